@@ -1,0 +1,1 @@
+//! Records turned into stacks, coats and zones; subjects; configurations.

@@ -1,0 +1,1 @@
+//! Two evaluated ledgers side by side: what differs and what it un-proves.

@@ -1,0 +1,1 @@
+//! Moisture uptake and the time it takes.

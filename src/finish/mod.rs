@@ -1,0 +1,1 @@
+//! Paint build, colour, skin temperature.

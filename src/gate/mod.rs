@@ -1,0 +1,1 @@
+//! The rules of the hook over two evaluations.

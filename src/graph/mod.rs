@@ -1,0 +1,1 @@
+//! Records and their uses as a graph: reach and paths.

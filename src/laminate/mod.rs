@@ -1,0 +1,1 @@
+//! A stack of layers: thickness, areal mass, fibre volume.

@@ -1,0 +1,35 @@
+//! Bondline: the design-decision ledger of a composite airframe.
+//!
+//! Data goes one way through the modules below, lowest first; each imports only those before it.
+
+pub mod quantity;
+
+pub mod record;
+
+pub mod source;
+
+pub mod ledger;
+
+pub mod graph;
+
+pub mod laminate;
+
+pub mod finish;
+
+pub mod mass;
+
+pub mod statistics;
+
+pub mod fabrication;
+
+pub mod article;
+
+pub mod qualify;
+
+pub mod change;
+
+pub mod gate;
+
+pub mod report;
+
+pub mod cli;

@@ -1,0 +1,1 @@
+//! Mass roll-up: contributions, spread by causes, growth, budgets, centre of gravity.

@@ -1,0 +1,1 @@
+//! Comparison, the sensitivity table, coverage, verdicts, the retest plan.

@@ -1,0 +1,1 @@
+//! What people write: one type per kind, ids, addresses, places in the text, faults, byte-preserving edits.

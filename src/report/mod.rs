@@ -1,0 +1,1 @@
+//! View models; terminal text and JSON.

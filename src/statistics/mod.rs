@@ -1,0 +1,1 @@
+//! Tolerance factors and equivalence limits.
