@@ -1,1 +1,90 @@
 //! The checked whole: every record read and cross-referenced, with all its faults.
+
+use crate::record::{
+    Address, Assembly, Concession, Decision, Evidence, Fault, Finish, LedgerHead, Material, Panel, Process,
+    Recipe, Showing, Study, Tool, Weighing,
+};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// One record with its id and its file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entry<T> {
+    /// The id: the file's stem.
+    pub id: String,
+    /// Path relative to the ledger's root.
+    pub file: String,
+    /// What was written.
+    pub value: T,
+}
+
+/// Records of one kind by id.
+pub type Records<T> = BTreeMap<String, Entry<T>>;
+
+/// One row of a data file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Specimen {
+    /// Label of the batch.
+    pub batch: String,
+    /// Label of the panel.
+    pub panel: String,
+    /// Label of the specimen.
+    pub specimen: String,
+    /// The value in the file's unit.
+    pub value: f64,
+    /// Why it was rejected, where it was.
+    pub rejected: Option<String>,
+    /// Line in the file.
+    pub line: usize,
+}
+
+/// The specimens of one evidence record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TestData {
+    /// Path relative to the ledger's root.
+    pub file: String,
+    /// `sha256:` and 64 hexadecimal digits, of the file's bytes.
+    pub digest: String,
+    /// Unit in the header, where one was written.
+    pub unit: Option<String>,
+    /// All rows, rejected ones included.
+    pub rows: Vec<Specimen>,
+}
+
+/// A whole ledger as read from one snapshot; records with errors are left out and named in `broken`.
+#[derive(Debug, Clone)]
+pub struct Ledger {
+    /// `ledger.yaml`; `None` where it is missing or broken.
+    pub head: Option<LedgerHead>,
+    /// Constituents.
+    pub materials: Records<Material>,
+    /// Processes.
+    pub processes: Records<Process>,
+    /// Patterns and moulds.
+    pub tools: Records<Tool>,
+    /// Paint recipes.
+    pub finishes: Records<Finish>,
+    /// Laminate recipes.
+    pub recipes: Records<Recipe>,
+    /// Panels.
+    pub panels: Records<Panel>,
+    /// Assemblies.
+    pub assemblies: Records<Assembly>,
+    /// What must be shown.
+    pub showings: Records<Showing>,
+    /// What was shown.
+    pub evidence: Records<Evidence>,
+    /// Decisions.
+    pub decisions: Records<Decision>,
+    /// Concessions.
+    pub concessions: Records<Concession>,
+    /// Weighings.
+    pub weighings: Records<Weighing>,
+    /// Studies.
+    pub studies: Records<Study>,
+    /// Specimens by evidence id.
+    pub data: BTreeMap<String, TestData>,
+    /// Everything wrong, sorted by file, line and rule.
+    pub faults: Vec<Fault>,
+    /// Records that exist but can't be used.
+    pub broken: BTreeSet<Address>,
+}

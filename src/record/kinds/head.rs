@@ -1,0 +1,128 @@
+//! `ledger.yaml`: the programme's own settings.
+
+use super::{part, word_set};
+use crate::quantity::*;
+use crate::record::Text;
+use std::collections::BTreeMap;
+
+part! {
+    /// The design day.
+    pub struct Climate {
+        /// Air temperature.
+        pub ambient: Temperature,
+        /// Sunlight on the surface.
+        pub irradiance: Irradiance,
+        /// Radiant temperature of the sky; 0.0552 Ta^1.5 where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub sky: Option<Temperature>,
+        /// Wind on the ramp; none where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub wind: Option<Speed>,
+        /// Wind when the structure is loaded; `wind` where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub structural_wind: Option<Speed>,
+    }
+}
+
+part! {
+    /// Growth allowance by maturity; paint and paste by their own where given.
+    pub struct Growth {
+        /// On estimated panels.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub estimated: Option<Fraction>,
+        /// On calculated panels.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub calculated: Option<Fraction>,
+        /// On weighed panels.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub weighed: Option<Fraction>,
+        /// On every coat.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub paint: Option<Fraction>,
+        /// On every joint's adhesive.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub paste: Option<Fraction>,
+    }
+}
+
+part! {
+    /// What testing costs.
+    pub struct Rates {
+        /// One specimen, where the showing's plan gives no cost.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub specimen: Option<Money>,
+        /// Laying up one test panel.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub panel_layup: Option<Money>,
+        /// One week in the laboratory.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub lab_week: Option<Money>,
+    }
+}
+
+part! {
+    /// Roles that must approve.
+    pub struct Approvals {
+        /// A decision.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub decision: Vec<Text>,
+        /// A concession.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub concession: Vec<Text>,
+    }
+}
+
+word_set! {
+    /// What a rule of the gate does.
+    pub enum PolicyLevel {
+        /// Refuses the commit.
+        Block = "block",
+        /// Says so and lets it pass.
+        Warn = "warn",
+        /// Says nothing.
+        Off = "off",
+    }
+}
+
+part! {
+    /// `ledger.yaml`.
+    pub struct LedgerHead {
+        /// Version of the record formats; 1.
+        pub format: u32,
+        /// The programme's name.
+        pub programme: Text,
+        /// Units that reports are written in.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub units: Option<UnitSystem>,
+        /// Currency of costs.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub currency: Option<Text>,
+        /// Milestones in order.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub milestones: Vec<Text>,
+        /// The last milestone passed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub reached: Option<Text>,
+        /// The design day.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub climate: Option<Climate>,
+        /// Mass budgets by group.
+        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        pub budgets: BTreeMap<String, Mass>,
+        /// Growth allowances.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub growth: Option<Growth>,
+        /// What testing costs.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub rates: Option<Rates>,
+        /// Who must approve what.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub approvals: Option<Approvals>,
+        /// Levels of the gate's rules.
+        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        pub policy: BTreeMap<String, PolicyLevel>,
+        /// Notes for people.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub notes: Option<String>,
+    }
+}
