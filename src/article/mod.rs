@@ -1,1 +1,8 @@
 //! Records turned into stacks, coats and zones; subjects; configurations.
+//!
+//! Everything here looks records up in a [`crate::ledger::Ledger`] and never judges: what it finds is
+//! handed to the engineering rooms and to `qualify`.
+
+mod layers;
+
+pub use layers::{ArticleError, LayerRole, StackLayer, expand, layer_role};
