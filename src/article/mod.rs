@@ -3,6 +3,14 @@
 //! Everything here looks records up in a [`crate::ledger::Ledger`] and never judges: what it finds is
 //! handed to the engineering rooms and to `qualify`.
 
+mod configuration;
+mod key;
 mod layers;
+mod subjects;
 
+pub use configuration::{
+    Claims, Configuration, Configurator, FORM, designation, exposure_of, film_build, lamina_in, reduced_angle,
+};
+pub use key::{Key, Limit, ORDER};
 pub use layers::{ArticleError, LayerRole, StackLayer, expand, layer_role};
+pub use subjects::{Face, Sites, Subject, Uses, joint_subject, uses, zone_named};

@@ -5,6 +5,7 @@ use crate::record::{
     Recipe, Showing, Study, Tool, Weighing,
 };
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// One record with its id and its file.
 #[derive(Debug, Clone, PartialEq)]
@@ -13,8 +14,8 @@ pub struct Entry<T> {
     pub id: String,
     /// Path relative to the ledger's root.
     pub file: String,
-    /// What was written.
-    pub value: T,
+    /// What was written; shared between ledgers that hold the same text.
+    pub value: Arc<T>,
 }
 
 /// Records of one kind by id.
