@@ -95,7 +95,8 @@ impl Configuration {
     }
 }
 
-type Block = Arc<Vec<(Key, AttributeValue)>>;
+type Attributes = Vec<(Key, AttributeValue)>;
+type Block = Arc<Attributes>;
 
 /// What panels ask of a subject besides its make: claims.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -434,7 +435,7 @@ impl<'a> Configurator<'a> {
                 all.push(&own.content);
             }
         }
-        all.sort_by(|one, two| one.exact_in("%").cmp(&two.exact_in("%")));
+        all.sort_by_key(|content| content.exact_in("%"));
         all
     }
 
@@ -453,7 +454,7 @@ impl<'a> Configurator<'a> {
             };
             let mut all = Configuration::default();
             let layers = expand(self.ledger, recipe)?;
-            let mut known: Vec<(LayerRole, Vec<(Key, AttributeValue)>, String)> = Vec::new();
+            let mut known: Vec<(LayerRole, Attributes, String)> = Vec::new();
             let mut counts: BTreeMap<char, usize> = BTreeMap::new();
             let mut plies = Vec::with_capacity(layers.len());
             for (depth, layer) in layers.iter().enumerate() {

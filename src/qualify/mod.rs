@@ -1,1 +1,3 @@
 //! Comparison, the sensitivity table, coverage, verdicts, the retest plan.
+
+pub mod table;
