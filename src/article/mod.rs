@@ -3,11 +3,13 @@
 //! Everything here looks records up in a [`crate::ledger::Ledger`] and never judges: what it finds is
 //! handed to the engineering rooms and to `qualify`.
 
+mod align;
 mod configuration;
 mod key;
 mod layers;
 mod subjects;
 
+pub use align::{Aligned, Likeness, align};
 pub use configuration::{
     Claims, Configuration, Configurator, FORM, designation, exposure_of, film_build, lamina_in, reduced_angle,
 };
