@@ -7,7 +7,7 @@ use std::sync::{Mutex, PoisonError};
 use super::noncentral::student_t_quantile;
 use super::normal::{cumulative, density, quantile};
 use super::quadrature::points;
-use super::{Sample, StatisticsError, finite, mean};
+use super::{Sample, StatisticsError, deviation, finite, mean, open_probability};
 
 /// The most new values the mean-and-minimum test takes.
 const MOST: usize = 10_000;
@@ -241,7 +241,7 @@ pub fn mean_change_two_sided(
 }
 
 fn change(old: &Sample, new: &Sample, alpha: f64) -> Result<MeanChange, StatisticsError> {
-    super::open_probability("alpha", alpha)?;
+    open_probability("alpha", alpha)?;
     for (whose, sample) in [("the baseline", old), ("the new sample", new)] {
         if !(2..=MOST).contains(&sample.n) {
             return Err(StatisticsError::Count { what: whose, n: sample.n, least: 2, most: MOST });
@@ -261,14 +261,6 @@ fn change(old: &Sample, new: &Sample, alpha: f64) -> Result<MeanChange, Statisti
         low: finite("the lower limit", old.mean - reach)?,
         high: finite("the upper limit", old.mean + reach)?,
     })
-}
-
-fn deviation(what: &'static str, value: f64) -> Result<(), StatisticsError> {
-    finite(what, value)?;
-    if value < 0.0 {
-        return Err(StatisticsError::NegativeDeviation { what, value });
-    }
-    Ok(())
 }
 
 #[cfg(test)]

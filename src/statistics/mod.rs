@@ -88,3 +88,12 @@ fn open_probability(what: &'static str, value: f64) -> Result<f64, StatisticsErr
         Err(StatisticsError::Probability { what, value, low: 0.0, high: 1.0 })
     }
 }
+
+/// Refuses a standard deviation that is negative or not finite.
+fn deviation(what: &'static str, value: f64) -> Result<(), StatisticsError> {
+    finite(what, value)?;
+    if value < 0.0 {
+        return Err(StatisticsError::NegativeDeviation { what, value });
+    }
+    Ok(())
+}

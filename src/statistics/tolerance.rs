@@ -60,12 +60,14 @@ pub fn tolerance_factor(n: usize, content: f64, confidence: f64) -> Result<f64, 
 /// Returns the basis value mean - k s of a normal sample, in its unit.
 ///
 /// # Errors
-/// As [`tolerance_factor`]; [`StatisticsError::NotFinite`] if the result overflows.
+/// As [`tolerance_factor`]; [`StatisticsError::NegativeDeviation`];
+/// [`StatisticsError::NotFinite`] for a sample that is not finite or a result that overflows.
 ///
 /// # Source
 /// As [`tolerance_factor`]. The sample is taken as normal and of one population: no test of
 /// either is made here.
 pub fn basis_value(sample: &Sample, basis: Basis) -> Result<f64, StatisticsError> {
+    super::deviation("the sample", sample.sd)?;
     let k = tolerance_factor(sample.n, basis.content(), basis.confidence())?;
     finite("the basis value", sample.mean - k * sample.sd)
 }
@@ -245,5 +247,8 @@ mod tests {
         }
         let absurd = Sample { n: 2, mean: -f64::MAX, sd: f64::MAX };
         assert!(basis_value(&absurd, Basis::A).is_err());
+        for (mean, sd) in [(f64::NAN, 1.0), (1.0, f64::NAN), (1.0, -1.0)] {
+            assert!(basis_value(&Sample { n: 5, mean, sd }, Basis::B).is_err());
+        }
     }
 }
