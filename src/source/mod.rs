@@ -18,6 +18,8 @@ pub mod hook;
 
 #[cfg(test)]
 mod testbed;
+#[cfg(test)]
+mod tests;
 
 pub use fault::{ReadFault, SourceError};
 pub use path::resolve;
