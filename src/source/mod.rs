@@ -1,1 +1,58 @@
 //! Snapshots (path, blob id, bytes) of the work tree, the index, a revision, and overlays on them; installing the hook.
+//!
+//! [`Place::find`] says where the ledger is; [`Place::work_tree`], [`Place::index`] and
+//! [`Place::revision`] give the one type [`Snapshot`], so that whatever reads a ledger reads all
+//! three alike. The index and revisions are read through git's objects: nothing is checked out,
+//! stashed or written to be read, no link is followed, and no program that a repository's
+//! configuration names is run.
+
+mod disk;
+mod fault;
+mod objects;
+mod path;
+mod place;
+mod repository;
+mod snapshot;
+
+pub mod hook;
+
+#[cfg(test)]
+mod testbed;
+#[cfg(test)]
+mod tests;
+
+pub use fault::{ReadFault, SourceError};
+pub use path::resolve;
+pub use place::Place;
+pub use repository::{Commit, Repository};
+pub use snapshot::{EntryKind, FileEntry, Origin, Snapshot};
+
+/// The file at a ledger's root that makes a folder a ledger.
+pub const LEDGER_FILE: &str = "ledger.yaml";
+
+/// The folders whose files a snapshot lists. Files anywhere else in the ledger can be read by path.
+pub const KIND_FOLDERS: [&str; 13] = [
+    "assemblies",
+    "concessions",
+    "decisions",
+    "evidence",
+    "finishes",
+    "materials",
+    "panels",
+    "processes",
+    "recipes",
+    "showings",
+    "studies",
+    "tools",
+    "weighings",
+];
+
+/// The size, in bytes, above which a record is refused without being read.
+pub const RECORD_LIMIT: u64 = 1024 * 1024;
+
+/// The size, in bytes, above which any other file is refused without being read.
+pub const DATA_LIMIT: u64 = 64 * 1024 * 1024;
+
+/// The number of files above which a snapshot is refused: a tree can name itself over and over and
+/// so hold more files than any machine can list.
+pub const FILE_LIMIT: usize = 1_000_000;

@@ -1,0 +1,274 @@
+//! The work tree: files on disk, with git's word on which of them count.
+
+use std::collections::BTreeMap;
+use std::fs::{self, File, Metadata};
+use std::io::{ErrorKind, Read};
+use std::os::unix::fs::{FileTypeExt, MetadataExt};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::SystemTime;
+
+use super::objects::{NESTED, Tracked, UNREADABLE_NAME};
+use super::path::{folders, is_listed, join};
+use super::{EntryKind, FILE_LIMIT, FileEntry, KIND_FOLDERS, ReadFault, Repository, SourceError};
+
+/// A ledger's root on disk.
+pub(super) struct Disk {
+    root: PathBuf,
+    git: Option<Git>,
+    /// What each listed file looked like when it was listed.
+    stamps: BTreeMap<String, Stamp>,
+}
+
+/// What git knows about the files.
+pub(super) struct Git {
+    pub(super) repository: Arc<Repository>,
+    /// The ledger's folder in the repository.
+    pub(super) prefix: String,
+    /// The index, by path in the ledger.
+    pub(super) tracked: BTreeMap<String, Tracked>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Stamp {
+    size: u64,
+    modified: Option<SystemTime>,
+}
+
+impl Stamp {
+    fn of(metadata: &Metadata) -> Stamp {
+        Stamp { size: metadata.len(), modified: metadata.modified().ok() }
+    }
+}
+
+/// What listing gives: the files' entries, the folders at the top, and where the bytes are.
+pub(super) type Listing = (BTreeMap<String, FileEntry>, Vec<String>, Disk);
+
+/// Lists the files on disk.
+pub(super) fn list(root: &Path, git: Option<Git>) -> Result<Listing, SourceError> {
+    let mut disk = Disk { root: root.to_owned(), git, stamps: BTreeMap::new() };
+    let mut walk = Walk {
+        root,
+        git: disk.git.as_ref(),
+        files: BTreeMap::new(),
+        stamps: BTreeMap::new(),
+        tops: Vec::new(),
+    };
+    match &disk.git {
+        Some(git) => git.repository.with(|handle| walk.run(Some(handle)))??,
+        None => walk.run(None)?,
+    }
+    let Walk { mut files, stamps, mut tops, .. } = walk;
+    if let Some(git) = &disk.git {
+        // A sparse checkout leaves files off the disk that are nevertheless unchanged.
+        for (path, tracked) in git.tracked.iter().filter(|(path, it)| it.sparse && is_listed(path)) {
+            files.entry(path.clone()).or_insert_with(|| FileEntry {
+                path: path.clone(),
+                kind: tracked.item.kind.clone(),
+                size: None,
+            });
+        }
+        let sparse = git.tracked.iter().filter(|(_, it)| it.sparse).map(|(path, _)| path);
+        tops.extend(super::snapshot::tops(sparse));
+    }
+    tops.sort();
+    tops.dedup();
+    disk.stamps = stamps;
+    Ok((files, tops, disk))
+}
+
+struct Walk<'a> {
+    root: &'a Path,
+    git: Option<&'a Git>,
+    files: BTreeMap<String, FileEntry>,
+    stamps: BTreeMap<String, Stamp>,
+    tops: Vec<String>,
+}
+
+impl Walk<'_> {
+    fn run(&mut self, handle: Option<&git2::Repository>) -> Result<(), SourceError> {
+        let mut waiting = vec![String::new()];
+        while let Some(folder) = waiting.pop() {
+            let place = self.root.join(&folder);
+            let failed =
+                |error: std::io::Error| SourceError::Io { path: place.clone(), why: error.to_string() };
+            for found in fs::read_dir(&place).map_err(failed)? {
+                let found = found.map_err(failed)?;
+                let name = found.file_name();
+                let path = join(&folder, &name.to_string_lossy());
+                if name == ".git" || (folder.is_empty() && !is_listed(&path) && !is_folder(&found)) {
+                    continue;
+                }
+                let metadata = match fs::symlink_metadata(found.path()) {
+                    Ok(metadata) => metadata,
+                    Err(error) if error.kind() == ErrorKind::NotFound => continue,
+                    Err(error) => return Err(failed(error)),
+                };
+                if name.to_str().is_none() {
+                    self.add(path, EntryKind::Other(UNREADABLE_NAME.to_owned()), &metadata)?;
+                } else if metadata.is_dir() {
+                    if self.is_nested(&path) {
+                        if is_listed(&path) {
+                            self.add(path, EntryKind::Other(NESTED.to_owned()), &metadata)?;
+                        }
+                    } else if self.git.is_none_or(|git| git.counts_folder(handle, &path)) {
+                        if folder.is_empty() {
+                            self.tops.push(path.clone());
+                        }
+                        if !folder.is_empty() || KIND_FOLDERS.contains(&path.as_str()) {
+                            waiting.push(path);
+                        }
+                    }
+                } else if self.git.is_none_or(|git| git.counts(handle, &path)) {
+                    self.add(path, kind_of(&metadata), &metadata)?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn is_nested(&self, path: &str) -> bool {
+        let Some(git) = self.git else { return false };
+        let submodule = git.tracked.get(path).is_some_and(|tracked| tracked.item.kind != EntryKind::Regular);
+        submodule || self.root.join(path).join(".git").exists()
+    }
+
+    fn add(&mut self, path: String, kind: EntryKind, metadata: &Metadata) -> Result<(), SourceError> {
+        if self.files.len() >= FILE_LIMIT {
+            return Err(SourceError::TooManyFiles { limit: FILE_LIMIT });
+        }
+        let size = (kind == EntryKind::Regular).then_some(metadata.len());
+        if size.is_some() {
+            self.stamps.insert(path.clone(), Stamp::of(metadata));
+        }
+        self.files.insert(path.clone(), FileEntry { path, kind, size });
+        Ok(())
+    }
+}
+
+fn is_folder(found: &fs::DirEntry) -> bool {
+    found.file_type().is_ok_and(|kind| kind.is_dir())
+}
+
+fn kind_of(metadata: &Metadata) -> EntryKind {
+    let kind = metadata.file_type();
+    if kind.is_file() {
+        return EntryKind::Regular;
+    }
+    if kind.is_symlink() {
+        return EntryKind::Link;
+    }
+    let what = if kind.is_dir() {
+        "a folder"
+    } else if kind.is_fifo() {
+        "a pipe"
+    } else if kind.is_socket() {
+        "a socket"
+    } else {
+        "a device"
+    };
+    EntryKind::Other(what.to_owned())
+}
+
+impl Git {
+    /// Whether a file counts: tracked, or not ignored.
+    fn counts(&self, handle: Option<&git2::Repository>, path: &str) -> bool {
+        self.tracked.contains_key(path) || !self.is_ignored(handle, path)
+    }
+
+    /// Whether a folder may hold files that count. An ignored folder does if files in it are tracked.
+    fn counts_folder(&self, handle: Option<&git2::Repository>, path: &str) -> bool {
+        let inside = format!("{path}/");
+        let next = self.tracked.range(inside.clone()..).next();
+        next.is_some_and(|(next, _)| next.starts_with(&inside)) || !self.is_ignored(handle, path)
+    }
+
+    fn is_ignored(&self, handle: Option<&git2::Repository>, path: &str) -> bool {
+        let path = join(&self.prefix, path);
+        handle.is_some_and(|handle| handle.is_path_ignored(&path).unwrap_or(false))
+    }
+}
+
+impl Disk {
+    pub(super) fn read(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
+        let listed = self.stamps.get(path);
+        let (place, metadata) = match self.stat(path) {
+            Ok(found) => found,
+            Err(ReadFault::Missing) => return self.read_absent(path, limit),
+            Err(fault) => return Err(fault),
+        };
+        match kind_of(&metadata) {
+            EntryKind::Regular => {}
+            EntryKind::Link => return Err(ReadFault::Link),
+            EntryKind::Other(what) => return Err(ReadFault::NotRegular { what }),
+        }
+        if let (None, Some(git)) = (listed, &self.git) {
+            let counts = git.repository.with(|handle| git.counts(Some(handle), path));
+            if !counts.map_err(|error| ReadFault::Io(error.to_string()))? {
+                return Err(ReadFault::Ignored);
+            }
+        }
+        if metadata.len() > limit {
+            return Err(ReadFault::TooLarge { size: metadata.len(), limit });
+        }
+        if listed.is_some_and(|stamp| *stamp != Stamp::of(&metadata)) {
+            return Err(ReadFault::Changed);
+        }
+        let failed = |error: std::io::Error| ReadFault::Io(error.to_string());
+        let file = File::open(&place).map_err(failed)?;
+        let opened = file.metadata().map_err(failed)?;
+        // Between the look and the opening a link may have taken the file's place.
+        if (opened.dev(), opened.ino()) != (metadata.dev(), metadata.ino()) {
+            return Err(ReadFault::Changed);
+        }
+        let mut bytes = Vec::with_capacity(usize::try_from(metadata.len()).unwrap_or_default());
+        file.take(limit.saturating_add(1)).read_to_end(&mut bytes).map_err(failed)?;
+        if u64::try_from(bytes.len()) != Ok(metadata.len()) {
+            return Err(ReadFault::Changed);
+        }
+        Ok(Arc::from(bytes))
+    }
+
+    /// A file that is not on disk: gone since it was listed, left out by a sparse checkout, or none.
+    fn read_absent(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
+        if self.stamps.contains_key(path) {
+            return Err(ReadFault::Changed);
+        }
+        let Some(git) = &self.git else { return Err(ReadFault::Missing) };
+        match git.tracked.get(path) {
+            Some(tracked) if tracked.sparse => match &tracked.item.kind {
+                EntryKind::Regular => git.repository.blob(tracked.item.id, limit),
+                EntryKind::Link => Err(ReadFault::Link),
+                EntryKind::Other(what) => Err(ReadFault::NotRegular { what: what.clone() }),
+            },
+            _ => Err(ReadFault::Missing),
+        }
+    }
+
+    /// Looks at a file without following a link anywhere on the way to it.
+    fn stat(&self, path: &str) -> Result<(PathBuf, Metadata), ReadFault> {
+        for folder in folders(path) {
+            let place = self.root.join(folder);
+            let metadata = look(&place)?;
+            if metadata.is_symlink() {
+                return Err(ReadFault::Link);
+            }
+            if !metadata.is_dir() {
+                return Err(ReadFault::Missing);
+            }
+            if self.git.is_some() && place.join(".git").exists() {
+                return Err(ReadFault::NotRegular { what: format!("part of {NESTED}") });
+            }
+        }
+        let place = self.root.join(path);
+        let metadata = look(&place)?;
+        Ok((place, metadata))
+    }
+}
+
+fn look(place: &Path) -> Result<Metadata, ReadFault> {
+    fs::symlink_metadata(place).map_err(|error| match error.kind() {
+        ErrorKind::NotFound | ErrorKind::NotADirectory => ReadFault::Missing,
+        _ => ReadFault::Io(error.to_string()),
+    })
+}

@@ -1,0 +1,273 @@
+//! Where a ledger is: its root, the repository around it, and the snapshots that can be taken of it.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use super::disk::{self, Git};
+use super::objects::{self, tracked};
+use super::path::join;
+use super::repository::{Commit, Repository, Revision};
+use super::snapshot::Content;
+use super::{LEDGER_FILE, Origin, Snapshot, SourceError};
+
+/// A ledger's place on disk and in its repository.
+#[derive(Debug, Clone)]
+pub struct Place {
+    root: PathBuf,
+    prefix: String,
+    repository: Option<Arc<Repository>>,
+    /// A repository lies around the ledger, but ignores it.
+    ignored: bool,
+    index_file: Option<PathBuf>,
+}
+
+impl Place {
+    /// Finds the ledger that a folder lies in, walking up to the nearest `ledger.yaml`, but not out
+    /// of the repository that `start` lies in.
+    ///
+    /// In a bare repository, which has no files to walk through, the ledger is the one at the top of
+    /// its revisions. A repository that ignores the ledger's folder does not count as its repository.
+    ///
+    /// # Errors
+    ///
+    /// [`SourceError::NoLedger`] if there is none; others if the repository cannot be opened.
+    pub fn find(start: &Path) -> Result<Place, SourceError> {
+        let unreachable =
+            |error: std::io::Error| SourceError::Start { path: start.to_owned(), why: error.to_string() };
+        let start = start.canonicalize().map_err(unreachable)?;
+        let start = if start.is_dir() { start } else { start.parent().map(Path::to_owned).unwrap_or(start) };
+        let mut top = start.clone();
+        for folder in start.ancestors() {
+            if is_ledger(folder)? {
+                return Place::at(folder);
+            }
+            folder.clone_into(&mut top);
+            if folder.join(".git").exists() {
+                break;
+            }
+        }
+        if let Some(bare) = Repository::around(&start)?.filter(|it| it.top().is_none()) {
+            return Ok(Place {
+                root: bare.git_dir().to_owned(),
+                prefix: String::new(),
+                repository: Some(Arc::new(bare)),
+                ignored: false,
+                index_file: None,
+            });
+        }
+        Err(SourceError::NoLedger { start, top })
+    }
+
+    fn at(root: &Path) -> Result<Place, SourceError> {
+        let mut place = Place {
+            root: root.to_owned(),
+            prefix: String::new(),
+            repository: None,
+            ignored: false,
+            index_file: None,
+        };
+        let Some(repository) = Repository::around(root)? else { return Ok(place) };
+        // A repository whose work tree is elsewhere does not hold this folder.
+        let Some(below) = repository.top().and_then(|top| root.strip_prefix(top).ok()) else {
+            return Ok(place);
+        };
+        let Some(prefix) = below.to_str() else {
+            return Err(SourceError::NotUtf8 { path: below.to_owned() });
+        };
+        let prefix = prefix.to_owned();
+        let ledger_file = join(&prefix, LEDGER_FILE);
+        let ignored = repository.with(|git| git.is_path_ignored(&ledger_file).unwrap_or(false))?;
+        if ignored && !tracked(&repository.git_dir().join("index"), &prefix)?.contains_key(LEDGER_FILE) {
+            place.ignored = true;
+            return Ok(place);
+        }
+        place.prefix = prefix;
+        place.repository = Some(Arc::new(repository));
+        Ok(place)
+    }
+
+    /// The same place with another index file, as git names one in `GIT_INDEX_FILE` while a hook
+    /// runs. A relative path starts from the top of the work tree, where git starts hooks.
+    #[must_use]
+    pub fn with_index_file(mut self, index_file: Option<PathBuf>) -> Place {
+        self.index_file = index_file;
+        self
+    }
+
+    /// The folder that holds `ledger.yaml`, as an absolute path without links.
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// The repository that holds the ledger.
+    pub fn repository(&self) -> Option<&Repository> {
+        self.repository.as_deref()
+    }
+
+    /// The ledger's folder in the repository: `""` at its top, else such as `a/b`.
+    pub fn prefix(&self) -> &str {
+        &self.prefix
+    }
+
+    /// The repository, or why there is none.
+    pub(super) fn need_repository(&self) -> Result<&Arc<Repository>, SourceError> {
+        self.repository
+            .as_ref()
+            .ok_or_else(|| SourceError::NoRepository { root: self.root.clone(), ignored: self.ignored })
+    }
+
+    /// The top of the work tree, or why there is none.
+    pub(super) fn need_top(&self) -> Result<&Path, SourceError> {
+        let repository = self.need_repository()?;
+        repository.top().ok_or_else(|| SourceError::Bare { path: repository.git_dir().to_owned() })
+    }
+
+    /// The files on disk: tracked and untracked ones, ignored ones not. In no repository, all.
+    ///
+    /// # Errors
+    ///
+    /// If a folder cannot be listed, the index cannot be read, or the repository is bare.
+    pub fn work_tree(&self) -> Result<Snapshot, SourceError> {
+        let (git, head) = match &self.repository {
+            None => (None, None),
+            Some(repository) => {
+                let tracked = tracked(&self.index_path(self.need_top()?)?, &self.prefix)?;
+                let git = Git { repository: Arc::clone(repository), prefix: self.prefix.clone(), tracked };
+                (Some(git), repository.head()?)
+            }
+        };
+        let (files, folders, disk) = disk::list(&self.root, git)?;
+        let commit = head.map(|id| id.to_string());
+        Ok(Snapshot::new(Origin::WorkTree, commit, files, folders, Content::Disk(disk)))
+    }
+
+    /// What the next commit would hold. Files announced with `git add --intent-to-add` are not in it;
+    /// files in conflict are listed as `unmerged`.
+    ///
+    /// # Errors
+    ///
+    /// If there is no repository, it is bare, or the index cannot be read.
+    pub fn index(&self) -> Result<Snapshot, SourceError> {
+        let repository = self.need_repository()?;
+        let file = self.index_path(self.need_top()?)?;
+        let (files, folders, objects) = objects::index(repository, &file, &self.prefix)?;
+        let commit = repository.head()?.map(|id| id.to_string());
+        Ok(Snapshot::new(Origin::Index, commit, files, folders, Content::Objects(objects)))
+    }
+
+    /// The ledger in a revision: a branch, a tag, an id, `HEAD~1`, anything of git's notation for one
+    /// commit or one tree. A tree may be that of the repository's top or the ledger's own folder.
+    ///
+    /// # Errors
+    ///
+    /// [`SourceError::NoLedgerThere`] if the revision has no `ledger.yaml` in the ledger's folder;
+    /// others if it is not found, not one revision, or its objects are missing.
+    pub fn revision(&self, spec: &str) -> Result<Snapshot, SourceError> {
+        let repository = self.need_repository()?;
+        let found = repository.find(spec)?;
+        let snapshot = self.at_revision(spec, &found, &self.prefix)?;
+        if snapshot.entry(LEDGER_FILE).is_some() {
+            return Ok(snapshot);
+        }
+        if found.commit.is_none() && !self.prefix.is_empty() {
+            let own = self.at_revision(spec, &found, "")?;
+            if own.entry(LEDGER_FILE).is_some() {
+                return Ok(own);
+            }
+        }
+        Err(SourceError::NoLedgerThere {
+            asked: spec.to_owned(),
+            short: found.commit.unwrap_or(found.tree).to_string().chars().take(7).collect(),
+            folder: self.prefix.clone(),
+        })
+    }
+
+    /// HEAD's ledger. Before the first commit, the snapshot of nothing; where HEAD has no ledger in
+    /// this folder, an empty snapshot that bears HEAD's name and commit.
+    ///
+    /// # Errors
+    ///
+    /// If there is no repository or HEAD cannot be read.
+    pub fn head_or_empty(&self) -> Result<Snapshot, SourceError> {
+        let repository = self.need_repository()?;
+        if repository.head()?.is_none() {
+            return Ok(Snapshot::empty());
+        }
+        let found = repository.find("HEAD")?;
+        let snapshot = self.at_revision("HEAD", &found, &self.prefix)?;
+        if snapshot.entry(LEDGER_FILE).is_some() {
+            return Ok(snapshot);
+        }
+        let nothing = Content::Memory(std::collections::BTreeMap::new());
+        let commit = snapshot.commit().map(str::to_owned);
+        Ok(Snapshot::new(snapshot.origin().clone(), commit, Default::default(), Vec::new(), nothing))
+    }
+
+    /// The full id of the best commit that both revisions descend from.
+    ///
+    /// # Errors
+    ///
+    /// [`SourceError::NoMergeBase`] if there is none; others if a revision is not found.
+    pub fn merge_base(&self, a: &str, b: &str) -> Result<String, SourceError> {
+        self.need_repository()?.merge_base(a, b)
+    }
+
+    /// The commits behind a revision in which the ledger's folder differs from what it was in the
+    /// first parent, newest first.
+    ///
+    /// # Errors
+    ///
+    /// If there is no repository or the revision is not found.
+    pub fn history(&self, spec: &str) -> Result<Vec<Commit>, SourceError> {
+        self.need_repository()?.history(spec, &self.prefix)
+    }
+
+    fn at_revision(&self, spec: &str, found: &Revision, prefix: &str) -> Result<Snapshot, SourceError> {
+        let repository = self.need_repository()?;
+        let commit = found.commit.map(|id| id.to_string());
+        let origin = |tree: String| Origin::Revision {
+            asked: spec.to_owned(),
+            commit: commit.clone().unwrap_or_default(),
+            tree,
+        };
+        let Some(root) = objects::subtree(repository, found.tree, prefix)? else {
+            let nothing = Content::Memory(std::collections::BTreeMap::new());
+            return Ok(Snapshot::new(
+                origin(String::new()),
+                commit.clone(),
+                Default::default(),
+                Vec::new(),
+                nothing,
+            ));
+        };
+        let (files, folders, objects) = objects::tree(repository, root)?;
+        Ok(Snapshot::new(origin(root.to_string()), commit.clone(), files, folders, Content::Objects(objects)))
+    }
+
+    fn index_path(&self, top: &Path) -> Result<PathBuf, SourceError> {
+        match &self.index_file {
+            // An index that is named and missing would answer that everything was deleted.
+            Some(file) => {
+                let path = top.join(file);
+                match fs::metadata(&path) {
+                    Ok(_) => Ok(path),
+                    Err(error) => Err(SourceError::Index { path, why: error.to_string() }),
+                }
+            }
+            None => Ok(self.need_repository()?.git_dir().join("index")),
+        }
+    }
+}
+
+/// Whether a folder is a ledger's root.
+fn is_ledger(folder: &Path) -> Result<bool, SourceError> {
+    let path = folder.join(LEDGER_FILE);
+    match fs::symlink_metadata(&path) {
+        Ok(metadata) if metadata.is_file() => Ok(true),
+        Ok(metadata) if metadata.is_symlink() => {
+            Err(SourceError::LedgerFile { path, what: "a symbolic link".to_owned() })
+        }
+        Ok(_) | Err(_) => Ok(false),
+    }
+}

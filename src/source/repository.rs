@@ -1,0 +1,365 @@
+//! The repository around a ledger: opened once per thread that needs it, asked for revisions and objects.
+
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use git2::{ErrorCode, ObjectType, Oid};
+
+use super::fault::{git_error, object_words};
+use super::{ReadFault, SourceError};
+
+/// How many candidates an error lists.
+const CANDIDATES: usize = 5;
+
+/// The git repository a ledger lies in.
+///
+/// git's library lets one handle serve one thread at a time, so idle handles are kept and handed
+/// out: at most as many are opened as threads read at once.
+pub struct Repository {
+    git_dir: PathBuf,
+    common_dir: PathBuf,
+    top: Option<PathBuf>,
+    shallow: bool,
+    open_at: PathBuf,
+    idle: Mutex<Vec<git2::Repository>>,
+}
+
+/// One commit of a ledger's history.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Commit {
+    /// The full id.
+    pub id: String,
+    /// The full ids of its parents, the first parent first.
+    pub parents: Vec<String>,
+    /// When it was committed, in seconds since 1970-01-01T00:00:00Z.
+    pub time: i64,
+    /// The first line of its message.
+    pub summary: String,
+}
+
+/// What a revision means.
+pub(super) struct Revision {
+    pub(super) commit: Option<Oid>,
+    /// The tree of the repository's top, or the tree that was named.
+    pub(super) tree: Oid,
+}
+
+impl std::fmt::Debug for Repository {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Repository")
+            .field("git_dir", &self.git_dir)
+            .field("top", &self.top)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Repository {
+    /// Finds the repository that a folder lies in.
+    pub(super) fn around(folder: &Path) -> Result<Option<Repository>, SourceError> {
+        let repository = match git2::Repository::discover(folder) {
+            Ok(repository) => repository,
+            Err(error) if error.code() == ErrorCode::NotFound => {
+                // A `.git` file that points nowhere is a linked work tree whose repository was moved.
+                // Going on without a repository would answer for another ledger.
+                return match folder.ancestors().map(|up| up.join(".git")).find(|git| git.is_file()) {
+                    Some(git) => Err(SourceError::Unsupported {
+                        path: git,
+                        why: "it points to a repository that is not there".to_owned(),
+                    }),
+                    None => Ok(None),
+                };
+            }
+            Err(error) => return Err(open_error(folder, &error)),
+        };
+        let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        let git_dir = real(repository.path());
+        let top = repository.workdir().map(real);
+        // By its work tree where that has a `.git`, so that a linked work tree stays itself.
+        let open_at = top.clone().filter(|top| top.join(".git").exists()).unwrap_or_else(|| git_dir.clone());
+        Ok(Some(Repository {
+            common_dir: real(repository.commondir()),
+            shallow: repository.is_shallow(),
+            git_dir,
+            top,
+            open_at,
+            idle: Mutex::new(vec![repository]),
+        }))
+    }
+
+    /// The git directory: a linked work tree has its own.
+    pub fn git_dir(&self) -> &Path {
+        &self.git_dir
+    }
+
+    /// The git directory that all work trees of the repository share.
+    pub fn common_dir(&self) -> &Path {
+        &self.common_dir
+    }
+
+    /// The top of the work tree; none in a bare repository.
+    pub fn top(&self) -> Option<&Path> {
+        self.top.as_deref()
+    }
+
+    /// Whether the history was cut off when it was cloned.
+    pub fn is_shallow(&self) -> bool {
+        self.shallow
+    }
+
+    /// Lends a handle for as long as `work` runs.
+    pub(super) fn with<T>(&self, work: impl FnOnce(&git2::Repository) -> T) -> Result<T, SourceError> {
+        let idle = self.idle.lock().unwrap_or_else(PoisonError::into_inner).pop();
+        let repository = match idle {
+            Some(repository) => repository,
+            None => {
+                git2::Repository::open(&self.open_at).map_err(|error| open_error(&self.open_at, &error))?
+            }
+        };
+        let answer = work(&repository);
+        self.idle.lock().unwrap_or_else(PoisonError::into_inner).push(repository);
+        Ok(answer)
+    }
+
+    /// The full id of HEAD's commit; none before the first.
+    pub(super) fn head(&self) -> Result<Option<Oid>, SourceError> {
+        self.with(|repository| match repository.head() {
+            Ok(head) => match head.peel_to_commit() {
+                Ok(commit) => Ok(Some(commit.id())),
+                Err(error) => Err(git_error("reading HEAD", &error)),
+            },
+            Err(error) if error.code() == ErrorCode::UnbornBranch => Ok(None),
+            Err(error) => Err(git_error("reading HEAD", &error)),
+        })?
+    }
+
+    /// Finds what a revision means: a branch, tag, id, or anything else of git's notation for one.
+    pub(super) fn find(&self, asked: &str) -> Result<Revision, SourceError> {
+        let not_one =
+            |what: &str| SourceError::NotARevision { asked: asked.to_owned(), what: what.to_owned() };
+        if asked.trim().is_empty() {
+            return Err(not_one("empty"));
+        }
+        if asked.contains('\0') {
+            return Err(not_one("no name"));
+        }
+        // `..` cannot stand in a reference's name, but may in a path or a message behind a colon.
+        if asked.split(':').next().unwrap_or_default().contains("..") {
+            return Err(not_one("a range"));
+        }
+        self.with(|repository| {
+            self.names_two(repository, asked)?;
+            let object = repository
+                .revparse_single(asked)
+                .map_err(|error| self.not_found(repository, asked, &error))?;
+            let missing = |error: git2::Error| SourceError::Object {
+                id: object.id().to_string(),
+                of: format!("`{asked}`"),
+                why: object_words(&error, self.shallow),
+            };
+            match object.peel_to_commit() {
+                Ok(commit) => Ok(Revision { commit: Some(commit.id()), tree: commit.tree_id() }),
+                Err(error) if error.code() == ErrorCode::NotFound => Err(missing(error)),
+                Err(_) => match object.peel_to_tree() {
+                    Ok(tree) => Ok(Revision { commit: None, tree: tree.id() }),
+                    Err(error) if error.code() == ErrorCode::NotFound => Err(missing(error)),
+                    Err(_) => Err(not_one(match object.kind() {
+                        Some(ObjectType::Blob) => "a file",
+                        Some(ObjectType::Tag) => "a tag on a file",
+                        _ => "an object without files",
+                    })),
+                },
+            }
+        })?
+    }
+
+    /// git takes the tag when a tag and a branch share a name, with a warning that is easily missed;
+    /// two different commits under one name are refused here.
+    fn names_two(&self, repository: &git2::Repository, asked: &str) -> Result<(), SourceError> {
+        let target = |name: String| {
+            let found = repository.find_reference(&name).ok()?.peel(ObjectType::Any).ok()?.id();
+            Some((name, found))
+        };
+        let name = asked.split(['~', '^', '@', ':']).next().unwrap_or_default();
+        if name.is_empty() {
+            return Ok(());
+        }
+        let tag = target(format!("refs/tags/{name}"));
+        let branch = target(format!("refs/heads/{name}"));
+        match (tag, branch) {
+            (Some((tag, one)), Some((branch, other))) if one != other => {
+                Err(SourceError::AmbiguousRevision { asked: asked.to_owned(), candidates: vec![branch, tag] })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn not_found(&self, repository: &git2::Repository, asked: &str, error: &git2::Error) -> SourceError {
+        if self.is_unborn(repository) && (asked == "@" || asked.starts_with("HEAD")) {
+            return SourceError::NoCommit;
+        }
+        match error.code() {
+            ErrorCode::Ambiguous => {
+                let candidates =
+                    commits_by_prefix(repository, asked.split(['~', '^', ':']).next().unwrap_or_default());
+                if candidates.is_empty() {
+                    self.unknown(repository, asked)
+                } else {
+                    SourceError::AmbiguousRevision { asked: asked.to_owned(), candidates }
+                }
+            }
+            ErrorCode::NotFound | ErrorCode::InvalidSpec | ErrorCode::Peel => self.unknown(repository, asked),
+            _ => {
+                SourceError::Git { doing: format!("looking for `{asked}`"), why: error.message().to_owned() }
+            }
+        }
+    }
+
+    fn is_unborn(&self, repository: &git2::Repository) -> bool {
+        matches!(repository.head(), Err(error) if error.code() == ErrorCode::UnbornBranch)
+    }
+
+    fn unknown(&self, repository: &git2::Repository, asked: &str) -> SourceError {
+        let mut near: Vec<(usize, String)> = Vec::new();
+        if let Ok(references) = repository.references() {
+            for name in references.flatten().filter_map(|it| it.shorthand().map(str::to_owned).ok()) {
+                let distance = strsim::damerau_levenshtein(&name, asked);
+                if distance <= 2.min(asked.len() / 3) {
+                    near.push((distance, name));
+                }
+            }
+        }
+        near.sort();
+        near.dedup();
+        SourceError::UnknownRevision {
+            asked: asked.to_owned(),
+            near: near.into_iter().map(|(_, name)| name).take(CANDIDATES).collect(),
+            shallow: self.shallow,
+        }
+    }
+
+    /// The full id of the best commit that both revisions descend from.
+    pub(super) fn merge_base(&self, one: &str, two: &str) -> Result<String, SourceError> {
+        let commit = |asked: &str| {
+            self.find(asked)?.commit.ok_or_else(|| SourceError::NotARevision {
+                asked: asked.to_owned(),
+                what: "a tree, which has no history".to_owned(),
+            })
+        };
+        let (first, second) = (commit(one)?, commit(two)?);
+        self.with(|repository| match repository.merge_base(first, second) {
+            Ok(base) => Ok(base.to_string()),
+            Err(error) if error.code() == ErrorCode::NotFound => Err(SourceError::NoMergeBase {
+                one: one.to_owned(),
+                two: two.to_owned(),
+                shallow: self.shallow,
+            }),
+            Err(error) => Err(git_error("looking for the common commit", &error)),
+        })?
+    }
+
+    /// The commits behind `asked`, newest first, in which the folder differs from what it was in the
+    /// first parent.
+    pub(super) fn history(&self, asked: &str, folder: &str) -> Result<Vec<Commit>, SourceError> {
+        let Some(tip) = self.find(asked)?.commit else {
+            return Err(SourceError::NotARevision {
+                asked: asked.to_owned(),
+                what: "a tree, which has no history".to_owned(),
+            });
+        };
+        self.with(|repository| {
+            let failed = |error: git2::Error| git_error("reading the history", &error);
+            let mut walk = repository.revwalk().map_err(failed)?;
+            walk.set_sorting(git2::Sort::TOPOLOGICAL | git2::Sort::TIME).map_err(failed)?;
+            walk.push(tip).map_err(failed)?;
+            let mut commits = Vec::new();
+            for id in walk {
+                let commit = id.and_then(|id| repository.find_commit(id)).map_err(failed)?;
+                let before = commit.parent(0).ok().and_then(|parent| folder_id(&parent, folder));
+                if folder_id(&commit, folder) != before {
+                    commits.push(Commit {
+                        id: commit.id().to_string(),
+                        parents: commit.parent_ids().map(|id| id.to_string()).collect(),
+                        time: commit.time().seconds(),
+                        summary: String::from_utf8_lossy(commit.summary_bytes().unwrap_or_default())
+                            .into_owned(),
+                    });
+                }
+            }
+            Ok(commits)
+        })?
+    }
+
+    /// The bytes of a blob, refused by its header when it is too large.
+    pub(super) fn blob(&self, id: Oid, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
+        let fault = |error: git2::Error| ReadFault::Object {
+            id: id.to_string(),
+            why: object_words(&error, self.shallow),
+        };
+        self.with(|repository| {
+            let store = repository.odb().map_err(fault)?;
+            let (size, kind) = store.read_header(id).map_err(fault)?;
+            if kind != ObjectType::Blob {
+                return Err(ReadFault::Object {
+                    id: id.to_string(),
+                    why: format!("it is a {}, not a file", kind.str()),
+                });
+            }
+            let size = u64::try_from(size).unwrap_or(u64::MAX);
+            if size > limit {
+                return Err(ReadFault::TooLarge { size, limit });
+            }
+            // Reading checks the bytes against the id, which is the library's default.
+            let object = store.read(id).map_err(fault)?;
+            Ok(Arc::from(object.data()))
+        })
+        .map_err(|error| ReadFault::Io(error.to_string()))?
+    }
+}
+
+fn folder_id(commit: &git2::Commit<'_>, folder: &str) -> Option<Oid> {
+    let tree = commit.tree().ok()?;
+    if folder.is_empty() {
+        return Some(tree.id());
+    }
+    tree.get_path(Path::new(folder)).ok().map(|entry| entry.id())
+}
+
+/// Lists commits whose id begins so, as short ids that tell them apart by eye, with their first line.
+fn commits_by_prefix(repository: &git2::Repository, prefix: &str) -> Vec<String> {
+    if prefix.is_empty() || !prefix.bytes().all(|byte| byte.is_ascii_hexdigit()) {
+        return Vec::new();
+    }
+    let prefix = prefix.to_ascii_lowercase();
+    let mut ids: Vec<Oid> = Vec::new();
+    if let Ok(store) = repository.odb() {
+        // The candidates are a courtesy: if the walk breaks off, those found so far are named.
+        let _ = store.foreach(|id| {
+            if id.to_string().starts_with(&prefix) {
+                ids.push(*id);
+            }
+            true
+        });
+    }
+    ids.sort();
+    ids.dedup();
+    let commits = ids.iter().filter_map(|id| repository.find_commit(*id).ok());
+    let mut words: Vec<String> = commits
+        .take(CANDIDATES)
+        .map(|commit| {
+            let summary = String::from_utf8_lossy(commit.summary_bytes().unwrap_or_default()).into_owned();
+            let id: String = commit.id().to_string().chars().take(prefix.len().max(7) + 4).collect();
+            format!("{id} ({summary})")
+        })
+        .collect();
+    if words.is_empty() {
+        words = ids.iter().take(CANDIDATES).map(Oid::to_string).collect();
+    }
+    words
+}
+
+fn open_error(path: &Path, error: &git2::Error) -> SourceError {
+    match error.code() {
+        ErrorCode::Owner => SourceError::Owner { path: path.to_owned() },
+        _ => SourceError::Unsupported { path: path.to_owned(), why: error.message().to_owned() },
+    }
+}

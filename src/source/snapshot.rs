@@ -1,0 +1,271 @@
+//! The one type that all records are read from, wherever they come from, and texts laid over it.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use git2::{ObjectType, Oid};
+use rayon::prelude::*;
+
+use super::disk::Disk;
+use super::objects::Objects;
+use super::path::{clean, is_listed};
+use super::{DATA_LIMIT, ReadFault};
+
+/// A ledger's files as they were at one point: cheap to clone, and shared between threads.
+///
+/// All paths are relative to the ledger's root and separated by `/`. Bytes are read when they are
+/// asked for and not kept; a work tree's file that changes after it was listed is a
+/// [`ReadFault::Changed`], so one snapshot does not mix two states of a file unnoticed.
+#[derive(Clone)]
+pub struct Snapshot {
+    base: Arc<Base>,
+    over: Option<Arc<Over>>,
+}
+
+struct Base {
+    origin: Origin,
+    commit: Option<String>,
+    files: BTreeMap<String, FileEntry>,
+    folders: Vec<String>,
+    content: Content,
+}
+
+/// Where a snapshot's bytes come from.
+pub(super) enum Content {
+    Disk(Disk),
+    Objects(Objects),
+    Memory(BTreeMap<String, Arc<[u8]>>),
+}
+
+struct Over {
+    edits: BTreeMap<String, Option<Arc<[u8]>>>,
+    files: BTreeMap<String, FileEntry>,
+}
+
+/// Where a snapshot was taken.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Origin {
+    /// The files on disk, those ignored by git left out; also files given in memory.
+    WorkTree,
+    /// What the next commit would hold.
+    Index,
+    /// A commit, or a tree.
+    Revision {
+        /// As it was asked for.
+        asked: String,
+        /// The commit's full id; empty where a tree was named.
+        commit: String,
+        /// The full id of the tree of the ledger's folder; empty where the commit has no such folder.
+        tree: String,
+    },
+    /// Nothing: the state before the first commit.
+    Empty,
+}
+
+/// One listed file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileEntry {
+    /// Its path, relative to the ledger's root. A name that is not UTF-8 is shown with its broken
+    /// bytes replaced and is never [`EntryKind::Regular`].
+    pub path: String,
+    /// What it is.
+    pub kind: EntryKind,
+    /// Its size in bytes, where listing told it: on disk and in memory.
+    pub size: Option<u64>,
+}
+
+/// What a listed path is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum EntryKind {
+    /// A plain file.
+    Regular,
+    /// A symbolic link, which is never followed.
+    Link,
+    /// Anything else, in words: `unmerged`, `a repository of its own`, `a socket`.
+    Other(String),
+}
+
+impl std::fmt::Debug for Snapshot {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Snapshot")
+            .field("origin", &self.base.origin)
+            .field("files", &self.listing().len())
+            .finish()
+    }
+}
+
+impl Snapshot {
+    pub(super) fn new(
+        origin: Origin,
+        commit: Option<String>,
+        files: BTreeMap<String, FileEntry>,
+        folders: Vec<String>,
+        content: Content,
+    ) -> Snapshot {
+        Snapshot { base: Arc::new(Base { origin, commit, files, folders, content }), over: None }
+    }
+
+    /// The snapshot of nothing.
+    pub fn empty() -> Snapshot {
+        Snapshot::new(Origin::Empty, None, BTreeMap::new(), Vec::new(), Content::Memory(BTreeMap::new()))
+    }
+
+    /// A snapshot of files given here, as a work tree in no repository. Paths that leave the ledger
+    /// are left out.
+    pub fn in_memory(files: BTreeMap<String, Vec<u8>>) -> Snapshot {
+        let files: BTreeMap<String, Arc<[u8]>> = files
+            .into_iter()
+            .filter_map(|(path, bytes)| Some((clean(&path).ok()?, Arc::from(bytes))))
+            .collect();
+        let listed = files
+            .iter()
+            .filter(|(path, _)| is_listed(path))
+            .map(|(path, bytes)| (path.clone(), FileEntry::of_bytes(path, bytes)))
+            .collect();
+        let folders = tops(files.keys());
+        Snapshot::new(Origin::WorkTree, None, listed, folders, Content::Memory(files))
+    }
+
+    /// Where the snapshot was taken. Texts laid over it do not change that.
+    pub fn origin(&self) -> &Origin {
+        &self.base.origin
+    }
+
+    /// The origin in words: `work tree`, `index`, `HEAD~1 (4f2c9e1)`, `nothing`.
+    pub fn label(&self) -> String {
+        match &self.base.origin {
+            Origin::WorkTree => "work tree".to_owned(),
+            Origin::Index => "index".to_owned(),
+            Origin::Empty => "nothing".to_owned(),
+            Origin::Revision { asked, commit, tree } => {
+                let (id, word) = if commit.is_empty() { (tree, "tree ") } else { (commit, "") };
+                let short: String = id.chars().take(7).collect();
+                if id.starts_with(asked.as_str()) { short } else { format!("{asked} ({word}{short})") }
+            }
+        }
+    }
+
+    /// The full id of the commit: the revision's own; HEAD's for the work tree and the index.
+    pub fn commit(&self) -> Option<&str> {
+        self.base.commit.as_deref()
+    }
+
+    /// Whether nothing is listed: the state before a ledger's first commit.
+    pub fn is_empty(&self) -> bool {
+        self.listing().is_empty()
+    }
+
+    /// `ledger.yaml` and all files under the kind folders, sorted by path. Other files of the ledger
+    /// are not listed, but can be read.
+    pub fn files(&self) -> impl Iterator<Item = &FileEntry> {
+        self.listing().values()
+    }
+
+    /// One listed file.
+    pub fn entry(&self, path: &str) -> Option<&FileEntry> {
+        self.listing().get(path)
+    }
+
+    /// The names of the folders at the ledger's root, sorted: kind folders and all others that are
+    /// not ignored.
+    pub fn top_level_folders(&self) -> Vec<String> {
+        match &self.over {
+            None => self.base.folders.clone(),
+            Some(over) => {
+                let laid = over.edits.iter().filter(|(_, bytes)| bytes.is_some()).map(|(path, _)| path);
+                let all: BTreeSet<String> = self.base.folders.iter().cloned().chain(tops(laid)).collect();
+                all.into_iter().collect()
+            }
+        }
+    }
+
+    /// The bytes of any file inside the ledger, of [`DATA_LIMIT`] at most.
+    ///
+    /// # Errors
+    ///
+    /// A [`ReadFault`]; in particular, no link is followed, neither at the file nor on the way, and
+    /// a file that is too large is refused by its size, unread.
+    pub fn read(&self, path: &str) -> Result<Arc<[u8]>, ReadFault> {
+        self.read_limited(path, DATA_LIMIT)
+    }
+
+    /// As [`Snapshot::read`], of `limit` bytes at most.
+    ///
+    /// # Errors
+    ///
+    /// As [`Snapshot::read`].
+    pub fn read_limited(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
+        let path = clean(path)?;
+        if let Some(laid) = self.over.as_ref().and_then(|over| over.edits.get(&path)) {
+            return limited(laid.as_ref(), limit);
+        }
+        match &self.base.content {
+            Content::Disk(disk) => disk.read(&path, limit),
+            Content::Objects(objects) => objects.read(&path, limit),
+            Content::Memory(files) => limited(files.get(&path), limit),
+        }
+    }
+
+    /// Reads many files at once on all cores; the answers stand in the order of `paths`.
+    pub fn read_many(&self, paths: &[String], limit: u64) -> Vec<Result<Arc<[u8]>, ReadFault>> {
+        paths.par_iter().map(|path| self.read_limited(path, limit)).collect()
+    }
+
+    /// The id git gives a file's bytes, known from the index or the revision or else computed.
+    ///
+    /// On disk the bytes are taken as they are, so where git converts line ends the id differs from
+    /// that of the commit. None where the file cannot be read.
+    pub fn blob_id(&self, path: &str) -> Option<String> {
+        let path = clean(path).ok()?;
+        let laid = self.over.as_ref().is_some_and(|over| over.edits.contains_key(&path));
+        if let (false, Content::Objects(objects)) = (laid, &self.base.content) {
+            return objects.blob(&path).ok().map(|id| id.to_string());
+        }
+        let bytes = self.read(&path).ok()?;
+        Oid::hash_object(ObjectType::Blob, &bytes).ok().map(|id| id.to_string())
+    }
+
+    /// The same snapshot with texts laid over it; `None` takes a file away. Paths that leave the
+    /// ledger are left out.
+    pub fn overlay(&self, edits: BTreeMap<String, Option<Vec<u8>>>) -> Snapshot {
+        let mut all = self.over.as_ref().map(|over| over.edits.clone()).unwrap_or_default();
+        let mut files = self.listing().clone();
+        for (path, text) in edits {
+            let Ok(path) = clean(&path) else { continue };
+            let bytes = text.map(Arc::<[u8]>::from);
+            match &bytes {
+                Some(bytes) if is_listed(&path) => {
+                    files.insert(path.clone(), FileEntry::of_bytes(&path, bytes));
+                }
+                Some(_) => {}
+                None => {
+                    files.remove(&path);
+                }
+            }
+            all.insert(path, bytes);
+        }
+        Snapshot { base: Arc::clone(&self.base), over: Some(Arc::new(Over { edits: all, files })) }
+    }
+
+    fn listing(&self) -> &BTreeMap<String, FileEntry> {
+        self.over.as_ref().map_or(&self.base.files, |over| &over.files)
+    }
+}
+
+impl FileEntry {
+    fn of_bytes(path: &str, bytes: &[u8]) -> FileEntry {
+        FileEntry { path: path.to_owned(), kind: EntryKind::Regular, size: u64::try_from(bytes.len()).ok() }
+    }
+}
+
+fn limited(bytes: Option<&Arc<[u8]>>, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
+    let bytes = bytes.ok_or(ReadFault::Missing)?;
+    let size = u64::try_from(bytes.len()).unwrap_or(u64::MAX);
+    if size > limit { Err(ReadFault::TooLarge { size, limit }) } else { Ok(Arc::clone(bytes)) }
+}
+
+/// The first folders of paths, sorted, each once.
+pub(super) fn tops<'a>(paths: impl Iterator<Item = &'a String>) -> Vec<String> {
+    let tops: BTreeSet<&str> = paths.filter_map(|path| path.split_once('/').map(|(top, _)| top)).collect();
+    tops.into_iter().map(str::to_owned).collect()
+}
