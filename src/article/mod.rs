@@ -7,6 +7,7 @@ mod align;
 mod configuration;
 mod key;
 mod layers;
+mod skin;
 mod subjects;
 
 pub use align::{Aligned, Likeness, align};
@@ -15,4 +16,5 @@ pub use configuration::{
 };
 pub use key::{Key, Limit, ORDER};
 pub use layers::{ArticleError, LayerRole, StackLayer, expand, layer_role};
+pub use skin::{NoSkin, Skin, skin};
 pub use subjects::{Face, Sites, Subject, Uses, joint_subject, uses, zone_named};

@@ -1,5 +1,11 @@
 //! Comparison, the sensitivity table, coverage, verdicts, the retest plan.
 
+pub mod concede;
+pub mod coverage;
 pub mod delta;
+pub mod judge;
+pub mod pool;
+pub mod rests;
 pub mod table;
+pub mod verdict;
 pub mod windows;

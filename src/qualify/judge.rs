@@ -1,0 +1,382 @@
+//! What a difference asks: the steps of a row tried on what differs.
+
+use super::delta::{AsMade, Delta, Deltas, number};
+use super::table::{KindRow, Ruling, Table};
+use super::windows;
+use crate::article::{Configuration, Key, Limit};
+use crate::quantity::Decimal;
+use crate::record::AttributeValue;
+use crate::record::sensitivity::{Asks, Condition, Route, Sensitivity, Step, Window};
+use std::collections::BTreeMap;
+
+/// A difference and what it asks, with the rule that says so.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Reason {
+    /// The attribute, as configurations name it.
+    pub attribute: String,
+    /// As conformed, or as required.
+    pub was: String,
+    /// Now.
+    pub is: String,
+    /// What it asks.
+    pub effect: Asks,
+    /// The rule, in words.
+    pub rule: String,
+    /// Where the rule comes from.
+    pub source: String,
+    /// The evidence compared with.
+    pub evidence: Option<String>,
+    /// The panels that it holds for.
+    pub panels: Vec<String>,
+}
+
+/// Judges what differs by a row; differences that ask nothing are kept, with the rule that allows them.
+pub fn judge(
+    row: &KindRow,
+    kind: &str,
+    subject: &str,
+    own: Option<(&str, &Sensitivity)>,
+    now: &Configuration,
+    made: &AsMade,
+    deltas: &Deltas,
+) -> Vec<Reason> {
+    // A sensitivity of the showing stands above the built-in rows, for its facets only.
+    let steps = own.map(|(_, steps)| steps);
+    let climate = row.judges_climate_by_coverage();
+    let mut groups: BTreeMap<(String, String), (Option<Ruling<'_>>, Vec<&Delta>)> = BTreeMap::new();
+    for delta in &deltas.all {
+        let facet = delta.key.facet();
+        if facet == "claims" || (climate && matches!(facet, "colour" | "environment")) {
+            continue;
+        }
+        if !row.has_facet(subject, facet) && !steps.is_some_and(|steps| steps.contains_key(facet)) {
+            continue;
+        }
+        let attribute = delta.key.base.as_str();
+        let ruling = row.ruling(attribute, steps);
+        let key = ruling.as_ref().map_or_else(|| facet.to_string(), |ruling| ruling.key.to_string());
+        groups.entry((delta.key.scope.clone(), key)).or_insert_with(|| (ruling, Vec::new())).1.push(delta);
+    }
+    let mut reasons = Vec::new();
+    for ((_, key), (ruling, group)) in groups {
+        let Some(ruling) = ruling else {
+            reasons.extend(
+                group.iter().map(|delta| reason(delta, Asks::None, no_rule(kind, &key), String::new())),
+            );
+            continue;
+        };
+        let source = match (ruling.cell, own) {
+            (Some(cell), _) => cell.source.clone(),
+            (None, Some((showing, _))) => format!("showing/{showing}#sensitivity.{key}"),
+            (None, None) => String::new(),
+        };
+        let judged = Group { ruling, now, made, deltas };
+        let (unstated, stated): (Vec<&Delta>, Vec<&Delta>) =
+            group.into_iter().partition(|delta| delta.nominal && delta.was_unstated());
+        for (deltas, softened) in [(stated, false), (unstated, true)] {
+            if deltas.is_empty() {
+                continue;
+            }
+            let (mut effect, step) = judged.effect(&deltas);
+            if softened {
+                effect = effect.min(Asks::Analysis);
+            }
+            let rule = rule_words(kind, &key, step, softened);
+            for delta in deltas {
+                let mut own_effect = effect;
+                let mut own_rule = rule.clone();
+                let widened =
+                    !step.is_some_and(judges_limits) && judged.ruling.level() > Asks::None && widened(delta);
+                if !delta.nominal {
+                    own_effect = if step.is_some_and(judges_limits) { effect } else { Asks::None };
+                }
+                if widened && own_effect < Asks::Analysis {
+                    own_effect = Asks::Analysis;
+                    own_rule = format!("{kind} x {key}: limits widened");
+                }
+                reasons.push(reason(delta, own_effect, own_rule, source.clone()));
+            }
+        }
+    }
+    reasons
+}
+
+fn no_rule(kind: &str, key: &str) -> String {
+    format!("{kind} x {key}: no rule asks")
+}
+
+fn reason(delta: &Delta, effect: Asks, rule: String, source: String) -> Reason {
+    Reason {
+        attribute: delta.key.to_string(),
+        was: delta.was_text(),
+        is: delta.is_text(),
+        effect,
+        rule,
+        source,
+        evidence: None,
+        panels: Vec::new(),
+    }
+}
+
+fn rule_words(kind: &str, key: &str, step: Option<&Step>, softened: bool) -> String {
+    let words = step.map_or_else(|| "no step holds: asks retest".to_string(), step_words);
+    let soft = if softened { ", at most analysis where it was unstated" } else { "" };
+    format!("{kind} x {key}: {words}{soft}")
+}
+
+/// Writes a step as a person reads it.
+pub fn step_words(step: &Step) -> String {
+    let mut parts = Vec::new();
+    for condition in step.conditions() {
+        parts.push(match condition {
+            Condition::When(Route::Prepreg) => "of a prepreg".to_string(),
+            Condition::When(Route::Dry) => "of dry fabric".to_string(),
+            Condition::OnlyThickness => "only thickness differs".to_string(),
+            Condition::Within(distance) => format!("within {}", distance.text()),
+            Condition::AtMost(bound) => format!("at most {}", bound.text()),
+            Condition::AtLeast(bound) => format!("at least {}", bound.text()),
+            Condition::InTestedRange => "in the tested range".to_string(),
+            Condition::SubsetOfConformed => "nothing that was not conformed".to_string(),
+            Condition::CoveredByConformed => "covered by what was conformed".to_string(),
+            Condition::Window(window) => window_words(window).to_string(),
+        });
+    }
+    if parts.is_empty() {
+        return format!("otherwise asks {}", step.asks);
+    }
+    format!("{} asks {}", parts.join(", "), step.asks)
+}
+
+fn window_words(window: Window) -> &'static str {
+    match window {
+        Window::W3 => "cycle inside window w3",
+        Window::W3Near => "cycle near, window w3",
+        Window::W4 => "no longer out than tested, window w4",
+        Window::W5 => "ply shares and thickness inside window w5",
+        Window::W8 => "mesh, film and laminate inside window w8",
+        Window::W9Met => "computed margin met, window w9",
+        Window::W9Failed => "computed margin failed, window w9",
+        Window::W10 => "skin no hotter than tested, window w10",
+        Window::W11 => "same mould body and survey, window w11",
+        Window::W12 => "environment inside what was tested, window w12",
+        Window::W14 => "same sites, window w14",
+    }
+}
+
+fn judges_limits(step: &Step) -> bool {
+    step.conditions().any(|condition| {
+        matches!(condition, Condition::AtMost(_) | Condition::AtLeast(_) | Condition::InTestedRange)
+    })
+}
+
+struct Group<'a> {
+    ruling: Ruling<'a>,
+    now: &'a Configuration,
+    made: &'a AsMade,
+    deltas: &'a Deltas,
+}
+
+impl Group<'_> {
+    fn effect(&self, group: &[&Delta]) -> (Asks, Option<&Step>) {
+        for step in self.ruling.steps {
+            if step.conditions().all(|condition| self.holds(condition, group)) {
+                return (step.asks, Some(step));
+            }
+        }
+        (Asks::Retest, None)
+    }
+
+    fn holds(&self, condition: Condition<'_>, group: &[&Delta]) -> bool {
+        let scope = group.first().map_or("", |delta| delta.key.scope.as_str());
+        match condition {
+            Condition::When(route) => {
+                let wanted = match route {
+                    Route::Prepreg => "prepreg",
+                    Route::Dry => "dry",
+                };
+                group.iter().all(|delta| {
+                    let key =
+                        Key { scope: scope.to_string(), ..Key::of("resin-content.route", &delta.key.letter) };
+                    self.now.get(&key) == Some(&AttributeValue::One(wanted.to_string()))
+                })
+            }
+            Condition::OnlyThickness => self
+                .deltas
+                .all
+                .iter()
+                .filter(|delta| delta.key.facet() == "glazing" && delta.key.scope == scope)
+                .all(|delta| delta.key.base == "glazing.thickness"),
+            Condition::Within(distance) => group.iter().filter(|delta| delta.nominal).all(|delta| {
+                every_value(delta, |is, was, unit| {
+                    let allowed = match (distance.percent(), distance.points()) {
+                        (Some(points), _) | (_, Some(points)) if unit == "%" => points.clone(),
+                        (Some(percent), _) => match (percent * &was.abs()).over(&Decimal::whole(100)) {
+                            Some(allowed) => allowed,
+                            None => return false,
+                        },
+                        (None, Some(_)) => return false,
+                        (None, None) => match distance.in_unit(unit) {
+                            Some(allowed) => allowed,
+                            None => return false,
+                        },
+                    };
+                    (is - was).abs() <= allowed
+                })
+            }),
+            Condition::AtMost(bound) => group.iter().all(|delta| {
+                worst(delta, Limit::High, |is, was, unit| {
+                    bound.limit(was, unit).is_some_and(|limit| *is <= limit)
+                })
+            }),
+            Condition::AtLeast(bound) => group.iter().all(|delta| {
+                worst(delta, Limit::Low, |is, was, unit| {
+                    bound.limit(was, unit).is_some_and(|limit| *is >= limit)
+                })
+            }),
+            Condition::InTestedRange => group.iter().all(|delta| self.in_tested_range(delta)),
+            Condition::SubsetOfConformed => group.iter().all(|delta| match (&delta.is, &delta.was) {
+                (Some(is), Some(was)) => is.values().iter().all(|value| was.values().contains(value)),
+                _ => false,
+            }),
+            Condition::CoveredByConformed => group.iter().all(|delta| match (&delta.is, &delta.was) {
+                (Some(is), Some(was)) => is.values().iter().all(|asked| {
+                    was.values().iter().any(|tested| {
+                        tested == asked
+                            || Table::built_in().is_ok_and(|table| {
+                                table.orders.lightning_covers(tested, asked)
+                                    || table.orders.exposure_covers(tested, asked)
+                            })
+                    })
+                }),
+                _ => false,
+            }),
+            Condition::Window(window) => self.window(window, scope),
+        }
+    }
+
+    fn window(&self, window: Window, scope: &str) -> bool {
+        let (now, then) = (self.now.scope(scope), self.made.main.scope(scope));
+        let made = || AsMade {
+            main: then.clone(),
+            others: self.made.others.iter().map(|other| other.scope(scope)).collect(),
+            measured: self.made.measured.clone(),
+        };
+        match window {
+            Window::W3 => windows::w3(&now, &then),
+            Window::W3Near => windows::w3_near(&now, &then),
+            Window::W5 => windows::w5(&now, &made()),
+            Window::W8 => {
+                let pairs: BTreeMap<(String, String), String> = self
+                    .deltas
+                    .pairs
+                    .iter()
+                    .filter(|((own, _), _)| own == scope)
+                    .map(|((_, letter), partner)| ((String::new(), letter.clone()), partner.clone()))
+                    .collect();
+                windows::w8(&now, &made(), &pairs)
+            }
+            Window::W11 => windows::w11(&now, &then),
+            // A site that differs is no longer the same set. w9 waits for computed duties, which this
+            // version does not have; w4, w10 and w12 are judged by steps and by coverage.
+            Window::W14 | Window::W9Met | Window::W9Failed | Window::W4 | Window::W10 | Window::W12 => false,
+        }
+    }
+
+    /// Whether the worst limits lie between the least and the greatest value of all articles tested.
+    fn in_tested_range(&self, delta: &Delta) -> bool {
+        let Some(was_key) = &delta.was_key else { return false };
+        if delta.is.is_none() {
+            return false;
+        }
+        if self.made.others.is_empty() {
+            let near = |is: &Decimal, was: &Decimal, _: &str| windows::within_tenth(is, was);
+            return worst(delta, Limit::Low, near) && worst(delta, Limit::High, near);
+        }
+        let mut values: Vec<Decimal> = Vec::new();
+        for article in std::iter::once(&self.made.main).chain(&self.made.others) {
+            for limit in [Limit::Nominal, Limit::Low, Limit::High] {
+                if let Some(AttributeValue::One(text)) = article.get(&was_key.limit(limit))
+                    && let Some((value, _)) = number(text)
+                {
+                    values.push(value);
+                }
+            }
+        }
+        let (Some(least), Some(most)) = (values.iter().min().cloned(), values.iter().max().cloned()) else {
+            return false;
+        };
+        worst(delta, Limit::Low, |is, _, _| *is >= least) && worst(delta, Limit::High, |is, _, _| *is <= most)
+    }
+}
+
+/// Every nominal in use against some nominal conformed, in one unit.
+fn every_value(delta: &Delta, holds: impl Fn(&Decimal, &Decimal, &str) -> bool) -> bool {
+    let (Some(is), Some(was)) = (&delta.is, &delta.was) else { return false };
+    !is.values().is_empty()
+        && is.values().iter().all(|is| {
+            let Some((is, unit)) = number(is) else { return false };
+            was.values().iter().any(|was| match number(was) {
+                Some((was, own)) => own == unit && holds(&is, &was, unit),
+                None => false,
+            })
+        })
+}
+
+/// The limit of one side now, else the nominal, against the same side as conformed.
+fn worst(delta: &Delta, side: Limit, holds: impl Fn(&Decimal, &Decimal, &str) -> bool) -> bool {
+    let pick = |limits: &(Option<String>, Option<String>)| match side {
+        Limit::Low => limits.0.clone(),
+        Limit::High => limits.1.clone(),
+        Limit::Nominal => None,
+    };
+    let was_limit = if delta.measured { None } else { pick(&delta.was_limits) };
+    match (pick(&delta.is_limits), was_limit) {
+        (None, None) => every_value(delta, holds),
+        (is, was) => {
+            let single = |value: &Option<AttributeValue>| match value {
+                Some(AttributeValue::One(text)) => Some(text.clone()),
+                _ => None,
+            };
+            let (Some(is), Some(was)) =
+                (is.or_else(|| single(&delta.is)), was.or_else(|| single(&delta.was)))
+            else {
+                return false;
+            };
+            match (number(&is), number(&was)) {
+                (Some((is, unit)), Some((was, own))) => own == unit && holds(&is, &was, unit),
+                _ => false,
+            }
+        }
+    }
+}
+
+/// A limit widens when its distance from the nominal grows; relative ones when their share grows.
+fn widened(delta: &Delta) -> bool {
+    if delta.measured || delta.was_unstated() {
+        return false;
+    }
+    let (Some(AttributeValue::One(is)), Some(AttributeValue::One(was))) = (&delta.is, &delta.was) else {
+        return false;
+    };
+    let (Some((is, _)), Some((was, _))) = (number(is), number(was)) else { return false };
+    // Shares are compared with six digits of slack: limits are kept rounded, shares are not.
+    let slack = Decimal::parse("0.00001").unwrap_or_else(Decimal::zero);
+    let sides = [(&delta.is_limits.0, &delta.was_limits.0), (&delta.is_limits.1, &delta.was_limits.1)];
+    sides.into_iter().any(|(is_limit, was_limit)| {
+        let distance = |limit: &Option<String>, nominal: &Decimal| {
+            limit
+                .as_ref()
+                .and_then(|text| number(text))
+                .map_or_else(Decimal::zero, |(value, _)| (&value - nominal).abs())
+        };
+        let (new, old) = (distance(is_limit, &is), distance(was_limit, &was));
+        if new <= old {
+            return false;
+        }
+        // The same share of a larger nominal is no wider tolerance.
+        match (new.over(&is.abs()), old.over(&was.abs())) {
+            (Some(new), Some(old)) => new > &old + &(&old * &slack) || old.is_zero(),
+            _ => true,
+        }
+    })
+}

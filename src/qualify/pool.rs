@@ -1,0 +1,363 @@
+//! Pools of specimens: is the sample complete, does the criterion hold?
+
+use crate::ledger::{Entry, Ledger};
+use crate::record::{Accept, BasisWord, Evidence, Figure, LoadPath, Showing};
+use crate::statistics::{
+    Basis, Sample, basis_value, mean, mean_change_two_sided, sample, strength_equivalent,
+};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Level of the equivalence tests; MIL-HDBK-17-1F custom, from memory.
+pub const EQUIVALENCE_ALPHA: f64 = 0.05;
+/// Share of rejected specimens above which a sample is short; the project's own rule.
+const REJECTED_SHARE: f64 = 0.20;
+/// Specimens of an equivalence where the plan names none; see [`equivalence_plan`].
+const EQUIVALENCE_SPECIMENS: u32 = 8;
+/// The same for moduli.
+const MODULUS_SPECIMENS: u32 = 4;
+/// Panels of an equivalence.
+const EQUIVALENCE_PANELS: u32 = 2;
+
+/// All values of some evidence records, in one unit.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Pool {
+    /// Values that count.
+    pub values: Vec<f64>,
+    /// Their unit; empty where they have none.
+    pub unit: String,
+    /// Panels by batch.
+    pub batches: BTreeMap<String, BTreeSet<String>>,
+    /// Rejected specimens.
+    pub rejected: usize,
+    /// Statements.
+    pub statements: Vec<bool>,
+    /// Specimens in all, statements included.
+    pub specimens: usize,
+    /// Records whose values could not be brought to one unit.
+    pub foreign: Vec<String>,
+}
+
+/// Returns the figure that fixes the unit of a criterion.
+fn criterion_figure(accept: &Accept) -> Option<&Figure> {
+    [
+        &accept.at_least,
+        &accept.at_most,
+        &accept.mean_at_least,
+        &accept.mean_at_most,
+        &accept.all_at_least,
+        &accept.all_at_most,
+        &accept.rating_at_least,
+        &accept.margin_at_least,
+    ]
+    .into_iter()
+    .find_map(|figure| figure.as_ref())
+}
+
+/// Pools the specimens of some records of one showing.
+pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) -> Pool {
+    let mut all = Pool::default();
+    let mut unit = criterion_figure(&showing.accept).map(|figure| figure.unit().to_string());
+    if showing.accept.above_skin_by.is_some() {
+        unit = Some("degC".to_string());
+    }
+    for record in records {
+        if let Some(data) = ledger.data.get(&record.id) {
+            let own = data.unit.clone();
+            let wanted = unit.get_or_insert_with(|| own.clone().unwrap_or_default()).clone();
+            for row in &data.rows {
+                if row.rejected.is_some() {
+                    all.rejected += 1;
+                    continue;
+                }
+                let value = match &own {
+                    Some(own) if *own != wanted => Figure::of(row.value, own).number_in(&wanted),
+                    _ => Some(row.value),
+                };
+                let Some(value) = value else {
+                    if all.foreign.last() != Some(&record.id) {
+                        all.foreign.push(record.id.clone());
+                    }
+                    continue;
+                };
+                all.values.push(value);
+                all.specimens += 1;
+                all.batches.entry(row.batch.clone()).or_default().insert(row.panel.clone());
+            }
+            continue;
+        }
+        let Some(result) = &record.value.result else { continue };
+        // A record without specimen values is one specimen of one batch and panel.
+        all.specimens += 1;
+        all.batches.entry(format!("record {}", record.id)).or_default().insert("1".to_string());
+        if let Some(statement) = result.statement {
+            all.statements.push(statement);
+        }
+        if let Some(figure) =
+            [&result.value, &result.rating, &result.margin].into_iter().find_map(|f| f.as_ref())
+        {
+            let wanted = unit.get_or_insert_with(|| figure.unit().to_string()).clone();
+            match figure.number_in(&wanted) {
+                Some(value) => all.values.push(value),
+                None => all.foreign.push(record.id.clone()),
+            }
+        }
+    }
+    all.unit = unit.unwrap_or_default();
+    all
+}
+
+/// Whether a sample is large enough, and what it lacks.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Completeness {
+    /// Specimens that are missing.
+    pub specimens: u32,
+    /// What is missing in words; empty where nothing is.
+    pub lacks: Vec<String>,
+}
+
+impl Completeness {
+    /// Returns whether nothing is missing.
+    pub fn is_complete(&self) -> bool {
+        self.lacks.is_empty()
+    }
+}
+
+fn lacking(pool: &Pool, specimens: u32, batches: u32, panels: u32) -> Completeness {
+    let have = u32::try_from(pool.specimens).unwrap_or(u32::MAX);
+    let mut found = Completeness { specimens: specimens.saturating_sub(have), lacks: Vec::new() };
+    if have < specimens {
+        found.lacks.push(format!("{have} of {specimens} specimens"));
+    }
+    let whole = pool.batches.values().filter(|own| own.len() >= panels as usize).count();
+    if whole < batches as usize {
+        found.lacks.push(format!("{whole} of {batches} batches with {panels} panels"));
+    }
+    let counted = pool.specimens + pool.rejected;
+    #[allow(clippy::cast_precision_loss)]
+    if pool.rejected as f64 > REJECTED_SHARE * counted as f64 {
+        found.lacks.push(format!("{} of {counted} specimens rejected", pool.rejected));
+    }
+    if !pool.foreign.is_empty() {
+        found.lacks.push(format!("values in a foreign unit in {}", pool.foreign.join(", ")));
+    }
+    found
+}
+
+/// Compares a sample with the showing's plan; without a plan one specimen is enough.
+pub fn completeness(pool: &Pool, showing: &Showing) -> Completeness {
+    let plan = showing.plan.as_ref();
+    let specimens = plan.and_then(|plan| plan.specimens).unwrap_or(1);
+    let batches = plan.and_then(|plan| plan.batches).unwrap_or(1);
+    let panels = plan.and_then(|plan| plan.panels_per_batch).unwrap_or(1);
+    lacking(pool, specimens, batches, panels)
+}
+
+/// Returns specimens and panels of an equivalence.
+pub fn equivalence_plan(showing: &Showing) -> (u32, u32) {
+    let plan = showing.plan.as_ref().and_then(|plan| plan.equivalence.as_ref());
+    let usual =
+        if showing.kind.as_str() == "lamina-modulus" { MODULUS_SPECIMENS } else { EQUIVALENCE_SPECIMENS };
+    (
+        plan.and_then(|plan| plan.specimens).unwrap_or(usual),
+        plan.and_then(|plan| plan.panels).unwrap_or(EQUIVALENCE_PANELS),
+    )
+}
+
+/// Compares the sample of an equivalence with its plan; panels count over all batches.
+pub fn equivalence_completeness(pool: &Pool, showing: &Showing) -> Completeness {
+    let (specimens, panels) = equivalence_plan(showing);
+    let mut found = lacking(pool, specimens, 1, 1);
+    let have: usize = pool.batches.values().map(BTreeSet::len).sum();
+    if have < panels as usize {
+        found.lacks.push(format!("{have} of {panels} panels"));
+    }
+    found
+}
+
+/// What came of a criterion.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// It holds; the figures in words.
+    Holds(String),
+    /// It does not.
+    Fails(String),
+    /// The sample is too small to say.
+    Unknown(String),
+}
+
+/// Returns the basis that a panel's load path raises the criterion to.
+pub fn required_basis(accept: &Accept, load_path: Option<LoadPath>) -> Option<BasisWord> {
+    let own = accept.basis?;
+    Some(match (own, load_path) {
+        (_, Some(LoadPath::Single)) | (BasisWord::A, _) => BasisWord::A,
+        (BasisWord::B, _) => BasisWord::B,
+    })
+}
+
+/// Judges the criterion on a pool.
+///
+/// `complete`: a basis of a sample that is not complete is not judged. `ramp`: hottest skin on the
+/// ramp in K, for `above_skin_by`.
+pub fn judge(
+    pool: &Pool,
+    accept: &Accept,
+    load_path: Option<LoadPath>,
+    complete: bool,
+    ramp: Option<f64>,
+) -> Outcome {
+    let mut holds = Vec::new();
+    let mut unknown = Vec::new();
+    let unit = &pool.unit;
+    let shown = |value: f64| format!("{} {unit}", digits(value)).trim().to_string();
+    let least = pool.values.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = pool.values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let average = mean(&pool.values).ok();
+    let mut check =
+        |name: &str, value: Option<f64>, limit: Option<&Figure>, at_least: bool| -> Option<Outcome> {
+            let limit = limit?;
+            let Some(bound) = limit.number_in(unit) else {
+                unknown.push(format!("{name}: `{}` is in another unit than the values", limit.text()));
+                return None;
+            };
+            let Some(value) = value.filter(|value| value.is_finite()) else {
+                unknown.push(format!("{name}: no values"));
+                return None;
+            };
+            let words = format!("{name} {} against {}", shown(value), limit.text());
+            // Figures are read from decimal text; a billionth absorbs the conversion of units.
+            let slack = bound.abs() * 1e-9;
+            if (at_least && value >= bound - slack) || (!at_least && value <= bound + slack) {
+                holds.push(words);
+                None
+            } else {
+                Some(Outcome::Fails(words))
+            }
+        };
+    let any = !pool.values.is_empty();
+    let (least, most) = (any.then_some(least), any.then_some(most));
+    let mut failed = None;
+    for (name, value, limit, at_least) in [
+        ("mean", average, accept.mean_at_least.as_ref(), true),
+        ("mean", average, accept.mean_at_most.as_ref(), false),
+        ("least", least, accept.all_at_least.as_ref(), true),
+        ("greatest", most, accept.all_at_most.as_ref(), false),
+        ("worst rating", least, accept.rating_at_least.as_ref(), true),
+        ("worst margin", least, accept.margin_at_least.as_ref(), true),
+    ] {
+        failed = failed.or(check(name, value, limit, at_least));
+    }
+    match required_basis(accept, load_path) {
+        None => {
+            failed = failed.or(check("least", least, accept.at_least.as_ref(), true));
+            failed = failed.or(check("greatest", most, accept.at_most.as_ref(), false));
+        }
+        Some(word) if accept.at_least.is_some() => {
+            let basis = if word == BasisWord::A { Basis::A } else { Basis::B };
+            if complete {
+                let value = sample(&pool.values).and_then(|sample| basis_value(&sample, basis)).ok();
+                let name = format!("provisional {word}-basis of {} (normal)", pool.values.len());
+                failed = failed.or(check(&name, value, accept.at_least.as_ref(), true));
+            } else {
+                // The basis lies below the mean, so a mean below the criterion settles it already.
+                failed = failed.or(check("mean", average, accept.at_least.as_ref(), true));
+                unknown.push(format!("{word}-basis waits for the whole sample"));
+            }
+        }
+        Some(_) => {}
+    }
+    if let Some(margin) = &accept.above_skin_by {
+        match (ramp, least) {
+            (Some(ramp), Some(tg)) => {
+                let distance = tg + 273.15 - ramp;
+                let words = format!(
+                    "least Tg {} is {distance:.1} K above the ramp skin of {:.1} degC, asked {}",
+                    shown(tg),
+                    ramp - 273.15,
+                    margin.text()
+                );
+                if distance >= margin.si() - 1e-9 {
+                    holds.push(words);
+                } else {
+                    failed = failed.or(Some(Outcome::Fails(words)));
+                }
+            }
+            (None, Some(_)) => holds.push("no skin temperature is asked".to_string()),
+            (_, None) => unknown.push("no values".to_string()),
+        }
+    }
+    if accept.statement == Some(true) {
+        if pool.statements.iter().any(|statement| !statement) {
+            failed =
+                failed.or(Some(Outcome::Fails("a pooled record states that it was not shown".to_string())));
+        } else if pool.statements.is_empty() {
+            unknown.push("no statement".to_string());
+        } else {
+            holds.push("stated".to_string());
+        }
+    } else if pool.values.is_empty() && pool.statements.contains(&false) {
+        failed = failed.or(Some(Outcome::Fails("the record states that it was not shown".to_string())));
+    }
+    match failed {
+        Some(outcome) => outcome,
+        None if !unknown.is_empty() => Outcome::Unknown(unknown.join("; ")),
+        None if holds.is_empty() => Outcome::Unknown("no criterion could be judged".to_string()),
+        None => Outcome::Holds(holds.join("; ")),
+    }
+}
+
+/// Kinds whose equivalence is a two-sided test of means; the others test mean and minimum.
+fn two_sided(kind: &str) -> bool {
+    matches!(kind, "lamina-modulus" | "glass-transition" | "physicals" | "stiffness")
+}
+
+/// Judges an equivalence against its baseline.
+pub fn equivalent(own: &Pool, baseline: &Pool, showing: &Showing) -> Outcome {
+    // Ratings and statements have no spread to test against: the criterion itself is held.
+    if own.values.len() < 2 || baseline.values.len() < 2 {
+        return judge(own, &Accept { basis: None, ..showing.accept.clone() }, None, true, None);
+    }
+    let Ok(Sample { n, mean: m0, sd }) = sample(&baseline.values) else {
+        return Outcome::Unknown("the baseline has no spread".to_string());
+    };
+    let result = if two_sided(showing.kind.as_str()) {
+        sample(&own.values)
+            .and_then(|new| mean_change_two_sided(m0, sd, n, new.mean, new.sd, new.n, EQUIVALENCE_ALPHA))
+            .map(|change| {
+                let words = format!(
+                    "mean {} in {} .. {} at alpha {EQUIVALENCE_ALPHA}",
+                    digits(change.mean),
+                    digits(change.low),
+                    digits(change.high)
+                );
+                (change.holds(), words)
+            })
+    } else {
+        strength_equivalent(m0, sd, &own.values, EQUIVALENCE_ALPHA).map(|test| {
+            let words = format!(
+                "mean {} (limit {}), least {} (limit {}) at alpha {EQUIVALENCE_ALPHA}",
+                digits(test.mean),
+                digits(test.mean_limit),
+                digits(test.minimum),
+                digits(test.minimum_limit)
+            );
+            (test.holds(), words)
+        })
+    };
+    match result {
+        Ok((true, words)) => Outcome::Holds(words),
+        Ok((false, words)) => Outcome::Fails(words),
+        Err(fault) => Outcome::Unknown(fault.to_string()),
+    }
+}
+
+/// Writes five significant digits.
+pub fn digits(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    #[allow(clippy::cast_possible_truncation)]
+    let place = value.abs().log10().floor() as i32;
+    let after = usize::try_from((4 - place).clamp(0, 12)).unwrap_or(0);
+    let text = format!("{value:.after$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
+}

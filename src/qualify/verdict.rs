@@ -1,0 +1,1155 @@
+//! Duties and their verdicts, panel by panel.
+
+use super::coverage::{Coverage, Demand, TestedTo};
+use super::delta::{AsMade, Deltas, compare};
+use super::judge::{Reason, judge};
+use super::pool::{self, Completeness, Outcome, Pool};
+use super::table::{KindRow, OnlyWhere, Table};
+use crate::article::{
+    ArticleError, Claims, Configuration, Configurator, FORM, Face, Key, LayerRole, Limit, NoSkin, Sites,
+    Subject, Uses, exposure_of, lamina_in, skin, uses,
+};
+use crate::ledger::{Entry, Ledger};
+use crate::record::sensitivity::Asks;
+use crate::record::{
+    AppliesTo, AttributeValue, Class, Day, Evidence, EvidenceKind, EvidenceState, Exposure, LoadPath, Panel,
+    Showing, SubjectKind,
+};
+use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::fmt;
+
+/// What is known of a duty.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Verdict {
+    /// Finished evidence conforms and covers, the sample is whole, the criterion holds.
+    Met,
+    /// Not met, and a live concession covers exactly what is missing.
+    Conceded,
+    /// It conforms, but more is needed.
+    Short,
+    /// Finished evidence, none conforming any more.
+    Lapsed,
+    /// Nothing recorded.
+    Open,
+    /// Conforming evidence shows that the criterion does not hold.
+    Failed,
+}
+
+impl Verdict {
+    /// Returns the word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Verdict::Met => "met",
+            Verdict::Conceded => "conceded",
+            Verdict::Short => "short",
+            Verdict::Lapsed => "lapsed",
+            Verdict::Open => "open",
+            Verdict::Failed => "failed",
+        }
+    }
+
+    /// Returns whether nothing stands in the way of a release.
+    pub fn is_closed(self) -> bool {
+        matches!(self, Verdict::Met | Verdict::Conceded)
+    }
+}
+
+impl fmt::Display for Verdict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.word())
+    }
+}
+
+/// The verdict for one panel, with everything behind it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judged {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// What it asks.
+    pub asks: Asks,
+    /// Why; never empty.
+    pub because: Vec<Reason>,
+    /// Where the nearest evidence is carried over: the differences to this subject's own evidence.
+    pub own: Vec<Reason>,
+    /// Differences that were allowed, with the rule that allows each.
+    pub allowed: Vec<Reason>,
+    /// Evidence that counts, or that came nearest.
+    pub evidence: Vec<String>,
+    /// Evidence that was recorded for another subject, among `evidence`.
+    pub carried_over: Vec<String>,
+    /// Planned or running records.
+    pub under_way: Vec<String>,
+    /// What the criterion came to, in words.
+    pub criterion: Option<String>,
+    /// What the sample lacks.
+    pub lacks: Completeness,
+    /// What had to be assumed.
+    pub assumptions: Vec<String>,
+}
+
+impl Judged {
+    /// Returns what orders verdicts from mild to grave.
+    pub fn gravity(&self) -> (u8, Asks, u8) {
+        let class = match self.verdict {
+            Verdict::Met => 0,
+            Verdict::Conceded => 1,
+            Verdict::Failed => 3,
+            _ => 2,
+        };
+        let tie = match self.verdict {
+            Verdict::Lapsed => 2,
+            Verdict::Short => 1,
+            _ => 0,
+        };
+        (class, self.asks, tie)
+    }
+}
+
+/// One duty: a showing on a subject.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Duty {
+    /// The showing's id.
+    pub showing: String,
+    /// The subject.
+    pub subject: Subject,
+    /// Verdicts by panel; one under the empty name for the whole programme.
+    pub panels: BTreeMap<String, Judged>,
+    /// The milestone that needs it.
+    pub needed_by: Option<String>,
+}
+
+impl Duty {
+    /// Returns the gravest verdict of its panels.
+    pub fn worst(&self) -> Option<(&String, &Judged)> {
+        // The first of equals, so that the answer does not depend on chance.
+        self.panels.iter().rev().max_by_key(|(_, judged)| judged.gravity())
+    }
+
+    /// Returns the verdict.
+    pub fn verdict(&self) -> Verdict {
+        self.worst().map_or(Verdict::Open, |(_, judged)| judged.verdict)
+    }
+
+    /// Returns what it asks.
+    pub fn asks(&self) -> Asks {
+        self.worst().map_or(Asks::Retest, |(_, judged)| judged.asks)
+    }
+
+    /// Returns the panels whose own verdict is the worst one.
+    pub fn worst_panels(&self) -> Vec<String> {
+        let Some((_, worst)) = self.worst() else { return Vec::new() };
+        let gravity = worst.gravity();
+        self.panels
+            .iter()
+            .filter(|(name, judged)| !name.is_empty() && judged.gravity() == gravity)
+            .map(|(name, _)| name.clone())
+            .collect()
+    }
+
+    /// Returns why, with the panels named that share the reason.
+    pub fn because(&self) -> Vec<Reason> {
+        self.reasons(|judged| &judged.because)
+    }
+
+    /// Returns the differences to this subject's own evidence, where the nearest is carried over.
+    pub fn own(&self) -> Vec<Reason> {
+        self.reasons(|judged| &judged.own)
+    }
+
+    fn reasons(&self, pick: impl Fn(&Judged) -> &Vec<Reason>) -> Vec<Reason> {
+        let mut all: Vec<Reason> = Vec::new();
+        for panel in self.worst_panels() {
+            let Some(judged) = self.panels.get(&panel) else { continue };
+            for reason in pick(judged) {
+                match all.iter_mut().find(|known| {
+                    known.attribute == reason.attribute
+                        && known.was == reason.was
+                        && known.is == reason.is
+                        && known.rule == reason.rule
+                        && known.evidence == reason.evidence
+                }) {
+                    Some(known) => known.panels.push(panel.clone()),
+                    None => all.push(Reason { panels: vec![panel.clone()], ..reason.clone() }),
+                }
+            }
+        }
+        if all.is_empty()
+            && let Some((_, judged)) = self.worst()
+        {
+            all.clone_from(pick(judged));
+        }
+        all
+    }
+}
+
+/// A showing and a subject.
+pub type DutyKey = (String, Subject);
+
+/// A whole ledger, judged.
+#[derive(Debug, Clone)]
+pub struct Evaluation {
+    /// All duties.
+    pub duties: BTreeMap<DutyKey, Duty>,
+    /// Subjects in use.
+    pub uses: Uses,
+    /// Figures and conditions that had to be assumed, sorted.
+    pub assumptions: Vec<String>,
+}
+
+/// What is needed of one finished evidence record.
+struct Made<'a> {
+    entry: &'a Entry<Evidence>,
+    label: Option<Subject>,
+    made: AsMade,
+    tested: TestedTo,
+}
+
+/// Judges every duty of a ledger on a day.
+///
+/// # Errors
+/// [`ArticleError`] names a record or figure without which there is no answer.
+pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError> {
+    let uses = uses(ledger)?;
+    let configurator = Configurator::new(ledger);
+    let Ok(table) = Table::built_in() else {
+        return Ok(Evaluation { duties: BTreeMap::new(), uses, assumptions: Vec::new() });
+    };
+    let demands = Demands::of(ledger, &configurator, &uses)?;
+    let superseded: BTreeSet<&str> =
+        ledger.evidence.values().filter_map(|e| e.value.supersedes.as_ref()).map(|e| e.id()).collect();
+    let mut by_showing: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
+    for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains(evidence.id.as_str())) {
+        by_showing.entry(evidence.value.showing.id()).or_default().push(evidence);
+    }
+    let showings: Vec<&Entry<Showing>> = ledger.showings.values().collect();
+    let judged: Vec<Result<Vec<Duty>, ArticleError>> = showings
+        .par_iter()
+        .map(|showing| {
+            let Some(row) = table.kinds.get(showing.value.kind.as_str()) else { return Ok(Vec::new()) };
+            let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
+            Room {
+                ledger,
+                configurator: &configurator,
+                uses: &uses,
+                demands: &demands,
+                showing,
+                row,
+                records,
+            }
+            .duties()
+        })
+        .collect();
+    let mut duties = BTreeMap::new();
+    for list in judged {
+        for duty in list? {
+            duties.insert((duty.showing.clone(), duty.subject.clone()), duty);
+        }
+    }
+    super::rests::rest(ledger, &uses, &mut duties)?;
+    super::concede::concede(ledger, today, &mut duties);
+    let mut assumptions: BTreeSet<String> = BTreeSet::new();
+    for duty in duties.values() {
+        for judged in duty.panels.values() {
+            assumptions.extend(judged.assumptions.iter().cloned());
+        }
+    }
+    Ok(Evaluation { duties, uses, assumptions: assumptions.into_iter().collect() })
+}
+
+/// Demands and configurations of each subject as each panel uses it.
+struct Demands {
+    all: HashMap<(Subject, String), (Configuration, Demand)>,
+}
+
+impl Demands {
+    fn of(ledger: &Ledger, configurator: &Configurator<'_>, uses: &Uses) -> Result<Self, ArticleError> {
+        let asked: Vec<(&Subject, &String, &Sites)> = uses
+            .iter()
+            .flat_map(|(subject, panels)| panels.iter().map(move |(panel, sites)| (subject, panel, sites)))
+            .collect();
+        let made: Vec<Result<_, ArticleError>> = asked
+            .par_iter()
+            .map(|(subject, panel, sites)| {
+                let configuration = configurator.configuration(subject, Some(panel))?;
+                let demand = demand(ledger, configurator, subject, panel, sites)?;
+                Ok((((*subject).clone(), (*panel).clone()), (configuration, demand)))
+            })
+            .collect();
+        let mut all = HashMap::with_capacity(made.len());
+        for one in made {
+            let (key, value) = one?;
+            all.insert(key, value);
+        }
+        Ok(Self { all })
+    }
+}
+
+fn demand(
+    ledger: &Ledger,
+    configurator: &Configurator<'_>,
+    subject: &Subject,
+    panel_id: &str,
+    sites: &Sites,
+) -> Result<Demand, ArticleError> {
+    let mut found = Demand { claims: Claims::default(), ..Demand::default() };
+    let Some(panel) = ledger.panels.get(panel_id) else { return Ok(found) };
+    // A bond is asked what the zones of its faces are asked.
+    let zones = if sites.zones.is_empty() { bond_zones(&panel.value, sites) } else { sites.zones.clone() };
+    found.claims = configurator.claims(subject, panel_id, &zones)?;
+    for at in &zones {
+        let Some(zone) = panel.value.zones.get(*at) else { continue };
+        let exposure = exposure_of(&panel.value, zone.exposure.as_ref());
+        if let Some(minimum) = &exposure.minimum {
+            let own = minimum.si();
+            found.minimum = Some(found.minimum.map_or(own, |known: f64| known.min(own)));
+        } else {
+            found.assumptions.push(format!("panel/{panel_id} names no lowest temperature: none is asked"));
+        }
+        if let Some(moisture) = &exposure.moisture {
+            found.moisture = Some(moisture.to_string());
+        }
+        match skin(ledger, panel, zone)? {
+            Ok(skin) => {
+                found.assumptions.extend(skin.assumptions);
+                let hotter = |known: &Option<(f64, String)>, own: f64| {
+                    known.as_ref().is_none_or(|(known, _)| own > *known)
+                };
+                if hotter(&found.structural, skin.structural) {
+                    found.structural = Some((skin.structural, skin.surface.clone()));
+                }
+                if hotter(&found.ramp, skin.ramp) {
+                    found.ramp = Some((skin.ramp, skin.surface));
+                }
+            }
+            Err(NoSkin::Shaded) => {}
+            Err(NoSkin::Sheet) => found.assumptions.push(format!(
+                "panel/{panel_id} zone {} is sheet: its skin temperature is not judged",
+                zone.name
+            )),
+            Err(NoSkin::NoClimate) => {
+                found.assumptions.push("ledger names no climate: no skin temperature is asked".to_string());
+            }
+            Err(NoSkin::Refused(words)) => found
+                .assumptions
+                .push(format!("panel/{panel_id} zone {} has no skin temperature: {words}", zone.name)),
+        }
+    }
+    found.assumptions.sort();
+    found.assumptions.dedup();
+    Ok(found)
+}
+
+fn bond_zones(panel: &Panel, sites: &Sites) -> Vec<usize> {
+    let mut all = Vec::new();
+    for joint in sites.joints.iter().filter_map(|at| panel.joints.get(*at)) {
+        for name in joint.between.iter().flatten() {
+            let slug = |text: &str| text.replace(' ', "-");
+            if let Some(at) =
+                panel.zones.iter().position(|zone| slug(zone.name.as_str()) == slug(name.as_str()))
+            {
+                all.push(at);
+            }
+        }
+    }
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
+/// Everything that one showing's duties are judged with.
+struct Room<'a> {
+    ledger: &'a Ledger,
+    configurator: &'a Configurator<'a>,
+    uses: &'a Uses,
+    demands: &'a Demands,
+    showing: &'a Entry<Showing>,
+    row: &'a KindRow,
+    records: &'a [&'a Entry<Evidence>],
+}
+
+/// One candidate compared with what is now and with what one panel asks.
+#[derive(Clone)]
+struct Compared {
+    asks: Asks,
+    reasons: Vec<Reason>,
+    allowed: Vec<Reason>,
+    notes: Vec<String>,
+}
+
+impl Room<'_> {
+    fn duties(&self) -> Result<Vec<Duty>, ArticleError> {
+        let kind = self
+            .showing
+            .value
+            .subject
+            .map_or_else(|| self.row.subject.clone(), |kind| kind.word().to_string());
+        let candidates = self.candidates();
+        let mut all = Vec::new();
+        for (subject, panels) in self.uses.iter().filter(|(subject, _)| subject.kind().word() == kind) {
+            if !self.contains(subject)? {
+                continue;
+            }
+            let mut using = Vec::new();
+            if *subject == Subject::Programme {
+                let mut any = self.showing.value.applies_to.is_none();
+                for panel in self.ledger.panels.values() {
+                    any |= self.applies(panel, &Sites::default(), subject)?;
+                }
+                if any {
+                    using.push(String::new());
+                }
+            }
+            for (panel, sites) in panels {
+                let Some(entry) = self.ledger.panels.get(panel) else { continue };
+                if self.applies(entry, sites, subject)? && self.has(entry, sites, subject)? {
+                    using.push(panel.clone());
+                }
+            }
+            if using.is_empty() {
+                continue;
+            }
+            all.push(self.duty(subject, using, &candidates)?);
+        }
+        self.assign_lapses(&mut all, &candidates)?;
+        Ok(all)
+    }
+
+    /// Finished, conformed evidence of the showing, dispositions left out.
+    fn candidates(&self) -> Vec<Made<'_>> {
+        self.records
+            .iter()
+            .filter(|entry| entry.value.state == EvidenceState::Done && entry.value.disposition.is_none())
+            .filter_map(|entry| made_of(entry))
+            .collect()
+    }
+
+    /// `material` and `recipe` of `applies_to` narrow the subject.
+    fn contains(&self, subject: &Subject) -> Result<bool, ArticleError> {
+        let Some(AppliesTo { material, recipe, .. }) = &self.showing.value.applies_to else {
+            return Ok(true);
+        };
+        if !recipe.is_empty() {
+            let mut any = false;
+            for wanted in recipe.iter() {
+                any |= match subject {
+                    Subject::Laminate(own) | Subject::Painted(own, _) => own == wanted.id(),
+                    Subject::Lamina { .. } => match self.ledger.recipes.get(wanted.id()) {
+                        Some(entry) => lamina_in(self.ledger, subject, entry)?,
+                        None => false,
+                    },
+                    Subject::Bond { faces, .. } => {
+                        faces.iter().any(|face| *face == Face::Laminate(wanted.id().to_string()))
+                    }
+                    Subject::Panel(panel) => self.ledger.panels.get(panel).is_some_and(|panel| {
+                        let uses = |zone: &crate::record::Zone| {
+                            zone.recipe.as_ref().is_some_and(|own| own.id() == wanted.id())
+                        };
+                        panel.value.zones.iter().any(uses)
+                    }),
+                    Subject::Sheet(..) | Subject::Programme => false,
+                };
+            }
+            if !any {
+                return Ok(false);
+            }
+        }
+        if !material.is_empty() {
+            return Ok(material
+                .iter()
+                .any(|wanted| super::rests::uses_material(self.ledger, subject, wanted.id())));
+        }
+        Ok(true)
+    }
+
+    /// The other keys of `applies_to` narrow the panels.
+    fn applies(&self, panel: &Entry<Panel>, sites: &Sites, subject: &Subject) -> Result<bool, ArticleError> {
+        let Some(applies) = &self.showing.value.applies_to else { return Ok(true) };
+        let value = &panel.value;
+        if applies.class.is_some_and(|class| value.class.unwrap_or(Class::Structural) != class) {
+            return Ok(false);
+        }
+        if !applies.group.is_empty() && !applies.group.iter().any(|group| Some(group) == value.group.as_ref())
+        {
+            return Ok(false);
+        }
+        if !applies.panel.is_empty() && !applies.panel.iter().any(|id| id.id() == panel.id) {
+            return Ok(false);
+        }
+        if applies.load_path.is_some_and(|path| value.load_path != Some(path)) {
+            return Ok(false);
+        }
+        if *subject == Subject::Programme && !self.contains_panel(panel)? {
+            return Ok(false);
+        }
+        match &applies.exposure {
+            Some(asked) => Ok(exposures(value, sites).iter().any(|own| every_key_equal(asked, own))),
+            None => Ok(true),
+        }
+    }
+
+    fn contains_panel(&self, panel: &Entry<Panel>) -> Result<bool, ArticleError> {
+        self.contains(&Subject::Panel(panel.id.clone()))
+    }
+
+    /// Whether the subject, or the panel that uses it, has what the kind tests.
+    fn has(&self, panel: &Entry<Panel>, sites: &Sites, subject: &Subject) -> Result<bool, ArticleError> {
+        let value = &panel.value;
+        let exposed = |holds: &dyn Fn(&Exposure) -> bool| exposures(value, sites).iter().any(holds);
+        let layer = |role: LayerRole| -> Result<bool, ArticleError> {
+            for zone in sites.zones.iter().filter_map(|at| value.zones.get(*at)) {
+                if let Some(recipe) =
+                    zone.recipe.as_ref().and_then(|recipe| self.ledger.recipes.get(recipe.id()))
+                    && crate::article::expand(self.ledger, recipe)?.iter().any(|layer| layer.role == role)
+                {
+                    return Ok(true);
+                }
+            }
+            Ok(false)
+        };
+        let sheet_face = || match subject {
+            Subject::Bond { faces, .. } => faces.iter().any(|face| matches!(face, Face::Sheet(_))),
+            _ => false,
+        };
+        let holes = value.holes.as_ref().is_some_and(|holes| holes.largest.is_some());
+        let outdoor =
+            |exposure: &Exposure| exposure.zone.as_ref().is_some_and(|zone| zone.as_str() == "outdoor");
+        let painted = match subject {
+            Subject::Painted(_, finish) => finish.is_some(),
+            _ => sites.zones.iter().filter_map(|at| value.zones.get(*at)).any(|zone| zone.finish.is_some()),
+        };
+        Ok(match self.row.only_where {
+            OnlyWhere::None => true,
+            OnlyWhere::Core => layer(LayerRole::Core)?,
+            OnlyWhere::Fittings => !value.fittings.is_empty(),
+            OnlyWhere::FittingsOrHoles => !value.fittings.is_empty() || holes,
+            OnlyWhere::Compartment => exposed(&|exposure| exposure.compartment == Some(true)),
+            OnlyWhere::Lightning => exposed(&|exposure| exposure.lightning.is_some()),
+            OnlyWhere::Painted => painted,
+            OnlyWhere::PaintedOutdoor => painted && exposed(&outdoor),
+            OnlyWhere::NoSheetFace => !sheet_face(),
+            OnlyWhere::SheetFace => {
+                sheet_face()
+                    || matches!(subject, Subject::Panel(_))
+                        && value.zones.iter().any(|zone| zone.sheet.is_some())
+            }
+            OnlyWhere::MeshOrLightning => {
+                layer(LayerRole::Mesh)? || exposed(&|exposure| exposure.lightning.is_some())
+            }
+            OnlyWhere::Fluids => exposed(&|exposure| !exposure.fluids.is_empty()),
+            OnlyWhere::WhatTheCheckNeeds => true,
+        })
+    }
+
+    fn duty(
+        &self,
+        subject: &Subject,
+        using: Vec<String>,
+        candidates: &[Made<'_>],
+    ) -> Result<Duty, ArticleError> {
+        let nothing = (Configuration::default(), Demand::default());
+        let mut shared: HashMap<&Configuration, Vec<Deltas>> = HashMap::new();
+        let mut panels = BTreeMap::new();
+        for panel in using {
+            let (configuration, demand) =
+                self.demands.all.get(&(subject.clone(), panel.clone())).unwrap_or(&nothing);
+            let deltas = shared
+                .entry(configuration)
+                .or_insert_with(|| candidates.iter().map(|one| compare(configuration, &one.made)).collect());
+            let compared: Vec<Compared> = candidates
+                .iter()
+                .zip(deltas.iter())
+                .map(|(made, deltas)| self.compare(subject, configuration, demand, made, deltas))
+                .collect();
+            let load_path = self.ledger.panels.get(&panel).and_then(|panel| panel.value.load_path);
+            let mut judged = self.verdict(subject, demand, load_path, candidates, &compared);
+            judged.assumptions.extend(demand.assumptions.iter().cloned());
+            judged.assumptions.sort();
+            judged.assumptions.dedup();
+            panels.insert(panel, judged);
+        }
+        Ok(Duty {
+            showing: self.showing.id.clone(),
+            subject: subject.clone(),
+            panels,
+            needed_by: self.showing.value.needed_by.as_ref().map(ToString::to_string),
+        })
+    }
+
+    fn compare(
+        &self,
+        subject: &Subject,
+        configuration: &Configuration,
+        demand: &Demand,
+        made: &Made<'_>,
+        deltas: &Deltas,
+    ) -> Compared {
+        let showing = &self.showing.value;
+        let own = (!showing.sensitivity.is_empty()).then_some(&showing.sensitivity);
+        let mut reasons = judge(
+            self.row,
+            showing.kind.as_str(),
+            subject.kind().word(),
+            own.map(|own| (self.showing.id.as_str(), own)),
+            configuration,
+            &made.made,
+            deltas,
+        );
+        let coverage = Coverage { id: &self.showing.id, showing, row: self.row, own };
+        reasons.extend(coverage.requirement(&made.tested));
+        let (covered, not_recorded) = coverage.panel(&made.tested, demand);
+        reasons.extend(covered);
+        for reason in &mut reasons {
+            reason.evidence = Some(made.entry.id.clone());
+        }
+        let id = &made.entry.id;
+        let mut notes: Vec<String> = deltas
+            .not_recorded
+            .iter()
+            .chain(&not_recorded)
+            .filter(|key| {
+                let key = Key::parse(key);
+                key.limit == Limit::Nominal
+                    && (key.facet() == "claims" || self.row.has_facet(subject.kind().word(), key.facet()))
+            })
+            .map(|key| format!("evidence/{id} does not record {key} (form {FORM}): nothing is asked for it"))
+            .collect();
+        notes.extend(
+            deltas
+                .unstated
+                .iter()
+                .filter(|key| self.row.has_facet(subject.kind().word(), Key::parse(key).facet()))
+                .map(|key| format!("evidence/{id} was conformed with {key} unstated")),
+        );
+        let (reasons, allowed): (Vec<Reason>, Vec<Reason>) =
+            reasons.into_iter().partition(|reason| reason.effect > Asks::None);
+        let asks = reasons.iter().map(|reason| reason.effect).max().unwrap_or_default();
+        Compared { asks, reasons, allowed, notes }
+    }
+
+    fn primary(&self, evidence: &Evidence) -> bool {
+        match evidence.kind {
+            EvidenceKind::Test | EvidenceKind::Inspection => true,
+            EvidenceKind::Analysis => {
+                let means = &self.showing.value.means;
+                let paper = ["MC0", "MC1", "MC2", "MC3", "MC8"];
+                evidence.baseline.is_none()
+                    && !means.is_empty()
+                    && means.iter().all(|code| paper.contains(&code.as_str()))
+            }
+            EvidenceKind::Equivalence | EvidenceKind::Similarity => false,
+        }
+    }
+
+    fn verdict(
+        &self,
+        subject: &Subject,
+        demand: &Demand,
+        load_path: Option<LoadPath>,
+        candidates: &[Made<'_>],
+        compared: &[Compared],
+    ) -> Judged {
+        let showing = &self.showing.value;
+        let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
+        let mut judged = Judged {
+            verdict: Verdict::Open,
+            asks: Asks::Retest,
+            because: Vec::new(),
+            own: Vec::new(),
+            allowed: Vec::new(),
+            evidence: Vec::new(),
+            carried_over: Vec::new(),
+            under_way: Vec::new(),
+            criterion: None,
+            lacks: Completeness::default(),
+            assumptions: Vec::new(),
+        };
+        let label = |entry: &Entry<Evidence>| Subject::from_label(&entry.value.subject);
+        let mut unconformed = Vec::new();
+        for entry in self.records.iter().filter(|entry| label(entry).as_ref() == Some(subject)) {
+            match entry.value.state {
+                EvidenceState::Planned | EvidenceState::Running => judged.under_way.push(entry.id.clone()),
+                EvidenceState::Done if entry.value.conformed.is_none() => unconformed.push(entry.id.clone()),
+                EvidenceState::Done => {}
+            }
+        }
+        if self.row.live {
+            judged.because.push(note("computed", "this version does not compute this showing", Asks::Retest));
+            return judged;
+        }
+        let conforming: Vec<(&Made<'_>, &Compared)> =
+            candidates.iter().zip(compared).filter(|(_, compared)| compared.asks == Asks::None).collect();
+        let (primaries, extensions): (Vec<_>, Vec<_>) =
+            conforming.iter().copied().partition(|(made, _)| self.primary(&made.entry.value));
+        let mut failures = Vec::new();
+        let mut met = false;
+        let mut short: Option<(Asks, Vec<Reason>)> = None;
+        if !primaries.is_empty() {
+            let records: Vec<&Entry<Evidence>> = primaries.iter().map(|(made, _)| made.entry).collect();
+            let all = pool::pool(self.ledger, showing, &records);
+            judged.lacks = pool::completeness(&all, showing);
+            let outcome = pool::judge(&all, &showing.accept, load_path, judged.lacks.is_complete(), ramp);
+            judged.evidence.extend(records.iter().map(|entry| entry.id.clone()));
+            match outcome {
+                Outcome::Fails(words) => {
+                    let moved = showing.accept.above_skin_by.is_some();
+                    let rule = if moved { "the requirement moved" } else { "the criterion does not hold" };
+                    failures.push(Reason { rule: rule.to_string(), ..note("criterion", &words, Asks::None) });
+                    judged.criterion = Some(words);
+                }
+                Outcome::Holds(words) if judged.lacks.is_complete() => {
+                    met = true;
+                    judged.criterion = Some(words);
+                }
+                Outcome::Holds(words) => {
+                    short =
+                        Some((Asks::None, vec![note("sample", &judged.lacks.lacks.join(", "), Asks::None)]));
+                    judged.criterion = Some(words);
+                }
+                Outcome::Unknown(words) => {
+                    let mut lacks = judged.lacks.lacks.clone();
+                    lacks.push(words.clone());
+                    short = Some((Asks::None, vec![note("sample", &lacks.join(", "), Asks::None)]));
+                    judged.criterion = Some(words);
+                }
+            }
+        }
+        for (made, _) in &extensions {
+            match self.extension(subject, demand, made, candidates, compared) {
+                Extension::Counts(words) => {
+                    if !met {
+                        judged.evidence.push(made.entry.id.clone());
+                        judged.criterion = Some(words);
+                    }
+                    met = true;
+                }
+                Extension::Fails(words) => {
+                    judged.evidence.push(made.entry.id.clone());
+                    let rule = format!("evidence/{} does not hold", made.entry.id);
+                    failures.push(Reason {
+                        rule,
+                        evidence: Some(made.entry.id.clone()),
+                        ..note("criterion", &words, Asks::None)
+                    });
+                }
+                Extension::Short(asks, mut reasons) => {
+                    if short.as_ref().is_none_or(|(known, _)| asks < *known) {
+                        for reason in &mut reasons {
+                            reason.evidence.get_or_insert_with(|| made.entry.id.clone());
+                        }
+                        short = Some((asks, reasons));
+                    }
+                }
+            }
+        }
+        for (made, compared) in &conforming {
+            judged.allowed.extend(compared.allowed.iter().cloned());
+            judged.assumptions.extend(compared.notes.iter().cloned());
+            if made.label.as_ref() != Some(subject) {
+                judged.carried_over.push(made.entry.id.clone());
+            }
+        }
+        if !failures.is_empty() {
+            (judged.verdict, judged.asks, judged.because) = (Verdict::Failed, Asks::None, failures);
+            return judged;
+        }
+        if met {
+            let words = judged.criterion.clone().unwrap_or_default();
+            let mut reason = note("evidence", &words, Asks::None);
+            reason.was = "conformed".to_string();
+            reason.rule = "conforms and covers".to_string();
+            reason.evidence = judged.evidence.first().cloned();
+            (judged.verdict, judged.asks, judged.because) = (Verdict::Met, Asks::None, vec![reason]);
+            return judged;
+        }
+        if let Some((asks, reasons)) = short {
+            (judged.verdict, judged.asks, judged.because) = (Verdict::Short, asks, reasons);
+            return judged;
+        }
+        // None conforms: the cheapest honest way back is the candidate that asks least.
+        let nearest = candidates.iter().zip(compared).min_by_key(|(made, compared)| {
+            let foreign = made.label.as_ref() != Some(subject);
+            (compared.asks, foreign, compared.reasons.len(), made.entry.id.clone())
+        });
+        if let Some((made, compared_to)) = nearest {
+            judged.verdict = Verdict::Lapsed;
+            judged.asks = compared_to.asks;
+            judged.because.clone_from(&compared_to.reasons);
+            judged.allowed.clone_from(&compared_to.allowed);
+            judged.assumptions.clone_from(&compared_to.notes);
+            judged.evidence.push(made.entry.id.clone());
+            if made.label.as_ref() != Some(subject) {
+                judged.carried_over.push(made.entry.id.clone());
+                let own = candidates
+                    .iter()
+                    .zip(compared)
+                    .filter(|(made, _)| made.label.as_ref() == Some(subject))
+                    .min_by_key(|(made, compared)| {
+                        (compared.asks, compared.reasons.len(), made.entry.id.clone())
+                    });
+                if let Some((_, own)) = own {
+                    judged.own.clone_from(&own.reasons);
+                }
+            }
+            return judged;
+        }
+        if !unconformed.is_empty() {
+            judged.verdict = Verdict::Short;
+            let words =
+                format!("finished but not conformed: run `bondline conform {}`", unconformed.join(" "));
+            judged.because.push(note("conformed", &words, Asks::Retest));
+            judged.evidence = unconformed;
+        } else if !judged.under_way.is_empty() {
+            judged.verdict = Verdict::Short;
+            let words = format!("under way: {}", judged.under_way.join(", "));
+            judged.because.push(note("evidence", &words, Asks::Retest));
+        } else {
+            judged.because.push(note("evidence", "nothing recorded", Asks::Retest));
+        }
+        judged
+    }
+
+    /// Judges one conforming extension: whether it counts, fails, or leaves the duty short.
+    fn extension(
+        &self,
+        subject: &Subject,
+        demand: &Demand,
+        made: &Made<'_>,
+        candidates: &[Made<'_>],
+        compared: &[Compared],
+    ) -> Extension {
+        let showing = &self.showing.value;
+        let evidence = &made.entry.value;
+        let level = match evidence.kind {
+            EvidenceKind::Equivalence => Asks::Equivalence,
+            _ => Asks::Analysis,
+        };
+        let baseline = evidence.baseline.as_ref().and_then(|baseline| {
+            candidates
+                .iter()
+                .zip(compared)
+                .find(|(made, _)| made.entry.id == baseline.id() && self.primary(&made.entry.value))
+        });
+        let own = pool::pool(self.ledger, showing, &[made.entry]);
+        let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
+        let baseline_pool = baseline.map(|(baseline, _)| pool::pool(self.ledger, showing, &[baseline.entry]));
+        let outcome = match (evidence.kind, &baseline_pool) {
+            (EvidenceKind::Equivalence, Some(pool)) => pool::equivalent(&own, pool, showing),
+            (EvidenceKind::Equivalence, None) => {
+                Outcome::Unknown("it names no finished baseline".to_string())
+            }
+            _ => self.argument(&own, ramp),
+        };
+        let words = match outcome {
+            Outcome::Fails(words) => return Extension::Fails(words),
+            Outcome::Unknown(words) => {
+                return Extension::Short(
+                    baseline.map_or(Asks::Retest, |(_, compared)| compared.asks),
+                    vec![note("result", &words, Asks::None)],
+                );
+            }
+            Outcome::Holds(words) => words,
+        };
+        let (Some((baseline, to_now)), Some(pool)) = (baseline, baseline_pool) else {
+            let words = "it names no finished, conformed primary baseline of the same showing";
+            return Extension::Short(Asks::Retest, vec![note("baseline", words, Asks::None)]);
+        };
+        if evidence.kind == EvidenceKind::Equivalence {
+            let lacks = pool::equivalence_completeness(&own, showing);
+            if !lacks.is_complete() {
+                return Extension::Short(
+                    to_now.asks,
+                    vec![note("sample", &lacks.lacks.join(", "), Asks::None)],
+                );
+            }
+        }
+        let complete = pool::completeness(&pool, showing);
+        let passed = pool::judge(&pool, &showing.accept, None, complete.is_complete(), None);
+        if !complete.is_complete() || !matches!(passed, Outcome::Holds(_)) {
+            let words = format!("its baseline evidence/{} is not complete and passed", baseline.entry.id);
+            return Extension::Short(to_now.asks, vec![note("baseline", &words, Asks::None)]);
+        }
+        if to_now.asks > level {
+            let mut reasons = to_now.reasons.clone();
+            reasons.insert(
+                0,
+                note(
+                    "baseline",
+                    &format!(
+                        "evidence/{} to now asks {}, more than {} closes",
+                        baseline.entry.id, to_now.asks, evidence.kind
+                    ),
+                    Asks::None,
+                ),
+            );
+            return Extension::Short(to_now.asks, reasons);
+        }
+        let _ = subject;
+        Extension::Counts(words)
+    }
+
+    /// Analysis and similarity hold by a statement, or by a value that meets the criterion.
+    fn argument(&self, own: &Pool, ramp: Option<f64>) -> Outcome {
+        if own.statements.contains(&false) {
+            return Outcome::Fails("the record states that it does not hold".to_string());
+        }
+        if own.statements.contains(&true) {
+            return Outcome::Holds("stated".to_string());
+        }
+        let accept = crate::record::Accept { basis: None, ..self.showing.value.accept.clone() };
+        pool::judge(own, &accept, None, true, ramp)
+    }
+
+    /// Turns `lapsed` into `open` where the nearest evidence never was this subject's.
+    fn assign_lapses(&self, duties: &mut [Duty], candidates: &[Made<'_>]) -> Result<(), ArticleError> {
+        let unsure: Vec<usize> = duties
+            .iter()
+            .enumerate()
+            .filter(|(_, duty)| duty.panels.values().any(is_full_lapse))
+            .map(|(at, _)| at)
+            .collect();
+        if unsure.is_empty() {
+            return Ok(());
+        }
+        let plain = |subject: &Subject| self.configurator.configuration(subject, None).ok();
+        let mut homes: Vec<BTreeSet<Subject>> = Vec::with_capacity(candidates.len());
+        for made in candidates {
+            homes.push(self.homes(made, duties, &plain));
+        }
+        for at in unsure {
+            let Some(duty) = duties.get_mut(at) else { continue };
+            let belongs = homes.iter().any(|homes| homes.contains(&duty.subject));
+            for judged in duty.panels.values_mut().filter(|judged| is_full_lapse(judged)) {
+                if belongs {
+                    continue;
+                }
+                let label = |entry: &&&Entry<Evidence>| {
+                    Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject)
+                };
+                let unconformed =
+                    self.records.iter().filter(label).any(|entry| {
+                        entry.value.state == EvidenceState::Done && entry.value.conformed.is_none()
+                    });
+                judged.verdict =
+                    if judged.under_way.is_empty() && !unconformed { Verdict::Open } else { Verdict::Short };
+                let near = judged.evidence.join(", ");
+                let mut because = vec![note(
+                    "evidence",
+                    &format!("nothing recorded for it; the nearest is {near}"),
+                    Asks::Retest,
+                )];
+                because.append(&mut judged.because);
+                judged.because = because;
+            }
+        }
+        Ok(())
+    }
+
+    /// The subjects in use that a record belongs to.
+    fn homes(
+        &self,
+        made: &Made<'_>,
+        duties: &[Duty],
+        plain: &dyn Fn(&Subject) -> Option<Configuration>,
+    ) -> BTreeSet<Subject> {
+        let mut homes = BTreeSet::new();
+        if let Some(label) = made.label.as_ref().filter(|label| self.uses.contains_key(*label)) {
+            homes.insert(label.clone());
+            let own = plain(label);
+            for duty in duties.iter().filter(|duty| duty.subject != *label) {
+                if own.is_some() && plain(&duty.subject) == own {
+                    homes.insert(duty.subject.clone());
+                }
+            }
+            return homes;
+        }
+        let mut nearest: Option<usize> = None;
+        for duty in duties {
+            let Some(configuration) = plain(&duty.subject) else { continue };
+            let count = compare(&configuration, &made.made)
+                .all
+                .iter()
+                .filter(|delta| !matches!(delta.key.facet(), "tool" | "claims"))
+                .count();
+            match nearest {
+                Some(least) if count > least => {}
+                Some(least) if count == least => {
+                    homes.insert(duty.subject.clone());
+                }
+                _ => {
+                    nearest = Some(count);
+                    homes = BTreeSet::from([duty.subject.clone()]);
+                }
+            }
+        }
+        homes
+    }
+}
+
+fn is_full_lapse(judged: &Judged) -> bool {
+    judged.verdict == Verdict::Lapsed && judged.asks == Asks::Retest
+}
+
+enum Extension {
+    Counts(String),
+    Fails(String),
+    Short(Asks, Vec<Reason>),
+}
+
+fn made_of(entry: &Entry<Evidence>) -> Option<Made<'_>> {
+    let conformed = entry.value.conformed.as_ref()?;
+    // A newer form can't be compared by this program; the ledger's check says so.
+    if conformed.form > FORM {
+        return None;
+    }
+    let mut main = Configuration::from_map(&conformed.attributes);
+    let mut measured = BTreeSet::new();
+    for (name, value) in &entry.value.measured {
+        lay_measured(&mut main, &mut measured, name, value);
+    }
+    let others = conformed
+        .others
+        .iter()
+        .map(|differs| {
+            let mut other = main.clone();
+            for (name, value) in differs {
+                let key = Key::parse(name);
+                for limit in [Limit::Low, Limit::High] {
+                    other.remove(&key.limit(limit));
+                }
+                other.set(key, value.clone());
+            }
+            other
+        })
+        .collect();
+    let tested = TestedTo::read(conformed.tested.as_ref(), &main);
+    Some(Made {
+        entry,
+        label: Subject::from_label(&entry.value.subject),
+        made: AsMade { main, others, measured },
+        tested,
+    })
+}
+
+/// Lays a measured value over what the ledger said; it has no limits.
+pub fn lay_measured(
+    configuration: &mut Configuration,
+    measured: &mut BTreeSet<Key>,
+    name: &str,
+    value: &AttributeValue,
+) {
+    let key = Key::parse(name);
+    let mut keys = vec![key.clone()];
+    // The coupon has one film: what was measured is its total and its greatest.
+    if key.base == "film-build.total" {
+        keys.push(Key { base: "film-build.max".to_string(), ..key });
+    }
+    for key in keys {
+        for limit in [Limit::Low, Limit::High] {
+            configuration.remove(&key.limit(limit));
+        }
+        configuration.set(key.clone(), canonical_measured(&key, value));
+        measured.insert(key);
+    }
+}
+
+/// Brings a measured value to the unit of the canonical form.
+fn canonical_measured(key: &Key, value: &AttributeValue) -> AttributeValue {
+    use crate::quantity::{Kind, Quantity};
+    let (kind, unit) = match key.base.as_str() {
+        "film-build.total" | "film-build.max" => (Kind::Length, "um"),
+        "resin-content" => (Kind::Fraction, "%"),
+        "fibre-areal"
+        | "adhesive.areal"
+        | "surfacing.areal"
+        | "mesh.areal"
+        | "cure.bleed"
+        | "resin-content.uptake"
+        | "resin-content.fill" => (Kind::ArealMass, "g/m2"),
+        "core-density" | "fibre.density" | "resin.density" | "adhesive.density" => (Kind::Density, "kg/m3"),
+        "core-thickness"
+        | "weave.thickness"
+        | "adhesive.thickness"
+        | "geometry.thickness"
+        | "geometry.width"
+        | "glazing.thickness"
+        | "surfacing.thickness"
+        | "mesh.thickness"
+        | "edges.holes" => (Kind::Length, "mm"),
+        "colour.absorptance" | "colour.emittance" => (Kind::Fraction, ""),
+        "out-time.out_life" | "out-time.max_out_time" => (Kind::Duration, "min"),
+        "cure.pressure" | "cure.vacuum" => (Kind::Stress, "Pa"),
+        _ => return value.clone(),
+    };
+    match value {
+        AttributeValue::One(text) => match Quantity::parse(kind, text) {
+            Ok(quantity) => AttributeValue::One(quantity.canonical(unit)),
+            Err(_) => value.clone(),
+        },
+        AttributeValue::List(_) => value.clone(),
+    }
+}
+
+/// A reason that names no attribute of a configuration.
+pub fn note(attribute: &str, words: &str, effect: Asks) -> Reason {
+    Reason {
+        attribute: attribute.to_string(),
+        was: "none".to_string(),
+        is: words.to_string(),
+        effect,
+        rule: String::new(),
+        source: String::new(),
+        evidence: None,
+        panels: Vec::new(),
+    }
+}
+
+fn exposures(panel: &Panel, sites: &Sites) -> Vec<Exposure> {
+    let zones = if sites.zones.is_empty() { bond_zones(panel, sites) } else { sites.zones.clone() };
+    let mut all: Vec<Exposure> = zones
+        .iter()
+        .filter_map(|at| panel.zones.get(*at))
+        .map(|zone| exposure_of(panel, zone.exposure.as_ref()))
+        .collect();
+    if all.is_empty() {
+        all.push(exposure_of(panel, None));
+    }
+    all
+}
+
+fn every_key_equal(asked: &Exposure, own: &Exposure) -> bool {
+    fn holds<T: PartialEq>(asked: &Option<T>, own: &Option<T>) -> bool {
+        asked.is_none() || asked == own
+    }
+    let compartment = asked.compartment.is_none_or(|asked| asked == own.compartment.unwrap_or(false));
+    let sun = asked.sun.is_none_or(|asked| asked == own.sun.unwrap_or(true));
+    let minimum = match (&asked.minimum, &own.minimum) {
+        (None, _) => true,
+        (Some(asked), Some(own)) => (asked.si() - own.si()).abs() < 1e-9,
+        (Some(_), None) => false,
+    };
+    holds(&asked.zone, &own.zone)
+        && holds(&asked.lightning, &own.lightning)
+        && holds(&asked.moisture, &own.moisture)
+        && compartment
+        && sun
+        && minimum
+        && asked.fluids.iter().all(|fluid| own.fluids.contains(fluid))
+}
+
+/// Returns the kind of subject that a showing is judged on.
+pub fn subject_kind(showing: &Showing, row: &KindRow) -> Option<SubjectKind> {
+    showing.subject.or_else(|| {
+        [
+            SubjectKind::Lamina,
+            SubjectKind::Laminate,
+            SubjectKind::Painted,
+            SubjectKind::Bond,
+            SubjectKind::Sheet,
+            SubjectKind::Panel,
+            SubjectKind::Programme,
+        ]
+        .into_iter()
+        .find(|kind| kind.word() == row.subject)
+    })
+}
