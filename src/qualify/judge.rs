@@ -43,7 +43,8 @@ pub fn judge(
     // A sensitivity of the showing stands above the built-in rows, for its facets only.
     let steps = own.map(|(_, steps)| steps);
     let climate = row.judges_climate_by_coverage();
-    let mut groups: BTreeMap<(String, String), (Option<Ruling<'_>>, Vec<&Delta>)> = BTreeMap::new();
+    type Ruled<'a> = (Option<Ruling<'a>>, Vec<&'a Delta>);
+    let mut groups: BTreeMap<(String, String), Ruled<'_>> = BTreeMap::new();
     for delta in &deltas.all {
         let facet = delta.key.facet();
         if facet == "claims" || (climate && matches!(facet, "colour" | "environment")) {

@@ -6,6 +6,7 @@ pub mod delta;
 pub mod judge;
 pub mod pool;
 pub mod rests;
+pub mod retest;
 pub mod table;
 pub mod verdict;
 pub mod windows;

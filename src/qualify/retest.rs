@@ -1,0 +1,536 @@
+//! What it takes to prove again: the tests, their articles, the weeks and the money.
+//!
+//! Steps 1 to 5 and 8 to 10 of the plan: needs, prerequisites, builds, specimens, durations, cost, and
+//! the ways without a test. Lay-up and conditioning shared between tests are counted per test here, so
+//! panels and weeks are upper bounds; the plan says so.
+
+use super::delta::compare;
+use super::pool::equivalence_plan;
+use super::table::Table;
+use super::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict};
+use crate::article::{Configurator, Subject};
+use crate::fabrication::moisture::{Faces, time_to_fraction};
+use crate::ledger::Ledger;
+use crate::record::sensitivity::Asks;
+use crate::record::{MaterialKind, Showing};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Moisture diffusivity where the material gives none, m2/s; an assumption (CFRP at 70 degC, from memory).
+const DIFFUSIVITY: f64 = 3e-13;
+/// Spare specimens as a share; the project's own rule.
+const SPARES: f64 = 0.10;
+/// Specimens cut from one panel; common practice, no source.
+const SPECIMENS_PER_PANEL: u32 = 24;
+const WEEK: f64 = 7.0 * 24.0 * 3600.0;
+
+/// What one step of the plan is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum StepKind {
+    /// The full test.
+    Test,
+    /// The reduced test against a baseline.
+    Equivalence,
+    /// A desk task.
+    Analysis,
+    /// What another duty needs first; nothing of its own.
+    RestsOn,
+}
+
+impl StepKind {
+    /// Returns the word.
+    pub fn word(self) -> &'static str {
+        match self {
+            StepKind::Test => "test",
+            StepKind::Equivalence => "equivalence",
+            StepKind::Analysis => "analysis",
+            StepKind::RestsOn => "rests on",
+        }
+    }
+}
+
+/// One step of the plan: one build, one test.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanStep {
+    /// The showing.
+    pub showing: String,
+    /// The subject whose article is made.
+    pub build: Subject,
+    /// The subjects whose duties it closes.
+    pub closes: Vec<Subject>,
+    /// What it is.
+    pub kind: StepKind,
+    /// Specimens, spares included.
+    pub specimens: u32,
+    /// Panels to lay up.
+    pub panels: u32,
+    /// Weeks of conditioning.
+    pub conditioning_weeks: f64,
+    /// Weeks in all, conditioning included.
+    pub weeks: f64,
+    /// Week that it can start in.
+    pub start: f64,
+    /// Cost, where nothing is missing.
+    pub cost: Option<f64>,
+    /// Whether it is here only because another step needs it first.
+    pub prerequisite: bool,
+}
+
+impl PlanStep {
+    /// Returns the step's name: `showing/ID subject`.
+    pub fn name(&self) -> String {
+        format!("showing/{} {}", self.showing, self.build)
+    }
+
+    /// Returns the week that it ends in.
+    pub fn finish(&self) -> f64 {
+        self.start + self.weeks
+    }
+}
+
+/// The whole plan.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct RetestPlan {
+    /// Steps, in the order of their start and name.
+    pub steps: Vec<PlanStep>,
+    /// Specimens in all.
+    pub specimens: u32,
+    /// Panels in all.
+    pub panels: u32,
+    /// Weeks until the last is reported.
+    pub weeks: f64,
+    /// Cost, where nothing is missing.
+    pub cost: Option<f64>,
+    /// What is missing for the cost.
+    pub missing: Vec<String>,
+    /// Names of the steps on the critical path, first to last.
+    pub critical_path: Vec<String>,
+    /// Ways without a test, in words.
+    pub ways: Vec<String>,
+    /// What had to be assumed.
+    pub assumptions: Vec<String>,
+}
+
+/// Plans what closes the duties named by `keys`, as the ledger stands.
+pub fn plan(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> RetestPlan {
+    let mut plan = RetestPlan::default();
+    let mut wanted: BTreeMap<DutyKey, bool> = keys.iter().map(|key| (key.clone(), false)).collect();
+    add_prerequisites(ledger, evaluation, &mut wanted);
+    let configurator = Configurator::new(ledger);
+    let mut by_showing: BTreeMap<String, Vec<(Subject, bool)>> = BTreeMap::new();
+    for ((showing, subject), prerequisite) in wanted {
+        by_showing.entry(showing).or_default().push((subject, prerequisite));
+    }
+    for (id, subjects) in by_showing {
+        let Some(showing) = ledger.showings.get(&id) else { continue };
+        let duties: Vec<(&Duty, bool)> = subjects
+            .iter()
+            .filter_map(|(subject, prerequisite)| {
+                let duty = evaluation.duties.get(&(id.clone(), subject.clone()))?;
+                (!duty.verdict().is_closed()).then_some((duty, *prerequisite))
+            })
+            .collect();
+        plan_showing(ledger, &configurator, &showing.value, &id, &duties, &mut plan);
+    }
+    schedule(ledger, &mut plan);
+    plan.specimens = plan.steps.iter().map(|step| step.specimens).sum();
+    plan.panels = plan.steps.iter().map(|step| step.panels).sum();
+    plan.weeks = plan.steps.iter().map(PlanStep::finish).fold(0.0, f64::max);
+    plan.missing.sort();
+    plan.missing.dedup();
+    plan.cost = plan.missing.is_empty().then(|| plan.steps.iter().filter_map(|step| step.cost).sum());
+    plan.assumptions.sort();
+    plan.assumptions.dedup();
+    plan.ways = ways(ledger, evaluation, keys);
+    plan
+}
+
+/// Unmet showings named by `after` join, marked prerequisite.
+fn add_prerequisites(ledger: &Ledger, evaluation: &Evaluation, wanted: &mut BTreeMap<DutyKey, bool>) {
+    let mut queue: Vec<DutyKey> = wanted.keys().cloned().collect();
+    while let Some((showing, subject)) = queue.pop() {
+        let Some(entry) = ledger.showings.get(&showing) else { continue };
+        for needed in &entry.value.after {
+            for (key, duty) in evaluation.duties.iter().filter(|((own, _), _)| own == needed.id()) {
+                let related =
+                    super::rests::related(ledger, &evaluation.uses, &subject, &key.1).unwrap_or(false);
+                if related && !duty.verdict().is_closed() && !wanted.contains_key(key) {
+                    wanted.insert(key.clone(), true);
+                    queue.push(key.clone());
+                }
+            }
+        }
+    }
+}
+
+fn step_kind(judged: &Judged) -> StepKind {
+    if judged.because.iter().any(|reason| reason.rule == "rests on") {
+        return StepKind::RestsOn;
+    }
+    match (judged.verdict, judged.asks) {
+        (Verdict::Lapsed | Verdict::Short, Asks::Analysis) => StepKind::Analysis,
+        (Verdict::Lapsed | Verdict::Short, Asks::Equivalence) => StepKind::Equivalence,
+        _ => StepKind::Test,
+    }
+}
+
+fn plan_showing(
+    ledger: &Ledger,
+    configurator: &Configurator<'_>,
+    showing: &Showing,
+    id: &str,
+    duties: &[(&Duty, bool)],
+    plan: &mut RetestPlan,
+) {
+    let mut groups: BTreeMap<StepKind, Vec<(&Duty, bool, &Judged)>> = BTreeMap::new();
+    for (duty, prerequisite) in duties {
+        if let Some((_, judged)) = duty.worst() {
+            groups.entry(step_kind(judged)).or_default().push((duty, *prerequisite, judged));
+        }
+    }
+    for (kind, mut open) in groups {
+        let desk = matches!(kind, StepKind::Analysis | StepKind::RestsOn);
+        while !open.is_empty() {
+            // Greedily: the subject whose article, tested as it is now, closes most of what remains.
+            let closed_by = |subject: &Subject| -> Vec<usize> {
+                open.iter()
+                    .enumerate()
+                    .filter(|(_, (duty, ..))| {
+                        desk && duty.subject == *subject
+                            || !desk && would_conform(configurator, showing, subject, &duty.subject)
+                    })
+                    .map(|(at, _)| at)
+                    .collect()
+            };
+            let best = open
+                .iter()
+                .map(|(duty, ..)| (duty.subject.clone(), closed_by(&duty.subject)))
+                .max_by(|one, two| one.1.len().cmp(&two.1.len()).then_with(|| two.0.cmp(&one.0)));
+            let Some((build, mut closes)) = best else { break };
+            if closes.is_empty() {
+                // An article always closes its own duty; without a configuration it stands alone.
+                closes.extend(open.iter().position(|(duty, ..)| duty.subject == build));
+            }
+            let need = closes
+                .iter()
+                .filter_map(|at| open.get(*at))
+                .map(|(_, _, judged)| need(showing, kind, judged))
+                .max();
+            let prerequisite =
+                closes.iter().filter_map(|at| open.get(*at)).all(|(_, prerequisite, _)| *prerequisite);
+            let subjects: Vec<Subject> =
+                closes.iter().filter_map(|at| open.get(*at)).map(|(duty, ..)| duty.subject.clone()).collect();
+            plan.steps.push(step(
+                ledger,
+                showing,
+                id,
+                build,
+                subjects,
+                kind,
+                need.unwrap_or(0),
+                prerequisite,
+                &mut plan.missing,
+                &mut plan.assumptions,
+            ));
+            let gone: BTreeSet<usize> = closes.into_iter().collect();
+            let mut at = 0;
+            open.retain(|_| {
+                at += 1;
+                !gone.contains(&(at - 1))
+            });
+            if gone.is_empty() {
+                break;
+            }
+        }
+    }
+}
+
+/// Whether an article made as `build` is now would conform for `other`.
+fn would_conform(
+    configurator: &Configurator<'_>,
+    showing: &Showing,
+    build: &Subject,
+    other: &Subject,
+) -> bool {
+    if build == other {
+        return true;
+    }
+    let Ok(table) = Table::built_in() else { return false };
+    let Some(row) = table.kinds.get(showing.kind.as_str()) else { return false };
+    let (Ok(made), Ok(now)) =
+        (configurator.configuration(build, None), configurator.configuration(other, None))
+    else {
+        return false;
+    };
+    let made = super::delta::AsMade { main: made, ..Default::default() };
+    let deltas = compare(&now, &made);
+    let own = (!showing.sensitivity.is_empty()).then_some(("", &showing.sensitivity));
+    super::judge::judge(row, showing.kind.as_str(), other.kind().word(), own, &now, &made, &deltas)
+        .iter()
+        .all(|reason| reason.effect == Asks::None)
+}
+
+/// Specimens that are needed, without spares.
+fn need(showing: &Showing, kind: StepKind, judged: &Judged) -> u32 {
+    match kind {
+        StepKind::Analysis | StepKind::RestsOn => 0,
+        StepKind::Equivalence => equivalence_plan(showing).0,
+        StepKind::Test => {
+            let whole = showing.plan.as_ref().and_then(|plan| plan.specimens).unwrap_or(1);
+            match (judged.verdict, judged.asks) {
+                // Short by sample: what the plan asks less what counts; a missing batch needs at least one.
+                (Verdict::Short, Asks::None) => judged.lacks.specimens.max(1),
+                _ => whole,
+            }
+        }
+    }
+}
+
+#[allow(clippy::too_many_arguments)]
+fn step(
+    ledger: &Ledger,
+    showing: &Showing,
+    id: &str,
+    build: Subject,
+    closes: Vec<Subject>,
+    kind: StepKind,
+    need: u32,
+    prerequisite: bool,
+    missing: &mut Vec<String>,
+    assumptions: &mut Vec<String>,
+) -> PlanStep {
+    let written = showing.plan.as_ref();
+    let base = PlanStep {
+        showing: id.to_string(),
+        build,
+        closes,
+        kind,
+        specimens: 0,
+        panels: 0,
+        conditioning_weeks: 0.0,
+        weeks: 0.0,
+        start: 0.0,
+        cost: Some(0.0),
+        prerequisite,
+    };
+    match kind {
+        StepKind::RestsOn => return base,
+        StepKind::Analysis => {
+            let weeks = written.and_then(|plan| plan.analysis_weeks).unwrap_or(1.0);
+            return PlanStep { weeks, ..base };
+        }
+        StepKind::Test | StepKind::Equivalence => {}
+    }
+    let spares = written.and_then(|plan| plan.spares.as_ref()).map_or(SPARES, |spares| spares.si());
+    // A hair below, so that ten and a tenth of ten are eleven and not twelve.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let specimens = (f64::from(need) * (1.0 + spares) - 1e-9).ceil().clamp(0.0, 1e9) as u32;
+    let per_panel = written.and_then(|plan| plan.specimens_per_panel).unwrap_or(SPECIMENS_PER_PANEL).max(1);
+    let least = match kind {
+        StepKind::Equivalence => equivalence_plan(showing).1,
+        _ => {
+            let batches = written.and_then(|plan| plan.batches).unwrap_or(1);
+            batches * written.and_then(|plan| plan.panels_per_batch).unwrap_or(1)
+        }
+    };
+    let panels = least.max(specimens.div_ceil(per_panel));
+    let conditioning_weeks = conditioning(ledger, showing, &base.build, assumptions);
+    let weeks = written.and_then(|plan| plan.lead).unwrap_or(0.0)
+        + written.and_then(|plan| plan.layup).unwrap_or(0.0)
+        + conditioning_weeks
+        + written.and_then(|plan| plan.weeks).unwrap_or_else(|| {
+            assumptions.push(format!("showing/{id}#plan.weeks is not given: no test time is counted"));
+            0.0
+        });
+    let cost = cost(ledger, showing, id, specimens, panels, missing);
+    PlanStep { specimens, panels, conditioning_weeks, weeks, cost, ..base }
+}
+
+/// Weeks to condition the coupon, by Fick through both faces.
+fn conditioning(ledger: &Ledger, showing: &Showing, build: &Subject, assumptions: &mut Vec<String>) -> f64 {
+    let Some(conditioning) = showing.plan.as_ref().and_then(|plan| plan.conditioning.as_ref()) else {
+        return 0.0;
+    };
+    let materials: Vec<String> = match build {
+        Subject::Lamina { material, resin, .. } => {
+            std::iter::once(material.clone()).chain(resin.clone()).collect()
+        }
+        Subject::Laminate(recipe) | Subject::Painted(recipe, _) => {
+            ledger.recipes.get(recipe).map_or_else(Vec::new, |recipe| {
+                recipe.value.layers.iter().map(|layer| layer.material.id().to_string()).collect()
+            })
+        }
+        _ => Vec::new(),
+    };
+    // The slowest constituent decides.
+    let slowest = materials
+        .iter()
+        .filter_map(|id| ledger.materials.get(id))
+        .filter(|entry| {
+            matches!(entry.value.kind, MaterialKind::Prepreg | MaterialKind::Fabric | MaterialKind::Resin)
+        })
+        .filter_map(|entry| entry.value.diffusivity.as_ref().map(|diffusivity| diffusivity.si()))
+        .fold(f64::INFINITY, f64::min);
+    let diffusivity = if slowest.is_finite() {
+        slowest
+    } else {
+        assumptions.push(format!("{build} gives no diffusivity: 3e-7 mm2/s assumed"));
+        DIFFUSIVITY
+    };
+    match time_to_fraction(conditioning.to.si(), diffusivity, conditioning.coupon_thickness.si(), Faces::Both)
+    {
+        Ok(seconds) => seconds / WEEK,
+        Err(fault) => {
+            assumptions.push(format!("{build}: conditioning time not counted: {fault}"));
+            0.0
+        }
+    }
+}
+
+fn cost(
+    ledger: &Ledger,
+    showing: &Showing,
+    id: &str,
+    specimens: u32,
+    panels: u32,
+    missing: &mut Vec<String>,
+) -> Option<f64> {
+    let rates = ledger.head.as_ref().and_then(|head| head.rates.as_ref());
+    let own = showing.plan.as_ref().and_then(|plan| plan.cost.as_ref());
+    let specimen = own.or_else(|| rates.and_then(|rates| rates.specimen.as_ref()));
+    let panel = rates.and_then(|rates| rates.panel_layup.as_ref());
+    let weeks = showing.plan.as_ref().and_then(|plan| plan.lab_weeks);
+    let lab = rates.and_then(|rates| rates.lab_week.as_ref());
+    let mut sum = 0.0;
+    let mut whole = true;
+    let mut add = |count: f64, rate: Option<&crate::quantity::Money>, name: String| match rate {
+        Some(rate) => sum += count * rate.amount(),
+        None if count > 0.0 => {
+            missing.push(name);
+            whole = false;
+        }
+        None => {}
+    };
+    add(f64::from(specimens), specimen, format!("showing/{id}#plan.cost or ledger#rates.specimen"));
+    add(f64::from(panels), panel, "ledger#rates.panel_layup".to_string());
+    if let Some(weeks) = weeks {
+        add(weeks, lab, "ledger#rates.lab_week".to_string());
+    }
+    whole.then_some(sum)
+}
+
+/// Starts each step after the latest finish of what it names by `after`; finds the critical path.
+fn schedule(ledger: &Ledger, plan: &mut RetestPlan) {
+    let after = |showing: &str| -> Vec<String> {
+        ledger.showings.get(showing).map_or_else(Vec::new, |entry| {
+            entry.value.after.iter().map(|needed| needed.id().to_string()).collect()
+        })
+    };
+    // At most as many rounds as steps: a circle is a fault elsewhere and must only end here.
+    for _ in 0..plan.steps.len() {
+        let finishes: BTreeMap<String, f64> = plan.steps.iter().fold(BTreeMap::new(), |mut all, step| {
+            let latest = all.entry(step.showing.clone()).or_insert(0.0_f64);
+            *latest = latest.max(step.finish());
+            all
+        });
+        let mut moved = false;
+        for step in &mut plan.steps {
+            let start = after(&step.showing)
+                .iter()
+                .filter(|needed| **needed != step.showing)
+                .filter_map(|needed| finishes.get(needed))
+                .fold(0.0, |latest: f64, finish| latest.max(*finish));
+            if start > step.start {
+                step.start = start;
+                moved = true;
+            }
+        }
+        if !moved {
+            break;
+        }
+    }
+    plan.steps.sort_by(|one, two| {
+        one.start
+            .total_cmp(&two.start)
+            .then_with(|| one.name().cmp(&two.name()))
+            .then(one.kind.cmp(&two.kind))
+    });
+    let last =
+        plan.steps.iter().filter(|step| step.finish() > 0.0).max_by(|one, two| {
+            one.finish().total_cmp(&two.finish()).then_with(|| two.name().cmp(&one.name()))
+        });
+    let mut path = Vec::new();
+    let mut here = last;
+    while let Some(step) = here.filter(|_| path.len() <= plan.steps.len()) {
+        path.push(step.name());
+        let needed = after(&step.showing);
+        here = plan
+            .steps
+            .iter()
+            .filter(|other| {
+                needed.contains(&other.showing)
+                    && (other.finish() - step.start).abs() < 1e-9
+                    && step.start > 0.0
+            })
+            .min_by_key(|other| other.name());
+    }
+    path.reverse();
+    plan.critical_path = path;
+}
+
+/// Ways that need no test: a limit, a concession, a special factor, undoing.
+fn ways(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Vec<String> {
+    let mut undo: BTreeSet<String> = BTreeSet::new();
+    let mut film: BTreeMap<String, usize> = BTreeMap::new();
+    let mut hot: BTreeSet<String> = BTreeSet::new();
+    let mut strength = false;
+    let mut any = false;
+    for key in keys {
+        let Some(duty) = evaluation.duties.get(key).filter(|duty| !duty.verdict().is_closed()) else {
+            continue;
+        };
+        any = true;
+        strength |= ledger
+            .showings
+            .get(&key.0)
+            .is_some_and(|showing| showing.value.kind.as_str().contains("strength"));
+        for reason in duty.because() {
+            if reason.effect == Asks::None {
+                continue;
+            }
+            if reason.attribute.starts_with("film-build.max") {
+                *film.entry(reason.was.clone()).or_default() += 1;
+            } else if reason.attribute == "skin.structural" {
+                hot.insert(format!(
+                    "a lighter colour on {}: no structural skin above {}",
+                    reason.panels.join(", "),
+                    reason.was
+                ));
+            }
+            if reason.attribute != "evidence" {
+                undo.insert(reason.attribute.clone());
+            }
+        }
+    }
+    let mut all: Vec<String> = hot.into_iter().collect();
+    all.extend(film.into_iter().map(|(was, count)| {
+        format!(
+            "a film no thicker than {was}: takes the film out of {count} {}",
+            if count == 1 { "duty" } else { "duties" }
+        )
+    }));
+    if !undo.is_empty() {
+        all.push(format!("undo: {}", undo.into_iter().collect::<Vec<_>>().join(", ")));
+    }
+    if any {
+        all.push(
+            "a concession for named serials, until a day, approved by the roles that the ledger asks for"
+                .to_string(),
+        );
+    }
+    if strength {
+        all.push(
+            "a special factor on limit loads where a design value is uncertain (14 CFR 23.2265)".to_string(),
+        );
+    }
+    all
+}
