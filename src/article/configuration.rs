@@ -7,7 +7,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Decimal, Quantity};
 use crate::record::{
     Address, AttributeValue, CoatRole, CureSegment, Cycle, Exposure, Finish, Material, MaterialKind, Panel,
-    Process, Recipe, RecordKind, Text,
+    Process, Recipe, RecordKind, Text, Tool,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
@@ -439,6 +439,69 @@ impl<'a> Configurator<'a> {
         all
     }
 
+    /// Returns what stands behind a reference, by value: what evidence would see of the record alone.
+    ///
+    /// `None` for kinds that no configuration holds, and for records that can't be had.
+    pub fn behind(&self, address: &Address) -> Option<Configuration> {
+        let id = address.id();
+        let mut all = Configuration::default();
+        match address.kind() {
+            RecordKind::Material => {
+                let material = self.ledger.materials.get(id)?;
+                all.merge(&self.material_block(material));
+                match material.value.kind {
+                    MaterialKind::Coating => {
+                        let role = match material.value.role {
+                            Some(CoatRole::Filler) => "filler",
+                            Some(CoatRole::Primer) => "primer",
+                            Some(CoatRole::Clear) => "top-coat",
+                            Some(CoatRole::Colour) | None => "base-coat",
+                        };
+                        all = Configuration::default();
+                        all.set(Key::plain(role), one(designation(material)));
+                        let density = material.value.dry_density.as_ref();
+                        let density =
+                            density.map_or_else(|| "unstated".to_string(), |d| d.canonical("kg/m3"));
+                        all.set(Key::plain(&format!("{role}.density")), one(density));
+                    }
+                    MaterialKind::Sheet => all = self.sheet(id, "unstated", None).ok()?,
+                    MaterialKind::Resin => {
+                        all = Configuration::default();
+                        all.set(Key::plain("resin.name"), one(designation(material)));
+                        let mut more = Vec::new();
+                        figure(
+                            &mut more,
+                            Key::plain("resin.density"),
+                            material.value.density.as_deref(),
+                            "kg/m3",
+                        );
+                        more.push((Key::plain("resin.family"), words(material.value.family.as_ref())));
+                        more.push((Key::plain("site.supplier"), words(material.value.supplier.as_ref())));
+                        more.push((Key::plain("site.material"), words(material.value.site.as_ref())));
+                        all.merge(&more);
+                    }
+                    MaterialKind::Part => {
+                        all = Configuration::default();
+                        all.set(Key::plain("edges.fittings"), one(designation(material)));
+                    }
+                    _ => {}
+                }
+            }
+            RecordKind::Process => {
+                all.merge(&self.process_block(id, address).ok()?);
+                all.set(Key::plain("site.layup"), self.site_of(id, address).ok()?);
+            }
+            RecordKind::Recipe => all = (*self.laminate(id).ok()?).clone(),
+            RecordKind::Finish => all.merge(&self.finish_block(Some(id), "").ok()?),
+            RecordKind::Tool => {
+                let tool = self.ledger.tools.get(id)?;
+                all.merge(&self.tool_values(tool).ok()?);
+            }
+            _ => return None,
+        }
+        Some(all)
+    }
+
     /// Returns what a recipe is by value.
     ///
     /// # Errors
@@ -586,33 +649,37 @@ impl<'a> Configurator<'a> {
                 return Ok(Arc::new(all));
             }
             let tool = self.ledger.tools.get(id).ok_or_else(|| self.missing(RecordKind::Tool, id, &by))?;
-            let value = &*tool.value;
-            all.push((Key::plain("tool.body"), words(value.body.as_ref())));
-            figure(&mut all, Key::plain("tool.cte"), value.cte.as_deref(), "1/K");
-            figure(&mut all, Key::plain("tool.tg"), value.tg.as_deref(), "degC");
-            all.push((Key::plain("tool.surface"), words(value.surface.as_ref())));
-            all.push((Key::plain("tool.sealed"), words(value.sealed.as_ref())));
-            all.push((Key::plain("tool.survey"), words(value.survey.as_ref())));
-            let mut chain = Vec::new();
-            let mut next = value.from.as_ref();
-            // A circle of tools is a fault that `check` reports; here it must only end.
-            while let Some(from) = next.filter(|_| chain.len() < 32) {
-                let tool = self.ledger.tools.get(from.id()).ok_or_else(|| {
-                    self.missing(RecordKind::Tool, from.id(), &Address::new(RecordKind::Tool, id))
-                })?;
-                let say = |text: &Option<Text>| text.as_ref().map_or("unstated", |t| t.as_str()).to_string();
-                let value = &tool.value;
-                chain.push(format!(
-                    "{} / {} / {}",
-                    say(&value.body),
-                    say(&value.surface),
-                    say(&value.survey)
-                ));
-                next = value.from.as_ref();
-            }
-            all.push((Key::plain("tool.chain"), list(chain)));
-            Ok(Arc::new(all))
+            Ok(Arc::new(self.tool_values(tool)?))
         })
+    }
+
+    /// The attributes of a mould and of what it came from.
+    fn tool_values(&self, tool: &Entry<Tool>) -> Result<Attributes, ArticleError> {
+        let mut all = Vec::new();
+        let value = &*tool.value;
+        all.push((Key::plain("tool.body"), words(value.body.as_ref())));
+        figure(&mut all, Key::plain("tool.cte"), value.cte.as_deref(), "1/K");
+        figure(&mut all, Key::plain("tool.tg"), value.tg.as_deref(), "degC");
+        all.push((Key::plain("tool.surface"), words(value.surface.as_ref())));
+        all.push((Key::plain("tool.sealed"), words(value.sealed.as_ref())));
+        all.push((Key::plain("tool.survey"), words(value.survey.as_ref())));
+        let mut chain = Vec::new();
+        let mut next = value.from.as_ref();
+        // A circle of tools is a fault that `check` reports; here it must only end.
+        while let Some(from) = next.filter(|_| chain.len() < 32) {
+            let by = Address::new(RecordKind::Tool, tool.id.clone());
+            let tool = self
+                .ledger
+                .tools
+                .get(from.id())
+                .ok_or_else(|| self.missing(RecordKind::Tool, from.id(), &by))?;
+            let say = |text: &Option<Text>| text.as_ref().map_or("unstated", |t| t.as_str()).to_string();
+            let value = &tool.value;
+            chain.push(format!("{} / {} / {}", say(&value.body), say(&value.surface), say(&value.survey)));
+            next = value.from.as_ref();
+        }
+        all.push((Key::plain("tool.chain"), list(chain)));
+        Ok(all)
     }
 
     fn sheet(

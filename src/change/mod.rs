@@ -1,1 +1,4 @@
 //! Two evaluated ledgers side by side: what differs and what it un-proves.
+
+pub mod diff;
+pub mod facets;
