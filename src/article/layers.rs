@@ -98,7 +98,10 @@ pub struct StackLayer<'a> {
 ///
 /// # Errors
 /// [`ArticleError::Missing`] for the first material that can't be had.
-pub fn expand<'a>(ledger: &'a Ledger, recipe: &'a Entry<Recipe>) -> Result<Vec<StackLayer<'a>>, ArticleError> {
+pub fn expand<'a>(
+    ledger: &'a Ledger,
+    recipe: &'a Entry<Recipe>,
+) -> Result<Vec<StackLayer<'a>>, ArticleError> {
     let mut list = Vec::with_capacity(recipe.value.layers.len() * 2);
     for (at, layer) in recipe.value.layers.iter().enumerate() {
         let material = ledger.materials.get(layer.material.id()).ok_or_else(|| ArticleError::Missing {

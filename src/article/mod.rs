@@ -4,5 +4,9 @@
 //! handed to the engineering rooms and to `qualify`.
 
 mod layers;
+mod sight;
+pub mod stack;
+pub mod weigh;
 
 pub use layers::{ArticleError, LayerRole, StackLayer, expand, layer_role};
+pub use sight::{Cause, Limit, Nudge, Sight};
