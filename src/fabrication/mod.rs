@@ -1,1 +1,3 @@
 //! Moisture uptake and the time it takes.
+
+pub mod moisture;
