@@ -3,6 +3,8 @@
 //! Everything here looks records up in a [`crate::ledger::Ledger`] and never judges: what it finds is
 //! handed to the engineering rooms and to `qualify`.
 
+#[cfg(test)]
+pub(crate) mod fixture;
 mod layers;
 mod sight;
 pub mod stack;

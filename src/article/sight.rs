@@ -74,6 +74,11 @@ impl<'n> Sight<'n> {
         Self { nudge: Some(nudge), seen: None }
     }
 
+    /// Returns whether figures may stand away from their nominal.
+    pub fn is_moved(&self) -> bool {
+        self.nudge.is_some()
+    }
+
     /// Returns a figure in SI. The route is only asked for where the figure has a spread, since most have
     /// none and whole fleets are read this way.
     pub fn read(&self, figure: &Quantity, kind: RecordKind, id: &str, route: impl FnOnce() -> String) -> f64 {

@@ -2,6 +2,7 @@
 
 use super::sight::{Sight, route_name};
 use super::{ArticleError, LayerRole, StackLayer, expand};
+use crate::laminate::{self, Constituents};
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::Quantity;
 use crate::record::{Address, Material, MaterialKind, Recipe, RecordKind};
@@ -102,9 +103,9 @@ pub fn stack(ledger: &Ledger, recipe: &str) -> Result<Stack, ArticleError> {
 pub fn stack_of(ledger: &Ledger, recipe: &Entry<Recipe>, sight: &Sight<'_>) -> Result<Stack, ArticleError> {
     let list = expand(ledger, recipe)?;
     let bench = Bench { ledger, recipe, sight, wet: wetting(ledger, recipe, &list, sight)? };
-    let bleed = bench.bleed_per_prepreg(&list)?;
     let mut layers = Vec::with_capacity(list.len());
     let mut warnings = Vec::new();
+    let bleed = bench.bleed_per_prepreg(&list, &mut warnings)?;
     for (at, layer) in list.iter().enumerate() {
         let before = at.checked_sub(1).and_then(|at| list.get(at));
         let dry_faces = [before, list.get(at + 1)]
@@ -113,10 +114,8 @@ pub fn stack_of(ledger: &Ledger, recipe: &Entry<Recipe>, sight: &Sight<'_>) -> R
             .filter(|other| other.material.value.kind == MaterialKind::Fabric)
             .count();
         let laid = bench.lay(layer, bleed, dry_faces)?;
-        for warning in bench.doubts(&laid, bleed) {
-            if !warnings.contains(&warning) {
-                warnings.push(warning);
-            }
+        if let Some(warning) = doubt(&laid).filter(|warning| !warnings.contains(warning)) {
+            warnings.push(warning);
         }
         layers.push(laid);
     }
@@ -164,11 +163,12 @@ fn unstated(kind: RecordKind, id: &str, field: impl Into<String>) -> ArticleErro
     ArticleError::Unstated { address: Address::new(kind, id), field: field.into() }
 }
 
-/// Resin that goes with `fibre` at a mass fraction; a content of one and more has no meaning, and sampling
-/// may come near it.
-fn resin_with(fibre: f64, content: f64) -> f64 {
-    let content = content.clamp(0.0, 0.99);
-    fibre * content / (1.0 - content)
+/// What a ply is made of besides its fibre's mass.
+struct WetPly {
+    content: f64,
+    fibre_density: Option<f64>,
+    resin_density: Option<f64>,
+    bleed: f64,
 }
 
 struct Bench<'a, 'n> {
@@ -180,7 +180,11 @@ struct Bench<'a, 'n> {
 
 impl Bench<'_, '_> {
     /// The process takes its bleed off the whole laminate once; every prepreg ply gives an equal share.
-    fn bleed_per_prepreg(&self, list: &[StackLayer<'_>]) -> Result<f64, ArticleError> {
+    fn bleed_per_prepreg(
+        &self,
+        list: &[StackLayer<'_>],
+        warnings: &mut Vec<String>,
+    ) -> Result<f64, ArticleError> {
         let prepregs = list.iter().filter(|layer| layer.material.value.kind == MaterialKind::Prepreg).count();
         let process = self.ledger.processes.get(self.recipe.value.process.id()).ok_or_else(|| {
             ArticleError::Missing {
@@ -188,11 +192,39 @@ impl Bench<'_, '_> {
                 by: Address::new(RecordKind::Recipe, self.recipe.id.clone()),
             }
         })?;
-        let Some(bleed) = process.value.bleed.as_deref().filter(|_| prepregs > 0) else {
+        let Some(bleed) = process.value.bleed.as_deref() else { return Ok(0.0) };
+        if prepregs == 0 {
+            warnings.push(format!("`{}` bleeds resin off, but no layer is a prepreg", process.id));
             return Ok(0.0);
-        };
+        }
         let whole = self.sight.read(bleed, RecordKind::Process, &process.id, || "bleed".to_string());
-        Ok(whole / prepregs as f64)
+        let whole = if self.sight.is_moved() { whole.max(0.0) } else { whole };
+        laminate::bleed_share(whole, prepregs).map_err(|problem| self.unfit(&problem))
+    }
+
+    fn unfit(&self, problem: &impl ToString) -> ArticleError {
+        ArticleError::Unfit {
+            address: Address::new(RecordKind::Recipe, self.recipe.id.clone()),
+            problem: problem.to_string(),
+        }
+    }
+
+    /// Fills in a ply of fibre and resin. Limits far apart may meet where no ply can be; moved figures stop
+    /// at its edge, nominal ones are an error.
+    fn lay_ply(&self, laid: &mut LaidLayer, ply: WetPly) -> Result<(), ArticleError> {
+        let content = if self.sight.is_moved() { ply.content.clamp(0.0, 0.99) } else { ply.content };
+        let brought = laid.own * content / (1.0 - content);
+        let bleed = if self.sight.is_moved() { ply.bleed.min(brought) } else { ply.bleed };
+        let (Some(fibre_density), Some(resin_density)) = (ply.fibre_density, ply.resin_density) else {
+            // Without a density it still weighs; only its thickness can't be told.
+            laid.resin = brought - bleed;
+            return Ok(());
+        };
+        let of = Constituents { fibre_areal: laid.own, resin_content: content, fibre_density, resin_density };
+        let made = laminate::ply(&of, bleed, 0.0).map_err(|problem| self.unfit(&problem))?;
+        laid.resin = made.resin_areal;
+        laid.solid_thickness = Some(made.thickness);
+        Ok(())
     }
 
     fn lay(&self, layer: &StackLayer<'_>, bleed: f64, dry_faces: usize) -> Result<LaidLayer, ArticleError> {
@@ -241,12 +273,11 @@ impl Bench<'_, '_> {
         let areal = fibre.areal.as_ref().ok_or_else(|| missing("fibre.areal"))?;
         laid.own = of_material(self.sight, areal, material, "fibre.areal");
         let content = of_material(self.sight, &resin.content, material, "resin.content");
-        laid.resin = (resin_with(laid.own, content) - bleed).max(0.0);
-        laid.solid_thickness = solid(&[
-            (laid.own, Some(of_material(self.sight, &fibre.density, material, "fibre.density"))),
-            (laid.resin, Some(of_material(self.sight, &resin.density, material, "resin.density"))),
-        ]);
-        Ok(())
+        let fibre_density = of_material(self.sight, &fibre.density, material, "fibre.density");
+        let resin_density = of_material(self.sight, &resin.density, material, "resin.density");
+        let ply =
+            WetPly { content, fibre_density: Some(fibre_density), resin_density: Some(resin_density), bleed };
+        self.lay_ply(laid, ply)
     }
 
     fn lay_fabric(&self, laid: &mut LaidLayer, material: &Entry<Material>) -> Result<(), ArticleError> {
@@ -259,10 +290,10 @@ impl Bench<'_, '_> {
         let Some(wet) = &self.wet else {
             return Err(unstated(RecordKind::Recipe, &self.recipe.id, "resin"));
         };
-        laid.resin = resin_with(laid.own, wet.content);
-        let density = fibre.map(|fibre| of_material(self.sight, &fibre.density, material, "fibre.density"));
-        laid.solid_thickness = solid(&[(laid.own, density), (laid.resin, wet.density)]);
-        Ok(())
+        let fibre_density =
+            fibre.map(|fibre| of_material(self.sight, &fibre.density, material, "fibre.density"));
+        let ply = WetPly { content: wet.content, fibre_density, resin_density: wet.density, bleed: 0.0 };
+        self.lay_ply(laid, ply)
     }
 
     /// Core, film, mesh, surfacing and whatever else was put in the list.
@@ -333,28 +364,20 @@ impl Bench<'_, '_> {
         let volume = density * laid.thickness?;
         (volume > 0.0).then(|| laid.own / volume)
     }
+}
 
-    fn doubts(&self, laid: &LaidLayer, bleed: f64) -> Vec<String> {
-        let mut list = Vec::new();
-        if laid.role == LayerRole::Ply
-            && let (Some(thickness), Some(solid)) = (laid.thickness, laid.solid_thickness)
-            && (thickness - solid).abs() > THICKNESS_DISAGREES * solid
-        {
-            list.push(format!(
-                "`{}` states a cured thickness of {:.3} mm, its areal mass and densities give {:.3} mm",
-                laid.material,
-                thickness * 1e3,
-                solid * 1e3
-            ));
-        }
-        if laid.role == LayerRole::Ply && !laid.dry && laid.resin <= 0.0 && bleed > 0.0 {
-            list.push(format!(
-                "the bleed of `{}` takes all the resin off `{}`",
-                self.recipe.value.process, laid.material
-            ));
-        }
-        list
-    }
+/// Says where a stated ply thickness does not go with its masses and densities.
+fn doubt(laid: &LaidLayer) -> Option<String> {
+    let (thickness, solid) = (laid.thickness?, laid.solid_thickness?);
+    let disagrees = (thickness - solid).abs() > THICKNESS_DISAGREES * solid;
+    (laid.role == LayerRole::Ply && disagrees).then(|| {
+        format!(
+            "`{}` states a cured thickness of {:.3} mm, its areal mass and densities give {:.3} mm",
+            laid.material,
+            thickness * 1e3,
+            solid * 1e3
+        )
+    })
 }
 
 /// Thickness of masses side by side without voids, areal mass over density; `None` where a density is
@@ -364,3 +387,6 @@ fn solid(parts: &[(f64, Option<f64>)]) -> Option<f64> {
         density.filter(|density| *density > 0.0).map(|density| sum + areal / density)
     })
 }
+
+#[cfg(test)]
+mod tests;

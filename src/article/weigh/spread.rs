@@ -4,12 +4,16 @@ use super::pieces::{Pass, Reach, Weigher, needed};
 use crate::article::ArticleError;
 use crate::article::sight::{Cause, Limit, Sight};
 use crate::ledger::Entry;
+use crate::mass::{CauseTotals, MassError, SpreadTotal, probability_within, spread};
 use crate::record::{Address, Material, Panel, RecordKind};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// A tolerance is a limit at two standard deviations (`design.md` section 5).
-const DEVIATIONS_AT_LIMIT: f64 = 2.0;
+/// Share of a normal distribution below two standard deviations under its mean, where a limit lies.
+///
+/// # Source
+/// Abramowitz & Stegun, Handbook of Mathematical Functions, table 26.1: 1 - P(2) = 0.02275 01319.
+const BELOW_LIMIT: f64 = 0.022_750_131_9;
 /// Samples of a Monte-Carlo run: the quantiles of a total at two deviations then stand to about 5 % of one.
 pub(super) const SAMPLES: usize = 2000;
 
@@ -40,21 +44,9 @@ impl Band {
             let within = samples.partition_point(|sample| *sample <= budget);
             return within as f64 / samples.len().max(1) as f64;
         }
-        let reach = if budget < self.nominal { self.nominal - self.low } else { self.high - self.nominal };
-        let deviation = reach / DEVIATIONS_AT_LIMIT;
-        if deviation <= 0.0 {
-            return if self.nominal <= budget { 1.0 } else { 0.0 };
-        }
-        standard_normal((budget - self.nominal) / deviation)
+        // Limits that the arithmetic can't take are no finite numbers: then nothing is known to be within.
+        probability_within(self.nominal, self.low, self.high, budget).unwrap_or(f64::NAN)
     }
-}
-
-/// The normal distribution function.
-///
-/// # Source
-/// Abramowitz & Stegun, Handbook of Mathematical Functions, 26.2.29: P(x) = erfc(-x / sqrt 2) / 2.
-fn standard_normal(x: f64) -> f64 {
-    0.5 * libm::erfc(-x / std::f64::consts::SQRT_2)
 }
 
 /// What one cause does to the items that it reaches: place, difference at its low and at its high limit.
@@ -142,28 +134,21 @@ pub(super) fn weights(sum: &Sum, items: usize) -> Vec<f64> {
     weights
 }
 
-/// Combines the effects on each sum: differences squared and added, those below nothing into the low limit,
-/// those above into the high one.
-pub(super) fn combined(effects: &Effects, sums: &[Sum], nominal: &[f64]) -> Vec<Band> {
-    sums.iter()
-        .map(|sum| {
-            let weights = weights(sum, nominal.len());
-            let mut below = 0.0;
-            let mut above = 0.0;
-            for effect in effects.values() {
-                let (low, high) = on_sum(&weights, effect);
-                for difference in [low, high] {
-                    if difference < 0.0 {
-                        below += difference * difference;
-                    } else {
-                        above += difference * difference;
-                    }
-                }
-            }
-            let total: f64 = weights.iter().zip(nominal).map(|(weight, kg)| weight * kg).sum();
-            Band { nominal: total, low: total - below.sqrt(), high: total + above.sqrt(), samples: None }
-        })
-        .collect()
+/// Combines the effects on each sum.
+pub(super) fn combined(effects: &Effects, sums: &[Sum], nominal: &[f64]) -> Result<Vec<Band>, MassError> {
+    let band = |sum: &Sum| {
+        let weights = weights(sum, nominal.len());
+        let total: f64 = weights.iter().zip(nominal).map(|(weight, kg)| weight * kg).sum();
+        let totals: Vec<CauseTotals> = effects
+            .values()
+            .map(|effect| on_sum(&weights, effect))
+            .filter(|(low, high)| *low != 0.0 || *high != 0.0)
+            .map(|(low, high)| CauseTotals { at_low: total + low, at_high: total + high })
+            .collect();
+        let SpreadTotal { low, nominal, high } = spread(total, &totals)?;
+        Ok(Band { nominal, low, high, samples: None })
+    };
+    sums.iter().map(band).collect()
 }
 
 /// Samples all causes together: each from a normal distribution about its nominal with a limit at two
@@ -204,8 +189,7 @@ pub(super) fn sampled<'a>(
     let bands = samples.into_iter().zip(&weights).map(|(mut samples, weights)| {
         samples.sort_by(f64::total_cmp);
         let total = weights.iter().zip(nominal).map(|(weight, kg)| weight * kg).sum();
-        let tail = standard_normal(-DEVIATIONS_AT_LIMIT);
-        let (low, high) = (quantile(&samples, tail), quantile(&samples, 1.0 - tail));
+        let (low, high) = (quantile(&samples, BELOW_LIMIT), quantile(&samples, 1.0 - BELOW_LIMIT));
         Band { nominal: total, low, high, samples: Some(samples) }
     });
     Ok(bands.collect())
@@ -250,15 +234,6 @@ impl SplitMix {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Standard normal table values (Abramowitz & Stegun table 26.1): P(1) = 0.84134 47461,
-    /// P(2) = 0.97724 98681, P(1.645) = 0.95002.
-    #[test]
-    fn normal_distribution_agrees_with_the_printed_table() {
-        assert!((standard_normal(1.0) - 0.841_344_746_1).abs() < 1e-10);
-        assert!((standard_normal(2.0) - 0.977_249_868_1).abs() < 1e-10);
-        assert!((standard_normal(-1.645) - 0.049_98).abs() < 1e-5);
-    }
 
     /// First outputs of the reference code for seed 1234567, as printed with public implementations in many
     /// languages (from memory).

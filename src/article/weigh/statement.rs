@@ -6,6 +6,7 @@ use super::scale::Weighed;
 use super::spread::{Band, Effects, Item, Sum, combined, effects, on_sum, sampled, weights};
 use crate::article::ArticleError;
 use crate::ledger::{Entry, Ledger};
+use crate::mass::{CentreOfGravity, MassError, centre_of_gravity};
 use crate::quantity::UnitSystem;
 use crate::record::{Address, LedgerHead, Maturity, Panel, RecordKind, Text};
 use std::collections::BTreeMap;
@@ -310,7 +311,7 @@ impl<'a> Bench<'a> {
         let (effects, bands) = match method {
             Method::Causes => {
                 let effects = effects(&self.weigher, &self.items, &self.nominal)?;
-                let bands = combined(&effects, &sums, &self.nominal);
+                let bands = combined(&effects, &sums, &self.nominal).map_err(|problem| unfit(&problem))?;
                 (effects, bands)
             }
             Method::MonteCarlo { seed } => {
@@ -341,15 +342,15 @@ impl<'a> Bench<'a> {
             })
             .collect();
         let panels = self.panels.iter().zip(rows).map(|(item, (_, band))| panel_mass(item, &band)).collect();
-        let (cg_m, share_without_position) = self.centre(total.kg);
+        let centre = self.centre()?;
         Ok(MassStatement {
             programme: self.head.programme.as_str().to_string(),
             scope,
             method,
             units: self.head.units.unwrap_or_default(),
             total,
-            cg_m,
-            share_without_position,
+            cg_m: centre.at,
+            share_without_position: clean(centre.share_without_position),
             groups,
             assemblies,
             panels,
@@ -438,26 +439,26 @@ impl<'a> Bench<'a> {
         }
     }
 
-    /// Centre of gravity of what has a position, and the share that has none.
-    fn centre(&self, total: f64) -> (Option<[f64; 3]>, f64) {
-        let mut known = 0.0;
-        let mut moment = [0.0; 3];
-        let mut add = |mass: f64, count: f64, own: [f64; 3], offsets: [f64; 3]| {
-            known += mass * count;
-            for ((sum, own), offset) in moment.iter_mut().zip(own).zip(offsets) {
-                *sum += own * count + mass * offset;
-            }
-        };
+    fn centre(&self) -> Result<CentreOfGravity, ArticleError> {
+        let mut list = Vec::with_capacity(self.panels.len() * 2 + self.parts.len());
         for item in &self.panels {
-            let (mass, own) = positioned(&item.weighed);
-            add(mass, item.placed.count as f64, own, item.placed.offsets);
+            let count = item.placed.count as f64;
+            let (mass, moment) = positioned(&item.weighed);
+            if mass > 0.0 && count > 0.0 {
+                let mut at = moment.map(|moment| moment / mass);
+                for (x, offset) in at.iter_mut().zip(item.placed.offsets) {
+                    *x += offset / count;
+                }
+                list.push((mass * count, Some(at)));
+            }
+            list.push(((item.weighed.kg - mass).max(0.0) * count, None));
         }
-        for part in self.parts.iter().filter(|part| part.has_position) {
-            add(part.kg, part.placed.count as f64, [0.0; 3], part.placed.offsets);
+        for part in &self.parts {
+            let count = part.placed.count as f64;
+            let at = (part.has_position && count > 0.0).then(|| part.placed.offsets.map(|x| x / count));
+            list.push((part.kg * count, at));
         }
-        let cg = (known > 0.0).then(|| moment.map(|moment| moment / known));
-        let share = if total > 0.0 { (1.0 - known / total).clamp(0.0, 1.0) } else { 0.0 };
-        (cg, clean(share))
+        centre_of_gravity(&list).map_err(|problem| unfit(&problem))
     }
 
     fn part_masses(&self) -> Vec<PartMass> {
@@ -480,6 +481,10 @@ impl<'a> Bench<'a> {
         }
         list
     }
+}
+
+fn unfit(problem: &MassError) -> ArticleError {
+    ArticleError::Unfit { address: Address::ledger(), problem: problem.to_string() }
 }
 
 /// Differences of summation are no mass without a position.
