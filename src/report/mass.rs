@@ -196,7 +196,7 @@ impl Page<'_> {
             Scope::Programme => self.statement.programme.clone(),
             Scope::Panel(id) => match self.statement.panels.first() {
                 Some(panel) if panel.quantity != 1 => {
-                    format!("Panel {id}, {} of it,", panel.quantity)
+                    format!("Panel {id}, all {} pieces together,", panel.quantity)
                 }
                 _ => format!("Panel {id}"),
             },
@@ -204,13 +204,10 @@ impl Page<'_> {
         };
         let mut text = format!("{who} weighs {}", self.mass(total.kg));
         if total.low_kg < total.kg || total.high_kg > total.kg {
-            text.push_str(&format!(
-                ", within {} and {}",
-                self.number(total.low_kg),
-                self.mass(total.high_kg)
-            ));
+            let (low, high) = (self.number(total.low_kg), self.mass(total.high_kg));
+            text.push_str(&format!(" ({low} to {high} at two sigma)"));
         }
-        text.push_str(&format!("; with growth {}.", self.mass(total.with_growth_kg)));
+        text.push_str(&format!(", with growth {}.", self.mass(total.with_growth_kg)));
         let short = |group: &&GroupMass| group.margin_kg.is_some_and(|margin| margin < 0.0);
         let over: Vec<String> = self
             .statement
@@ -238,7 +235,7 @@ impl Page<'_> {
             ("budget", Align::Right),
             ("margin", Align::Right),
             ("after growth", Align::Right),
-            ("within", Align::Right),
+            ("chance", Align::Right),
         ];
         let mut table = Table::new(head);
         let mut add = |group: &GroupMass, name: String| {
@@ -375,16 +372,17 @@ impl Page<'_> {
             notes.extend(self.balance(panel));
             if panel.weighings > 0 && matches!(statement.scope, Scope::Panel(_)) {
                 notes.push(format!(
-                    "{} weighings of {} stand above the prediction: {} a panel.",
-                    panel.weighings,
+                    "{} of {}: {} a panel, which stands above the prediction.",
+                    weighings(panel.weighings),
                     panel.panel,
                     self.mass(panel.kg / panel.quantity.max(1) as f64)
                 ));
             }
             if panel.provisional {
                 notes.push(format!(
-                    "{} counts as weighed but has {} weighings: provisional, three are needed.",
-                    panel.panel, panel.weighings
+                    "{} counts as weighed but has {}: provisional, three are needed.",
+                    panel.panel,
+                    weighings(panel.weighings)
                 ));
             }
         }
@@ -414,9 +412,20 @@ impl Page<'_> {
     }
 }
 
+fn weighings(count: usize) -> String {
+    match count {
+        0 => "no weighing".to_string(),
+        1 => "1 weighing".to_string(),
+        more => format!("{more} weighings"),
+    }
+}
+
 fn known(panel: &PanelMass) -> String {
     match panel.provisional {
         true => format!("{}, provisional", panel.maturity),
         false => panel.maturity.to_string(),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -33,3 +33,21 @@ use crate::ledger::Ledger;
 pub fn panel_mass(ledger: &Ledger, panel: &str) -> Result<f64, ArticleError> {
     Weigher::new(ledger).panel_mass(panel)
 }
+
+/// Returns what the whole programme weighs in kg, nominal: the `total.kg` of its statement, without working
+/// out spread.
+///
+/// # Errors
+/// [`ArticleError`] where a record is missing or broken, or a figure that the mass needs is not written.
+pub fn programme_mass(ledger: &Ledger) -> Result<f64, ArticleError> {
+    let weigher = Weigher::new(ledger);
+    let counts = counts(ledger)?;
+    let mut sum = 0.0;
+    for (panel, placed) in &counts.panels {
+        sum += placed.count as f64 * weigher.panel_mass(panel)?;
+    }
+    for ((part, assembly, _), placed) in &counts.parts {
+        sum += placed.count as f64 * weigher.part_mass(part, assembly)?;
+    }
+    Ok(sum)
+}

@@ -131,6 +131,15 @@ impl<'a> Weigher<'a> {
         Ok(self.pieces(entry, &Pass::nominal(self))?.iter().map(|piece| piece.kg).sum())
     }
 
+    /// Nominal mass of one part that an assembly lists, in kg.
+    pub(super) fn part_mass(&self, part: &str, assembly: &str) -> Result<f64, ArticleError> {
+        let material = self.ledger.materials.get(part).ok_or_else(|| ArticleError::Missing {
+            needed: Address::new(RecordKind::Material, part),
+            by: Address::new(RecordKind::Assembly, assembly),
+        })?;
+        Ok(needed(material.value.mass.as_deref(), material, "mass")?.si())
+    }
+
     pub(super) fn panel(&self, id: &str) -> Result<&'a Entry<Panel>, ArticleError> {
         self.ledger.panels.get(id).ok_or_else(|| {
             let needed = Address::new(RecordKind::Panel, id);

@@ -1,8 +1,12 @@
 //! What the scale says, and how a weighed panel is brought up to what the ledger says now.
+//!
+//! Tolerances go on acting on a weighed panel: the weighings fix where the next one is expected, not how far
+//! it may stray from the others.
 
 use super::pieces::{Pass, Piece, Sort, Weigher};
 use crate::article::ArticleError;
 use crate::ledger::{Entry, Ledger};
+use crate::quantity::{Fraction, Mass};
 use crate::record::{Condition, Growth, Maturity, Panel, RecordKind, Weighing};
 
 /// Weighings below this number are provisional (`design.md`: "fewer than three are provisional").
@@ -39,7 +43,7 @@ impl Allowances {
             return Self::default();
         };
         let Growth { estimated, calculated, weighed, paint, paste } = growth;
-        let share = |figure: &Option<crate::quantity::Fraction>| figure.as_ref().map(|share| share.si());
+        let share = |figure: &Option<Fraction>| figure.as_ref().map(|share| share.si());
         Self {
             estimated: share(estimated).unwrap_or(0.0),
             calculated: share(calculated).unwrap_or(0.0),
@@ -98,9 +102,16 @@ impl<'a> Weigher<'a> {
                 pieces.iter().map(|piece| piece.kg * allowances.of_piece(piece.sort, maturity)).sum();
             return Ok(Weighed { pieces, predicted, kg: predicted, growth, weighings: 0, provisional });
         }
+        // Nothing is known to have changed since a weighing that keeps no prediction of its own: it is taken
+        // to have been what the ledger says now, at nominal, however the causes are moved.
+        let nominal =
+            match pass.sight.is_moved() && weighings.iter().any(|weighing| as_built(weighing).is_none()) {
+                true => Some(self.pieces(panel, &Pass::nominal(self))?),
+                false => None,
+            };
+        let was = nominal.as_deref().unwrap_or(&pieces);
         let n = weighings.len() as f64;
-        let kg =
-            weighings.iter().map(|weighing| brought_up(weighing, &pieces, predicted, pass)).sum::<f64>() / n;
+        let kg = weighings.iter().map(|weighing| brought_up(weighing, was, predicted, pass)).sum::<f64>() / n;
         // What was not on the scale is still predicted, and keeps the allowance of its sort.
         let mut unweighed = 0.0;
         let mut growth = 0.0;
@@ -120,24 +131,24 @@ fn condition(weighing: &Entry<Weighing>) -> Condition {
     weighing.value.condition.unwrap_or(Condition::Painted)
 }
 
+fn as_built(weighing: &Entry<Weighing>) -> Option<&Mass> {
+    weighing.value.as_built.as_ref().and_then(|built| built.predicted.as_ref())
+}
+
 /// The weighed mass, plus what the prediction of the weighed condition has changed by since it was built,
-/// plus the predicted mass of what was not on the scale. Both predictions of the weighed condition are
-/// nominal or moved alike, so with `predicted` stated the sum is mass - as built + the whole now.
-fn brought_up(weighing: &Entry<Weighing>, pieces: &[Piece<'_>], whole: f64, pass: &Pass<'_, '_>) -> f64 {
-    let read = |figure: &crate::quantity::Mass, route: &str| {
+/// plus the predicted mass of what was not on the scale. The last two begin with the same prediction of the
+/// weighed condition, so the sum is the mass less the prediction as built, plus the whole prediction now.
+fn brought_up(weighing: &Entry<Weighing>, was: &[Piece<'_>], now: f64, pass: &Pass<'_, '_>) -> f64 {
+    let read = |figure: &Mass, route: &str| {
         pass.sight.read(figure, RecordKind::Weighing, &weighing.id, || route.to_string())
     };
-    let mass = read(&weighing.value.mass, "mass");
-    let as_built = weighing.value.as_built.as_ref().and_then(|built| built.predicted.as_ref());
-    match as_built {
-        Some(as_built) => mass - read(as_built, "as_built.predicted") + whole,
-        None => {
-            let rest: f64 = pieces
-                .iter()
-                .filter(|piece| !on_the_scale(piece.sort, condition(weighing)))
-                .map(|piece| piece.kg)
-                .sum();
-            mass + rest
-        }
-    }
+    let built = match as_built(weighing) {
+        Some(built) => read(built, "as_built.predicted"),
+        None => was
+            .iter()
+            .filter(|piece| on_the_scale(piece.sort, condition(weighing)))
+            .map(|piece| piece.kg)
+            .sum(),
+    };
+    read(&weighing.value.mass, "mass") - built + now
 }

@@ -14,7 +14,8 @@ use std::collections::{BTreeMap, BTreeSet};
 /// # Source
 /// Abramowitz & Stegun, Handbook of Mathematical Functions, table 26.1: 1 - P(2) = 0.02275 01319.
 const BELOW_LIMIT: f64 = 0.022_750_131_9;
-/// Samples of a Monte-Carlo run: the quantiles of a total at two deviations then stand to about 5 % of one.
+/// Samples of a Monte-Carlo run: the quantile at two deviations then has a standard
+/// error of sqrt(p (1 - p) / n) / phi(2), 6 % of one deviation.
 pub(super) const SAMPLES: usize = 2000;
 
 /// Something whose mass counts so many times.
