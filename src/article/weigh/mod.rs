@@ -3,8 +3,9 @@
 //! A panel's pieces (`pieces`) are its layers, coats, joints, edges and fittings with their mass; the
 //! assemblies say how many of each panel there are and where (`rollup`); weighings stand above prediction
 //! (`scale`); every figure that has a tolerance is a cause that is moved by itself (`spread`); a
-//! [`MassStatement`] puts it together (`statement`).
+//! [`MassStatement`] (`figures`) puts it together (`statement`).
 
+mod figures;
 mod pieces;
 mod rollup;
 mod scale;
@@ -13,12 +14,13 @@ mod statement;
 #[cfg(test)]
 mod tests;
 
+pub use figures::{
+    AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Scope, Total,
+    UNGROUPED,
+};
 pub use pieces::{Contribution, Weigher};
 pub use rollup::{Counts, Placed, counts};
-pub use statement::{
-    AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Scope, Total,
-    UNGROUPED, statement, statement_by,
-};
+pub use statement::{statement, statement_by};
 
 use super::ArticleError;
 use crate::ledger::Ledger;
