@@ -24,6 +24,14 @@ pub enum ArticleError {
         /// The key.
         field: String,
     },
+    /// What is written cannot be: outside the range of any laminate, or against itself.
+    #[error("the figures of `{address}` cannot be used: {problem}")]
+    Unfit {
+        /// The record.
+        address: Address,
+        /// Why, in words.
+        problem: String,
+    },
 }
 
 /// What a layer is in the stack.

@@ -5,10 +5,15 @@
 
 mod align;
 mod configuration;
+#[cfg(test)]
+pub(crate) mod fixture;
 mod key;
 mod layers;
+pub mod sight;
 mod skin;
+pub mod stack;
 mod subjects;
+pub mod weigh;
 
 pub use align::{Aligned, Likeness, align};
 pub use configuration::{
@@ -16,5 +21,6 @@ pub use configuration::{
 };
 pub use key::{Key, Limit, ORDER};
 pub use layers::{ArticleError, LayerRole, StackLayer, expand, layer_role};
+pub use sight::{Cause, Nudge, Sight};
 pub use skin::{NoSkin, Skin, skin};
 pub use subjects::{Face, Sites, Subject, Uses, joint_subject, uses, zone_named};

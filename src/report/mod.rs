@@ -1,1 +1,4 @@
 //! View models; terminal text and JSON.
+
+pub mod mass;
+pub mod table;

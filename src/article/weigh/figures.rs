@@ -1,0 +1,175 @@
+//! What a mass statement says.
+
+use super::pieces::Contribution;
+use crate::quantity::UnitSystem;
+use crate::record::Maturity;
+
+/// The group of panels and parts that name none.
+pub const UNGROUPED: &str = "ungrouped";
+
+/// What a statement is about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Scope {
+    /// Everything.
+    Programme,
+    /// All counted pieces of one panel.
+    Panel(String),
+    /// One of an assembly.
+    Assembly(String),
+}
+
+/// How spread is worked out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Method {
+    /// Each cause moved by itself, differences combined by their squares.
+    Causes,
+    /// All causes sampled together.
+    MonteCarlo {
+        /// Where the random numbers start.
+        seed: u64,
+    },
+}
+
+/// Mass of the whole, in kg.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Total {
+    /// Nominal.
+    pub kg: f64,
+    /// Low limit, two deviations below.
+    pub low_kg: f64,
+    /// High limit, two deviations above.
+    pub high_kg: f64,
+    /// Nominal with the allowance for growth.
+    pub with_growth_kg: f64,
+}
+
+/// A sum against what it may weigh.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroupMass {
+    /// The group.
+    pub group: String,
+    /// Nominal mass of the group within the scope.
+    pub kg: f64,
+    /// Low limit.
+    pub low_kg: f64,
+    /// High limit.
+    pub high_kg: f64,
+    /// Nominal with the allowance for growth.
+    pub with_growth_kg: f64,
+    /// What it may weigh; only in a statement of the programme, since a part of a group has no budget.
+    pub budget_kg: Option<f64>,
+    /// Budget less nominal.
+    pub margin_kg: Option<f64>,
+    /// Budget less nominal with growth.
+    pub margin_with_growth_kg: Option<f64>,
+    /// Chance that the nominal and its spread stay within the budget.
+    pub probability_within: Option<f64>,
+}
+
+/// One assembly of the scope.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AssemblyMass {
+    /// Its id.
+    pub assembly: String,
+    /// How many there are in the scope.
+    pub quantity: u64,
+    /// One of it, weighed against its budget; `group` holds its id.
+    pub each: GroupMass,
+}
+
+/// Balance of a movable surface about its hinge line.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Balanced {
+    /// Moment of the mass that has a position, positive aft of the hinge (towards greater x), in kg m.
+    pub moment_kg_m: f64,
+    /// The largest moment allowed, in kg m.
+    pub limit_kg_m: Option<f64>,
+    /// Share of the panel's mass that has no position.
+    pub share_without_position: f64,
+    /// Whether it stays within; `None` where no limit is stated or mass without a position could decide it.
+    pub ok: Option<bool>,
+}
+
+/// One panel of the scope.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PanelMass {
+    /// Its id.
+    pub panel: String,
+    /// Its group.
+    pub group: String,
+    /// How many there are in the scope.
+    pub quantity: u64,
+    /// One panel as predicted, nominal, in kg.
+    pub each_kg: f64,
+    /// All of them, from weighings where it is weighed.
+    pub kg: f64,
+    /// Low limit of all of them.
+    pub low_kg: f64,
+    /// High limit of all of them.
+    pub high_kg: f64,
+    /// All of them with the allowance for growth.
+    pub with_growth_kg: f64,
+    /// How well its mass is known.
+    pub maturity: Maturity,
+    /// How many weighings it rests on.
+    pub weighings: usize,
+    /// It counts as weighed but rests on fewer than three weighings.
+    pub provisional: bool,
+    /// What one panel is made of, nominal.
+    pub contributions: Vec<Contribution>,
+    /// Its balance, where it is a movable surface.
+    pub balance: Option<Balanced>,
+}
+
+/// A part that assemblies list.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartMass {
+    /// Id of the part.
+    pub part: String,
+    /// The assembly that lists it.
+    pub assembly: String,
+    /// How many there are in the scope.
+    pub quantity: u64,
+    /// All of them, in kg.
+    pub kg: f64,
+}
+
+/// What a tolerance does to the total.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CauseEffect {
+    /// Address and route of the attribute that holds it.
+    pub cause: String,
+    /// Difference of the total with the attribute at its low limit, in kg.
+    pub at_low_kg: f64,
+    /// Difference of the total with the attribute at its high limit, in kg.
+    pub at_high_kg: f64,
+}
+
+/// A mass statement.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MassStatement {
+    /// The programme's name.
+    pub programme: String,
+    /// What it is about.
+    pub scope: Scope,
+    /// How spread was worked out.
+    pub method: Method,
+    /// Units to show it in.
+    pub units: UnitSystem,
+    /// The whole.
+    pub total: Total,
+    /// Centre of gravity of the mass that has a position: x, y, z in m.
+    pub cg_m: Option<[f64; 3]>,
+    /// Share of the mass that has no position.
+    pub share_without_position: f64,
+    /// Groups by name.
+    pub groups: Vec<GroupMass>,
+    /// Assemblies by id.
+    pub assemblies: Vec<AssemblyMass>,
+    /// Panels by id.
+    pub panels: Vec<PanelMass>,
+    /// Parts of assemblies, by id and assembly.
+    pub parts: Vec<PartMass>,
+    /// Causes of spread, the largest first; empty where they were sampled.
+    pub causes: Vec<CauseEffect>,
+}

@@ -1,0 +1,188 @@
+//! Aligned tables and wrapped paragraphs in plain text.
+
+/// To which side a column's cells keep.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Align {
+    /// Words.
+    Left,
+    /// Numbers.
+    Right,
+}
+
+/// Blanks between two columns.
+const GAP: usize = 2;
+/// Words are not shortened below this.
+const NARROWEST: usize = 8;
+
+/// A table in plain text: a head, a rule, rows, and optionally a rule and sums below them.
+#[derive(Debug, Clone)]
+pub struct Table {
+    head: Vec<(String, Align)>,
+    rows: Vec<Row>,
+}
+
+#[derive(Debug, Clone)]
+enum Row {
+    Cells(Vec<String>),
+    Rule,
+}
+
+impl Table {
+    /// Returns an empty table with these columns.
+    pub fn new<'a>(columns: impl IntoIterator<Item = (&'a str, Align)>) -> Self {
+        let head = columns.into_iter().map(|(name, align)| (name.to_string(), align)).collect();
+        Self { head, rows: Vec::new() }
+    }
+
+    /// Adds a row; missing cells are blank, cells beyond the last column are left out.
+    pub fn row(&mut self, cells: impl IntoIterator<Item = String>) {
+        self.rows.push(Row::Cells(cells.into_iter().collect()));
+    }
+
+    /// Adds a rule across the table.
+    pub fn rule(&mut self) {
+        self.rows.push(Row::Rule);
+    }
+
+    /// Returns whether it has no rows.
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
+    /// Writes the table, every line ended. Where it is wider than `width`, its columns of words are
+    /// shortened, the widest first; numbers never are, so that a very narrow terminal gets longer lines.
+    pub fn render(&self, width: usize) -> String {
+        let widths = self.widths(width);
+        let whole = widths.iter().sum::<usize>() + GAP * widths.len().saturating_sub(1);
+        let rule = "-".repeat(whole);
+        let mut out = String::new();
+        let names: Vec<String> = self.head.iter().map(|(name, _)| name.clone()).collect();
+        self.line(&names, &widths, &mut out);
+        out.push_str(&rule);
+        out.push('\n');
+        for row in &self.rows {
+            match row {
+                Row::Cells(cells) => self.line(cells, &widths, &mut out),
+                Row::Rule => {
+                    out.push_str(&rule);
+                    out.push('\n');
+                }
+            }
+        }
+        out
+    }
+
+    fn widths(&self, width: usize) -> Vec<usize> {
+        let mut widths: Vec<usize> = self.head.iter().map(|(name, _)| letters(name)).collect();
+        for row in &self.rows {
+            let Row::Cells(cells) = row else { continue };
+            for (widest, cell) in widths.iter_mut().zip(cells) {
+                *widest = (*widest).max(letters(cell));
+            }
+        }
+        let gaps = GAP * widths.len().saturating_sub(1);
+        loop {
+            let too_much = (widths.iter().sum::<usize>() + gaps).saturating_sub(width);
+            let shortened = widths
+                .iter_mut()
+                .zip(&self.head)
+                .filter(|(widest, (_, align))| *align == Align::Left && **widest > NARROWEST)
+                .max_by_key(|(widest, _)| **widest);
+            match shortened {
+                Some((widest, _)) if too_much > 0 => *widest -= 1,
+                _ => return widths,
+            }
+        }
+    }
+
+    fn line(&self, cells: &[String], widths: &[usize], out: &mut String) {
+        let mut line = String::new();
+        for (at, ((_, align), width)) in self.head.iter().zip(widths).enumerate() {
+            if at > 0 {
+                line.push_str(&" ".repeat(GAP));
+            }
+            let cell = shorten(cells.get(at).map_or("", String::as_str), *width);
+            let blanks = " ".repeat(width.saturating_sub(letters(&cell)));
+            match align {
+                Align::Left => line.push_str(&format!("{cell}{blanks}")),
+                Align::Right => line.push_str(&format!("{blanks}{cell}")),
+            }
+        }
+        out.push_str(line.trim_end());
+        out.push('\n');
+    }
+}
+
+fn letters(text: &str) -> usize {
+    text.chars().count()
+}
+
+fn shorten(text: &str, width: usize) -> String {
+    if letters(text) <= width {
+        return text.to_string();
+    }
+    let kept: String = text.chars().take(width.saturating_sub(1)).collect();
+    format!("{kept}…")
+}
+
+/// Breaks a paragraph at blanks so that no line is wider than `width`, unless one word is; every line ended.
+pub fn wrap(text: &str, width: usize) -> String {
+    let mut out = String::new();
+    let mut line = 0;
+    for word in text.split_whitespace() {
+        let wide = letters(word);
+        if line > 0 && line + 1 + wide > width {
+            out.push('\n');
+            line = 0;
+        } else if line > 0 {
+            out.push(' ');
+            line += 1;
+        }
+        out.push_str(word);
+        line += wide;
+    }
+    out.push('\n');
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn table() -> Table {
+        let mut table = Table::new([("what", Align::Left), ("kg", Align::Right)]);
+        table.row(["ply cw-200-e1".to_string(), "1.250".to_string()]);
+        table.row(["core foam-52".to_string(), "10.000".to_string()]);
+        table.rule();
+        table.row(["sum".to_string(), "11.250".to_string()]);
+        table
+    }
+
+    #[test]
+    fn numbers_keep_right() {
+        let expected = "\
+what               kg
+---------------------
+ply cw-200-e1   1.250
+core foam-52   10.000
+---------------------
+sum            11.250
+";
+        assert_eq!(table().render(80), expected);
+    }
+
+    #[test]
+    fn words_give_way_to_the_width_and_numbers_do_not() {
+        let narrow = table().render(18);
+        assert!(narrow.lines().all(|line| line.chars().count() <= 18), "{narrow}");
+        assert!(narrow.contains("ply cw-20…   1.250"), "{narrow}");
+        assert!(table().render(3).contains("10.000"));
+    }
+
+    #[test]
+    fn paragraphs_break_at_blanks() {
+        assert_eq!(wrap("one  two three", 7), "one two\nthree\n");
+        assert_eq!(wrap("incomprehensible it", 5), "incomprehensible\nit\n");
+        assert_eq!(wrap("", 5), "\n");
+    }
+}
