@@ -15,8 +15,9 @@ pub(crate) fn ledger(text: &str) -> Ledger {
             .map(|(id, value)| {
                 // Through text: only there is a bare number the words that a quantity is read from.
                 let text = serde_yaml::to_string(&value).unwrap();
-                let value =
+                let value: T =
                     serde_yaml::from_str(&text).unwrap_or_else(|fault| panic!("{folder}/{id}: {fault}"));
+                let value = std::sync::Arc::new(value);
                 let file = format!("{folder}/{id}.yaml");
                 (id.clone(), Entry { id, file, value })
             })

@@ -2,3 +2,5 @@
 
 pub mod diff;
 pub mod facets;
+pub mod impact;
+pub mod verdict_paragraph;

@@ -1,6 +1,7 @@
 //! Comparison, the sensitivity table, coverage, verdicts, the retest plan.
 
 pub mod concede;
+pub mod conform;
 pub mod coverage;
 pub mod delta;
 pub mod judge;

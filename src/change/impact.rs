@@ -1,0 +1,379 @@
+//! What a change does: edits, mass, duties, and what proves them again.
+
+use super::diff::{Change, diff};
+use crate::article::weigh::{Weigher, counts, programme_mass};
+use crate::article::{ArticleError, Subject, expand, joint_subject};
+use crate::ledger::Ledger;
+use crate::qualify::judge::Reason;
+use crate::qualify::retest::{RetestPlan, plan};
+use crate::qualify::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict, evaluate, note};
+use crate::record::sensitivity::Asks;
+use crate::record::{Day, RecordKind};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Mass of one panel, all counted pieces, before and after.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PanelDelta {
+    /// The panel.
+    pub panel: String,
+    /// Difference in kg.
+    pub delta: f64,
+}
+
+/// One duty whose verdict or asks differs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DutyRow {
+    /// The showing.
+    pub showing: String,
+    /// The subject now.
+    pub subject: Subject,
+    /// The subject that it replaces in the same zone or joint.
+    pub was_subject: Option<Subject>,
+    /// The verdict before; `None` for a new duty.
+    pub was: Option<Verdict>,
+    /// The verdict now.
+    pub now: Verdict,
+    /// What it asks now.
+    pub asks: Asks,
+    /// Why; never empty.
+    pub because: Vec<Reason>,
+    /// Differences to its own evidence where the nearest is carried over.
+    pub own: Vec<Reason>,
+    /// The panels that it holds for.
+    pub panels: Vec<String>,
+}
+
+impl DutyRow {
+    /// Returns whether the duty got worse, or is new and not met.
+    pub fn is_worse(&self) -> bool {
+        let before = self.was.is_none_or(Verdict::is_closed);
+        !self.now.is_closed() && (before || self.was != Some(self.now) || self.asks > Asks::None)
+    }
+
+    /// Returns whether the duty is met or conceded again.
+    pub fn is_restored(&self) -> bool {
+        self.now.is_closed() && self.was.is_some_and(|was| !was.is_closed())
+    }
+}
+
+/// A panel's own verdict that differs although the duty's does not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PanelRow {
+    /// The showing.
+    pub showing: String,
+    /// The subject.
+    pub subject: Subject,
+    /// The panel.
+    pub panel: String,
+    /// Before.
+    pub was: Verdict,
+    /// Now.
+    pub now: Verdict,
+    /// What it asks now.
+    pub asks: Asks,
+}
+
+/// What a change does.
+#[derive(Debug, Clone)]
+pub struct Impact {
+    /// What it is compared with.
+    pub base: String,
+    /// What is compared.
+    pub head: String,
+    /// One paragraph that can be read aloud.
+    pub verdict: String,
+    /// The edits.
+    pub changes: Vec<Change>,
+    /// Programme mass before and after, kg.
+    pub mass: (f64, f64),
+    /// Panels whose mass differs.
+    pub panels: Vec<PanelDelta>,
+    /// Duties whose verdict or asks differs.
+    pub duties: Vec<DutyRow>,
+    /// Verdicts of single panels that differ beside those.
+    pub panel_rows: Vec<PanelRow>,
+    /// Duties that are no longer asked.
+    pub ended: Vec<(String, Subject, Verdict)>,
+    /// What proves the new and worse duties again.
+    pub retest: RetestPlan,
+    /// Assumptions that the change adds.
+    pub assumptions: Vec<String>,
+    /// Released panels with a duty that is neither met nor conceded now and was before.
+    pub grounded: Vec<String>,
+}
+
+/// Compares two ledgers.
+///
+/// # Errors
+/// [`ArticleError`] names a record or figure without which there is no answer.
+pub fn impact(base: (&Ledger, &str), head: (&Ledger, &str), today: Day) -> Result<Impact, ArticleError> {
+    let (before, after) = rayon::join(|| evaluate(base.0, today), || evaluate(head.0, today));
+    impact_of(base, &before?, head, &after?)
+}
+
+/// Compares two ledgers that are evaluated already.
+///
+/// # Errors
+/// [`ArticleError`] names a record or figure without which there is no answer.
+pub fn impact_of(
+    base: (&Ledger, &str),
+    before: &Evaluation,
+    head: (&Ledger, &str),
+    after: &Evaluation,
+) -> Result<Impact, ArticleError> {
+    let edits = diff(base.0, head.0);
+    let renamed_panels: BTreeMap<String, String> = edits
+        .renamed
+        .iter()
+        .filter(|((kind, _), _)| *kind == RecordKind::Panel)
+        .map(|((_, old), new)| (old.clone(), new.clone()))
+        .collect();
+    let replaced = replacements(base.0, before, head.0, after, &renamed_panels)?;
+    let mut duties = Vec::new();
+    let mut panel_rows = Vec::new();
+    for (key, duty) in &after.duties {
+        let old_key = if before.duties.contains_key(key) { Some(key) } else { replaced.get(key) };
+        let old = old_key.and_then(|key| before.duties.get(key));
+        let (was, was_asks) = (old.map(Duty::verdict), old.map(Duty::asks));
+        let (now, asks) = (duty.verdict(), duty.asks());
+        if was == Some(now) && was_asks == Some(asks) {
+            if let Some(old) = old {
+                panel_rows.extend(own_rows(old, duty, &renamed_panels));
+            }
+            continue;
+        }
+        let mut because = duty.because();
+        if because.is_empty() {
+            because.push(note("evidence", now.word(), asks));
+        }
+        duties.push(DutyRow {
+            showing: key.0.clone(),
+            subject: key.1.clone(),
+            was_subject: old_key.filter(|old| *old != key).map(|old| old.1.clone()),
+            was,
+            now,
+            asks,
+            because,
+            own: duty.own(),
+            panels: duty.worst_panels(),
+        });
+    }
+    let taken: BTreeSet<&DutyKey> = replaced.values().collect();
+    let ended = before
+        .duties
+        .iter()
+        .filter(|(key, _)| !after.duties.contains_key(*key) && !taken.contains(key))
+        .map(|(key, duty)| (key.0.clone(), key.1.clone(), duty.verdict()))
+        .collect();
+    let worse: Vec<DutyKey> = duties
+        .iter()
+        .filter(|row| row.is_worse())
+        .map(|row| (row.showing.clone(), row.subject.clone()))
+        .chain(
+            panel_rows
+                .iter()
+                .filter(|row| !row.now.is_closed() && row.was.is_closed())
+                .map(|row| (row.showing.clone(), row.subject.clone())),
+        )
+        .collect();
+    let retest = plan(head.0, after, &worse);
+    let mass = (programme_mass(base.0)?, programme_mass(head.0)?);
+    let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
+    let known: BTreeSet<&String> = before.assumptions.iter().collect();
+    let assumptions = after.assumptions.iter().filter(|one| !known.contains(one)).cloned().collect();
+    let grounded = grounded(head.0, &duties, &panel_rows, after);
+    let mut found = Impact {
+        base: base.1.to_string(),
+        head: head.1.to_string(),
+        verdict: String::new(),
+        changes: edits.changes,
+        mass,
+        panels,
+        duties,
+        panel_rows,
+        ended,
+        retest,
+        assumptions,
+        grounded,
+    };
+    found.verdict = super::verdict_paragraph::paragraph(&found, head.0);
+    Ok(found)
+}
+
+fn own_rows(old: &Duty, duty: &Duty, renamed: &BTreeMap<String, String>) -> Vec<PanelRow> {
+    let mut rows = Vec::new();
+    for (panel, judged) in &duty.panels {
+        let before: Option<&Judged> = old.panels.get(panel).or_else(|| {
+            let name = renamed.iter().find(|(_, new)| *new == panel).map(|(old, _)| old)?;
+            old.panels.get(name)
+        });
+        if let Some(before) =
+            before.filter(|before| before.verdict != judged.verdict || before.asks != judged.asks)
+        {
+            rows.push(PanelRow {
+                showing: duty.showing.clone(),
+                subject: duty.subject.clone(),
+                panel: panel.clone(),
+                was: before.verdict,
+                now: judged.verdict,
+                asks: judged.asks,
+            });
+        }
+    }
+    rows
+}
+
+/// Released panels that lose a duty's cover.
+fn grounded(head: &Ledger, duties: &[DutyRow], rows: &[PanelRow], after: &Evaluation) -> Vec<String> {
+    let mut all: BTreeSet<String> = BTreeSet::new();
+    let released = |panel: &String| head.panels.get(panel).is_some_and(|panel| panel.value.released);
+    for row in duties.iter().filter(|row| row.is_worse()) {
+        let Some(duty) = after.duties.get(&(row.showing.clone(), row.subject.clone())) else { continue };
+        all.extend(
+            duty.panels
+                .iter()
+                .filter(|(panel, judged)| !judged.verdict.is_closed() && released(panel))
+                .map(|(panel, _)| panel.clone()),
+        );
+    }
+    all.extend(
+        rows.iter()
+            .filter(|row| !row.now.is_closed() && row.was.is_closed() && released(&row.panel))
+            .map(|row| row.panel.clone()),
+    );
+    all.into_iter().collect()
+}
+
+fn panel_deltas(
+    base: &Ledger,
+    head: &Ledger,
+    renamed: &BTreeMap<String, String>,
+) -> Result<Vec<PanelDelta>, ArticleError> {
+    let weigh = |ledger: &Ledger| -> Result<BTreeMap<String, f64>, ArticleError> {
+        let counts = counts(ledger)?;
+        let weigher = Weigher::new(ledger);
+        let mut all = BTreeMap::new();
+        for panel in ledger.panels.keys() {
+            let count = counts.panels.get(panel).map_or(0, |placed| placed.count);
+            #[allow(clippy::cast_precision_loss)]
+            all.insert(panel.clone(), weigher.panel_mass(panel)? * count as f64);
+        }
+        Ok(all)
+    };
+    let (old, new) = (weigh(base)?, weigh(head)?);
+    let old: BTreeMap<String, f64> =
+        old.into_iter().map(|(id, kg)| (renamed.get(&id).cloned().unwrap_or(id), kg)).collect();
+    let names: BTreeSet<&String> = old.keys().chain(new.keys()).collect();
+    Ok(names
+        .into_iter()
+        .map(|panel| PanelDelta {
+            panel: panel.clone(),
+            delta: new.get(panel).copied().unwrap_or(0.0) - old.get(panel).copied().unwrap_or(0.0),
+        })
+        // Below a millionth of a gram it is the order of summing, not a change.
+        .filter(|row| row.delta.abs() > 1e-9)
+        .collect())
+}
+
+/// One place where a subject sits: the panel, and the zone or joint in it.
+type Site = (String, String);
+
+/// Pairs duties of the base that are gone with duties of the head that are new in the same place.
+fn replacements(
+    base: &Ledger,
+    before: &Evaluation,
+    head: &Ledger,
+    after: &Evaluation,
+    renamed: &BTreeMap<String, String>,
+) -> Result<BTreeMap<DutyKey, DutyKey>, ArticleError> {
+    let gone: Vec<&DutyKey> = before.duties.keys().filter(|key| !after.duties.contains_key(*key)).collect();
+    let come: Vec<&DutyKey> = after.duties.keys().filter(|key| !before.duties.contains_key(*key)).collect();
+    if gone.is_empty() || come.is_empty() {
+        return Ok(BTreeMap::new());
+    }
+    let old_sites = sites(base, renamed)?;
+    let new_sites = sites(head, &BTreeMap::new())?;
+    let mut pairs: BTreeMap<DutyKey, DutyKey> = BTreeMap::new();
+    let mut taken: BTreeSet<&DutyKey> = BTreeSet::new();
+    let showings: BTreeSet<&String> = come.iter().map(|key| &key.0).collect();
+    for showing in showings {
+        let old: BTreeMap<&Subject, &DutyKey> =
+            gone.iter().filter(|key| key.0 == *showing).map(|key| (&key.1, *key)).collect();
+        let new: BTreeMap<&Subject, &DutyKey> =
+            come.iter().filter(|key| key.0 == *showing).map(|key| (&key.1, *key)).collect();
+        if old.is_empty() || new.is_empty() {
+            continue;
+        }
+        for (site, subjects) in &new_sites {
+            let Some(olds) = old_sites.get(site) else { continue };
+            // Subjects of one kind in order of first use from the tool face.
+            let left =
+                olds.iter().filter_map(|subject| old.get(subject)).filter(|key| !taken.contains(**key));
+            let right = subjects.iter().filter_map(|subject| new.get(subject));
+            let left: Vec<&&DutyKey> = left.collect();
+            let right: Vec<&&DutyKey> = right.filter(|key| !pairs.contains_key(**key)).collect();
+            for (old, new) in left.into_iter().zip(right) {
+                if old.1.kind() == new.1.kind() {
+                    pairs.insert((**new).clone(), (**old).clone());
+                    taken.insert(*old);
+                }
+            }
+        }
+    }
+    Ok(pairs)
+}
+
+/// Subjects by place, in order of first use.
+fn sites(
+    ledger: &Ledger,
+    renamed: &BTreeMap<String, String>,
+) -> Result<BTreeMap<Site, Vec<Subject>>, ArticleError> {
+    let mut all: BTreeMap<Site, Vec<Subject>> = BTreeMap::new();
+    for panel in ledger.panels.values() {
+        let name = renamed.get(&panel.id).unwrap_or(&panel.id);
+        let mut add = |place: String, subject: Subject| {
+            let list = all.entry((name.clone(), place)).or_default();
+            if !list.contains(&subject) {
+                list.push(subject);
+            }
+        };
+        add(String::new(), Subject::Panel(panel.id.clone()));
+        for zone in &panel.value.zones {
+            let place = format!("zone {}", zone.name);
+            if let Some(sheet) = &zone.sheet {
+                add(
+                    place.clone(),
+                    Subject::Sheet(sheet.material.id().to_string(), sheet.thickness.canonical("mm")),
+                );
+            }
+            let Some(recipe) = zone.recipe.as_ref().and_then(|recipe| ledger.recipes.get(recipe.id())) else {
+                continue;
+            };
+            let finish = zone.finish.as_ref().map(|finish| finish.id().to_string());
+            add(place.clone(), Subject::Laminate(recipe.id.clone()));
+            add(place.clone(), Subject::Painted(recipe.id.clone(), finish));
+            for layer in expand(ledger, recipe)? {
+                if layer.role != crate::article::LayerRole::Ply {
+                    continue;
+                }
+                let dry = layer.material.value.kind == crate::record::MaterialKind::Fabric;
+                let resin =
+                    recipe.value.resin.as_ref().filter(|_| dry).map(|own| own.material.id().to_string());
+                add(
+                    place.clone(),
+                    Subject::Lamina {
+                        material: layer.material.id.clone(),
+                        resin,
+                        process: recipe.value.process.id().to_string(),
+                    },
+                );
+            }
+        }
+        for joint in &panel.value.joints {
+            if let Some(subject) = joint_subject(&panel.value, joint) {
+                add(format!("joint {}", joint.name), subject);
+            }
+        }
+    }
+    Ok(all)
+}

@@ -1,0 +1,127 @@
+//! The verdict of an impact: one plain paragraph that can be read aloud.
+
+use super::impact::Impact;
+use crate::ledger::Ledger;
+use crate::qualify::verdict::Verdict;
+
+/// Writes the paragraph.
+pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
+    if impact.changes.is_empty() && impact.duties.is_empty() {
+        return format!(
+            "Nothing differs between {} and {}: no mass moves and no duty changes.",
+            impact.base, impact.head
+        );
+    }
+    let mut parts = Vec::new();
+    let edits = impact.changes.len();
+    parts.push(format!(
+        "From {} to {}, {} {}.",
+        impact.base,
+        impact.head,
+        count(edits, "attribute"),
+        if edits == 1 { "differs" } else { "differ" }
+    ));
+    parts.push(mass(impact));
+    parts.push(duties(impact));
+    if let Some(retest) = retest(impact, head) {
+        parts.push(retest);
+    }
+    match impact.grounded.as_slice() {
+        [] => {}
+        [panel] => parts.push(format!("The released panel {panel} would no longer be covered.")),
+        panels => {
+            parts.push(format!("The released panels {} would no longer be covered.", panels.join(", ")))
+        }
+    }
+    parts.join(" ")
+}
+
+fn count(n: usize, word: &str) -> String {
+    let plural = match (n, word.strip_suffix('y')) {
+        (1, _) => word.to_string(),
+        (_, Some(stem)) => format!("{stem}ies"),
+        (_, None) => format!("{word}s"),
+    };
+    format!("{n} {plural}")
+}
+
+fn mass(impact: &Impact) -> String {
+    let delta = impact.mass.1 - impact.mass.0;
+    if delta.abs() < 5e-4 {
+        return format!("The mass stays at {:.3} kg.", impact.mass.1);
+    }
+    let verb = if delta > 0.0 { "grows" } else { "falls" };
+    format!("The mass {verb} by {:.3} kg, from {:.3} to {:.3} kg.", delta.abs(), impact.mass.0, impact.mass.1)
+}
+
+fn duties(impact: &Impact) -> String {
+    let mut said = Vec::new();
+    let mut say = |n: usize, words: &dyn Fn(usize) -> String| {
+        if n > 0 {
+            said.push(words(n));
+        }
+    };
+    let verb = |n: usize, one: &str, many: &str| if n == 1 { one.to_string() } else { many.to_string() };
+    let with = |verdict: Verdict| {
+        impact.duties.iter().filter(move |row| row.now == verdict && row.was != Some(verdict))
+    };
+    let lapsed = with(Verdict::Lapsed).count();
+    say(lapsed, &|n| format!("{} {}", count(n, "duty"), verb(n, "lapses", "lapse")));
+    say(with(Verdict::Failed).count(), &|n| format!("{} {}", count(n, "duty"), verb(n, "fails", "fail")));
+    say(with(Verdict::Open).count(), &|n| format!("{} {} open", count(n, "duty"), verb(n, "is", "are")));
+    say(with(Verdict::Short).count(), &|n| format!("{} {} short", count(n, "duty"), verb(n, "is", "are")));
+    let same = impact.duties.iter().filter(|row| row.was == Some(row.now)).count();
+    say(same, &|n| format!("{} {} something else than before", count(n, "duty"), verb(n, "asks", "ask")));
+    let restored = impact.duties.iter().filter(|row| row.is_restored()).count();
+    say(restored, &|n| format!("{} {} met again", count(n, "duty"), verb(n, "is", "are")));
+    let new = impact.duties.iter().filter(|row| row.was.is_none() && row.now.is_closed()).count();
+    say(new, &|n| format!("{} {} new and met", count(n, "duty"), verb(n, "is", "are")));
+    say(impact.ended.len(), &|n| format!("{} {}", count(n, "duty"), verb(n, "ends", "end")));
+    say(impact.panel_rows.len(), &|n| {
+        format!("{} of single panels {} beside", count(n, "verdict"), verb(n, "moves", "move"))
+    });
+    match said.split_last() {
+        None => "No duty changes.".to_string(),
+        Some((last, [])) => format!("{}.", capital(last)),
+        Some((last, rest)) => format!("{} and {last}.", capital(&rest.join(", "))),
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + chars.as_str())
+}
+
+fn retest(impact: &Impact, head: &Ledger) -> Option<String> {
+    let plan = &impact.retest;
+    if plan.steps.is_empty() {
+        return None;
+    }
+    let specimens = usize::try_from(plan.specimens).unwrap_or(usize::MAX);
+    let panels = usize::try_from(plan.panels).unwrap_or(usize::MAX);
+    let work = if specimens == 0 {
+        "only desk work".to_string()
+    } else {
+        format!("{} from {}", count(specimens, "specimen"), count(panels, "test panel"))
+    };
+    let currency =
+        head.head.as_ref().and_then(|head| head.currency.as_ref()).map_or("", |text| text.as_str());
+    let cost = match plan.cost {
+        Some(cost) => format!("about {} {currency}", thousands(cost)),
+        None => format!("a cost that cannot be said ({} not given)", plan.missing.join(", ")),
+    };
+    Some(format!("Proving them again takes {work}, {:.1} weeks and {}.", plan.weeks, cost.trim()))
+}
+
+/// Writes a sum in whole units with a blank between thousands.
+pub fn thousands(value: f64) -> String {
+    let digits = format!("{:.0}", value.abs());
+    let mut text = String::new();
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            text.push(' ');
+        }
+        text.push(digit);
+    }
+    if value < 0.0 { format!("-{text}") } else { text }
+}
