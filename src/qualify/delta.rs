@@ -61,6 +61,8 @@ pub struct Deltas {
     pub not_recorded: Vec<String>,
     /// Attributes that were unstated when conformed, differing or not.
     pub unstated: Vec<String>,
+    /// Attributes of constituents that came or went, beyond the ones that name them in `all`.
+    pub more: usize,
     /// Letters now and the letters as conformed that they were paired with, by scope.
     pub pairs: BTreeMap<(String, String), String>,
 }
@@ -331,6 +333,13 @@ fn single(scope: &str, letter: &str, block: &Block<'_>, gone: bool, found: &mut 
         's' => &["surfacing.designation"],
         _ => &["core.designation"],
     };
+    let stated = block
+        .iter()
+        .filter(|((base, limit), value)| {
+            *limit == Limit::Nominal && !value.is_unstated() && !identity.contains(base)
+        })
+        .count();
+    found.more += stated;
     for base in identity {
         let value = block.get(&(*base, Limit::Nominal)).map(|value| (*value).clone());
         let value = value.unwrap_or_else(|| AttributeValue::One("unstated".to_string()));

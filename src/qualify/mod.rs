@@ -9,5 +9,7 @@ pub mod pool;
 pub mod rests;
 pub mod retest;
 pub mod table;
+#[cfg(test)]
+pub(crate) mod tests;
 pub mod verdict;
 pub mod windows;

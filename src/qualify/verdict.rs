@@ -966,11 +966,10 @@ impl Room<'_> {
         let mut nearest: Option<usize> = None;
         for duty in duties {
             let Some(configuration) = plain(&duty.subject) else { continue };
-            let count = compare(&configuration, &made.made)
-                .all
-                .iter()
-                .filter(|delta| !matches!(delta.key.facet(), "tool" | "claims"))
-                .count();
+            let deltas = compare(&configuration, &made.made);
+            let differing =
+                deltas.all.iter().filter(|delta| !matches!(delta.key.facet(), "tool" | "claims")).count();
+            let count = differing + deltas.more;
             match nearest {
                 Some(least) if count > least => {}
                 Some(least) if count == least => {
