@@ -279,7 +279,7 @@ fn panel_deltas(
 type Site = (String, String);
 
 /// Pairs duties of the base that are gone with duties of the head that are new in the same place.
-fn replacements(
+pub fn replacements(
     base: &Ledger,
     before: &Evaluation,
     head: &Ledger,

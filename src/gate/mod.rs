@@ -1,1 +1,370 @@
 //! The rules of the hook over two evaluations.
+//!
+//! B is what is committed, S is what is about to be. A rule finds what it objects to in S; a finding
+//! that B has already, at the same gravity, is counted and does not block again.
+
+mod altered;
+
+use crate::article::ArticleError;
+use crate::article::weigh::{Scope, statement};
+use crate::change::impact::replacements;
+use crate::ledger::Ledger;
+use crate::qualify::verdict::{DutyKey, Evaluation, Judged};
+use crate::record::sensitivity::Asks;
+use crate::record::{Address, Level, PolicyLevel, RecordKind};
+use std::collections::{BTreeMap, BTreeSet};
+
+pub use altered::altered_evidence;
+
+/// The rules that this version judges, with the level where the ledger names none.
+pub const RULES: [(&str, PolicyLevel); 5] = [
+    ("broken-record", PolicyLevel::Block),
+    ("unqualified-recipe", PolicyLevel::Block),
+    ("altered-evidence", PolicyLevel::Block),
+    ("lapsed-evidence", PolicyLevel::Warn),
+    ("over-budget", PolicyLevel::Warn),
+];
+
+/// One side: a ledger and its verdicts.
+pub struct Side<'a> {
+    /// The ledger.
+    pub ledger: &'a Ledger,
+    /// Its verdicts; an error where a record that they need can't be had.
+    pub evaluation: Result<&'a Evaluation, &'a ArticleError>,
+}
+
+/// One thing that the gate objects to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finding {
+    /// The rule.
+    pub rule: &'static str,
+    /// Whether it stops the commit.
+    pub level: PolicyLevel,
+    /// The record that it is about.
+    pub address: Address,
+    /// The place in it.
+    pub route: String,
+    /// The panel that it is about.
+    pub panel: Option<String>,
+    /// The fact.
+    pub message: String,
+    /// The way on.
+    pub help: String,
+    /// File and line where they are known already.
+    pub place: Option<(String, Option<usize>)>,
+}
+
+/// What the gate found.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct GateReport {
+    /// New findings, the blocking ones first.
+    pub findings: Vec<Finding>,
+    /// Findings that the committed state has already, by rule.
+    pub known: BTreeMap<&'static str, usize>,
+}
+
+impl GateReport {
+    /// Returns whether the commit is refused.
+    pub fn blocked(&self) -> bool {
+        self.findings.iter().any(|finding| finding.level == PolicyLevel::Block)
+    }
+}
+
+/// A finding with what tells it from others, and how grave it is.
+struct Raw {
+    finding: Finding,
+    key: (String, String),
+    gravity: (u8, Asks, u8),
+}
+
+/// Judges what is staged against what is committed.
+pub fn judge(base: &Side<'_>, staged: &Side<'_>) -> GateReport {
+    let policy = |rule: &str| level(base.ledger, staged.ledger, rule);
+    let mut report = GateReport::default();
+    for fault in staged.ledger.faults.iter().filter(|fault| fault.level == Level::Error) {
+        // A record that can't be read says nothing: it is never let through as already known.
+        report.findings.push(Finding {
+            rule: "broken-record",
+            level: PolicyLevel::Block,
+            address: Address::ledger(),
+            route: String::new(),
+            panel: None,
+            message: format!("{} ({})", fault.message, fault.rule),
+            help: fault
+                .help
+                .clone()
+                .unwrap_or_else(|| "mend the record; `bondline check --staged` shows all faults".to_string()),
+            place: Some((fault.place.file.clone(), fault.place.line)),
+        });
+    }
+    if let (Err(missing), true) = (&staged.evaluation, report.findings.is_empty()) {
+        report.findings.push(Finding {
+            rule: "broken-record",
+            level: PolicyLevel::Block,
+            address: Address::ledger(),
+            route: String::new(),
+            panel: None,
+            message: missing.to_string(),
+            help: "mend the record; `bondline check --staged` shows all faults".to_string(),
+            place: None,
+        });
+    }
+    let names = Names::of(base, staged);
+    let mut new: Vec<Raw> = Vec::new();
+    let mut old: Vec<Raw> = Vec::new();
+    for (side, into) in [(staged, &mut new), (base, &mut old)] {
+        if let Ok(evaluation) = side.evaluation {
+            unqualified(side.ledger, evaluation, into);
+        }
+        over_budget(side.ledger, into);
+    }
+    for (finding, key) in altered_evidence(base.ledger, staged.ledger) {
+        new.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });
+    }
+    if let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) {
+        lapsed(staged.ledger, before, after, &names, &mut new);
+    }
+    let known: BTreeMap<(&str, String, String), (u8, Asks, u8)> = old
+        .into_iter()
+        .map(|raw| ((raw.finding.rule, names.now(&raw.key.0), names.now(&raw.key.1)), raw.gravity))
+        .collect();
+    for mut raw in new {
+        let own = match (raw.finding.level, policy(raw.finding.rule)) {
+            (_, PolicyLevel::Off) => continue,
+            // What only warns by its nature is not raised to block by the policy.
+            (PolicyLevel::Warn, _) => PolicyLevel::Warn,
+            (_, own) => own,
+        };
+        raw.finding.level = own;
+        let before = known.get(&(raw.finding.rule, raw.key.0.clone(), raw.key.1.clone()));
+        if before.is_some_and(|before| *before >= raw.gravity) {
+            *report.known.entry(raw.finding.rule).or_default() += 1;
+        } else {
+            report.findings.push(raw.finding);
+        }
+    }
+    report.findings.sort_by(|one, two| {
+        let rank = |level: PolicyLevel| u8::from(level != PolicyLevel::Block);
+        let order = |finding: &Finding| {
+            (
+                rank(finding.level),
+                finding.panel.clone(),
+                finding.rule,
+                finding.address.clone(),
+                finding.message.clone(),
+            )
+        };
+        order(one).cmp(&order(two))
+    });
+    report
+}
+
+/// The stricter of both policies; the built-in level where a ledger names none.
+fn level(base: &Ledger, staged: &Ledger, rule: &str) -> PolicyLevel {
+    let built_in =
+        RULES.iter().find(|(name, _)| *name == rule).map_or(PolicyLevel::Block, |(_, level)| *level);
+    if rule == "broken-record" {
+        return PolicyLevel::Block;
+    }
+    let of =
+        |ledger: &Ledger| ledger.head.as_ref().map(|head| head.policy.get(rule).copied().unwrap_or(built_in));
+    let strictness = |level: PolicyLevel| match level {
+        PolicyLevel::Off => 0,
+        PolicyLevel::Warn => 1,
+        PolicyLevel::Block => 2,
+    };
+    [of(base), of(staged)].into_iter().flatten().max_by_key(|level| strictness(*level)).unwrap_or(built_in)
+}
+
+/// Names of the base as the head calls the same thing: subjects that replaced others in their place.
+struct Names(BTreeMap<String, String>);
+
+impl Names {
+    fn of(base: &Side<'_>, staged: &Side<'_>) -> Self {
+        let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) else {
+            return Self(BTreeMap::new());
+        };
+        let pairs =
+            replacements(base.ledger, before, staged.ledger, after, &BTreeMap::new()).unwrap_or_default();
+        Self(pairs.into_iter().map(|(new, old)| (duty_text(&old), duty_text(&new))).collect())
+    }
+
+    fn now(&self, text: &str) -> String {
+        self.0.get(text).cloned().unwrap_or_else(|| text.to_string())
+    }
+}
+
+fn duty_text(key: &DutyKey) -> String {
+    format!("showing/{} on {}", key.0, key.1)
+}
+
+/// Returns the place of a milestone in the ledger's order; `None` where it is no milestone.
+fn milestone(ledger: &Ledger, name: Option<&str>) -> Option<usize> {
+    let head = ledger.head.as_ref()?;
+    let name = name?;
+    head.milestones.iter().position(|own| own.as_str() == name)
+}
+
+/// Released panels with a duty that is neither met nor conceded; a warning for others once it is due.
+fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
+    let reached = ledger.head.as_ref().and_then(|head| head.reached.as_ref()).map(|text| text.as_str());
+    let reached = milestone(ledger, reached);
+    for (key, duty) in &evaluation.duties {
+        let due = milestone(ledger, duty.needed_by.as_deref());
+        for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
+            let Some(entry) = ledger.panels.get(panel) else { continue };
+            let released_for = milestone(ledger, entry.value.released_for.as_ref().map(|text| text.as_str()));
+            let asked = match (entry.value.released, due, released_for) {
+                // A duty without a milestone is needed always; a release without one is for everything.
+                (true, None, _) | (true, _, None) => true,
+                (true, Some(due), Some(release)) => due <= release,
+                (false, ..) => false,
+            };
+            let warned = !entry.value.released && due.is_some() && reached.is_some() && due <= reached;
+            if !asked && !warned {
+                continue;
+            }
+            let state = if entry.value.released { "released panel" } else { "panel" };
+            into.push(Raw {
+                finding: Finding {
+                    rule: "unqualified-recipe",
+                    level: if asked { PolicyLevel::Block } else { PolicyLevel::Warn },
+                    address: Address::new(RecordKind::Panel, panel.clone()),
+                    route: route_of(&entry.value, evaluation, key, panel),
+                    panel: Some(panel.clone()),
+                    message: format!(
+                        "{state} `{panel}`: {} is {}{}{}",
+                        duty_text(key),
+                        judged.verdict,
+                        asks_words(judged),
+                        first_reason(judged)
+                    ),
+                    help: way_on(key, entry.value.released),
+                    place: None,
+                },
+                key: (format!("panel/{panel}"), duty_text(key)),
+                gravity: judged.gravity(),
+            });
+        }
+    }
+}
+
+fn asks_words(judged: &Judged) -> String {
+    if judged.asks == Asks::None { String::new() } else { format!(", asks {}", judged.asks) }
+}
+
+fn first_reason(judged: &Judged) -> String {
+    judged.because.iter().max_by_key(|reason| reason.effect).map_or_else(String::new, |reason| {
+        format!(" ({}: {} -> {})", reason.attribute, reason.was, reason.is)
+    })
+}
+
+fn way_on(key: &DutyKey, released: bool) -> String {
+    let why = format!("`bondline why {} '{}'` shows the chain", key.0, key.1);
+    if released {
+        format!("prove it again, undo the change, or keep the trial on a panel with `released: false`; {why}")
+    } else {
+        format!("it is due at a milestone that is reached; {why}")
+    }
+}
+
+/// The first zone or joint of the panel that uses the subject.
+fn route_of(panel: &crate::record::Panel, evaluation: &Evaluation, key: &DutyKey, id: &str) -> String {
+    let Some(sites) = evaluation.uses.get(&key.1).and_then(|panels| panels.get(id)) else {
+        return String::new();
+    };
+    let slug = |text: &crate::record::Text| text.as_str().replace(' ', "-");
+    if let Some(zone) = sites.zones.first().and_then(|at| panel.zones.get(*at)) {
+        let painted = matches!(key.1, crate::article::Subject::Painted(_, Some(_)));
+        let field = match (painted, &zone.recipe) {
+            (true, _) => ".finish",
+            (false, Some(_)) => ".recipe",
+            (false, None) => ".sheet",
+        };
+        return format!("zones.{}{field}", slug(&zone.name));
+    }
+    sites
+        .joints
+        .first()
+        .and_then(|at| panel.joints.get(*at))
+        .map_or_else(String::new, |joint| format!("joints.{}", slug(&joint.name)))
+}
+
+/// Duties met before and not now, on panels that are not released.
+fn lapsed(ledger: &Ledger, before: &Evaluation, after: &Evaluation, names: &Names, into: &mut Vec<Raw>) {
+    let mut old: BTreeSet<(String, &String)> = BTreeSet::new();
+    for (key, duty) in &before.duties {
+        for (panel, _) in duty.panels.iter().filter(|(_, judged)| judged.verdict.is_closed()) {
+            old.insert((names.now(&duty_text(key)), panel));
+        }
+    }
+    for (key, duty) in &after.duties {
+        for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
+            let released = ledger.panels.get(panel).is_some_and(|panel| panel.value.released);
+            if released || !old.contains(&(duty_text(key), panel)) {
+                continue;
+            }
+            let address = match ledger.panels.contains_key(panel) {
+                true => Address::new(RecordKind::Panel, panel.clone()),
+                false => Address::new(RecordKind::Showing, key.0.clone()),
+            };
+            let about = if panel.is_empty() { String::new() } else { format!(" for panel `{panel}`") };
+            into.push(Raw {
+                finding: Finding {
+                    rule: "lapsed-evidence",
+                    level: PolicyLevel::Block,
+                    address,
+                    route: ledger.panels.get(panel).map_or_else(String::new, |entry| route_of(&entry.value, after, key, panel)),
+                    panel: (!panel.is_empty()).then(|| panel.clone()),
+                    message: format!(
+                        "{} was met and is {}{about}{}{}",
+                        duty_text(key),
+                        judged.verdict,
+                        asks_words(judged),
+                        first_reason(judged)
+                    ),
+                    help: format!("`bondline impact` shows what proves it again; `bondline why {} '{}'` shows the chain", key.0, key.1),
+                    place: None,
+                },
+                key: (format!("lapsed {panel}"), duty_text(key)),
+                gravity: judged.gravity(),
+            });
+        }
+    }
+}
+
+/// Groups whose nominal mass is over their budget; graver the more they are over.
+fn over_budget(ledger: &Ledger, into: &mut Vec<Raw>) {
+    if ledger.head.as_ref().is_none_or(|head| head.budgets.is_empty()) {
+        return;
+    }
+    let Ok(statement) = statement(ledger, Scope::Programme) else { return };
+    for group in &statement.groups {
+        let Some(budget) = group.budget_kg else { continue };
+        let over = group.kg - budget;
+        if over <= 0.0 {
+            continue;
+        }
+        // Gravity in whole milligrams, so that the order of summing never counts as growth.
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let milligrams = (over * 1e6).round().clamp(0.0, 1e15) as u64;
+        let bytes = milligrams.to_be_bytes();
+        into.push(Raw {
+            finding: Finding {
+                rule: "over-budget",
+                level: PolicyLevel::Block,
+                address: Address::ledger(),
+                route: format!("budgets.{}", group.group),
+                panel: None,
+                message: format!(
+                    "group `{}` weighs {:.3} kg, {over:.3} kg over its budget of {budget:.3} kg",
+                    group.group, group.kg
+                ),
+                help: format!("`bondline mass` opens the figure; take {over:.3} kg out, or agree another budget in ledger.yaml"),
+                place: None,
+            },
+            key: (format!("group {}", group.group), format!("{bytes:?}")),
+            gravity: (0, Asks::None, 0),
+        });
+    }
+}

@@ -227,12 +227,9 @@ fn claims(
         asked.claims.fluids.extend(claims.fluids);
         asked.claims.core_forms.extend(claims.core_forms);
         asked.claims.fasteners.extend(claims.fasteners);
-        let larger = |one: Option<String>, two: Option<String>| -> Option<String> {
-            let millimetres =
-                |text: &Option<String>| text.as_deref().and_then(super::delta::number).map(|(v, _)| v);
-            if millimetres(&two) > millimetres(&one) { two } else { one }
-        };
-        asked.claims.hole = larger(asked.claims.hole.take(), claims.hole);
+        let known = asked.claims.hole.take();
+        asked.claims.hole =
+            if millimetres(claims.hole.as_ref()) > millimetres(known.as_ref()) { claims.hole } else { known };
     }
     let mut tested: Vec<(&'static str, AttributeValue)> = Vec::new();
     let one = |text: String| AttributeValue::One(text);
@@ -299,6 +296,10 @@ fn claims(
         _ => {}
     }
     Ok(tested)
+}
+
+fn millimetres(text: Option<&String>) -> Option<crate::quantity::Decimal> {
+    super::delta::number(text?).map(|(value, _)| value)
 }
 
 impl Conformity {

@@ -1,0 +1,130 @@
+//! Evidence is not rewritten: what was finished and conformed stays as it was.
+
+use super::Finding;
+use crate::ledger::Ledger;
+use crate::record::{
+    Address, Concession, Decision, DecisionStatus, Evidence, EvidenceState, PolicyLevel, RecordKind,
+};
+use serde::Serialize;
+use serde_json::Value;
+
+/// The keys of finished evidence that may not differ.
+const KEPT: [&str; 10] =
+    ["showing", "kind", "state", "made", "report", "data", "result", "baseline", "measured", "tested"];
+
+/// Finds finished evidence, approved decisions and approved concessions that differ or are gone.
+pub fn altered_evidence(base: &Ledger, staged: &Ledger) -> Vec<(Finding, String)> {
+    let mut all = Vec::new();
+    for entry in staged.evidence.values() {
+        let Some(written) = &entry.value.digest else { continue };
+        if let Some(data) = staged.data.get(&entry.id)
+            && data.digest != *written
+        {
+            let message = format!(
+                "evidence/{}: the bytes of `{}` are not those that were conformed (digest {} now, {} written)",
+                entry.id,
+                data.file,
+                shortened(&data.digest),
+                shortened(written)
+            );
+            all.push(finding(RecordKind::Evidence, &entry.id, "digest", message));
+        }
+    }
+    for entry in base.evidence.values() {
+        let old = &entry.value;
+        if old.state != EvidenceState::Done || old.conformed.is_none() {
+            continue;
+        }
+        let Some(now) = staged.evidence.get(&entry.id) else {
+            if !staged.broken.contains(&Address::new(RecordKind::Evidence, entry.id.clone())) {
+                let message = format!("evidence/{} was finished and conformed, and is gone", entry.id);
+                all.push(finding(RecordKind::Evidence, &entry.id, "", message));
+            }
+            continue;
+        };
+        for key in differing(old, &now.value) {
+            let message = format!(
+                "evidence/{}: `{key}` of finished evidence differs from what was committed",
+                entry.id
+            );
+            all.push(finding(RecordKind::Evidence, &entry.id, &key, message));
+        }
+    }
+    for entry in base.decisions.values().filter(|entry| entry.value.status == DecisionStatus::Approved) {
+        let strip = |decision: &Decision| Decision { found: None, ..decision.clone() };
+        let now = staged.decisions.get(&entry.id).map(|now| strip(&now.value));
+        if now.as_ref() != Some(&strip(&entry.value)) && !broken(staged, RecordKind::Decision, &entry.id) {
+            let message = format!("decision/{} was approved and differs or is gone", entry.id);
+            all.push(finding(RecordKind::Decision, &entry.id, "", message));
+        }
+    }
+    for entry in base.concessions.values() {
+        if !crate::qualify::concede::is_approved(base, &entry.value) || entry.value.approvals.is_empty() {
+            continue;
+        }
+        let now = staged.concessions.get(&entry.id).map(|now| -> &Concession { &now.value });
+        if now != Some(&*entry.value) && !broken(staged, RecordKind::Concession, &entry.id) {
+            let message = format!("concession/{} was approved and differs or is gone", entry.id);
+            all.push(finding(RecordKind::Concession, &entry.id, "", message));
+        }
+    }
+    all
+}
+
+fn broken(ledger: &Ledger, kind: RecordKind, id: &str) -> bool {
+    ledger.broken.contains(&Address::new(kind, id))
+}
+
+fn tree<T: Serialize>(value: &T) -> Value {
+    serde_json::to_value(value).unwrap_or(Value::Null)
+}
+
+fn differing(old: &Evidence, new: &Evidence) -> Vec<String> {
+    let (was, is) = (tree(old), tree(new));
+    let mut all: Vec<String> =
+        KEPT.iter().filter(|key| was.get(**key) != is.get(**key)).map(|key| (*key).to_string()).collect();
+    // A digest may be added where none was; it may not change.
+    if old.digest.is_some() && old.digest != new.digest {
+        all.push("digest".to_string());
+    }
+    if let (Some(old), Some(new)) = (&old.conformed, &new.conformed) {
+        // The commit is a hint; adding attributes that a younger form knows is no alteration.
+        let kept = old.attributes.iter().all(|(key, value)| new.attributes.get(key) == Some(value));
+        let added = new.attributes.len() != old.attributes.len() && new.form == old.form;
+        if !kept || added || old.tested != new.tested || old.others != new.others || new.form < old.form {
+            all.push("conformed".to_string());
+        }
+    } else {
+        all.push("conformed".to_string());
+    }
+    if old.disposition.is_some() && old.disposition != new.disposition {
+        all.push("disposition".to_string());
+    }
+    all.sort();
+    all.dedup();
+    all
+}
+
+fn shortened(digest: &str) -> String {
+    digest.chars().take(19).collect()
+}
+
+fn finding(kind: RecordKind, id: &str, route: &str, message: String) -> (Finding, String) {
+    let found = Finding {
+        rule: "altered-evidence",
+        level: PolicyLevel::Block,
+        address: Address::new(kind, id),
+        route: route.to_string(),
+        panel: None,
+        message,
+        help: match kind {
+            RecordKind::Evidence => "leave the record as it was; a correction is a new record that names it by `supersedes`",
+            RecordKind::Decision => "leave the decision as it was; a change of mind is a new decision that names it by `supersedes`",
+            _ => "leave the concession as it was; another departure is another concession",
+        }
+        .to_string(),
+        place: None,
+    };
+    let key = format!("{kind}/{id}#{route}");
+    (found, key)
+}
