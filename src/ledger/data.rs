@@ -132,12 +132,15 @@ fn unit_fits(sink: &mut Sink, file: &str, table: &Table, showing: &Entry<Showing
     }
 }
 
+/// A record, its data, and the line on which a batch stands first.
+type Report<'a> = (&'a Entry<Evidence>, &'a TestData, usize);
+
 /// Finds batch labels that two reports of one showing have without both saying that they share lots.
 /// The later record, by id, is the one at fault.
 pub(super) fn shared_batches(ledger: &Ledger) -> Vec<(Address, Sink)> {
     let superseded: BTreeSet<&str> =
         ledger.evidence.values().filter_map(|entry| Some(entry.value.supersedes.as_ref()?.id())).collect();
-    let mut owners: BTreeMap<(&str, &str), Vec<(&Entry<Evidence>, &TestData, usize)>> = BTreeMap::new();
+    let mut owners: BTreeMap<(&str, &str), Vec<Report<'_>>> = BTreeMap::new();
     for (id, data) in &ledger.data {
         let Some(entry) = ledger.evidence.get(id) else { continue };
         // A correction has the batches of what it corrects.

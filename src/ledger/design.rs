@@ -269,7 +269,11 @@ pub(super) fn finish(known: Known<'_>, sink: &mut Sink, own: &Entry<Finish>) {
         within(sink, POSITIVE, &entry("coats", index, "dry_film"), Some(&coat.dry_film));
         let at = entry("coats", index, "removed");
         within(sink, NOT_NEGATIVE, &at, coat.removed.as_deref());
-        if let Some(removed) = coat.removed.as_ref().filter(|removed| removed.si() > coat.dry_film.si()) {
+        if let Some(removed) = coat
+            .removed
+            .as_ref()
+            .filter(|removed| coat.dry_film.si() > 0.0 && removed.si() > coat.dry_film.si())
+        {
             let what = format!("`{}` is removed", removed.text());
             refuse(sink, &at, &what, &format!("the coat has only {}", coat.dry_film.text()));
         }
@@ -358,8 +362,9 @@ fn fabric_thickness(known: Known<'_>, sink: &mut Sink, recipe: &Recipe, index: u
         return;
     };
     let Some(resin) = &recipe.resin else { return };
+    let Some(material) = known.ledger.materials.get(resin.material.id()) else { return };
     let Some(density) =
-        known.ledger.materials.get(resin.material.id()).and_then(|material| material.value.density.as_ref())
+        material.value.density.as_ref().filter(|_| material.value.kind == MaterialKind::Resin)
     else {
         return;
     };

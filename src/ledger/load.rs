@@ -37,7 +37,7 @@ impl Ledger {
         ledger.weighings = reading.records(RecordKind::Weighing);
         ledger.studies = reading.records(RecordKind::Study);
         let Reading { faults, broken, .. } = reading;
-        ledger.faults = faults;
+        ledger.faults.extend(faults);
         ledger.broken.extend(broken);
         let judged = judge(&ledger, files, recall);
         ledger.data = judged.data;
@@ -124,12 +124,15 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
     sinks.extend(sink);
 }
 
+/// A record, or the faults in its text.
+type WasRead<T> = Result<Arc<T>, Vec<Fault>>;
+
 fn read_one<T: DeserializeOwned + Send + Sync + 'static>(
     files: &dyn Files,
     recall: &dyn Recall,
     kind: RecordKind,
     file: &str,
-) -> Result<Arc<T>, Vec<Fault>> {
+) -> WasRead<T> {
     let blob = files.blob_id(file);
     let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
     if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
@@ -159,7 +162,7 @@ struct Reading<'a> {
 impl Reading<'_> {
     fn records<T: DeserializeOwned + Send + Sync + 'static>(&mut self, kind: RecordKind) -> Records<T> {
         let (files, recall) = (self.files, self.recall);
-        let read: Vec<(&Found, Result<Arc<T>, Vec<Fault>>)> = self
+        let read: Vec<(&Found, WasRead<T>)> = self
             .found
             .par_iter()
             .filter(|found| found.kind == kind)

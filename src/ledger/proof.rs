@@ -197,7 +197,9 @@ fn baseline_stands(known: Known<'_>, sink: &mut Sink, own: &Evidence, id: &str) 
         return;
     };
     let baseline = &*entry.value;
-    let fault = if baseline.showing != own.showing {
+    // A showing that is misspelt in either record is a fault of its own.
+    let answers = |evidence: &Evidence| known.ledger.showings.contains_key(evidence.showing.id());
+    let fault = if baseline.showing != own.showing && answers(baseline) && answers(own) {
         Some(format!("`{id}` answers `{}`, not `{}`", baseline.showing, own.showing))
     } else if baseline.baseline.is_some()
         || matches!(baseline.kind, EvidenceKind::Equivalence | EvidenceKind::Similarity)

@@ -156,7 +156,8 @@ pub(super) fn suggest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> O
         .filter(|(distance, _)| *distance <= reach)
         .collect();
     near.sort_unstable();
-    if !near.is_empty() {
+    if let Some((best, _)) = near.first().copied() {
+        near.retain(|(distance, _)| *distance <= best.saturating_add(1));
         let names: Vec<String> = near.iter().take(3).map(|(_, one)| format!("`{one}`")).collect();
         return Some(format!("did you mean {}?", names.join(" or ")));
     }
