@@ -1,7 +1,6 @@
 //! Rules on materials, processes, tools, finishes and recipes, each by itself.
 
-use super::known::{Known, not_empty, unique};
-use super::known::{entry, one_of};
+use super::known::{Known, entry, not_empty, unique};
 use super::ranges::{
     EXTRA, NOT_NEGATIVE, PART, POISSON, POSITIVE, SHARE, TEMPERATURE, all_within, count, refuse, typed,
     within,
@@ -18,7 +17,6 @@ const THICKNESS_BAND: f64 = 0.10;
 pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>) {
     let m = &*own.value;
     references::material(known, sink, own);
-    required(sink, m);
     let named_by_parts = matches!(m.kind, MaterialKind::Fabric | MaterialKind::Prepreg);
     if m.designation.is_none() && !named_by_parts {
         sink.note(
@@ -113,39 +111,6 @@ pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>)
     }
     if let Some((given, computed)) = prepreg_thickness(m) {
         thickness_differs(sink, "cured_thickness", given, computed, "fibre, resin and resin content");
-    }
-}
-
-/// A material without these can be neither weighed nor told from another.
-fn required(sink: &mut Sink, m: &Material) {
-    let lacks: Vec<&str> = match m.kind {
-        MaterialKind::Fabric => vec![("areal", m.areal.is_some()), ("fibre", m.fibre.is_some())],
-        MaterialKind::Prepreg => vec![
-            ("fibre", m.fibre.is_some()),
-            ("fibre.areal", m.fibre.as_ref().is_none_or(|fibre| fibre.areal.is_some())),
-            ("resin", m.resin.is_some()),
-        ],
-        MaterialKind::Resin | MaterialKind::Core | MaterialKind::Sheet => {
-            vec![("density", m.density.is_some())]
-        }
-        MaterialKind::Adhesive => {
-            vec![("areal (film) or density (paste)", m.areal.is_some() || m.density.is_some())]
-        }
-        MaterialKind::Mesh | MaterialKind::Surfacing => vec![("areal", m.areal.is_some())],
-        MaterialKind::Coating => vec![("dry_density", m.dry_density.is_some()), ("role", m.role.is_some())],
-        MaterialKind::Part => vec![("mass or linear_mass", m.mass.is_some() || m.linear_mass.is_some())],
-    }
-    .into_iter()
-    .filter_map(|(field, given)| (!given).then_some(field))
-    .collect();
-    for field in lacks {
-        sink.error(
-            "missing-field",
-            "kind",
-            format!("{} needs `{field}`", one_of([m.kind.word()].into_iter())),
-        )
-        .label("field missing")
-        .help(format!("write its `{field}`"));
     }
 }
 

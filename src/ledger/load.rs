@@ -2,15 +2,14 @@
 
 use super::find::{self, Found, HEAD_FILE};
 use super::known::Known;
+use super::read::{Readable, read_record};
 use super::recall::Work;
 use super::sink::{RECORD_LIMIT, Sink, settle};
 use super::{
-    Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, proof, read,
-    steering,
+    Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, proof, steering,
 };
 use crate::record::{Address, Fault, LedgerHead, Level, Place, RecordKind};
 use rayon::prelude::*;
-use serde::de::DeserializeOwned;
 use std::sync::Arc;
 
 impl Ledger {
@@ -103,13 +102,14 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
             return;
         }
     };
-    let sink = match read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE) {
-        Ok(value) => {
-            let sink = head::check(&value);
+    let (value, faults) = read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE);
+    let sink = match value {
+        Some(value) => {
+            ledger.faults.extend(faults);
             ledger.head = Some((*value).clone());
-            Some(sink)
+            Some(head::check(&value))
         }
-        Err(faults) => {
+        None => {
             let newer = head::newer(&bytes);
             if newer.is_none() {
                 ledger.faults.extend(faults);
@@ -124,30 +124,30 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
     sinks.extend(sink);
 }
 
-/// A record, or the faults in its text.
-type WasRead<T> = Result<Arc<T>, Vec<Fault>>;
+/// A record, unless it can't be used, and the faults in its text.
+type WasRead<T> = (Option<Arc<T>>, Vec<Fault>);
 
-fn read_one<T: DeserializeOwned + Send + Sync + 'static>(
-    files: &dyn Files,
-    recall: &dyn Recall,
-    kind: RecordKind,
-    file: &str,
-) -> WasRead<T> {
+fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKind, file: &str) -> WasRead<T> {
     let blob = files.blob_id(file);
     let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
     if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
         recall.count(Work::Spared);
-        return Ok(value);
+        return (Some(value), Vec::new());
     }
-    let bytes = files.read(file, RECORD_LIMIT).map_err(|why| {
-        vec![Fault::error("unreadable", Place::file(file), format!("`{file}` can't be read: {why}"))]
-    })?;
+    let bytes = match files.read(file, RECORD_LIMIT) {
+        Ok(bytes) => bytes,
+        Err(why) => {
+            let message = format!("`{file}` can't be read: {why}");
+            return (None, vec![Fault::error("unreadable", Place::file(file), message)]);
+        }
+    };
     recall.count(Work::Parsed);
-    let value: Arc<T> = Arc::new(read::read_record(kind, file, &bytes)?);
-    if let Some(blob) = blob {
-        recall.keep(&blob, kind.word(), Arc::<T>::clone(&value));
+    let (value, faults) = read_record(kind, file, &bytes);
+    let value: Option<Arc<T>> = value.map(Arc::new);
+    if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty()) {
+        recall.keep(&blob, kind.word(), Arc::<T>::clone(value));
     }
-    Ok(value)
+    (value, faults)
 }
 
 /// Reads records kind by kind and gathers what can't be used.
@@ -160,7 +160,7 @@ struct Reading<'a> {
 }
 
 impl Reading<'_> {
-    fn records<T: DeserializeOwned + Send + Sync + 'static>(&mut self, kind: RecordKind) -> Records<T> {
+    fn records<T: Readable>(&mut self, kind: RecordKind) -> Records<T> {
         let (files, recall) = (self.files, self.recall);
         let read: Vec<(&Found, WasRead<T>)> = self
             .found
@@ -169,18 +169,14 @@ impl Reading<'_> {
             .map(|found| (found, read_one::<T>(files, recall, kind, &found.file)))
             .collect();
         let mut records = Records::new();
-        for (found, value) in read {
-            let address = Address::new(kind, found.id.clone());
+        for (found, (value, faults)) in read {
+            self.faults.extend(faults);
             match value {
-                Ok(value) if found.usable => {
+                Some(value) if found.usable => {
                     let entry = Entry { id: found.id.clone(), file: found.file.clone(), value };
                     records.insert(found.id.clone(), entry);
                 }
-                Ok(_) => self.broken.push(address),
-                Err(faults) => {
-                    self.faults.extend(faults);
-                    self.broken.push(address);
-                }
+                _ => self.broken.push(Address::new(kind, found.id.clone())),
             }
         }
         records

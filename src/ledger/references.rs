@@ -105,7 +105,7 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
         let part = known.material(sink, at.clone(), &edge.part, &[MaterialKind::Part]);
         if part.is_some_and(|part| part.linear_mass.is_none()) {
             sink.error(
-                "missing-field",
+                "missing-mass",
                 at,
                 format!("`{}` has no mass per length, so the edge can't be weighed", edge.part),
             )
@@ -127,7 +127,7 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
 fn part(known: Known<'_>, sink: &mut Sink, at: &str, reference: &crate::record::MaterialRef) {
     let part = known.material(sink, at, reference, &[MaterialKind::Part]);
     if part.is_some_and(|part| part.mass.is_none()) {
-        sink.error("missing-field", at, format!("`{reference}` has no mass, so it can't be weighed"))
+        sink.error("missing-mass", at, format!("`{reference}` has no mass, so it can't be weighed"))
             .label("no mass")
             .help("write its `mass`, for example `120 g`");
     }

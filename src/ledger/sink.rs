@@ -1,6 +1,7 @@
 //! Faults found in a record, before their places in the text are known.
 
-use super::{Files, places};
+use super::Files;
+use super::places::Index;
 use crate::record::{Fault, Level, Place, Why};
 use std::collections::BTreeMap;
 
@@ -128,7 +129,7 @@ impl Sink {
     }
 }
 
-/// Finds the places of faults in the text: each file is read once, and only where it has faults.
+/// Finds the places of faults in the text: each file is read once more, and only where it has faults.
 pub(super) fn settle(files: &dyn Files, sinks: Vec<Sink>) -> Vec<Fault> {
     let mut texts = Texts { files, known: BTreeMap::new() };
     let mut faults = Vec::new();
@@ -146,7 +147,7 @@ pub(super) fn settle(files: &dyn Files, sinks: Vec<Sink>) -> Vec<Fault> {
 
 struct Texts<'a> {
     files: &'a dyn Files,
-    known: BTreeMap<String, String>,
+    known: BTreeMap<String, Index>,
 }
 
 impl Texts<'_> {
@@ -156,12 +157,12 @@ impl Texts<'_> {
             At::Line(line) => Place { line: Some(*line), ..Place::file(file) },
             At::Route(route) => {
                 let files = self.files;
-                let text = self.known.entry(file.to_string()).or_insert_with(|| {
+                let index = self.known.entry(file.to_string()).or_insert_with(|| {
                     let bytes = files.read(file, RECORD_LIMIT).unwrap_or_else(|_| std::sync::Arc::from([]));
                     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
-                    String::from_utf8_lossy(bytes).into_owned()
+                    Index::of(&String::from_utf8_lossy(bytes))
                 });
-                places::place(file, text, route)
+                index.place(file, route)
             }
         }
     }

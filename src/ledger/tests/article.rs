@@ -66,11 +66,11 @@ fn materials_must_be_of_the_right_kind() {
 
 #[test]
 fn parts_have_the_mass_that_their_place_needs() {
-    error(&with(HATCH, "part: seal-d", "part: latch-a"), "missing-field", HATCH);
-    error(&with(HATCH, "part: latch-a", "part: seal-d"), "missing-field", HATCH);
+    error(&with(HATCH, "part: seal-d", "part: latch-a"), "missing-mass", HATCH);
+    error(&with(HATCH, "part: latch-a", "part: seal-d"), "missing-mass", HATCH);
     error(
         &with("assemblies/bow.yaml", "part: latch-a", "part: seal-d"),
-        "missing-field",
+        "missing-mass",
         "assemblies/bow.yaml",
     );
 }
@@ -121,27 +121,6 @@ fn every_circle_is_found_and_long_chains_are_walked() {
         &[("circle", Level::Error, "tools/t-2999.yaml"), ("circle", Level::Error, "tools/u-1.yaml")],
     );
     assert_eq!(ledger.broken.len(), 4);
-}
-
-#[test]
-fn materials_need_the_fields_of_their_kind() {
-    for (file, field) in [
-        ("materials/cw-200-e1.yaml", ", areal: 200 g/m2"),
-        ("materials/gw-300.yaml", "areal: 300 g/m2\n"),
-        ("materials/resin-a.yaml", "density: 1150 kg/m3\n"),
-        ("materials/foam-52.yaml", "density: 52 kg/m3\n"),
-        ("materials/film-150.yaml", "areal: 150 g/m2\n"),
-        ("materials/mesh-73.yaml", "areal: 73 g/m2\n"),
-        ("materials/base-c.yaml", "role: colour\n"),
-        ("materials/base-c.yaml", "dry_density: 1500 kg/m3\n"),
-        ("materials/acrylic-a.yaml", "density: 1190 kg/m3\n"),
-    ] {
-        let ledger = with(file, field, "");
-        let own: Vec<&str> =
-            ledger.faults.iter().filter(|fault| fault.place.file == file).map(|fault| fault.rule).collect();
-        assert_eq!(own, ["missing-field"], "{file} without {field}");
-    }
-    error(&plus("materials/x.yaml", "kind: part\ndesignation: x\n"), "missing-field", "materials/x.yaml");
 }
 
 #[test]

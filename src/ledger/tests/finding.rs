@@ -173,15 +173,22 @@ fn faults_are_sorted_whatever_the_order_of_finding() {
     files.put("tools/hatch-mould.yaml", "kind: mould\nfrom: gone\n");
     files.put("assemblies/bow.yaml", "children: []\n");
     files.put("evidence/data/e-001.csv", "batch,panel,specimen,value [MPa]\nb1,p1,s1,x\nb1,p1,,6\n");
-    let found: Vec<(String, Option<usize>)> =
-        load(&files).faults.iter().map(|fault| (fault.place.file.clone(), fault.place.line)).collect();
+    let found: Vec<(String, &str)> =
+        load(&files).faults.iter().map(|fault| (fault.place.file.clone(), fault.rule)).collect();
     let expected = [
-        ("assemblies/bow.yaml", None),
-        ("evidence/data/e-001.csv", Some(2)),
-        ("evidence/data/e-001.csv", Some(3)),
-        ("tools/hatch-mould.yaml", None),
+        ("assemblies/bow.yaml", "empty-list"),
+        ("evidence/data/e-001.csv", "bad-data"),
+        ("evidence/data/e-001.csv", "bad-data"),
+        ("tools/hatch-mould.yaml", "unknown-reference"),
     ];
-    assert_eq!(found, expected.map(|(file, line)| (file.to_string(), line)));
+    assert_eq!(found, expected.map(|(file, rule)| (file.to_string(), rule)));
+    let lines: Vec<usize> = load(&files)
+        .faults
+        .iter()
+        .filter(|fault| fault.rule == "bad-data")
+        .filter_map(|fault| fault.place.line)
+        .collect();
+    assert_eq!(lines, [2, 3]);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 mod article;
 mod data;
 mod finding;
+mod places;
 mod proof;
 mod steering;
 
