@@ -2,7 +2,7 @@
 
 use super::Files;
 use super::sink::{At, Sink};
-use crate::record::{Level, RecordKind, id_of};
+use crate::record::{Address, Level, RecordKind, id_of};
 use std::collections::BTreeMap;
 
 /// The file that makes a directory a ledger.
@@ -21,9 +21,11 @@ pub(super) struct Found {
     pub usable: bool,
 }
 
-/// Finds all records in the order of their paths, with what is wrong with names and folders.
-pub(super) fn records(files: &dyn Files) -> (Vec<Found>, Vec<Sink>) {
+/// Finds all records in the order of their paths, with what is wrong with names and folders, and the
+/// records that are there but are no plain files.
+pub(super) fn records(files: &dyn Files) -> (Vec<Found>, Vec<Sink>, Vec<Address>) {
     let mut found = Vec::new();
+    let mut broken = Vec::new();
     let mut sinks = Vec::new();
     for path in files.paths() {
         let mut sink = Sink::new(&path);
@@ -43,11 +45,15 @@ pub(super) fn records(files: &dyn Files) -> (Vec<Found>, Vec<Sink>) {
             "put a plain file here, or take it away"
         });
         sinks.push(sink);
+        // Only the fault above is said of it; its name is none of its faults.
+        if let Some(one) = record(&path, &mut Sink::new(&path)) {
+            broken.push(Address::new(one.kind, one.id));
+        }
     }
     for name in files.folders() {
         folder(&name, &mut sinks);
     }
-    (found, sinks)
+    (found, sinks, broken)
 }
 
 fn record(path: &str, sink: &mut Sink) -> Option<Found> {

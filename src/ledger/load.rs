@@ -19,7 +19,8 @@ impl Ledger {
     /// Records are read and judged on all cores; the answer does not depend on their number.
     pub fn load(files: &dyn Files, recall: &dyn Recall) -> Ledger {
         let mut ledger = Ledger::default();
-        let (found, mut sinks) = find::records(files);
+        let (found, mut sinks, unread) = find::records(files);
+        ledger.broken.extend(unread);
         read_head(files, recall, &mut ledger, &mut sinks);
         let mut reading = Reading { files, recall, found: &found, faults: Vec::new(), broken: Vec::new() };
         ledger.materials = reading.records(RecordKind::Material);

@@ -109,6 +109,16 @@ fn links_and_other_oddities() {
 }
 
 #[test]
+fn a_record_that_is_a_link_is_broken_and_not_dangling() {
+    let mut files = sound();
+    files.remove("tools/hatch-mould.yaml");
+    files.put_oddity("tools/hatch-mould.yaml", "a symbolic link");
+    let ledger = load(&files);
+    error(&ledger, "link-in-ledger", "tools/hatch-mould.yaml");
+    assert!(ledger.panels.contains_key("bow-hatch"));
+}
+
+#[test]
 fn head_is_missing_or_broken() {
     let mut files = sound();
     files.remove("ledger.yaml");
