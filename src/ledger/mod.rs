@@ -7,6 +7,33 @@ use crate::record::{
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+mod built;
+mod circles;
+mod data;
+mod design;
+mod files;
+mod find;
+mod head;
+mod known;
+mod load;
+mod places;
+mod proof;
+mod ranges;
+mod read;
+mod recall;
+mod references;
+mod sink;
+mod steering;
+mod subjects;
+mod table;
+#[cfg(test)]
+mod tests;
+mod words;
+
+pub use files::{Files, MemoryFiles};
+pub use recall::{Counts, MemoryRecall, Recall, Remembered, Work};
+pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
+
 /// One record with its id and its file.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Entry<T> {
@@ -14,7 +41,7 @@ pub struct Entry<T> {
     pub id: String,
     /// Path relative to the ledger's root.
     pub file: String,
-    /// What was written; shared between ledgers that hold the same text.
+    /// What was written; shared with whoever remembers it.
     pub value: Arc<T>,
 }
 
@@ -30,7 +57,7 @@ pub struct Specimen {
     pub panel: String,
     /// Label of the specimen.
     pub specimen: String,
-    /// The value in the file's unit.
+    /// The value in the file's unit; NaN where a rejected specimen has none.
     pub value: f64,
     /// Why it was rejected, where it was.
     pub rejected: Option<String>,
@@ -52,7 +79,7 @@ pub struct TestData {
 }
 
 /// A whole ledger as read from one snapshot; records with errors are left out and named in `broken`.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Ledger {
     /// `ledger.yaml`; `None` where it is missing or broken.
     pub head: Option<LedgerHead>,

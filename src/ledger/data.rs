@@ -1,0 +1,180 @@
+//! Data files of evidence: where they lie, what they hold, which batches they share.
+
+use super::files::resolve;
+use super::known::Known;
+use super::recall::Work;
+use super::sink::{At, Sink};
+use super::table::{self, Table};
+use super::{Entry, Files, Ledger, Recall, TestData};
+use crate::record::{Address, Evidence, EvidenceState, Figure, Level, Lots, RecordKind, Showing};
+use sha2::{Digest, Sha256};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// Largest data file that is read, in bytes.
+const DATA_LIMIT: u64 = 32 << 20;
+
+/// Returns `sha256:` and 64 hexadecimal digits.
+pub(super) fn digest(bytes: &[u8]) -> String {
+    let hex: String = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+    format!("sha256:{hex}")
+}
+
+/// What is remembered of a data file without faults.
+struct Read {
+    table: Table,
+    digest: String,
+}
+
+/// Reads the data file of one record.
+pub(super) fn read(
+    known: Known<'_>,
+    files: &dyn Files,
+    recall: &dyn Recall,
+    sink: &mut Sink,
+    own: &Entry<Evidence>,
+) -> Option<TestData> {
+    let written = own.value.data.as_deref()?;
+    let Some(file) = resolve(&own.file, written) else {
+        sink.error("outside-ledger", "data", format!("`{written}` lies outside the ledger"))
+            .label("outside")
+            .help("put the file into the ledger, and write its path relative to this record's folder");
+        return None;
+    };
+    let read = match load(files, recall, &file) {
+        Ok(read) => read,
+        Err(Unread::Missing(why)) => {
+            let message = format!("the data file `{file}` can't be read: {why}");
+            // Before a test is done its data may well not be there yet.
+            let raised = if own.value.state == EvidenceState::Done {
+                sink.error("missing-data", "data", message)
+            } else {
+                sink.warning("missing-data", "data", message)
+            };
+            raised.label("no such data");
+            raised.help(if written.contains('\\') {
+                "write the path with `/`"
+            } else {
+                "write the path relative to this record's folder"
+            });
+            return None;
+        }
+        Err(Unread::Bad(lines)) => {
+            for bad in lines {
+                sink.elsewhere(Level::Error, "bad-data", &file, At::Line(bad.line), bad.message)
+                    .label(bad.label)
+                    .help(bad.help);
+            }
+            return None;
+        }
+    };
+    if let Some(kept) = own.value.digest.as_deref().filter(|kept| *kept != read.digest) {
+        sink.warning("digest-differs", "digest", format!("`{file}` is no longer what it was when conformed"))
+            .label("other bytes")
+            .help(format!(
+                "restore the file ({kept}), or record the correction as new evidence that supersedes this"
+            ));
+    }
+    if let Some(showing) = known.ledger.showings.get(own.value.showing.id()) {
+        unit_fits(sink, &file, &read.table, showing);
+    }
+    Some(TestData {
+        file,
+        digest: read.digest.clone(),
+        unit: read.table.unit.clone(),
+        rows: read.table.rows.clone(),
+    })
+}
+
+enum Unread {
+    Missing(String),
+    Bad(Vec<table::BadLine>),
+}
+
+fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>, Unread> {
+    let blob = files.blob_id(file);
+    let kept = blob.as_deref().and_then(|blob| recall.find(blob, "data"));
+    if let Some(read) = kept.and_then(|kept| kept.downcast::<Read>().ok()) {
+        recall.count(Work::Spared);
+        return Ok(read);
+    }
+    let bytes = files.read(file, DATA_LIMIT).map_err(Unread::Missing)?;
+    let table = table::read(&bytes).map_err(Unread::Bad)?;
+    let read = Arc::new(Read { table, digest: digest(&bytes) });
+    recall.count(Work::Digested);
+    if let Some(blob) = blob {
+        recall.keep(&blob, "data", Arc::<Read>::clone(&read));
+    }
+    Ok(read)
+}
+
+/// Values in one kind of unit can't meet a criterion in another.
+fn unit_fits(sink: &mut Sink, file: &str, table: &Table, showing: &Entry<Showing>) {
+    let accept = &showing.value.accept;
+    let criteria: Vec<&Figure> = [
+        &accept.at_least,
+        &accept.at_most,
+        &accept.mean_at_least,
+        &accept.mean_at_most,
+        &accept.all_at_least,
+        &accept.all_at_most,
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let Some(unit) = &table.unit else { return };
+    if let Some(other) = criteria.iter().find(|criterion| criterion.number_in(unit).is_none()) {
+        let message = format!("values in {unit} can't meet the criterion `{}`", other.text());
+        sink.elsewhere(Level::Error, "bad-data", file, At::Line(1), message)
+            .label("other unit")
+            .help("write the unit that the values are in")
+            .why(&showing.file, "accept", "the criterion stands here");
+    }
+}
+
+/// A record, its data, and the line on which a batch stands first.
+type Report<'a> = (&'a Entry<Evidence>, &'a TestData, usize);
+
+/// Finds batch labels that two reports of one showing have without both saying that they share lots.
+/// The later record, by id, is the one at fault.
+pub(super) fn shared_batches(ledger: &Ledger) -> Vec<(Address, Sink)> {
+    let superseded: BTreeSet<&str> =
+        ledger.evidence.values().filter_map(|entry| Some(entry.value.supersedes.as_ref()?.id())).collect();
+    let mut owners: BTreeMap<(&str, &str), Vec<Report<'_>>> = BTreeMap::new();
+    for (id, data) in &ledger.data {
+        let Some(entry) = ledger.evidence.get(id) else { continue };
+        // A correction has the batches of what it corrects.
+        if superseded.contains(id.as_str()) {
+            continue;
+        }
+        let mut seen = BTreeSet::new();
+        for row in data.rows.iter().filter(|row| seen.insert(row.batch.as_str())) {
+            owners.entry((entry.value.showing.id(), &row.batch)).or_default().push((entry, data, row.line));
+        }
+    }
+    let mut found = Vec::new();
+    for ((_, batch), reports) in owners {
+        for (index, (entry, data, line)) in reports.iter().enumerate() {
+            let shared = |entry: &Entry<Evidence>| entry.value.lots == Some(Lots::Shared);
+            let earlier = reports.iter().take(index);
+            let Some((other, other_data, other_line)) =
+                earlier.into_iter().find(|(other, _, _)| !(shared(entry) && shared(other)))
+            else {
+                continue;
+            };
+            let mut sink = Sink::new(&data.file);
+            sink.error(
+                "shared-batch",
+                At::Line(*line),
+                format!("batch `{batch}` is in `{}` and in `{}`", other.id, entry.id),
+            )
+            .label("label used before")
+            .help(
+                "if it is the same lot, write `lots: shared` in both records; if not, tell the labels apart",
+            )
+            .why(&other_data.file, At::Line(*other_line), format!("`{}` has it here", other.id));
+            found.push((Address::new(RecordKind::Evidence, entry.id.clone()), sink));
+        }
+    }
+    found
+}

@@ -1,0 +1,139 @@
+//! Which files are records, of which kind and with which id.
+
+use super::Files;
+use super::sink::{At, Sink};
+use crate::record::{Address, Level, RecordKind, id_of};
+use std::collections::BTreeMap;
+
+/// The file that makes a directory a ledger.
+pub(super) const HEAD_FILE: &str = "ledger.yaml";
+
+/// A file that is a record by its place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Found {
+    /// Kind, by the folder.
+    pub kind: RecordKind,
+    /// Id, by the stem, in lower case.
+    pub id: String,
+    /// Path relative to the ledger's root.
+    pub file: String,
+    /// Whether the id is one and no other record of the kind has it.
+    pub usable: bool,
+}
+
+/// Finds all records in the order of their paths, with what is wrong with names and folders, and the
+/// records that are there but are no plain files.
+pub(super) fn records(files: &dyn Files) -> (Vec<Found>, Vec<Sink>, Vec<Address>) {
+    let mut found = Vec::new();
+    let mut broken = Vec::new();
+    let mut sinks = Vec::new();
+    for path in files.paths() {
+        let mut sink = Sink::new(&path);
+        if let Some(one) = record(&path, &mut sink) {
+            found.push(one);
+        }
+        sinks.push(sink);
+    }
+    duplicates(&mut found, &mut sinks);
+    for (path, what) in files.oddities() {
+        let mut sink = Sink::new(&path);
+        let raised = sink.error("link-in-ledger", At::File, format!("`{path}` is {what}, no plain file"));
+        raised.label(what.as_str());
+        raised.help(if what.contains("link") {
+            "put the file itself here: links are not followed, so that a ledger is the same everywhere"
+        } else {
+            "put a plain file here, or take it away"
+        });
+        sinks.push(sink);
+        // Only the fault above is said of it; its name is none of its faults.
+        if let Some(one) = record(&path, &mut Sink::new(&path)) {
+            broken.push(Address::new(one.kind, one.id));
+        }
+    }
+    for name in files.folders() {
+        folder(&name, &mut sinks);
+    }
+    (found, sinks, broken)
+}
+
+fn record(path: &str, sink: &mut Sink) -> Option<Found> {
+    let (top, rest) = path.split_once('/')?;
+    let kind = RecordKind::by_folder(top)?;
+    let name = rest.rsplit('/').next()?;
+    let (stem, ending) = name.rsplit_once('.')?;
+    if ending != "yaml" {
+        if ending.eq_ignore_ascii_case("yml") || ending.eq_ignore_ascii_case("yaml") {
+            sink.warning("not-read", At::File, format!("`{path}` is not read: records end in `.yaml`"))
+                .label("another ending")
+                .help(format!("rename it to `{stem}.yaml`"));
+        }
+        return None;
+    }
+    let usable = id_of(kind, stem).is_ok_and(|id| id == stem);
+    if !usable {
+        sink.error(
+            "bad-id",
+            At::File,
+            format!("`{stem}` is no id: ids are lower-case letters, digits and `-`"),
+        )
+        .label("bad id")
+        .help(format!("rename it to `{}.yaml`", plain(stem)));
+    }
+    Some(Found { kind, id: stem.to_lowercase(), file: path.to_string(), usable })
+}
+
+/// Makes an id out of a stem that is none.
+fn plain(stem: &str) -> String {
+    let joined: String =
+        stem.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
+    let parts: Vec<&str> = joined.split('-').filter(|part| !part.is_empty()).collect();
+    if parts.is_empty() { "record".to_string() } else { parts.join("-") }
+}
+
+fn duplicates(found: &mut [Found], sinks: &mut Vec<Sink>) {
+    let mut by_id: BTreeMap<(RecordKind, String), Vec<String>> = BTreeMap::new();
+    for one in found.iter() {
+        by_id.entry((one.kind, one.id.clone())).or_default().push(one.file.clone());
+    }
+    for ((kind, id), all) in by_id.iter().filter(|(_, all)| all.len() > 1) {
+        for own in all {
+            let others: Vec<&String> = all.iter().filter(|other| *other != own).collect();
+            let names = others.iter().map(|other| format!("`{other}`")).collect::<Vec<_>>().join(", ");
+            let mut sink = Sink::new(own);
+            let raised =
+                sink.error("duplicate-id", At::File, format!("`{own}` and {names} are both {kind} `{id}`"));
+            raised.label("same id");
+            raised.help("rename one of them: an id stands for one record, whatever its folder and case");
+            for other in others {
+                raised.why(other, At::File, "the same id here");
+            }
+            sinks.push(sink);
+        }
+    }
+    for one in found.iter_mut() {
+        one.usable &= by_id.get(&(one.kind, one.id.clone())).is_none_or(|all| all.len() == 1);
+    }
+}
+
+fn folder(name: &str, sinks: &mut Vec<Sink>) {
+    if RecordKind::by_folder(name).is_some() {
+        return;
+    }
+    let lower = name.to_lowercase();
+    let near = RecordKind::ALL.iter().find(|kind| {
+        kind.word() == lower || kind.folder() == lower || strsim::levenshtein(kind.folder(), name) == 1
+    });
+    if let Some(kind) = near {
+        let mut sink = Sink::new(name);
+        sink.elsewhere(
+            Level::Warning,
+            "folder-name",
+            name,
+            At::File,
+            format!("the folder `{name}` is not read: {} stand in `{}`", kind.folder(), kind.folder()),
+        )
+        .label("not read")
+        .help(format!("rename it to `{}`", kind.folder()));
+        sinks.push(sink);
+    }
+}

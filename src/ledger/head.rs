@@ -1,0 +1,114 @@
+//! Rules on `ledger.yaml`.
+
+use super::find::HEAD_FILE;
+use super::known::unknown_milestone;
+use super::ranges::{NOT_NEGATIVE, POSITIVE, TEMPERATURE, all_within, money, within};
+use super::sink::{At, Sink};
+use super::words::{GATE_RULES, suggest};
+use crate::record::LedgerHead;
+use std::collections::BTreeSet;
+
+/// The version of the record formats that this program reads.
+pub(super) const FORMAT: u32 = 1;
+
+/// Says that a ledger has no `ledger.yaml` that could be read.
+pub(super) fn missing(why: &str) -> Sink {
+    let mut sink = Sink::new(HEAD_FILE);
+    sink.error("missing-head", At::File, format!("`{HEAD_FILE}` can't be read: {why}"))
+        .label("no ledger")
+        .help("write at least `format: 1` and `programme: NAME` in it");
+    sink
+}
+
+/// Says that a ledger was written for a later program, if it was: then nothing else about it is a fault.
+pub(super) fn newer(bytes: &[u8]) -> Option<Sink> {
+    let value: serde_yaml::Value = serde_yaml::from_slice(bytes).ok()?;
+    let format = value.get("format")?.as_u64()?;
+    (format > u64::from(FORMAT)).then(|| newer_format(format))
+}
+
+fn newer_format(format: u64) -> Sink {
+    let mut sink = Sink::new(HEAD_FILE);
+    sink.error(
+        "format-newer",
+        "format",
+        format!("the ledger is of format {format}, this program reads {FORMAT}"),
+    )
+    .label("newer format")
+    .help("use a later version of bondline");
+    sink
+}
+
+/// Checks what was read.
+pub(super) fn check(head: &LedgerHead) -> Sink {
+    if head.format > FORMAT {
+        return newer_format(u64::from(head.format));
+    }
+    let mut sink = Sink::new(HEAD_FILE);
+    let sink_ref = &mut sink;
+    if head.format != FORMAT {
+        sink_ref
+            .error("format-unknown", "format", format!("there is no format {}", head.format))
+            .label("no format")
+            .help(format!("write `format: {FORMAT}`"));
+    }
+    let mut seen = BTreeSet::new();
+    for (index, milestone) in head.milestones.iter().enumerate() {
+        if !seen.insert(milestone) {
+            let at = super::known::entry("milestones", index, "");
+            sink_ref
+                .error("duplicate-milestone", at, format!("the milestone `{milestone}` is listed twice"))
+                .label("listed before")
+                .help("take one out: milestones stand in one order");
+        }
+    }
+    if let Some(reached) = head.reached.as_ref().filter(|reached| !head.milestones.contains(reached)) {
+        unknown_milestone(sink_ref, "reached", reached, &head.milestones);
+    }
+    for rule in head.policy.keys().filter(|rule| !GATE_RULES.contains(&rule.as_str())) {
+        let help = suggest(rule, GATE_RULES.iter().copied());
+        sink_ref
+            .error("unknown-policy", format!("policy.{rule}"), format!("`{rule}` is no rule of the gate"))
+            .label("unknown rule")
+            .help(help.unwrap_or_else(|| format!("there are: {}", GATE_RULES.join(", "))));
+    }
+    for (group, budget) in &head.budgets {
+        within(sink_ref, POSITIVE, &format!("budgets.{group}"), Some(budget));
+    }
+    figures(sink_ref, head);
+    sink
+}
+
+fn figures(sink: &mut Sink, head: &LedgerHead) {
+    if let Some(climate) = &head.climate {
+        within(sink, TEMPERATURE, "climate.ambient", Some(&climate.ambient));
+        within(sink, TEMPERATURE, "climate.sky", climate.sky.as_deref());
+        all_within(
+            sink,
+            NOT_NEGATIVE,
+            &[
+                ("climate.irradiance", Some(&climate.irradiance)),
+                ("climate.wind", climate.wind.as_deref()),
+                ("climate.structural_wind", climate.structural_wind.as_deref()),
+            ],
+        );
+    }
+    if let Some(growth) = &head.growth {
+        all_within(
+            sink,
+            NOT_NEGATIVE,
+            &[
+                ("growth.estimated", growth.estimated.as_deref()),
+                ("growth.calculated", growth.calculated.as_deref()),
+                ("growth.weighed", growth.weighed.as_deref()),
+                ("growth.paint", growth.paint.as_deref()),
+                ("growth.paste", growth.paste.as_deref()),
+            ],
+        );
+    }
+    if let Some(rates) = &head.rates {
+        money(sink, "rates.specimen", rates.specimen.as_ref());
+        money(sink, "rates.panel_layup", rates.panel_layup.as_ref());
+        money(sink, "rates.lab_week", rates.lab_week.as_ref());
+    }
+}

@@ -1,0 +1,255 @@
+//! Reading a whole ledger: find, read, look up, judge.
+
+use super::find::{self, Found, HEAD_FILE};
+use super::known::Known;
+use super::read::{Readable, read_record};
+use super::recall::Work;
+use super::sink::{RECORD_LIMIT, Sink, settle};
+use super::{
+    Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, proof, steering,
+};
+use crate::record::{Address, Fault, LedgerHead, Level, Place, RecordKind};
+use rayon::prelude::*;
+use std::sync::Arc;
+
+impl Ledger {
+    /// Reads a ledger. It never fails: whatever is wrong stands in `faults`, and records that can't be used
+    /// stand in `broken` and nowhere else.
+    ///
+    /// Records are read and judged on all cores; the answer does not depend on their number.
+    pub fn load(files: &dyn Files, recall: &dyn Recall) -> Ledger {
+        let mut ledger = Ledger::default();
+        let (found, mut sinks, unread) = find::records(files);
+        ledger.broken.extend(unread);
+        read_head(files, recall, &mut ledger, &mut sinks);
+        let mut reading = Reading { files, recall, found: &found, faults: Vec::new(), broken: Vec::new() };
+        ledger.materials = reading.records(RecordKind::Material);
+        ledger.processes = reading.records(RecordKind::Process);
+        ledger.tools = reading.records(RecordKind::Tool);
+        ledger.finishes = reading.records(RecordKind::Finish);
+        ledger.recipes = reading.records(RecordKind::Recipe);
+        ledger.panels = reading.records(RecordKind::Panel);
+        ledger.assemblies = reading.records(RecordKind::Assembly);
+        ledger.showings = reading.records(RecordKind::Showing);
+        ledger.evidence = reading.records(RecordKind::Evidence);
+        ledger.decisions = reading.records(RecordKind::Decision);
+        ledger.concessions = reading.records(RecordKind::Concession);
+        ledger.weighings = reading.records(RecordKind::Weighing);
+        ledger.studies = reading.records(RecordKind::Study);
+        let Reading { faults, broken, .. } = reading;
+        ledger.faults.extend(faults);
+        ledger.broken.extend(broken);
+        let judged = judge(&ledger, files, recall);
+        ledger.data = judged.data;
+        let mut broken = judged.broken;
+        sinks.extend(judged.sinks);
+        for (address, sink) in data::shared_batches(&ledger) {
+            broken.push(address);
+            sinks.push(sink);
+        }
+        for (members, sink) in circles::all(&ledger) {
+            broken.extend(members);
+            sinks.push(sink);
+        }
+        ledger.drop_all(broken);
+        ledger.faults.extend(settle(files, sinks));
+        ledger.faults.sort_by(|a, b| {
+            let key =
+                |fault: &Fault| (fault.place.line, fault.rule, fault.place.column, fault.message.clone());
+            a.place.file.cmp(&b.place.file).then_with(|| key(a).cmp(&key(b)))
+        });
+        ledger
+    }
+
+    /// Leaves broken records out and names them.
+    fn drop_all(&mut self, broken: Vec<Address>) {
+        for address in broken {
+            let id = address.id();
+            match address.kind() {
+                RecordKind::Ledger => self.head = None,
+                RecordKind::Material => drop(self.materials.remove(id)),
+                RecordKind::Process => drop(self.processes.remove(id)),
+                RecordKind::Tool => drop(self.tools.remove(id)),
+                RecordKind::Finish => drop(self.finishes.remove(id)),
+                RecordKind::Recipe => drop(self.recipes.remove(id)),
+                RecordKind::Panel => drop(self.panels.remove(id)),
+                RecordKind::Assembly => drop(self.assemblies.remove(id)),
+                RecordKind::Showing => drop(self.showings.remove(id)),
+                RecordKind::Evidence => {
+                    self.data.remove(id);
+                    self.evidence.remove(id);
+                }
+                RecordKind::Decision => drop(self.decisions.remove(id)),
+                RecordKind::Concession => drop(self.concessions.remove(id)),
+                RecordKind::Weighing => drop(self.weighings.remove(id)),
+                RecordKind::Study => drop(self.studies.remove(id)),
+            }
+            self.broken.insert(address);
+        }
+    }
+
+    /// Returns whether any fault is an error.
+    pub fn has_errors(&self) -> bool {
+        self.faults.iter().any(|fault| fault.level == Level::Error)
+    }
+}
+
+fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks: &mut Vec<Sink>) {
+    let bytes = match files.read(HEAD_FILE, RECORD_LIMIT) {
+        Ok(bytes) => bytes,
+        Err(why) => {
+            sinks.push(head::missing(&why));
+            ledger.broken.insert(Address::ledger());
+            return;
+        }
+    };
+    let (value, faults) = read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE);
+    let sink = match value {
+        Some(value) => {
+            ledger.faults.extend(faults);
+            ledger.head = Some((*value).clone());
+            Some(head::check(&value))
+        }
+        None => {
+            let newer = head::newer(&bytes);
+            if newer.is_none() {
+                ledger.faults.extend(faults);
+            }
+            newer
+        }
+    };
+    if sink.as_ref().is_none_or(Sink::has_errors) {
+        ledger.head = None;
+        ledger.broken.insert(Address::ledger());
+    }
+    sinks.extend(sink);
+}
+
+/// A record, unless it can't be used, and the faults in its text.
+type WasRead<T> = (Option<Arc<T>>, Vec<Fault>);
+
+fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKind, file: &str) -> WasRead<T> {
+    let blob = files.blob_id(file);
+    let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
+    if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
+        recall.count(Work::Spared);
+        return (Some(value), Vec::new());
+    }
+    let bytes = match files.read(file, RECORD_LIMIT) {
+        Ok(bytes) => bytes,
+        Err(why) => {
+            let message = format!("`{file}` can't be read: {why}");
+            return (None, vec![Fault::error("unreadable", Place::file(file), message)]);
+        }
+    };
+    recall.count(Work::Parsed);
+    let (value, faults) = read_record(kind, file, &bytes);
+    let value: Option<Arc<T>> = value.map(Arc::new);
+    if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty()) {
+        recall.keep(&blob, kind.word(), Arc::<T>::clone(value));
+    }
+    (value, faults)
+}
+
+/// Reads records kind by kind and gathers what can't be used.
+struct Reading<'a> {
+    files: &'a dyn Files,
+    recall: &'a dyn Recall,
+    found: &'a [Found],
+    faults: Vec<Fault>,
+    broken: Vec<Address>,
+}
+
+impl Reading<'_> {
+    fn records<T: Readable>(&mut self, kind: RecordKind) -> Records<T> {
+        let (files, recall) = (self.files, self.recall);
+        let read: Vec<(&Found, WasRead<T>)> = self
+            .found
+            .par_iter()
+            .filter(|found| found.kind == kind)
+            .map(|found| (found, read_one::<T>(files, recall, kind, &found.file)))
+            .collect();
+        let mut records = Records::new();
+        for (found, (value, faults)) in read {
+            self.faults.extend(faults);
+            match value {
+                Some(value) if found.usable => {
+                    let entry = Entry { id: found.id.clone(), file: found.file.clone(), value };
+                    records.insert(found.id.clone(), entry);
+                }
+                _ => self.broken.push(Address::new(kind, found.id.clone())),
+            }
+        }
+        records
+    }
+}
+
+/// What came of looking at each record.
+#[derive(Default)]
+struct Judged {
+    sinks: Vec<Sink>,
+    broken: Vec<Address>,
+    data: std::collections::BTreeMap<String, TestData>,
+}
+
+impl Judged {
+    fn sweep<T: Send + Sync>(
+        &mut self,
+        known: Known<'_>,
+        kind: RecordKind,
+        records: &Records<T>,
+        check: impl Fn(Known<'_>, &mut Sink, &Entry<T>) + Sync,
+    ) {
+        let looked: Vec<(&String, Sink)> = records
+            .par_iter()
+            .map(|(id, entry)| {
+                let mut sink = Sink::new(&entry.file);
+                check(known, &mut sink, entry);
+                (id, sink)
+            })
+            .collect();
+        for (id, sink) in looked {
+            if sink.has_errors() {
+                self.broken.push(Address::new(kind, id.clone()));
+            }
+            self.sinks.push(sink);
+        }
+    }
+}
+
+fn judge(ledger: &Ledger, files: &dyn Files, recall: &dyn Recall) -> Judged {
+    let known = Known { ledger };
+    let mut judged = Judged::default();
+    judged.sweep(known, RecordKind::Material, &ledger.materials, design::material);
+    judged.sweep(known, RecordKind::Process, &ledger.processes, design::process);
+    judged.sweep(known, RecordKind::Tool, &ledger.tools, design::tool);
+    judged.sweep(known, RecordKind::Finish, &ledger.finishes, design::finish);
+    judged.sweep(known, RecordKind::Recipe, &ledger.recipes, design::recipe);
+    judged.sweep(known, RecordKind::Panel, &ledger.panels, built::panel);
+    judged.sweep(known, RecordKind::Assembly, &ledger.assemblies, built::assembly);
+    judged.sweep(known, RecordKind::Showing, &ledger.showings, proof::showing);
+    judged.sweep(known, RecordKind::Evidence, &ledger.evidence, proof::evidence);
+    judged.sweep(known, RecordKind::Decision, &ledger.decisions, steering::decision);
+    judged.sweep(known, RecordKind::Concession, &ledger.concessions, proof::concession);
+    judged.sweep(known, RecordKind::Weighing, &ledger.weighings, built::weighing);
+    judged.sweep(known, RecordKind::Study, &ledger.studies, steering::study);
+    let tables: Vec<(&String, Sink, Option<TestData>)> = ledger
+        .evidence
+        .par_iter()
+        .map(|(id, entry)| {
+            let mut sink = Sink::new(&entry.file);
+            let data = data::read(known, files, recall, &mut sink, entry);
+            (id, sink, data)
+        })
+        .collect();
+    for (id, sink, data) in tables {
+        if sink.has_errors() {
+            judged.broken.push(Address::new(RecordKind::Evidence, id.clone()));
+        }
+        judged.sinks.push(sink);
+        if let Some(data) = data {
+            judged.data.insert(id.clone(), data);
+        }
+    }
+    judged
+}

@@ -1,0 +1,266 @@
+//! Rules on showings, evidence and concessions.
+
+use super::known::{Known, entry};
+use super::ranges::{PART, POSITIVE, TEMPERATURE, count, money, number, within};
+use super::sink::Sink;
+use super::words::{FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_facet_or_attribute, showing_kind, suggest};
+use super::{Entry, subjects};
+use crate::record::{
+    Accept, AppliesTo, AttributeValue, Concession, Covers, Evidence, EvidenceKind, EvidenceState, Plan,
+    RecordKind, Showing, ShowingRef, SubjectLabel,
+};
+use std::collections::BTreeMap;
+
+pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
+    let showing = &*own.value;
+    kind(sink, showing);
+    if let Some(applies) = &showing.applies_to {
+        applies_to(known, sink, applies);
+    }
+    known.milestone(sink, "needed_by", showing.needed_by.as_ref());
+    showings(known, sink, "after", &showing.after);
+    showings(known, sink, "rests_on", &showing.rests_on);
+    accept(sink, showing);
+    let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
+    within(sink, TEMPERATURE, "environment.temperature", temperature);
+    if let Some(values) = &showing.plan {
+        plan(sink, values);
+    }
+    for key in showing.sensitivity.keys().filter(|key| !is_facet_or_attribute(key)) {
+        let raised = sink.error(
+            "unknown-facet",
+            format!("sensitivity.{key}"),
+            format!("`{key}` is neither a facet nor an attribute of one"),
+        );
+        raised.label("unknown facet");
+        raised.help(facet_help(key));
+    }
+}
+
+fn kind(sink: &mut Sink, showing: &Showing) {
+    let word = showing.kind.as_str();
+    let Some(kind) = showing_kind(word) else {
+        let raised = sink.error("unknown-showing-kind", "kind", format!("`{word}` is no kind of showing"));
+        raised.label("unknown kind");
+        let all = KNOWN_SHOWING_KINDS.iter().map(|kind| kind.word);
+        let help = suggest(word, all.clone());
+        raised.help(help.unwrap_or_else(|| format!("there are: {}", all.collect::<Vec<_>>().join(", "))));
+        return;
+    };
+    if let Some(subject) =
+        showing.subject.filter(|subject| *subject != kind.own && !kind.also.contains(subject))
+    {
+        let mut allowed = vec![kind.own.word()];
+        allowed.extend(kind.also.iter().map(|also| also.word()));
+        sink.error(
+            "wrong-subject",
+            "subject",
+            format!("a showing of kind `{word}` can't be about a {subject}"),
+        )
+        .label("wrong subject")
+        .help(format!("write one of: {}", allowed.join(", ")));
+    }
+}
+
+fn facet_help(key: &str) -> String {
+    let head = key.split('.').next().unwrap_or_default();
+    match FACETS.iter().find(|(facet, _)| *facet == head) {
+        Some((facet, [])) => format!("`{facet}` has one value: write `{facet}`"),
+        Some((facet, attributes)) => format!("write `{facet}`, or {facet} with .{}", attributes.join(", .")),
+        None => suggest(head, FACETS.iter().map(|(facet, _)| *facet)).unwrap_or_else(|| {
+            format!("write one of {}", FACETS.iter().map(|(facet, _)| *facet).collect::<Vec<_>>().join(", "))
+        }),
+    }
+}
+
+fn applies_to(known: Known<'_>, sink: &mut Sink, applies: &AppliesTo) {
+    let ledger = known.ledger;
+    for (index, material) in applies.material.iter().enumerate() {
+        let at = one_or_many("applies_to.material", applies.material.0.len(), index);
+        known.find(sink, at, &ledger.materials, RecordKind::Material, material.id());
+    }
+    for (index, recipe) in applies.recipe.iter().enumerate() {
+        let at = one_or_many("applies_to.recipe", applies.recipe.0.len(), index);
+        known.find(sink, at, &ledger.recipes, RecordKind::Recipe, recipe.id());
+    }
+    for (index, panel) in applies.panel.iter().enumerate() {
+        let at = one_or_many("applies_to.panel", applies.panel.0.len(), index);
+        known.find(sink, at, &ledger.panels, RecordKind::Panel, panel.id());
+    }
+}
+
+// A single entry may stand without a list around it, so only several have places for certain.
+fn one_or_many(list: &str, len: usize, index: usize) -> String {
+    if len == 1 { list.to_string() } else { entry(list, index, "") }
+}
+
+fn showings(known: Known<'_>, sink: &mut Sink, list: &str, showings: &[ShowingRef]) {
+    for (index, showing) in showings.iter().enumerate() {
+        known.find(sink, entry(list, index, ""), &known.ledger.showings, RecordKind::Showing, showing.id());
+    }
+}
+
+fn accept(sink: &mut Sink, showing: &Showing) {
+    let Accept {
+        basis,
+        at_least,
+        at_most,
+        mean_at_least,
+        mean_at_most,
+        all_at_least,
+        all_at_most,
+        rating_at_least,
+        margin_at_least,
+        above_skin_by,
+        statement,
+    } = &showing.accept;
+    let mean = mean_at_least.is_some() || mean_at_most.is_some();
+    let other = [at_least, at_most, all_at_least, all_at_most, rating_at_least, margin_at_least]
+        .iter()
+        .any(|figure| figure.is_some())
+        || above_skin_by.is_some()
+        || statement.is_some();
+    if !mean && !other {
+        let what =
+            if basis.is_some() { "a basis alone is no criterion" } else { "`accept` has no criterion" };
+        sink.error("empty-criterion", "accept", what).label("no criterion").help(
+            "write at least one, for example `at_least: 520 MPa`, `rating_at_least: 4`, `statement: true`",
+        );
+    }
+    if mean && !other && basis.is_none() && showing.kind.as_str().starts_with("lamina-strength-") {
+        sink.warning(
+            "basis-not-asked",
+            "accept",
+            "a strength that is accepted on its mean stays so, whatever load path relies on it",
+        )
+        .label("mean only")
+        .help("write `basis: B` or `basis: A` with `at_least`, so that the load path can raise it");
+    }
+}
+
+fn plan(sink: &mut Sink, plan: &Plan) {
+    count(sink, "plan.batches", plan.batches, 1);
+    count(sink, "plan.panels_per_batch", plan.panels_per_batch, 1);
+    count(sink, "plan.specimens", plan.specimens, 1);
+    count(sink, "plan.specimens_per_panel", plan.specimens_per_panel, 1);
+    let equivalence = plan.equivalence.as_ref();
+    count(sink, "plan.equivalence.specimens", equivalence.and_then(|plan| plan.specimens), 1);
+    count(sink, "plan.equivalence.panels", equivalence.and_then(|plan| plan.panels), 1);
+    number(sink, "plan.weeks", plan.weeks, 0.0, true);
+    number(sink, "plan.analysis_weeks", plan.analysis_weeks, 0.0, true);
+    number(sink, "plan.lead", plan.lead, 0.0, true);
+    number(sink, "plan.layup", plan.layup, 0.0, true);
+    number(sink, "plan.lab_weeks", plan.lab_weeks, 0.0, true);
+    money(sink, "plan.cost", plan.cost.as_ref());
+    super::design::extra(sink, "plan.spares", plan.spares.as_deref());
+    if let Some(conditioning) = &plan.conditioning {
+        // Full equilibrium is never reached in a finite time.
+        within(sink, PART, "plan.conditioning.to", Some(&conditioning.to));
+        within(sink, POSITIVE, "plan.conditioning.coupon_thickness", Some(&conditioning.coupon_thickness));
+    }
+}
+
+pub(super) fn evidence(known: Known<'_>, sink: &mut Sink, own: &Entry<Evidence>) {
+    let evidence = &*own.value;
+    let ledger = known.ledger;
+    known.find(sink, "showing", &ledger.showings, RecordKind::Showing, evidence.showing.id());
+    // What was tested may be gone from the ledger; its configuration is what then speaks for it.
+    subject(known, sink, &evidence.subject, evidence.conformed.is_none());
+    if let Some(baseline) = &evidence.baseline {
+        baseline_stands(known, sink, evidence, baseline.id());
+    } else if evidence.state == EvidenceState::Done
+        && matches!(evidence.kind, EvidenceKind::Equivalence | EvidenceKind::Similarity)
+    {
+        sink.error(
+            "missing-baseline",
+            "kind",
+            format!("finished evidence of kind {} extends other evidence", evidence.kind),
+        )
+        .label("extends nothing")
+        .help("write the `baseline` that it extends: the id of a test of the same showing");
+    }
+    if let Some(supersedes) = &evidence.supersedes {
+        known.find(sink, "supersedes", &ledger.evidence, RecordKind::Evidence, supersedes.id());
+    }
+    if evidence.state == EvidenceState::Done && evidence.data.is_none() && evidence.result.is_none() {
+        sink.warning("no-result", "state", "it is done, but has neither data nor a result")
+            .label("nothing recorded")
+            .help("write `data: FILE.csv` or a `result`");
+    }
+    let temperature = evidence.tested.as_ref().and_then(|tested| tested.temperature.as_deref());
+    within(sink, TEMPERATURE, "tested.temperature", temperature);
+    attributes(sink, "measured", &evidence.measured);
+}
+
+fn baseline_stands(known: Known<'_>, sink: &mut Sink, own: &Evidence, id: &str) {
+    let Some(entry) = known.find(sink, "baseline", &known.ledger.evidence, RecordKind::Evidence, id) else {
+        return;
+    };
+    let baseline = &*entry.value;
+    // A showing that is misspelt in either record is a fault of its own.
+    let answers = |evidence: &Evidence| known.ledger.showings.contains_key(evidence.showing.id());
+    let fault = if baseline.showing != own.showing && answers(baseline) && answers(own) {
+        Some(format!("`{id}` answers `{}`, not `{}`", baseline.showing, own.showing))
+    } else if baseline.baseline.is_some()
+        || matches!(baseline.kind, EvidenceKind::Equivalence | EvidenceKind::Similarity)
+    {
+        Some(format!("`{id}` extends other evidence itself"))
+    } else {
+        None
+    };
+    if let Some(fault) = fault {
+        sink.error("wrong-baseline", "baseline", fault)
+            .label("no baseline for this")
+            .help("name a test or inspection of the same showing that stands by itself")
+            .why(&entry.file, "", "the record named");
+    }
+}
+
+fn subject(known: Known<'_>, sink: &mut Sink, label: &SubjectLabel, resolve: bool) {
+    if subjects::kind(sink, label).is_some() && resolve {
+        subjects::resolve(known, sink, label);
+    }
+}
+
+fn attributes<'k>(sink: &mut Sink, map: &str, values: &'k BTreeMap<String, AttributeValue>) {
+    unknown_attributes(sink, map, values.keys().map(|key: &'k String| key.as_str()));
+}
+
+fn unknown_attributes<'k>(sink: &mut Sink, map: &str, keys: impl Iterator<Item = &'k str>) {
+    for key in keys.filter(|key| !is_attribute(key)) {
+        sink.error(
+            "unknown-attribute",
+            format!("{map}.{key}"),
+            format!("`{key}` is no attribute of a configuration"),
+        )
+        .label("unknown attribute")
+        .help(facet_help(key));
+    }
+}
+
+pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concession>) {
+    let concession = &*own.value;
+    known.find(sink, "showing", &known.ledger.showings, RecordKind::Showing, concession.showing.id());
+    subject(known, sink, &concession.subject, true);
+    count(sink, "limit", concession.limit, 1);
+    let Covers::Differences(covers) = &concession.covers else { return };
+    if covers.is_empty() {
+        sink.error("empty-list", "covers", "`covers` covers nothing").label("no attribute").help(
+            "name what is accepted, for example `film-build.max: {at_most: 190 um}`, or write `failed`",
+        );
+    }
+    unknown_attributes(sink, "covers", covers.keys().map(String::as_str));
+    for (key, covered) in covers {
+        let named = [covered.at_most.is_some(), covered.at_least.is_some(), covered.equals.is_some()];
+        if named.iter().filter(|named| **named).count() != 1 {
+            let at = format!("covers.{key}");
+            sink.error(
+                "exactly-one",
+                at,
+                format!("`{key}` needs exactly one of `at_most`, `at_least` and `equals`"),
+            )
+            .label("one of three")
+            .help("say how far the difference is accepted");
+        }
+    }
+}

@@ -1,0 +1,95 @@
+//! What was read once and need not be read again.
+
+use std::any::Any;
+use std::collections::HashMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, PoisonError, RwLock};
+
+/// A value of whatever type that several ledgers may share.
+pub type Remembered = Arc<dyn Any + Send + Sync>;
+
+/// Work that was done because nothing was remembered, or spared because something was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Work {
+    /// A record was parsed.
+    Parsed,
+    /// The digest of a data file was computed.
+    Digested,
+    /// Something remembered was used.
+    Spared,
+}
+
+/// How often each kind of work was done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Counts {
+    /// Records parsed.
+    pub parsed: usize,
+    /// Data files digested.
+    pub digested: usize,
+    /// Readings spared.
+    pub spared: usize,
+}
+
+/// Remembers what was found in a blob, so that a second snapshot reads only what differs.
+///
+/// `what` says as what the blob was read: the kind of record, or `data`. Only what had no fault is
+/// kept, so that faults are always found in the file they stand in.
+pub trait Recall: Sync {
+    /// Returns what was read from the blob as `what`.
+    fn find(&self, blob: &str, what: &'static str) -> Option<Remembered>;
+
+    /// Keeps what was read from the blob as `what`.
+    fn keep(&self, blob: &str, what: &'static str, value: Remembered);
+
+    /// Counts one piece of work.
+    fn count(&self, work: Work);
+
+    /// Returns the work so far.
+    fn counts(&self) -> Counts;
+}
+
+/// Remembers for as long as the program runs.
+#[derive(Default)]
+pub struct MemoryRecall {
+    // Ids by what they were read as, so that looking up needs no text of its own.
+    kept: RwLock<HashMap<&'static str, HashMap<String, Remembered>>>,
+    parsed: AtomicUsize,
+    digested: AtomicUsize,
+    spared: AtomicUsize,
+}
+
+impl MemoryRecall {
+    /// Returns an empty memory.
+    pub fn new() -> Self {
+        Self::default()
+    }
+}
+
+impl Recall for MemoryRecall {
+    fn find(&self, blob: &str, what: &'static str) -> Option<Remembered> {
+        let kept = self.kept.read().unwrap_or_else(PoisonError::into_inner);
+        kept.get(what).and_then(|blobs| blobs.get(blob)).cloned()
+    }
+
+    fn keep(&self, blob: &str, what: &'static str, value: Remembered) {
+        let mut kept = self.kept.write().unwrap_or_else(PoisonError::into_inner);
+        kept.entry(what).or_default().insert(blob.to_string(), value);
+    }
+
+    fn count(&self, work: Work) {
+        let counter = match work {
+            Work::Parsed => &self.parsed,
+            Work::Digested => &self.digested,
+            Work::Spared => &self.spared,
+        };
+        counter.fetch_add(1, Ordering::Relaxed);
+    }
+
+    fn counts(&self) -> Counts {
+        Counts {
+            parsed: self.parsed.load(Ordering::Relaxed),
+            digested: self.digested.load(Ordering::Relaxed),
+            spared: self.spared.load(Ordering::Relaxed),
+        }
+    }
+}

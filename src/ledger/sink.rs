@@ -1,0 +1,169 @@
+//! Faults found in a record, before their places in the text are known.
+
+use super::Files;
+use super::places::Index;
+use crate::record::{Fault, Level, Place, Why};
+use std::collections::BTreeMap;
+
+/// Largest record that is read, in bytes.
+pub(super) const RECORD_LIMIT: u64 = 1 << 20;
+
+/// Where in a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum At {
+    /// The file as a whole.
+    File,
+    /// A route into a record.
+    Route(String),
+    /// A line, counted from 1.
+    Line(usize),
+}
+
+impl From<&str> for At {
+    fn from(route: &str) -> Self {
+        if route.is_empty() { At::File } else { At::Route(route.to_string()) }
+    }
+}
+
+impl From<String> for At {
+    fn from(route: String) -> Self {
+        At::from(route.as_str())
+    }
+}
+
+impl From<&String> for At {
+    fn from(route: &String) -> Self {
+        At::from(route.as_str())
+    }
+}
+
+/// One fault without a place in the text.
+#[derive(Debug, Clone)]
+pub(super) struct Raised {
+    fault: Fault,
+    at: At,
+    why: Vec<(String, At, String)>,
+}
+
+impl Raised {
+    /// Says what is marked.
+    pub(super) fn label(&mut self, label: impl Into<String>) -> &mut Self {
+        self.fault.label = label.into();
+        self
+    }
+
+    /// Says what mends it.
+    pub(super) fn help(&mut self, help: impl Into<String>) -> &mut Self {
+        self.fault.help = Some(help.into());
+        self
+    }
+
+    /// Adds another place that explains it.
+    pub(super) fn why(&mut self, file: &str, at: impl Into<At>, label: impl Into<String>) -> &mut Self {
+        self.why.push((file.to_string(), at.into(), label.into()));
+        self
+    }
+}
+
+/// Gathers the faults of one record.
+#[derive(Debug)]
+pub(super) struct Sink {
+    file: String,
+    raised: Vec<Raised>,
+}
+
+impl Sink {
+    pub(super) fn new(file: &str) -> Self {
+        Self { file: file.to_string(), raised: Vec::new() }
+    }
+
+    /// Adds an error at a route of the record.
+    pub(super) fn error(
+        &mut self,
+        rule: &'static str,
+        at: impl Into<At>,
+        message: impl Into<String>,
+    ) -> &mut Raised {
+        let file = self.file.clone();
+        self.elsewhere(Level::Error, rule, &file, at.into(), message.into())
+    }
+
+    /// Adds a warning at a route of the record.
+    pub(super) fn warning(
+        &mut self,
+        rule: &'static str,
+        at: impl Into<At>,
+        message: impl Into<String>,
+    ) -> &mut Raised {
+        let file = self.file.clone();
+        self.elsewhere(Level::Warning, rule, &file, at.into(), message.into())
+    }
+
+    /// Adds a note at a route of the record.
+    pub(super) fn note(
+        &mut self,
+        rule: &'static str,
+        at: impl Into<At>,
+        message: impl Into<String>,
+    ) -> &mut Raised {
+        let file = self.file.clone();
+        self.elsewhere(Level::Note, rule, &file, at.into(), message.into())
+    }
+
+    /// Adds a fault of this record that stands in another file, such as its data.
+    pub(super) fn elsewhere(
+        &mut self,
+        level: Level,
+        rule: &'static str,
+        file: &str,
+        at: At,
+        message: String,
+    ) -> &mut Raised {
+        let fault = Fault { level, ..Fault::error(rule, Place::file(file), message) };
+        self.raised.push_mut(Raised { fault, at, why: Vec::new() })
+    }
+
+    /// Returns whether any of the faults is an error.
+    pub(super) fn has_errors(&self) -> bool {
+        self.raised.iter().any(|raised| raised.fault.level == Level::Error)
+    }
+}
+
+/// Finds the places of faults in the text: each file is read once more, and only where it has faults.
+pub(super) fn settle(files: &dyn Files, sinks: Vec<Sink>) -> Vec<Fault> {
+    let mut texts = Texts { files, known: BTreeMap::new() };
+    let mut faults = Vec::new();
+    for raised in sinks.into_iter().flat_map(|sink| sink.raised) {
+        let mut fault = raised.fault;
+        let file = std::mem::take(&mut fault.place.file);
+        fault.place = texts.place(&file, &raised.at);
+        for (file, at, label) in raised.why {
+            fault.why.push(Why { place: texts.place(&file, &at), label });
+        }
+        faults.push(fault);
+    }
+    faults
+}
+
+struct Texts<'a> {
+    files: &'a dyn Files,
+    known: BTreeMap<String, Index>,
+}
+
+impl Texts<'_> {
+    fn place(&mut self, file: &str, at: &At) -> Place {
+        match at {
+            At::File => Place::file(file),
+            At::Line(line) => Place { line: Some(*line), ..Place::file(file) },
+            At::Route(route) => {
+                let files = self.files;
+                let index = self.known.entry(file.to_string()).or_insert_with(|| {
+                    let bytes = files.read(file, RECORD_LIMIT).unwrap_or_else(|_| std::sync::Arc::from([]));
+                    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
+                    Index::of(&String::from_utf8_lossy(bytes))
+                });
+                index.place(file, route)
+            }
+        }
+    }
+}

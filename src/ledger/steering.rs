@@ -1,0 +1,129 @@
+//! Rules on decisions and studies: what they write must be changes and places.
+
+use super::Entry;
+use super::known::{Known, entry, not_empty};
+use super::sink::Sink;
+use crate::record::{Address, Change, Decision, RecordKind, Study, Vary};
+
+pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>) {
+    let decision = &*own.value;
+    for (index, one) in decision.changes.iter().enumerate() {
+        change(sink, index, one);
+    }
+    if let Some(supersedes) = &decision.supersedes {
+        known.find(sink, "supersedes", &known.ledger.decisions, RecordKind::Decision, supersedes.id());
+    }
+}
+
+/// The verb of a change, the place that it names, and whether that place lies within a record.
+fn verbs(change: &Change) -> Vec<(&'static str, &str, bool)> {
+    [
+        ("set", &change.set, true),
+        ("remove", &change.remove, true),
+        ("insert", &change.insert, true),
+        ("add", &change.add, false),
+        ("drop", &change.drop, false),
+    ]
+    .into_iter()
+    .filter_map(|(verb, place, within)| Some((verb, place.as_deref()?, within)))
+    .collect()
+}
+
+fn change(sink: &mut Sink, index: usize, change: &Change) {
+    let at = entry("changes", index, "");
+    let verbs = verbs(change);
+    let [(verb, place, within)] = verbs.as_slice() else {
+        let message = format!(
+            "a change is exactly one of set, remove, insert, add and drop; this one has {}",
+            verbs.len()
+        );
+        sink.error("bad-change", at, message).label("one of five").help("write an entry for each change");
+        return;
+    };
+    if let Err(fault) = place_of(place, *within) {
+        sink.error("bad-address", entry("changes", index, verb), fault).label("bad address").help(
+            if *within {
+                "write KIND/ID#ROUTE, for example `recipe/hatch-outer#layers.3.material`"
+            } else {
+                "write KIND/ID, for example `material/cw-150-e1`"
+            },
+        );
+    }
+    let given = [
+        ("to", change.to.is_some()),
+        ("after", change.after.is_some()),
+        ("entry", change.entry.is_some()),
+        ("record", change.record.is_some()),
+    ];
+    let needed: &[&str] = match *verb {
+        "set" => &["to"],
+        "insert" => &["after", "entry"],
+        "add" => &["record"],
+        _ => &[],
+    };
+    for (key, given) in given {
+        match (needed.contains(&key), given) {
+            (true, false) => {
+                sink.error("bad-change", at.as_str(), format!("`{verb}` needs `{key}`"))
+                    .label(format!("`{key}` missing"))
+                    .help(format!("write `{key}`"));
+            }
+            (false, true) => {
+                sink.error(
+                    "bad-change",
+                    entry("changes", index, key),
+                    format!("`{key}` does not go with `{verb}`"),
+                )
+                .label("not of this change")
+                .help("take it out");
+            }
+            _ => {}
+        }
+    }
+    if change.was.is_some() && matches!(*verb, "insert" | "add") {
+        sink.error("bad-change", entry("changes", index, "was"), format!("`was` does not go with `{verb}`"))
+            .label("nothing was there")
+            .help("take it out");
+    }
+}
+
+/// Reads a place: an address, with a route behind `#` where it must lie within a record.
+fn place_of(text: &str, within: bool) -> Result<Address, String> {
+    let (address, route) = match text.split_once('#') {
+        Some((address, route)) => (address, Some(route)),
+        None => (text, None),
+    };
+    let address = Address::parse(address.trim()).ok_or_else(|| format!("`{text}` names no record"))?;
+    match route {
+        Some(route) if within => {
+            let whole = !route.is_empty() && route.split('.').all(|step| !step.trim().is_empty());
+            if whole { Ok(address) } else { Err(format!("the route of `{text}` has an empty step")) }
+        }
+        Some(_) => Err(format!("`{text}` names a place in a record, a whole record was expected")),
+        None if within => Err(format!("`{text}` names a whole record, a place in one was expected")),
+        None => Ok(address),
+    }
+}
+
+pub(super) fn study(_: Known<'_>, sink: &mut Sink, own: &Entry<Study>) {
+    not_empty(sink, "vary", &own.value.vary, "attribute to vary");
+    for (index, vary) in own.value.vary.iter().enumerate() {
+        if let Err(fault) = place_of(&vary.attribute, true) {
+            sink.error("bad-address", entry("vary", index, "attribute"), fault)
+                .label("bad address")
+                .help("write KIND/ID#ROUTE, for example `recipe/hatch-outer#layers.3.material`");
+        }
+        let Vary { among, from, to, step, drop, .. } = vary;
+        let range = from.is_some() || to.is_some() || step.is_some();
+        let ways = usize::from(!among.is_empty()) + usize::from(range) + usize::from(*drop == Some(true));
+        if ways != 1 || from.is_some() != to.is_some() {
+            sink.error(
+                "bad-variation",
+                entry("vary", index, ""),
+                "a variation has `among`, or `from` and `to`, or `drop: true`",
+            )
+            .label("one of three")
+            .help("write exactly one of them");
+        }
+    }
+}

@@ -1,0 +1,68 @@
+use super::*;
+
+const LIGHTER: &str = "decisions/dd-001-lighter.yaml";
+const DROP: &str = "{drop: recipe/fairing}";
+
+#[test]
+fn a_change_is_exactly_one_thing_with_what_it_needs() {
+    for change in [
+        "{was: 5}",
+        "{drop: recipe/fairing, add: recipe/other, record: {}}",
+        "{set: recipe/fairing#layers.1.angle}",
+        "{insert: recipe/fairing#layers, entry: {material: gw-300}}",
+        "{insert: recipe/fairing#layers, after: 0}",
+        "{insert: recipe/fairing#layers, after: 0, entry: {}, was: 5}",
+        "{add: recipe/other}",
+        "{drop: recipe/fairing, to: 5}",
+        "{remove: recipe/fairing#layers.1, entry: {}}",
+    ] {
+        error(&with(LIGHTER, DROP, change), "bad-change", LIGHTER);
+    }
+    for change in [
+        "{remove: recipe/fairing#layers.1, was: {material: gw-300, angle: 0}}",
+        "{add: material/new, record: {kind: resin}}",
+        "{drop: recipe/gone-since}",
+        "{set: ledger#climate.ambient, to: 45 degC}",
+    ] {
+        only(&with(LIGHTER, DROP, change), &[]);
+    }
+}
+
+#[test]
+fn places_of_changes_are_addresses() {
+    for change in [
+        "{drop: fairing}",
+        "{drop: recipe/fairing#layers}",
+        "{set: recipe/fairing, to: 5}",
+        "{set: recipe/fairing#, to: 5}",
+        "{set: recipe/fairing#layers..angle, to: 5}",
+        "{set: laminate/fairing#layers.1, to: 5}",
+    ] {
+        error(&with(LIGHTER, DROP, change), "bad-address", LIGHTER);
+    }
+}
+
+#[test]
+fn decisions_supersede_decisions_that_are_there() {
+    let ledger = with(LIGHTER, "status: proposed", "status: proposed\nsupersedes: dd-000");
+    error(&ledger, "unknown-reference", LIGHTER);
+}
+
+#[test]
+fn studies_vary_places_in_one_way() {
+    let file = "studies/lean.yaml";
+    let attribute = "recipe/hatch-outer#layers.4.thickness";
+    error(&with(file, attribute, "recipe/hatch-outer"), "bad-address", file);
+    for way in [
+        "",
+        ", among: [1 mm], drop: true",
+        ", from: 1 mm",
+        ", among: [1 mm], from: 1 mm, to: 2 mm",
+        ", drop: false",
+    ] {
+        error(&with(file, ", from: 4 mm, to: 6 mm, step: 1 mm", way), "bad-variation", file);
+    }
+    for way in [", among: [1 mm, 2 mm]", ", drop: true", ", from: 1 mm, to: 2 mm"] {
+        only(&with(file, ", from: 4 mm, to: 6 mm, step: 1 mm", way), &[]);
+    }
+}

@@ -1,0 +1,168 @@
+//! Words that records may use and no type spells out: kinds of showings, facets, rules of the gate.
+
+use crate::record::SubjectKind::{self, Bond, Lamina, Laminate, Painted, Panel, Programme, Sheet};
+
+/// A kind of showing: its word, its own subject, and the others that `subject:` may name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ShowingKind {
+    /// The word that records write.
+    pub word: &'static str,
+    /// What it is about unless `subject:` says otherwise.
+    pub own: SubjectKind,
+    /// What `subject:` may name besides.
+    pub also: &'static [SubjectKind],
+}
+
+const fn kind(word: &'static str, own: SubjectKind, also: &'static [SubjectKind]) -> ShowingKind {
+    ShowingKind { word, own, also }
+}
+
+/// All kinds of showings.
+///
+/// # Source
+/// The project's own table of what evidence means, section 1.
+pub const KNOWN_SHOWING_KINDS: &[ShowingKind] = &[
+    kind("lamina-strength-fibre", Lamina, &[]),
+    kind("lamina-strength-matrix", Lamina, &[]),
+    kind("lamina-modulus", Lamina, &[]),
+    kind("open-hole", Laminate, &[]),
+    kind("bearing", Laminate, &[]),
+    kind("compression-after-impact", Laminate, &[]),
+    kind("interlaminar", Lamina, &[Laminate]),
+    kind("flatwise-tension", Laminate, &[]),
+    kind("core-shear", Laminate, &[]),
+    kind("edgewise-compression", Laminate, &[]),
+    kind("bond-shear", Bond, &[]),
+    kind("bond-peel", Bond, &[]),
+    kind("glass-transition", Lamina, &[Laminate, Bond]),
+    kind("physicals", Laminate, &[Lamina, Panel]),
+    kind("flammability", Painted, &[Sheet, Panel]),
+    kind("lightning", Painted, &[Panel]),
+    kind("paint-adhesion", Painted, &[]),
+    kind("paint-weathering", Painted, &[]),
+    kind("paint-humidity", Painted, &[]),
+    kind("print-through", Painted, &[]),
+    kind("impact", Laminate, &[Panel, Sheet]),
+    kind("static-strength", Panel, &[]),
+    kind("fatigue", Panel, &[]),
+    kind("stiffness", Panel, &[]),
+    kind("glazing-bond", Bond, &[Panel]),
+    kind("glazing-sheet", Sheet, &[]),
+    kind("fluid-resistance", Lamina, &[Bond, Painted]),
+    kind("electrical-bonding", Panel, &[]),
+    // Mass is asked of the programme, section torsion of a panel, the temperature margin of a painted laminate.
+    kind("computed", Panel, &[Programme, Painted]),
+    kind("statement", Programme, &[Lamina, Laminate, Painted, Bond, Sheet, Panel]),
+];
+
+/// Facets and the attributes that stand behind their dot.
+///
+/// # Source
+/// The project's own table of what evidence means, sections 2 and 3.
+pub const FACETS: &[(&str, &[&str])] = &[
+    ("fibre", &["name", "type", "density"]),
+    ("weave", &["form", "thickness"]),
+    ("fibre-areal", &[]),
+    ("resin", &["name", "density", "family"]),
+    ("resin-content", &["route", "uptake", "fill"]),
+    ("cure", &["method", "cycle", "pressure", "vacuum", "postcure", "surface_preparation", "bleed"]),
+    ("out-time", &["out_life", "max_out_time"]),
+    ("site", &["supplier", "material", "impregnation", "layup", "bond", "paint"]),
+    ("plies", &[]),
+    ("core", &["designation", "form", "cell"]),
+    ("core-density", &[]),
+    ("core-thickness", &[]),
+    ("adhesive", &["designation", "areal", "density", "thickness"]),
+    ("surfacing", &["designation", "areal", "thickness", "depth"]),
+    ("mesh", &["designation", "areal", "thickness", "metal", "depth"]),
+    ("filler", &["density"]),
+    ("primer", &["density"]),
+    ("base-coat", &["density"]),
+    ("top-coat", &["density"]),
+    ("film-build", &["total", "max"]),
+    ("colour", &["absorptance", "emittance"]),
+    ("tool", &["body", "cte", "tg", "surface", "sealed", "survey", "chain"]),
+    (
+        "geometry",
+        &[
+            "area",
+            "width",
+            "thickness",
+            "length",
+            "role",
+            "route",
+            "class",
+            "load_path",
+            "overlap",
+            "painted",
+            "squeeze_out",
+            "plate",
+            "section",
+            "load",
+        ],
+    ),
+    ("edges", &["edges", "fittings", "holes"]),
+    ("environment", &["exposure"]),
+    ("glazing", &["designation", "thickness", "supplier", "site", "structural"]),
+];
+
+/// Rules of the gate that `policy` may set a level for.
+pub(super) const GATE_RULES: &[&str] = &[
+    "unqualified-recipe",
+    "unexplained-change",
+    "altered-evidence",
+    "weakened-requirement",
+    "milestone-not-earned",
+    "expired-concession",
+    "lapsed-evidence",
+    "over-budget",
+    "negative-margin",
+    "bond-route",
+];
+
+/// Returns the kind of showing called `word`.
+pub(super) fn showing_kind(word: &str) -> Option<&'static ShowingKind> {
+    KNOWN_SHOWING_KINDS.iter().find(|kind| kind.word == word)
+}
+
+/// Returns whether `key` is a facet or one of its attributes (`film-build`, `mesh.areal`, `geometry.load.rail`).
+pub(super) fn is_facet_or_attribute(key: &str) -> bool {
+    let mut parts = key.split('.');
+    let Some((_, attributes)) = parts.next().and_then(|head| FACETS.iter().find(|(facet, _)| *facet == head))
+    else {
+        return false;
+    };
+    match parts.next() {
+        None => true,
+        Some("load") => attributes.contains(&"load") && parts.count() <= 1,
+        Some(attribute) => attributes.contains(&attribute) && parts.next().is_none(),
+    }
+}
+
+/// Returns whether `key` belongs to a configuration: an attribute, with or without the letter or number of
+/// its constituent, zone or face behind it, or a claim.
+pub(super) fn is_attribute(key: &str) -> bool {
+    let head = key.split('.').next().unwrap_or_default();
+    head == "claims" || FACETS.iter().any(|(facet, _)| *facet == head)
+}
+
+/// Says which words are meant: the nearest of `known`, or all where they are few.
+pub(super) fn suggest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
+    let known: Vec<&str> = known.collect();
+    let reach = (word.chars().count() / 3).max(2);
+    let mut near: Vec<(usize, &str)> = known
+        .iter()
+        .map(|one| (strsim::damerau_levenshtein(word, one), *one))
+        .filter(|(distance, _)| *distance <= reach)
+        .collect();
+    near.sort_unstable();
+    if let Some((best, _)) = near.first().copied() {
+        near.retain(|(distance, _)| *distance <= best.saturating_add(1));
+        let names: Vec<String> = near.iter().take(3).map(|(_, one)| format!("`{one}`")).collect();
+        return Some(format!("did you mean {}?", names.join(" or ")));
+    }
+    if known.is_empty() || known.len() > 12 {
+        return None;
+    }
+    Some(format!("there are: {}", known.join(", ")))
+}
