@@ -4,13 +4,23 @@ mod address;
 mod fault;
 mod figure;
 mod kinds;
+mod material_fields;
+mod read;
 mod reference;
+#[cfg(test)]
+mod samples;
+pub mod schema;
 pub mod sensitivity;
+mod shape;
+mod tree;
+mod unique;
+mod walk;
 mod words;
 
-pub use address::{Address, RecordKind};
+pub use address::{Address, RecordKind, is_id};
 pub use fault::{Fault, Level, Place, Why};
 pub use figure::Figure;
 pub use kinds::*;
+pub use read::{MAX_BYTES, ReadOutcome, RecordType, read};
 pub use reference::*;
 pub use words::{Day, Free, OneOrMany, Sourced, Text};
