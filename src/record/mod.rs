@@ -5,6 +5,7 @@ mod fault;
 mod figure;
 mod kinds;
 mod material_fields;
+mod place;
 mod read;
 mod reference;
 #[cfg(test)]
@@ -21,6 +22,7 @@ pub use address::{Address, RecordKind, is_id};
 pub use fault::{Fault, Level, Place, Why};
 pub use figure::Figure;
 pub use kinds::*;
+pub use place::{PlaceIndex, Stretch, places};
 pub use read::{MAX_BYTES, ReadOutcome, RecordType, read};
 pub use reference::*;
 pub use words::{Day, Free, OneOrMany, Sourced, Text};

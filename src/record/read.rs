@@ -6,8 +6,8 @@ use serde::de::DeserializeOwned;
 
 /// Larger files are no records and are not parsed.
 pub const MAX_BYTES: usize = 1 << 20;
-/// Brackets times bytes beyond this could take seconds to parse, whatever they mean.
-const MAX_BRACKET_WORK: usize = 1_000_000_000;
+/// With more brackets a text is looked at first, even where they seem to be shallow.
+const MANY_BRACKETS: usize = 1000;
 
 /// A type that is read from a file of its own.
 pub trait RecordType: DeserializeOwned {
@@ -72,17 +72,9 @@ pub fn read<T: RecordType>(file: &str, bytes: &[u8]) -> ReadOutcome<T> {
 
 fn read_text<T: RecordType>(file: &str, text: &str, faults: &mut Vec<Fault>) -> Option<T> {
     let shape = shape::of(T::KIND);
-    let look = look_over(text);
-    if look.brackets.saturating_mul(text.len()) > MAX_BRACKET_WORK {
-        let message =
-            format!("{} brackets in {} bytes are more than a record can have", look.brackets, text.len());
-        let fault = Fault::error("too-large", Place::file(file), message);
-        faults.push(fault.labelled("too large").help("split the record, or write long lists by indentation"));
-        return None;
-    }
     // Whatever could be dangerous to a parser that recurses or follows aliases is looked at first.
     let mut tree = None;
-    if look.suspicious {
+    if is_suspicious(text) {
         match Tree::parse(text) {
             Ok(parsed) => tree = Some(parsed),
             Err(problem) => {
@@ -180,50 +172,46 @@ fn text_of<'b>(file: &str, bytes: &'b [u8], faults: &mut Vec<Fault>) -> Option<&
     Some(text)
 }
 
-/// What a glance over the bytes says.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-struct Look {
-    brackets: usize,
-    suspicious: bool,
-}
-
 /// One pass over the bytes: is there anything that serde should not see before it was looked at?
 ///
 /// Suspicious are deep brackets, deep indentation, tabs, anchors and aliases, and sheer size. A false
-/// suspicion costs time only.
-fn look_over(text: &str) -> Look {
+/// suspicion costs time only; a bracket hidden in quotes is left to serde's own limit.
+fn is_suspicious(text: &str) -> bool {
     let bytes = text.as_bytes();
     let near = MAX_DEPTH.saturating_sub(4);
-    let mut look = Look { brackets: 0, suspicious: bytes.len() > MAX_NODES };
-    let (mut depth, mut lead, mut leading) = (0usize, 0usize, true);
+    if bytes.len() > MAX_NODES {
+        return true;
+    }
+    let (mut depth, mut brackets, mut lead, mut leading) = (0usize, 0usize, 0usize, true);
     let mut before = b'\n';
     for byte in bytes {
         match byte {
             b'\n' => (lead, leading) = (0, true),
             b' ' | b'-' | b'?' if leading => {
                 lead += 1;
-                look.suspicious |= lead > near;
+                if lead > near {
+                    return true;
+                }
             }
             b'[' | b'{' => {
                 leading = false;
-                look.brackets += 1;
+                brackets += 1;
                 depth += 1;
-                look.suspicious |= depth > near;
+                if depth > near || brackets > MANY_BRACKETS {
+                    return true;
+                }
             }
             b']' | b'}' => {
                 leading = false;
                 depth = depth.saturating_sub(1);
             }
-            b'\t' => look.suspicious = true,
-            b'&' | b'*' => {
-                leading = false;
-                look.suspicious |= matches!(before, b' ' | b'\n' | b'[' | b'{' | b',' | b':');
-            }
+            b'\t' => return true,
+            b'&' | b'*' if matches!(before, b' ' | b'\n' | b'[' | b'{' | b',' | b':') => return true,
             _ => leading = false,
         }
         before = *byte;
     }
-    look
+    false
 }
 
 fn problem_fault(file: &str, text: &str, problem: Problem) -> Fault {
@@ -281,13 +269,15 @@ fn syntax_fault(file: &str, text: &str, lines: &Lines, at: usize, info: &str) ->
 
 /// What the parser says, in words for people who write records.
 fn syntax_words(info: &str) -> (String, String) {
+    const ALIGN: &str = "align the line with the others of its list or map";
+    const QUOTE: &str = "put quotes around the text";
     const WORDS: &[(&str, &str, &str)] = &[
+        ("escape", "a `\\` in double quotes begins no escape", "use single quotes, or write `\\\\`"),
+        ("hexadecimal", "a `\\` in double quotes begins no escape", "use single quotes, or write `\\\\`"),
+        ("trailing content", "text stands behind a closed quote", "close the quote at the end of the text"),
         ("quoted scalar", "a quote that is opened is never closed", "close the quote, or leave quotes out"),
-        (
-            "mapping values are not allowed",
-            "a `:` stands where no key can be",
-            "put quotes around a text with `: ` in it",
-        ),
+        ("mapping values", "a `:` stands where no key can be", "put quotes around a text with `: ` in it"),
+        ("illegal placement", "a `:` stands where no key can be", "put quotes around a text with `: ` in it"),
         ("simple key", "a key without its `:`", "write `KEY: VALUE`"),
         (
             "',' or ']'",
@@ -300,28 +290,31 @@ fn syntax_words(info: &str) -> (String, String) {
             "check the `{`, the commas and the `}`",
         ),
         (
-            "indent",
-            "the indentation does not fit the lines above",
-            "align the line with the others of its list or map",
-        ),
-        (
-            "expected <block end>",
-            "the indentation does not fit the lines above",
-            "align the line with the others of its list or map",
-        ),
-        (
-            "block mapping",
-            "the indentation does not fit the lines above",
-            "align the line with the others of its list or map",
+            "bracket",
+            "a bracket is closed that was never opened",
+            "take it away, or put quotes around the text",
         ),
         ("tab", "a tab stands where only blanks may", "write blanks instead of the tab"),
+        ("block scalar", "the text behind `|` or `>` is not indented evenly", "indent all its lines alike"),
+        ("indent", "the indentation does not fit the lines above", ALIGN),
+        ("block mapping", "the indentation does not fit the lines above", ALIGN),
+        ("block collection", "the indentation does not fit the lines above", ALIGN),
+        ("block sequence", "a list can't begin here", "begin it on a line of its own"),
         (
-            "anchor",
+            "unknown anchor",
             "an alias `*` without its anchor `&`",
-            "write the value out, or put quotes around a text that begins with `*`",
+            "put quotes around a text that begins with `*`",
         ),
-        ("unacceptable", "a character that no YAML text may hold", "take the character out"),
-        ("cannot start any token", "a text can't begin with this character", "put quotes around the text"),
+        ("anchor or alias", "a text can't begin with `*` or `&`", QUOTE),
+        ("tag", "a text can't begin with `!`", QUOTE),
+        ("directive", "a text can't begin with `%`", QUOTE),
+        ("unprintable", "a character that no text may hold", "take the character out"),
+        ("byte order mark", "a byte order mark stands inside the text", "take the character out"),
+        ("unexpected character", "a text can't begin with this character", QUOTE),
+        ("cannot start any token", "a text can't begin with this character", QUOTE),
+        ("next token", "a text can't begin with this character", QUOTE),
+        ("plain scalar", "a text can't begin or end like this", QUOTE),
+        ("node content", "a value is missing, or begins with a character that it can't", QUOTE),
     ];
     match WORDS.iter().find(|(part, ..)| info.contains(part)) {
         Some((_, fact, help)) => ((*fact).to_string(), (*help).to_string()),
@@ -344,6 +337,11 @@ fn unexplained(file: &str, text: &str, error: &serde_yaml::Error) -> Fault {
         Some(tail) => message.get(..tail).unwrap_or_default().to_string(),
         None => message,
     };
+    // The two parsers differ in a few corners of the syntax: then it is the text, not what it says.
+    if serde_yaml::from_str::<serde::de::IgnoredAny>(text).is_err() {
+        let (fact, help) = syntax_words(&message);
+        return Fault::error("bad-yaml", place, fact).labelled("here").help(help);
+    }
     let fault = Fault::error("unreadable-record", place, message.chars().take(400).collect::<String>());
     fault.labelled("can't be read").help("compare with `schema/`, which describes every kind of record")
 }

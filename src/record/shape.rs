@@ -156,7 +156,9 @@ fn part(schema: &Value, properties: &Value, root: &Value, name: &str) -> Part {
         .flatten()
         .map(|(key, schema)| {
             let target = target(schema, root);
+            // One entry or many: none where nothing is written, as its type reads it.
             let nullable = types(schema).contains(&"null")
+                || reference(schema).is_some_and(|name| name.starts_with("OneOrMany"))
                 || schema.get("anyOf").and_then(Value::as_array).is_some_and(|all| all.iter().any(is_null));
             let example = target.get("examples").and_then(|all| all.get(0)).map(|example| match example {
                 Value::String(text) => text.clone(),

@@ -131,9 +131,13 @@ impl Tree {
         };
         let mut documents = 0;
         while let Some(next) = parser.next_event() {
-            let (event, span) = next.map_err(|error| Problem::Syntax {
-                at: bytes.at(error.marker().index()),
-                info: error.info().to_string(),
+            let (event, span) = next.map_err(|error| {
+                let at = bytes.at(error.marker().index());
+                match error.info() {
+                    // The parser counts open brackets in a byte.
+                    "recursion limit exceeded" => Problem::Deep { at },
+                    info => Problem::Syntax { at, info: info.to_string() },
+                }
             })?;
             if matches!(event, Event::StreamEnd) {
                 break;
@@ -512,7 +516,11 @@ mod tests {
 
     #[test]
     fn limits_hold_without_recursion() {
-        assert!(matches!(Tree::parse(&"[".repeat(2000)), Err(Problem::Deep { .. } | Problem::Syntax { .. })));
+        assert!(matches!(Tree::parse(&"[".repeat(2000)), Err(Problem::Deep { .. })));
+        assert!(matches!(
+            Tree::parse(&format!("{}{}", "[".repeat(65), "]".repeat(65))),
+            Err(Problem::Deep { .. })
+        ));
         assert!(matches!(Tree::parse(&"- ".repeat(20_000)), Err(Problem::Deep { .. })));
         let mut bomb = "a: &a [x, x, x, x, x, x, x, x, x, x]\n".to_string();
         for (one, next) in "abcdefgh".chars().zip("bcdefghi".chars()) {

@@ -84,7 +84,12 @@ impl<'t> Walk<'t> {
             Shape::Map(values) => match &node.kind {
                 NodeKind::Map { .. } => {
                     for (key, value) in self.unique_keys(id) {
-                        self.value(value, values, &key);
+                        let null = self.tree.resolved(value).is_some_and(Node::is_null);
+                        if null && matches!(**values, Shape::Either(_)) {
+                            self.no_value(id, &key, value);
+                        } else {
+                            self.value(value, values, &key);
+                        }
                     }
                 }
                 _ if node.is_null() => {}
@@ -130,10 +135,10 @@ impl<'t> Walk<'t> {
             }
             if null && !matches!(field.shape, Shape::Words | Shape::Any | Shape::List { .. } | Shape::Map(_))
             {
-                let place = self.key_of(id, key).map_or_else(|| self.place(*value), |key| self.place(key));
-                let message = format!("`{key}` has no value");
-                let fault = Fault::error("missing-key", place, message).labelled("nothing behind it");
-                self.report(with_example(fault, field));
+                self.no_value(id, key, *value);
+                if let Some(fault) = self.faults.last_mut() {
+                    fault.help = Some(example(field));
+                }
                 continue;
             }
             self.value(*value, &field.shape, key);
@@ -145,11 +150,17 @@ impl<'t> Walk<'t> {
         }
     }
 
+    fn no_value(&mut self, map: usize, key: &str, value: usize) {
+        let place = self.key_of(map, key).map_or_else(|| self.place(value), |key| self.place(key));
+        let fault = Fault::error("missing-key", place, format!("`{}` has no value", short(key)));
+        self.report(fault.labelled("nothing behind it").help("write a value behind it, or take the key out"));
+    }
+
     fn missing(&mut self, id: usize, name: &str, field: &Field) {
         let message =
             format!("`{}` is missing in {} {name}", field.key, if self.is_root(id) { "the" } else { "this" });
         let fault = Fault::error("missing-key", self.place(id), message);
-        self.report(with_example(fault.labelled(format!("needs `{}`", field.key)), field));
+        self.report(fault.labelled(format!("needs `{}`", field.key)).help(example(field)));
     }
 
     fn is_root(&self, id: usize) -> bool {
@@ -450,14 +461,15 @@ fn split_help(error: &str) -> (String, String) {
     }
 }
 
-fn with_example(fault: Fault, field: &Field) -> Fault {
+/// How to write a key that is missing.
+fn example(field: &Field) -> String {
     let example = match (&field.example, &field.shape) {
         (Some(example), _) => example.clone(),
         (None, Shape::OneOf(words)) => words.join(" | "),
         (None, Shape::Reference(_)) => "ID".to_string(),
         _ => "...".to_string(),
     };
-    fault.help(format!("add `{}: {example}`", field.key))
+    format!("add `{}: {example}`", field.key)
 }
 
 fn expected(shape: &Shape) -> String {

@@ -237,6 +237,15 @@ fn texts_that_are_no_records() {
     assert_eq!(rule("layers: [a, b\nprocess: p\n"), "bad-yaml");
     assert_eq!(rule("process: *x\n"), "bad-yaml");
     assert_eq!(rule("process: p\n layers: []\n"), "bad-yaml");
+    let told = |text: &str| one(RecordKind::Recipe, text).message;
+    assert_eq!(told("process: a: b\n"), "a `:` stands where no key can be (line 1, column 11)");
+    assert_eq!(told("process: \"a\\q\"\n"), "a `\\` in double quotes begins no escape (line 1, column 10)");
+    assert_eq!(told("process: 'p\n"), "a quote that is opened is never closed (line 1, column 10)");
+    assert_eq!(told("process: @p\n"), "a text can't begin with this character (line 1, column 10)");
+    assert_eq!(
+        told("layers: [a, b\nprocess: p\n"),
+        "a list in brackets is not closed or lacks a comma (line 1, column 9)"
+    );
     let tab = one(RecordKind::Recipe, "process: p\nlayers:\n\t- {material: a}\n");
     assert_eq!((tab.rule, tab.place.line, tab.place.column), ("tab-indentation", Some(3), Some(1)));
     let nul = one(RecordKind::Recipe, "process: p\n#\0\n");
@@ -274,7 +283,6 @@ fn columns_count_characters_and_spans_bytes() {
 
 #[test]
 fn hostile_texts_are_refused_quickly() {
-    let began = std::time::Instant::now();
     let mib = |unit: &str| unit.repeat((MAX_BYTES - 100) / unit.len());
     let hostile = [
         format!("notes: {}", mib("[")),
@@ -311,13 +319,17 @@ fn hostile_texts_are_refused_quickly() {
         mib("{}"),
         format!("found: [{}]\nstatus: draft\n", mib("[],")),
     ];
+    for deep in [0, 2, 3, 4, 5, 6, 7, 8] {
+        assert_eq!(one(RecordKind::Decision, &hostile[deep]).rule, "too-deep");
+    }
     for text in &hostile {
         for kind in [RecordKind::Decision, RecordKind::Panel] {
             let start = std::time::Instant::now();
             let (_, faults) = any(kind, text.as_bytes());
             let head: String = text.chars().take(20).collect();
             assert!(!faults.is_empty(), "{head}");
-            eprintln!("{:>6} ms {} {head:?}", start.elapsed().as_millis(), faults[0].rule);
+            // Measured: none above 1.1 s without optimisation.
+            assert!(start.elapsed().as_secs() < 10, "{head} took {:?}", start.elapsed());
         }
     }
     let mut bomb = "status: draft\nfound:\n  a: &a [x, x, x, x, x, x, x, x, x, x]\n".to_string();
@@ -329,7 +341,6 @@ fn hostile_texts_are_refused_quickly() {
     assert_eq!(one(RecordKind::Decision, &deep).rule, "too-deep");
     let blocks: String = (1..70).map(|depth| format!("{}a:\n", " ".repeat(depth))).collect();
     assert_eq!(one(RecordKind::Decision, &format!("status: draft\nfound:\n{blocks}")).rule, "too-deep");
-    eprintln!("all: {:?}", began.elapsed());
 }
 
 #[test]
@@ -388,7 +399,7 @@ fn any_index() -> impl Strategy<Value = prop::sample::Index> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 1000, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn arbitrary_bytes_never_panic(bytes in prop::collection::vec(proptest::arbitrary::any::<u8>(), 0..300)) {
