@@ -8,6 +8,7 @@ mod material_fields;
 mod place;
 mod read;
 mod reference;
+pub mod render;
 #[cfg(test)]
 mod samples;
 pub mod schema;

@@ -273,13 +273,13 @@ mod tests {
     fn names_with_blanks_and_keys_with_dots() {
         let text = samples::valid(RecordKind::Panel)[0];
         assert_eq!(found(text, "zones.outer-field.area"), "6:31 0.82 m2");
-        assert_eq!(found(text, "zones.window.sheet.thickness"), "9:42 4 mm");
+        assert_eq!(found(text, "zones.window.sheet.thickness"), "9:45 4 mm");
         let index = places(text);
         assert_eq!(index.canonical_route("zones.1.area").unwrap(), "zones.outer-field.area");
         assert_eq!(index.numbered_route("zones.window.area").unwrap(), "zones.2.area");
         assert_eq!(index.canonical_route("zones.1.centroid.2").unwrap(), "zones.outer-field.centroid.2");
         let text = samples::valid(RecordKind::Evidence)[0];
-        assert_eq!(found(text, "measured.film-build.total"), "6:29 180 um");
+        assert_eq!(found(text, "measured.film-build.total"), "6:30 180 um");
         assert_eq!(found(text, "conformed.attributes.fibre.name.a"), "11:19 carbon-a");
         assert_eq!(
             places(text).canonical_route("conformed.attributes.fibre.name.a").unwrap(),

@@ -243,8 +243,8 @@ fn texts_that_are_no_records() {
     assert_eq!(told("process: 'p\n"), "a quote that is opened is never closed (line 1, column 10)");
     assert_eq!(told("process: @p\n"), "a text can't begin with this character (line 1, column 10)");
     assert_eq!(
-        told("layers: [a, b\nprocess: p\n"),
-        "a list in brackets is not closed or lacks a comma (line 1, column 9)"
+        told("layers: [a, b\n"),
+        "a list in brackets is not closed or lacks a comma (line 2, column 1)"
     );
     let tab = one(RecordKind::Recipe, "process: p\nlayers:\n\t- {material: a}\n");
     assert_eq!((tab.rule, tab.place.line, tab.place.column), ("tab-indentation", Some(3), Some(1)));
