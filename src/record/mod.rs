@@ -4,13 +4,26 @@ mod address;
 mod fault;
 mod figure;
 mod kinds;
+mod material_fields;
+mod place;
+mod read;
 mod reference;
+pub mod render;
+#[cfg(test)]
+mod samples;
+pub mod schema;
 pub mod sensitivity;
+mod shape;
+mod tree;
+mod unique;
+mod walk;
 mod words;
 
-pub use address::{Address, RecordKind};
+pub use address::{Address, RecordKind, is_id};
 pub use fault::{Fault, Level, Place, Why};
 pub use figure::Figure;
 pub use kinds::*;
+pub use place::{PlaceIndex, Stretch, places};
+pub use read::{MAX_BYTES, ReadOutcome, RecordType, read};
 pub use reference::*;
 pub use words::{Day, Free, OneOrMany, Sourced, Text};

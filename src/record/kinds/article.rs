@@ -216,10 +216,10 @@ part! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub temperature: Option<Temperature>,
         /// Factor on limit load.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub factor: Option<f64>,
         /// Special factor on top, 14 CFR 23.2265.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub special_factor: Option<f64>,
     }
 }

@@ -107,7 +107,7 @@ part! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub climate: Option<Climate>,
         /// Mass budgets by group.
-        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        #[serde(default, deserialize_with = "crate::record::unique::map", skip_serializing_if = "BTreeMap::is_empty")]
         pub budgets: BTreeMap<String, Mass>,
         /// Growth allowances.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -119,7 +119,7 @@ part! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub approvals: Option<Approvals>,
         /// Levels of the gate's rules.
-        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        #[serde(default, deserialize_with = "crate::record::unique::map", skip_serializing_if = "BTreeMap::is_empty")]
         pub policy: BTreeMap<String, PolicyLevel>,
         /// Notes for people.
         #[serde(default, skip_serializing_if = "Option::is_none")]

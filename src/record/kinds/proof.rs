@@ -125,7 +125,7 @@ part! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub specimens: Option<u32>,
         /// Weeks from ready specimens to the report.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub weeks: Option<f64>,
         /// Conditioning.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -143,16 +143,16 @@ part! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub specimens_per_panel: Option<u32>,
         /// Weeks of a desk task; one where absent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub analysis_weeks: Option<f64>,
         /// Weeks before lay-up can start.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub lead: Option<f64>,
         /// Weeks of lay-up, cure and machining.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub layup: Option<f64>,
         /// Weeks in the laboratory that are paid by the week.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub lab_weeks: Option<f64>,
     }
 }
@@ -242,7 +242,7 @@ record! {
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub rests_on: Vec<ShowingRef>,
         /// Rows that stand above the built-in table.
-        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        #[serde(default, deserialize_with = "crate::record::unique::map", skip_serializing_if = "BTreeMap::is_empty")]
         pub sensitivity: BTreeMap<String, Vec<Step>>,
     }
 }
@@ -467,9 +467,10 @@ part! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub tested: Option<Tested>,
         /// The flat map of attributes.
+        #[serde(deserialize_with = "crate::record::unique::map")]
         pub attributes: BTreeMap<String, AttributeValue>,
         /// Further articles of the same evidence: what differs.
-        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        #[serde(default, deserialize_with = "crate::record::unique::maps", skip_serializing_if = "Vec::is_empty")]
         pub others: Vec<BTreeMap<String, AttributeValue>>,
     }
 }
@@ -501,7 +502,7 @@ record! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub result: Option<Outcome>,
         /// Attributes measured on the article; they stand above what the ledger said.
-        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        #[serde(default, deserialize_with = "crate::record::unique::map", skip_serializing_if = "BTreeMap::is_empty")]
         pub measured: BTreeMap<String, AttributeValue>,
         /// What it was tested to.
         #[serde(default, skip_serializing_if = "Option::is_none")]

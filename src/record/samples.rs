@@ -1,0 +1,57 @@
+//! Valid records for tests.
+
+use super::RecordKind;
+
+/// Returns valid texts of a kind; everything in them is invented.
+pub(crate) fn valid(kind: RecordKind) -> &'static [&'static str] {
+    match kind {
+        RecordKind::Ledger => &[
+            "format: 1\nprogramme: Sanderling amphibian (invented)\nunits: si\ncurrency: EUR\nmilestones: [first-article, first-flight]\nreached: first-article\nclimate: {ambient: 43 degC, irradiance: 1120 W/m2, sky: 25 degC, wind: 1 m/s}\nbudgets: {closures: 41 kg}\ngrowth: {estimated: 12 %, paint: 20 %}\nrates: {specimen: 180 EUR}\napprovals: {decision: [chief-engineer]}\npolicy:\n  unqualified-recipe: block\n  over-budget: \"warn\"\n  bond-route: off\n",
+        ],
+        RecordKind::Material => &[
+            "kind: prepreg\nfibre: {name: carbon-a, type: carbon, density: 1780 kg/m3, areal: 200 g/m2 +/- 4 %}\nresin: {name: epoxy-one, density: 1200 kg/m3, content: 38 % +/- 2 %}\nform: twill\nlamina: {E1: 62 GPa, E2: {from: showing/warp}, G12: 4 GPa, nu12: 0.05}\n",
+            "kind: core\ndensity: 52 kg/m3\nform: foam\nshear_modulus: 19 MPa\n",
+            "kind: adhesive\nareal: 150 g/m2\nprice: 30 EUR/m2\n",
+            "kind: part\nlinear_mass: 85 g/m\n",
+            "kind: sheet\ndensity: 1190 kg/m3\nE: 3.2 GPa\nmodulus_at:\n  - {temperature: 60 degC, E: 2 GPa}\n",
+        ],
+        RecordKind::Process => &[
+            "method: oven\ncure:\n  - {ramp: 2 K/min, to: 120 degC, hold: 90 min}\npostcure: none\nvacuum: 90 kPa\n",
+            "method: wet-layup\ncure: {to: 23 degC, hold: 24 h}\n",
+        ],
+        RecordKind::Tool => &[
+            "kind: mould\nfrom: tool/hatch-pattern\ncte: 5e-5 1/K\npulls: {expected: 40, made: 3}\nstackable: true\nfootprint: [2 m, 1 m]\n",
+        ],
+        RecordKind::Finish => &[
+            "colour: {name: night blue, solar_absorptance: 0.90, emittance: 0.90}\ncoats:\n  - {material: filler-a, dry_film: 40 um (0 .. 80 um), removed: 25 um}\n",
+        ],
+        RecordKind::Recipe => &[
+            "# the outer skin\ntitle: Hatch outer skin\nclass: structural\nstatus: trial\nprocess: oven-120\nlayers:                 # from the tool face inward\n  - {id: p1, material: cw-200-e1, angle: 45}  # first\n  - {material: cw-200-e1, angle: 0}\n  - material: foam-52\n    thickness: 6 mm\n  - {material: cw-200-e1, angle: 0 deg}\nmirror: none\nnotes: |\n  Two lines,\n  the second one.\n",
+        ],
+        RecordKind::Panel => &[
+            "title: Bow hatch\ngroup: closures\nquantity: 2\nreleased: false\nzones:\n  - {name: outer field, area: 0.82 m2, recipe: hatch-outer, finish: night-blue, centroid: [1.9 m, 0.0 m, 0.6 m]}\n  - name: window\n    area: 0.41 m2\n    sheet: {material: acrylic-a, thickness: 4 mm, structural: true}\njoints:\n  - {name: window bond, adhesive: paste-a, process: bond-rt, between: [outer field, window], route: arrest, length: 3.1 m, width: 18 mm}\nloads:\n  - {name: suction, pressure: 3.2 kPa, factor: 1.5}\nexposure: {zone: outdoor, lightning: 2A, minimum: -54 degC}\n",
+        ],
+        RecordKind::Assembly => &[
+            "children:\n  - {panel: bow-hatch, count: 2, at: [1 m, 0 m, 0 m]}\n  - part: seal-d\nbudget: 41 kg\n",
+        ],
+        RecordKind::Showing => &[
+            "kind: lamina-strength-fibre\nclause: [CS 23.2260, 14 CFR 23.2260]\nmeans: MC2\napplies_to: {class: structural, material: cw-200-e1}\naccept: {basis: B, at_least: 520 MPa}\nenvironment: {name: ETW, temperature: 82 degC, bounds: hot}\nplan: {batches: 3, specimens: 18, weeks: 2.5, cost: 130 EUR}\nafter: [wet-tg]\nsensitivity:\n  resin-content:\n    - {within: 2 points, asks: none}\n    - {asks: retest}\n",
+        ],
+        RecordKind::Evidence => &[
+            "showing: lamina-tension\nsubject: {lamina: [cw-200-e1, oven-120]}\nkind: test\nstate: done\nmade: 2026-03-14\nmeasured: {film-build.total: 180 um}\nconformed:\n  form: 1\n  attributes:\n    plies: [a 45, b 0]\n    fibre.name.a: carbon-a\n",
+        ],
+        RecordKind::Decision => &[
+            "status: draft\ntitle: Lighter hatch\nchanges:\n  - {set: recipe/hatch-outer#layers.3.material, was: cw-200-e1, to: cw-150-e1}\n  - {insert: recipe/hatch-outer#layers, after: 5, entry: {material: cw-200-e1, angle: 0}}\napprovals: [{role: chief-engineer, on: 2026-04-01}]\n",
+        ],
+        RecordKind::Concession => &[
+            "showing: lamina-tension\nsubject: {laminate: hatch-outer}\nreason: one piece only\ncovers:\n  film-build.max: {at_most: 190 um}\nserials: [S1]\nuntil: 2026-12-31\n",
+            "showing: lamina-tension\nsubject: {programme: true}\nreason: one piece only\ncovers: failed\nuntil: 2026-12-31\n",
+        ],
+        RecordKind::Weighing => {
+            &["panel: float-shell\nserial: 7\nmass: 4.31 kg\non: 2026-05-01\ncondition: bare\n"]
+        }
+        RecordKind::Study => {
+            &["vary:\n  - {attribute: recipe/x#layers.3.material, among: [a, b]}\nkeep: [all]\n"]
+        }
+    }
+}
