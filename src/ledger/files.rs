@@ -1,5 +1,6 @@
 //! What the ledger asks of the files it is read from.
 
+use crate::source::{EntryKind, Origin, Snapshot};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -20,8 +21,14 @@ pub trait Files: Sync {
     /// Says why the file can't be read, without its path.
     fn read(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, String>;
 
-    /// Returns an id that is the same exactly where the bytes are; `None` where none is known.
+    /// Returns an id that is the same exactly where the bytes are; `None` where none is known without
+    /// reading the file.
     fn blob_id(&self, path: &str) -> Option<String>;
+
+    /// Returns the id of bytes that were read; `None` where such ids are not used.
+    fn blob_of(&self, _bytes: &[u8]) -> Option<String> {
+        None
+    }
 }
 
 /// Files that stand in memory only.
@@ -115,4 +122,40 @@ pub(super) fn resolve(record: &str, relative: &str) -> Option<String> {
         }
     }
     (!parts.is_empty()).then(|| parts.join("/"))
+}
+
+impl Files for Snapshot {
+    fn paths(&self) -> Vec<String> {
+        self.files().filter(|file| file.kind == EntryKind::Regular).map(|file| file.path.clone()).collect()
+    }
+
+    fn oddities(&self) -> Vec<(String, String)> {
+        self.files()
+            .filter_map(|file| match &file.kind {
+                EntryKind::Regular => None,
+                EntryKind::Link => Some((file.path.clone(), "a link".to_string())),
+                EntryKind::Other(what) => Some((file.path.clone(), what.clone())),
+            })
+            .collect()
+    }
+
+    fn folders(&self) -> Vec<String> {
+        self.top_level_folders()
+    }
+
+    fn read(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, String> {
+        self.read_limited(path, limit).map_err(|fault| fault.to_string())
+    }
+
+    fn blob_id(&self, path: &str) -> Option<String> {
+        match self.origin() {
+            // There the id is worked out from the bytes: reading them twice would cost more than it saves.
+            Origin::WorkTree => None,
+            _ => Snapshot::blob_id(self, path),
+        }
+    }
+
+    fn blob_of(&self, bytes: &[u8]) -> Option<String> {
+        crate::source::blob_of(bytes)
+    }
 }

@@ -129,8 +129,8 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
 type WasRead<T> = (Option<Arc<T>>, Vec<Fault>);
 
 fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKind, file: &str) -> WasRead<T> {
-    let blob = files.blob_id(file);
-    let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
+    let known = files.blob_id(file);
+    let kept = known.as_deref().and_then(|blob| recall.find(blob, kind.word()));
     if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
         recall.count(Work::Spared);
         return (Some(value), Vec::new());
@@ -142,8 +142,14 @@ fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKin
             return (None, vec![Fault::error("unreadable", Place::file(file), message)]);
         }
     };
+    let blob = known.or_else(|| files.blob_of(&bytes));
+    let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
+    if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
+        recall.count(Work::Spared);
+        return (Some(value), Vec::new());
+    }
     recall.count(Work::Parsed);
-    let (value, faults) = read_record(kind, file, &bytes);
+    let (value, faults) = read_record(file, &bytes);
     let value: Option<Arc<T>> = value.map(Arc::new);
     if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty()) {
         recall.keep(&blob, kind.word(), Arc::<T>::clone(value));

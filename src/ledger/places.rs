@@ -1,19 +1,23 @@
 //! Where a route stands in the text of a record.
 
-use crate::record::Place;
+use crate::record::{Place, PlaceIndex, places};
 
 /// The places of one text.
-// For now it knows none and answers with the whole file; the index in `record` takes this over.
-pub(super) struct Index;
+pub(super) struct Index(PlaceIndex);
 
 impl Index {
     /// Indexes a text.
-    pub(super) fn of(_text: &str) -> Self {
-        Self
+    pub(super) fn of(text: &str) -> Self {
+        Self(places(text))
     }
 
     /// Returns the place of `route`, or the nearest one to it, in `file`.
-    pub(super) fn place(&self, file: &str, _route: &str) -> Place {
-        Place::file(file)
+    pub(super) fn place(&self, file: &str, route: &str) -> Place {
+        self.0
+            .find(route)
+            // A value over several lines would mark half the file: its key says more.
+            .filter(|stretch| !self.0.text(*stretch).contains('\n'))
+            .or_else(|| self.0.nearest(route))
+            .map_or_else(|| Place::file(file), |stretch| stretch.place(file))
     }
 }

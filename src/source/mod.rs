@@ -56,3 +56,8 @@ pub const DATA_LIMIT: u64 = 64 * 1024 * 1024;
 /// The number of files above which a snapshot is refused: a tree can name itself over and over and
 /// so hold more files than any machine can list.
 pub const FILE_LIMIT: usize = 1_000_000;
+
+/// Returns git's id of a blob with these bytes.
+pub fn blob_of(bytes: &[u8]) -> Option<String> {
+    git2::Oid::hash_object(git2::ObjectType::Blob, bytes).ok().map(|id| id.to_string())
+}

@@ -16,7 +16,7 @@ fn marks(file: &str, from: &str, to: &str, mark: &str) {
 }
 
 #[test]
-#[ignore = "places in the text come with the reader of records"]
+
 fn faults_have_lines_and_columns() {
     let outer = "recipes/hatch-outer.yaml";
     let hatch = "panels/bow-hatch.yaml";
