@@ -1,1 +1,28 @@
-fn main() {}
+//! The program: connects the streams and leaves the rest to the library.
+
+use bondline::cli::{self, Terminal};
+use std::io::{self, BufWriter, IsTerminal, Write};
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let auto = |terminal: bool| {
+        let set = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty() && value != "0");
+        if set("NO_COLOR") {
+            return false;
+        }
+        set("CLICOLOR_FORCE") || terminal && std::env::var_os("TERM").is_none_or(|term| term != "dumb")
+    };
+    let width = terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0)).clamp(40, 160);
+    let terminal = Terminal {
+        width,
+        colour_out: auto(io::stdout().is_terminal()),
+        colour_err: auto(io::stderr().is_terminal()),
+    };
+    let mut out = BufWriter::new(io::stdout().lock());
+    let mut err = io::stderr();
+    let code = cli::run(std::env::args_os(), &mut out, &mut err, terminal);
+    if out.flush().is_err() {
+        return ExitCode::SUCCESS;
+    }
+    ExitCode::from(code)
+}

@@ -115,12 +115,21 @@ pub struct Claims {
     pub hole: Option<String>,
 }
 
+/// A recipe by value, and which layer stands behind each letter.
+#[derive(Debug, Clone, Default)]
+pub struct Laid {
+    /// What it is by value.
+    pub configuration: Configuration,
+    /// Letter of each layer, its place in the recipe's list (from 1) and its material, as they lie.
+    pub letters: Vec<(String, usize, String)>,
+}
+
 /// Builds configurations, remembering what many subjects share.
 pub struct Configurator<'a> {
     ledger: &'a Ledger,
     materials: Mutex<BTreeMap<String, Block>>,
     processes: Mutex<BTreeMap<String, Block>>,
-    recipes: Mutex<BTreeMap<String, Arc<Configuration>>>,
+    recipes: Mutex<BTreeMap<String, Arc<Laid>>>,
     finishes: Mutex<BTreeMap<String, Block>>,
     tools: Mutex<BTreeMap<String, Block>>,
 }
@@ -219,9 +228,9 @@ impl<'a> Configurator<'a> {
             Subject::Lamina { material, resin, process } => {
                 self.lamina(material, resin.as_deref(), process, panel)
             }
-            Subject::Laminate(recipe) => Ok((*self.laminate(recipe)?).clone()),
+            Subject::Laminate(recipe) => Ok(self.laminate(recipe)?.configuration.clone()),
             Subject::Painted(recipe, finish) => {
-                let mut all = (*self.laminate(recipe)?).clone();
+                let mut all = self.laminate(recipe)?.configuration.clone();
                 all.merge(&self.finish_block(finish.as_deref(), recipe)?);
                 Ok(all)
             }
@@ -491,7 +500,7 @@ impl<'a> Configurator<'a> {
                 all.merge(&self.process_block(id, address).ok()?);
                 all.set(Key::plain("site.layup"), self.site_of(id, address).ok()?);
             }
-            RecordKind::Recipe => all = (*self.laminate(id).ok()?).clone(),
+            RecordKind::Recipe => all = self.laminate(id).ok()?.configuration.clone(),
             RecordKind::Finish => all.merge(&self.finish_block(Some(id), "").ok()?),
             RecordKind::Tool => {
                 let tool = self.ledger.tools.get(id)?;
@@ -506,7 +515,7 @@ impl<'a> Configurator<'a> {
     ///
     /// # Errors
     /// [`ArticleError`] names the record or figure that is missing.
-    pub fn laminate(&self, id: &str) -> Result<Arc<Configuration>, ArticleError> {
+    pub fn laminate(&self, id: &str) -> Result<Arc<Laid>, ArticleError> {
         remembered(&self.recipes, id, || {
             let by = Address::new(RecordKind::Recipe, id);
             let recipe =
@@ -520,6 +529,7 @@ impl<'a> Configurator<'a> {
             let mut known: Vec<(LayerRole, Attributes, String)> = Vec::new();
             let mut counts: BTreeMap<char, usize> = BTreeMap::new();
             let mut plies = Vec::with_capacity(layers.len());
+            let mut letters = Vec::with_capacity(layers.len());
             for (depth, layer) in layers.iter().enumerate() {
                 let block = self.layer_block(layer, depth, resin);
                 let found = known.iter().find(|(role, other, _)| *role == layer.role && *other == block);
@@ -537,6 +547,7 @@ impl<'a> Configurator<'a> {
                         letter
                     }
                 };
+                letters.push((letter.clone(), layer.place, layer.material.id.clone()));
                 plies.push(match (layer.role, &layer.layer.angle) {
                     (LayerRole::Ply, Some(angle)) => format!("{letter} {}", reduced_angle(angle)),
                     (LayerRole::Ply, None) => {
@@ -551,7 +562,7 @@ impl<'a> Configurator<'a> {
             all.set(Key::plain("plies"), list(plies));
             all.merge(&self.process_block(recipe.value.process.id(), &by)?);
             all.set(Key::plain("site.layup"), self.site_of(recipe.value.process.id(), &by)?);
-            Ok(Arc::new(all))
+            Ok(Arc::new(Laid { configuration: all, letters }))
         })
     }
 
@@ -743,7 +754,7 @@ impl<'a> Configurator<'a> {
             let own = match face {
                 Face::Laminate(recipe) => {
                     let mut own = Configuration::default();
-                    for (key, value) in self.laminate(recipe)?.attributes() {
+                    for (key, value) in self.laminate(recipe)?.configuration.attributes() {
                         // What the face brings to a bond: its surface and its stack, not its cure.
                         if !matches!(key.facet(), "cure" | "site" | "out-time" | "fibre" | "resin-content") {
                             own.set(key.clone(), value.clone());
@@ -777,7 +788,7 @@ impl<'a> Configurator<'a> {
         for (at, zone) in panel.zones.iter().enumerate() {
             let mut own = match (&zone.recipe, &zone.sheet) {
                 (Some(recipe), _) => {
-                    let mut own = (*self.laminate(recipe.id())?).clone();
+                    let mut own = self.laminate(recipe.id())?.configuration.clone();
                     let finish = zone.finish.as_ref().map(|finish| finish.id());
                     own.merge(&self.finish_block(finish, recipe.id())?);
                     own

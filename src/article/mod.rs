@@ -13,14 +13,17 @@ pub mod sight;
 mod skin;
 pub mod stack;
 mod subjects;
+mod trace;
 pub mod weigh;
 
 pub use align::{Aligned, Likeness, align};
 pub use configuration::{
-    Claims, Configuration, Configurator, FORM, designation, exposure_of, film_build, lamina_in, reduced_angle,
+    Claims, Configuration, Configurator, FORM, Laid, designation, exposure_of, film_build, lamina_in,
+    reduced_angle,
 };
 pub use key::{Key, Limit, ORDER};
 pub use layers::{ArticleError, LayerRole, StackLayer, expand, layer_role};
 pub use sight::{Cause, Nudge, Sight};
 pub use skin::{NoSkin, Skin, skin};
 pub use subjects::{Face, Sites, Subject, Uses, joint_subject, uses, zone_named};
+pub use trace::trace;

@@ -1,0 +1,264 @@
+//! What can be typed: no logic, only names and help.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+const AFTER: &str = "Exit status: 0 done; 1 done, with something to object to (a fault in `check`, a refused commit in \
+`hook run`, and with --strict anything in `gaps`, `mass`, `impact`); 2 it could not be done.
+
+An engineering aid, not approved data: the authority, the approved design organisation and local rules decide.";
+
+/// The design-decision ledger of a composite airframe: what a change weighs, what it un-proves, and
+/// what it takes to prove it again
+#[derive(Debug, Parser)]
+#[command(name = "bondline", version, max_term_width = 100, after_help = AFTER, propagate_version = true)]
+pub struct Cli {
+    /// Options that stand before or after the command.
+    #[command(flatten)]
+    pub global: Global,
+    /// The command.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// How results are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// For people
+    Text,
+    /// For programs: one document on standard output
+    Json,
+}
+
+/// When colour is used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Colour {
+    /// On a terminal that asks for no other
+    Auto,
+    /// Always
+    Always,
+    /// Never
+    Never,
+}
+
+/// Options of every command.
+#[derive(Debug, Args)]
+pub struct Global {
+    /// Move to this folder first; the ledger is found from there by walking up
+    #[arg(short = 'C', value_name = "DIR", global = true)]
+    pub directory: Option<PathBuf>,
+    /// Write results as text or JSON
+    #[arg(long, value_enum, default_value = "text", global = true)]
+    pub format: Format,
+    /// Take this day as today (year-month-day)
+    #[arg(long, value_name = "DATE", global = true)]
+    pub today: Option<String>,
+    /// Use colour
+    #[arg(long, value_enum, default_value = "auto", global = true)]
+    pub color: Colour,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Start a ledger, or lay out the invented example
+    New(NewArgs),
+    /// Read everything and report every fault
+    Check(CheckArgs),
+    /// Say what the programme, a panel or an assembly weighs
+    Mass(MassArgs),
+    /// Say what a change weighs, what it un-proves, and what proves it again
+    Impact(ImpactArgs),
+    /// List the duties that are not met, and what closes each
+    Gaps(GapsArgs),
+    /// Show the chain behind a record, a figure or a verdict
+    Why(WhyArgs),
+    /// List figures that stand on no evidence, and what stands on them
+    Assumptions(AssumptionsArgs),
+    /// Write what an article was, by value, into its evidence
+    Conform(ConformArgs),
+    /// Install, remove or run the gate on commits
+    Hook(HookArgs),
+}
+
+/// Which state of the ledger is read.
+#[derive(Debug, Clone, Default, Args)]
+pub struct Source {
+    /// Read this revision instead of the work tree
+    #[arg(long, value_name = "REV", conflicts_with = "staged")]
+    pub at: Option<String>,
+    /// Read the index instead of the work tree
+    #[arg(long)]
+    pub staged: bool,
+}
+
+/// Start a ledger, or lay out the invented example
+///
+/// Without --example, an empty ledger: ledger.yaml, the folders of the kinds, and schemas wired for
+/// editors. With --example, the invented Sanderling amphibian with its history as a git repository;
+/// then the main job is run on its open proposal.
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// Where; must be empty or not exist
+    #[arg(value_name = "DIR")]
+    pub target: Option<PathBuf>,
+    /// Lay out the invented example and run the main job on it
+    #[arg(long)]
+    pub example: bool,
+}
+
+/// Read everything and report every fault
+///
+/// All faults are reported in one run, each with file, line, column and the mend. Exits with 1 where a
+/// record can't be used as it stands; warnings and notes alone exit with 0.
+#[derive(Debug, Args)]
+pub struct CheckArgs {
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// Show notes too
+    #[arg(long)]
+    pub notes: bool,
+}
+
+/// Say what the programme, a panel or an assembly weighs
+///
+/// Every figure opens into its contributions: name a panel or an assembly to see them.
+#[derive(Debug, Args)]
+pub struct MassArgs {
+    /// A panel or an assembly: id, `panel/ID`, `assembly/ID` or the file
+    #[arg(value_name = "PANEL|ASSEMBLY")]
+    pub of: Option<String>,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// How tolerances are combined
+    #[arg(long, value_name = "HOW", default_value = "causes", value_parser = ["causes", "monte-carlo"])]
+    pub spread: String,
+    /// Seed of the sampling
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Exit with 1 where a budget is exceeded
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// Say what a change weighs, what it un-proves, and what proves it again
+///
+/// `impact` alone compares HEAD with the work tree; `impact BASE` compares BASE with the work tree;
+/// `impact BASE HEAD` compares two revisions; `impact --staged` compares HEAD with the index. An
+/// argument that is a decision's id lays the decision's changes over the work tree, without editing a
+/// file: `impact dd-003`.
+#[derive(Debug, Args)]
+pub struct ImpactArgs {
+    /// Revisions, or decisions
+    #[arg(value_name = "BASE|DECISION")]
+    pub of: Vec<String>,
+    /// Compare HEAD with the index
+    #[arg(long, conflicts_with = "of")]
+    pub staged: bool,
+    /// Lay decisions over this revision instead of the work tree
+    #[arg(long, value_name = "REV", conflicts_with = "staged")]
+    pub at: Option<String>,
+    /// Show long lists whole
+    #[arg(long)]
+    pub all: bool,
+    /// Exit with 1 where a duty gets worse
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// List the duties that are not met, and what closes each
+#[derive(Debug, Args)]
+pub struct GapsArgs {
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// List met duties too, and long lists whole
+    #[arg(long)]
+    pub all: bool,
+    /// Only what this milestone and those before it need
+    #[arg(long, value_name = "NAME")]
+    pub milestone: Option<String>,
+    /// Exit with 1 where a duty is not met
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// Show the chain behind a record, a figure or a verdict
+///
+/// `why showing/ID SUBJECT` (or `why ID SUBJECT`) shows the verdict of one duty, panel by panel, with
+/// its reasons down to the line of a file. `why ADDRESS` shows a record: what it uses, what uses it, and
+/// the duties that it takes part in. Subjects are written as the reports write them, for example
+/// `lamina/cw-200-e1@oven-120`.
+#[derive(Debug, Args)]
+pub struct WhyArgs {
+    /// A record (`panel/bow-hatch`, a file), a place in it (`recipe/x#layers.3`), or a showing
+    #[arg(value_name = "ADDRESS|SHOWING")]
+    pub of: String,
+    /// The subject of the duty
+    #[arg(value_name = "SUBJECT")]
+    pub subject: Option<String>,
+    /// Only what it uses, all the way down
+    #[arg(long, conflicts_with_all = ["used_by", "subject"])]
+    pub uses: bool,
+    /// Only what uses it, all the way up
+    #[arg(long, conflicts_with = "subject")]
+    pub used_by: bool,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+}
+
+/// List figures that stand on no evidence, and what stands on them
+#[derive(Debug, Args)]
+pub struct AssumptionsArgs {
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+}
+
+/// Write what an article was, by value, into its evidence
+///
+/// Takes the configuration of the evidence's subject from the work tree, or from a revision with --at,
+/// and writes it with the digest of the data into the record; every other byte stays as it was. Finished
+/// evidence that is conformed already is refused: a correction is a new record.
+#[derive(Debug, Args)]
+pub struct ConformArgs {
+    /// Evidence: ids, `evidence/ID` or files
+    #[arg(value_name = "EVIDENCE", required = true)]
+    pub evidence: Vec<String>,
+    /// Take the configuration from this revision
+    #[arg(long, value_name = "REV")]
+    pub at: Option<String>,
+    /// Show what would be written and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// Install, remove or run the gate on commits
+#[derive(Debug, Args)]
+pub struct HookArgs {
+    /// What to do
+    #[command(subcommand)]
+    pub what: HookCommand,
+}
+
+/// What to do with the gate.
+#[derive(Debug, Subcommand)]
+pub enum HookCommand {
+    /// Install the gate as git's pre-commit hook; a hook that is there already is kept and runs first
+    Install,
+    /// Remove the gate and restore the hook that was there before
+    Remove,
+    /// Judge what is staged against what is committed
+    Run(HookRunArgs),
+}
+
+/// Judge what is staged against what is committed
+#[derive(Debug, Args)]
+pub struct HookRunArgs {
+    /// Judge the commits A..B instead of the index, for servers and CI
+    #[arg(long, value_name = "A..B")]
+    pub range: Option<String>,
+}

@@ -1,0 +1,41 @@
+//! `bondline check`.
+
+use super::args::CheckArgs;
+use super::context::{Context, Failure, Status};
+use crate::record::{Fault, Level, render};
+use crate::report::faults;
+use std::collections::BTreeMap;
+use std::io::Write;
+
+pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) -> Result<Status, Failure> {
+    let place = context.place()?;
+    let loaded = context.load(&place, &args.source)?;
+    let shown: Vec<&Fault> = loaded
+        .ledger
+        .faults
+        .iter()
+        .filter(|fault| args.notes || context.json() || fault.level > Level::Note)
+        .collect();
+    if context.json() {
+        let all: Vec<Fault> = loaded.ledger.faults.clone();
+        writeln!(out, "{:#}", faults::document(&all))?;
+    } else {
+        let mut texts: BTreeMap<&str, Option<String>> = BTreeMap::new();
+        for fault in &shown {
+            let text = texts.entry(&fault.place.file).or_insert_with(|| {
+                let bytes =
+                    loaded.snapshot.read_limited(&fault.place.file, crate::source::RECORD_LIMIT).ok()?;
+                let text = String::from_utf8(bytes.to_vec()).ok()?;
+                Some(text.strip_prefix('\u{feff}').map(str::to_string).unwrap_or(text))
+            });
+            writeln!(out, "{}", render::fault(fault, text.as_deref(), context.colour, context.width))?;
+        }
+        let hidden = loaded.ledger.faults.len() - shown.len();
+        writeln!(out, "{}", faults::summary(&loaded.ledger.faults, &loaded.label()))?;
+        if hidden > 0 {
+            let notes = if hidden == 1 { "1 note" } else { &format!("{hidden} notes") };
+            writeln!(out, "{notes} not shown; `bondline check --notes` shows them")?;
+        }
+    }
+    Ok(if loaded.ledger.has_errors() { Status::Objection } else { Status::Done })
+}

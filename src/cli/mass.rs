@@ -1,0 +1,58 @@
+//! `bondline mass`.
+
+use super::args::MassArgs;
+use super::context::{Context, Failure, Needs, Status, address};
+use crate::article::weigh::{Method, Scope, statement_by};
+use crate::record::RecordKind;
+use crate::report::mass;
+use std::io::Write;
+
+pub(super) fn run(
+    context: &mut Context,
+    args: &MassArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let place = context.place()?;
+    let loaded = context.load(&place, &args.source)?;
+    context.usable(&loaded, Needs::Mass, err)?;
+    let scope = match &args.of {
+        None => Scope::Programme,
+        Some(text) => {
+            let kinds = [RecordKind::Panel, RecordKind::Assembly];
+            match address(text, &kinds, &loaded.ledger) {
+                Some(found)
+                    if found.kind() == RecordKind::Panel && loaded.ledger.panels.contains_key(found.id()) =>
+                {
+                    Scope::Panel(found.id().to_string())
+                }
+                Some(found)
+                    if found.kind() == RecordKind::Assembly
+                        && loaded.ledger.assemblies.contains_key(found.id()) =>
+                {
+                    Scope::Assembly(found.id().to_string())
+                }
+                _ => {
+                    let panels: Vec<&str> = loaded.ledger.panels.keys().map(String::as_str).collect();
+                    return Err(Failure::new(
+                        format!("no panel or assembly is called `{text}`"),
+                        super::context::nearest(text, &panels),
+                    ));
+                }
+            }
+        }
+    };
+    let method = match args.spread.as_str() {
+        "monte-carlo" => Method::MonteCarlo { seed: args.seed },
+        _ => Method::Causes,
+    };
+    let statement =
+        statement_by(&loaded.ledger, scope, method).map_err(|missing| context.missing(&loaded, &missing))?;
+    if context.json() {
+        writeln!(out, "{:#}", mass::json(&statement))?;
+    } else {
+        write!(out, "{}", mass::text(&statement, context.width))?;
+    }
+    let over = statement.groups.iter().any(|group| group.budget_kg.is_some_and(|budget| group.kg > budget));
+    Ok(if args.strict && over { Status::Objection } else { Status::Done })
+}
