@@ -294,28 +294,7 @@ pub fn address(text: &str, kinds: &[RecordKind], ledger: &Ledger) -> Option<Addr
         let folder = stem.split('/').find_map(RecordKind::by_folder)?;
         return Some(Address::new(folder, stem.rsplit('/').next()?));
     }
-    kinds.iter().map(|kind| Address::new(*kind, trimmed)).find(|address| file_of(ledger, address).is_some())
-}
-
-/// Returns the file of a record.
-pub fn file_of<'a>(ledger: &'a Ledger, address: &Address) -> Option<&'a str> {
-    let id = address.id();
-    match address.kind() {
-        RecordKind::Ledger => Some("ledger.yaml"),
-        RecordKind::Material => ledger.materials.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Process => ledger.processes.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Tool => ledger.tools.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Finish => ledger.finishes.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Recipe => ledger.recipes.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Panel => ledger.panels.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Assembly => ledger.assemblies.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Showing => ledger.showings.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Evidence => ledger.evidence.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Decision => ledger.decisions.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Concession => ledger.concessions.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Weighing => ledger.weighings.get(id).map(|entry| entry.file.as_str()),
-        RecordKind::Study => ledger.studies.get(id).map(|entry| entry.file.as_str()),
-    }
+    kinds.iter().map(|kind| Address::new(*kind, trimmed)).find(|address| ledger.file_of(address).is_some())
 }
 
 /// Returns the nearest of some names, or the list of all where they are few.

@@ -1,7 +1,7 @@
 //! `bondline hook`.
 
 use super::args::{HookArgs, HookCommand, HookRunArgs};
-use super::context::{Context, Failure, Loaded, Status, file_of};
+use super::context::{Context, Failure, Loaded, Status};
 use crate::article::ArticleError;
 use crate::gate::{Finding, GateReport, Side, judge};
 use crate::qualify::verdict::{Evaluation, evaluate};
@@ -143,7 +143,7 @@ fn place_of(finding: &Finding, staged: &Loaded, base: &Loaded) -> (String, Optio
         return (file.clone(), *line);
     }
     for side in [staged, base] {
-        let Some(file) = file_of(&side.ledger, &finding.address) else { continue };
+        let Some(file) = side.ledger.file_of(&finding.address) else { continue };
         let line = side
             .snapshot
             .read_limited(file, crate::source::RECORD_LIMIT)

@@ -2,7 +2,7 @@
 
 use crate::record::{
     Address, Assembly, Concession, Decision, Evidence, Fault, Finish, LedgerHead, Material, Panel, Process,
-    Recipe, Showing, Study, Tool, Weighing,
+    Recipe, RecordKind, Showing, Study, Tool, Weighing,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -115,4 +115,27 @@ pub struct Ledger {
     pub faults: Vec<Fault>,
     /// Records that exist but can't be used.
     pub broken: BTreeSet<Address>,
+}
+
+impl Ledger {
+    /// Returns the file of a record.
+    pub fn file_of(&self, address: &Address) -> Option<&str> {
+        let id = address.id();
+        match address.kind() {
+            RecordKind::Ledger => Some("ledger.yaml"),
+            RecordKind::Material => self.materials.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Process => self.processes.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Tool => self.tools.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Finish => self.finishes.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Recipe => self.recipes.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Panel => self.panels.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Assembly => self.assemblies.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Showing => self.showings.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Evidence => self.evidence.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Decision => self.decisions.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Concession => self.concessions.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Weighing => self.weighings.get(id).map(|entry| entry.file.as_str()),
+            RecordKind::Study => self.studies.get(id).map(|entry| entry.file.as_str()),
+        }
+    }
 }

@@ -1,0 +1,323 @@
+//! A decision's changes laid over a snapshot: one path for proposing and for applying.
+
+use crate::ledger::Ledger;
+use crate::record::edit::{self, EditError};
+use crate::record::{Address, Change, Decision, RecordKind, places};
+use crate::source::Snapshot;
+use serde_yaml::Value;
+use std::collections::BTreeMap;
+use thiserror::Error;
+
+/// Why a decision can't be laid over a snapshot.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum DecideError {
+    /// A change names no record that there is.
+    #[error("change {at}: there is no `{address}`")]
+    NoRecord {
+        /// Which change, from 1.
+        at: usize,
+        /// The address.
+        address: String,
+    },
+    /// A change names no place that there is.
+    #[error("change {at}: `{address}` has no `{route}`")]
+    NoPlace {
+        /// Which change, from 1.
+        at: usize,
+        /// The record.
+        address: String,
+        /// The route.
+        route: String,
+    },
+    /// The record has moved on since.
+    #[error("change {at}: `{address}#{route}` is `{is}` now, the decision was made for `{was}`{candidates}")]
+    MovedOn {
+        /// Which change, from 1.
+        at: usize,
+        /// The record.
+        address: String,
+        /// The route.
+        route: String,
+        /// What stands there.
+        is: String,
+        /// What the decision expects.
+        was: String,
+        /// Places that hold what it expects, in words.
+        candidates: String,
+    },
+    /// The change itself can't be read.
+    #[error("change {at}: {problem}")]
+    Unclear {
+        /// Which change, from 1.
+        at: usize,
+        /// What is wrong.
+        problem: String,
+    },
+    /// The text could not be edited.
+    #[error("change {at}: {fault}")]
+    Edit {
+        /// Which change, from 1.
+        at: usize,
+        /// Why.
+        fault: EditError,
+    },
+    /// A file could not be read.
+    #[error("`{file}` can't be read: {why}")]
+    Unreadable {
+        /// The file.
+        file: String,
+        /// Why.
+        why: String,
+    },
+}
+
+/// Texts to lay over a snapshot; `None` takes the file away.
+pub type Overlay = BTreeMap<String, Option<Vec<u8>>>;
+
+/// Works out the texts that some decisions leave, one after the other in the order given.
+///
+/// # Errors
+/// [`DecideError`] names the change that can't be made, and why.
+pub fn overlay(ledger: &Ledger, snapshot: &Snapshot, decisions: &[&Decision]) -> Result<Overlay, DecideError> {
+    let mut texts: Overlay = BTreeMap::new();
+    for decision in decisions {
+        apply(ledger, snapshot, decision, &mut texts)?;
+    }
+    Ok(texts)
+}
+
+/// What one change does to one record's text, its place worked out on the text before any change.
+enum Act<'a> {
+    Set { route: String, to: &'a Value },
+    Remove { list: String, place: usize, route: String },
+    Insert { list: String, after: usize, entry: &'a Value },
+}
+
+fn apply(ledger: &Ledger, snapshot: &Snapshot, decision: &Decision, texts: &mut Overlay) -> Result<(), DecideError> {
+    let mut acts: BTreeMap<String, Vec<(usize, Act<'_>)>> = BTreeMap::new();
+    for (at, change) in decision.changes.iter().enumerate() {
+        let at = at + 1;
+        if let Some(text) = &change.add {
+            let (file, bytes) = added(ledger, snapshot, texts, at, text, change)?;
+            texts.insert(file, Some(bytes));
+            continue;
+        }
+        if let Some(text) = &change.drop {
+            let (_, file) = record(ledger, at, text)?;
+            texts.insert(file, None);
+            continue;
+        }
+        let (text, what) = [(&change.set, "set"), (&change.remove, "remove"), (&change.insert, "insert")]
+            .into_iter()
+            .find_map(|(text, what)| text.as_ref().map(|text| (text, what)))
+            .ok_or_else(|| DecideError::Unclear { at, problem: "none of set, remove, insert, add, drop".to_string() })?;
+        let (name, route) = text.split_once('#').ok_or_else(|| DecideError::Unclear {
+            at,
+            problem: format!("`{text}` names no place: write `kind/id#route`"),
+        })?;
+        let (address, file) = record(ledger, at, name)?;
+        let before = read(snapshot, texts, &file)?;
+        let act = act(at, &address, route, what, change, &before)?;
+        acts.entry(file).or_default().push((at, act));
+    }
+    for (file, mut list) in acts {
+        let mut text = read(snapshot, texts, &file)?;
+        // Values first, they shift nobody; then lists from the deepest route and the last place backward.
+        list.sort_by(|(one_at, one), (two_at, two)| {
+            let rank = |at: usize, act: &Act<'_>| match act {
+                Act::Set { .. } => (0, 0, String::new(), 0, at),
+                Act::Remove { list, place, .. } => (1, depth(list), list.clone(), usize::MAX - 2 * place, 0),
+                Act::Insert { list, after, .. } => (1, depth(list), list.clone(), usize::MAX - (2 * after + 1), usize::MAX - at),
+            };
+            rank(*one_at, one).cmp(&rank(*two_at, two))
+        });
+        for (at, act) in list {
+            let result = match &act {
+                Act::Set { route, to } => set(&text, route, to),
+                Act::Remove { route, .. } => edit::remove(&text, route),
+                Act::Insert { list, after, entry } => edit::insert(&text, list, *after, entry),
+            };
+            text = result.map_err(|fault| DecideError::Edit { at, fault })?;
+        }
+        texts.insert(file, Some(text.into_bytes()));
+    }
+    Ok(())
+}
+
+/// Deeper routes go first: usize::MAX - depth sorts them to the front.
+fn depth(route: &str) -> usize {
+    usize::MAX - route.split('.').count()
+}
+
+fn set(text: &str, route: &str, to: &Value) -> Result<String, EditError> {
+    if places(text).find(route).is_some() {
+        return edit::set(text, route, to);
+    }
+    let (parent, key) = route.rsplit_once('.').unwrap_or(("", route));
+    edit::add_key(text, parent, key, to)
+}
+
+fn record(ledger: &Ledger, at: usize, text: &str) -> Result<(Address, String), DecideError> {
+    let missing = || DecideError::NoRecord { at, address: text.to_string() };
+    let address = Address::parse(text).ok_or_else(missing)?;
+    let file = ledger.file_of(&address).ok_or_else(missing)?.to_string();
+    Ok((address, file))
+}
+
+fn read(snapshot: &Snapshot, texts: &Overlay, file: &str) -> Result<String, DecideError> {
+    let unreadable = |why: String| DecideError::Unreadable { file: file.to_string(), why };
+    let bytes = match texts.get(file) {
+        Some(Some(bytes)) => bytes.clone(),
+        Some(None) => return Err(unreadable("an earlier change drops it".to_string())),
+        None => snapshot.read(file).map_err(|fault| unreadable(fault.to_string()))?.to_vec(),
+    };
+    String::from_utf8(bytes).map_err(|_| unreadable("it is not UTF-8".to_string()))
+}
+
+fn added(
+    ledger: &Ledger,
+    snapshot: &Snapshot,
+    texts: &Overlay,
+    at: usize,
+    text: &str,
+    change: &Change,
+) -> Result<(String, Vec<u8>), DecideError> {
+    let unclear = |problem: String| DecideError::Unclear { at, problem };
+    let address = Address::parse(text).filter(|address| address.kind() != RecordKind::Ledger);
+    let address = address.ok_or_else(|| unclear(format!("`{text}` is no address of a new record: write `kind/id`")))?;
+    let file = format!("{}/{}.yaml", address.kind().folder(), address.id());
+    let taken = ledger.file_of(&address).is_some() || snapshot.entry(&file).is_some();
+    if taken && !matches!(texts.get(&file), Some(None)) || matches!(texts.get(&file), Some(Some(_))) {
+        return Err(unclear(format!("`{address}` is there already")));
+    }
+    let record = change.record.as_ref().ok_or_else(|| unclear("`add` needs `record:`".to_string()))?;
+    let yaml = serde_yaml::to_string(&record.0).map_err(|error| unclear(error.to_string()))?;
+    Ok((file, yaml.into_bytes()))
+}
+
+fn act<'a>(
+    at: usize,
+    address: &Address,
+    route: &str,
+    what: &str,
+    change: &'a Change,
+    before: &str,
+) -> Result<Act<'a>, DecideError> {
+    let unclear = |problem: &str| DecideError::Unclear { at, problem: problem.to_string() };
+    let no_place =
+        || DecideError::NoPlace { at, address: address.to_string(), route: route.to_string() };
+    let index = places(before);
+    if what == "insert" {
+        let entry = change.entry.as_ref().ok_or_else(|| unclear("`insert` needs `entry:`"))?;
+        let list = index.numbered_route(route).ok_or_else(no_place)?;
+        let after = match change.after.as_ref().map(|after| &after.0) {
+            Some(Value::Number(number)) => {
+                number.as_u64().and_then(|n| usize::try_from(n).ok()).ok_or_else(|| unclear("`after` is no place"))?
+            }
+            Some(Value::String(name)) => {
+                let inner = index.numbered_route(&format!("{route}.{name}")).ok_or_else(no_place)?;
+                inner.rsplit('.').next().and_then(|last| last.parse().ok()).ok_or_else(no_place)?
+            }
+            _ => return Err(unclear("`insert` needs `after:`, a place in the list; 0 is first")),
+        };
+        return Ok(Act::Insert { list, after, entry: &entry.0 });
+    }
+    let expected = change.was.as_ref().map(|was| &was.0);
+    let numbered = index.numbered_route(route);
+    let value: Value = serde_yaml::from_str(before).unwrap_or(Value::Null);
+    let here = numbered.as_deref().and_then(|route| lookup(&value, route));
+    let fits = |found: Option<&Value>| match (expected, found) {
+        (None, _) => true,
+        (Some(Value::Null), None) => true,
+        (Some(was), Some(found)) => alike(was, found),
+        (Some(_), None) => false,
+    };
+    let settled = if fits(here) && (numbered.is_some() || what == "set") {
+        numbered.unwrap_or_else(|| route.to_string())
+    } else {
+        moved(&value, route, what, expected).map_err(|candidates| match here {
+            None if expected.is_none() => no_place(),
+            _ => DecideError::MovedOn {
+                at,
+                address: address.to_string(),
+                route: route.to_string(),
+                is: here.map_or_else(|| "nothing".to_string(), words),
+                was: expected.map_or_else(|| "something".to_string(), words),
+                candidates: if candidates.is_empty() {
+                    String::new()
+                } else {
+                    format!("; it stands at {}", candidates.join(", "))
+                },
+            },
+        })?
+    };
+    if what == "remove" {
+        let (list, place) = settled.rsplit_once('.').unwrap_or(("", &settled));
+        return match place.parse() {
+            Ok(place) => Ok(Act::Remove { list: list.to_string(), place, route: settled.clone() }),
+            // A key of a map: nothing shifts.
+            Err(_) => Ok(Act::Remove { list: settled.clone(), place: 0, route: settled.clone() }),
+        };
+    }
+    let to = change.to.as_ref().ok_or_else(|| unclear("`set` needs `to:`"))?;
+    Ok(Act::Set { route: settled, to: &to.0 })
+}
+
+/// Finds the one other entry of the list that still holds what the decision expects.
+fn moved(value: &Value, route: &str, what: &str, expected: Option<&Value>) -> Result<String, Vec<String>> {
+    let Some(expected) = expected else { return Err(Vec::new()) };
+    let parts: Vec<&str> = route.split('.').collect();
+    let Some(at) = parts.iter().rposition(|part| part.parse::<usize>().is_ok()) else { return Err(Vec::new()) };
+    let (list, rest) = (parts.get(..at).unwrap_or_default().join("."), parts.get(at + 1..).unwrap_or_default());
+    let Some(Value::Sequence(entries)) = lookup(value, &list) else { return Err(Vec::new()) };
+    let places: Vec<String> = (1..=entries.len())
+        .map(|place| {
+            let mut route = format!("{list}.{place}");
+            for part in rest {
+                route.push('.');
+                route.push_str(part);
+            }
+            route
+        })
+        .filter(|route| lookup(value, route).is_some_and(|found| alike(expected, found)))
+        .collect();
+    match places.as_slice() {
+        // A removal may only follow what is one of its kind; a value that recurs is no place.
+        [only] if what == "remove" || what == "set" => Ok(only.clone()),
+        _ => Err(places),
+    }
+}
+
+fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {
+    let mut here = value;
+    for part in route.split('.').filter(|part| !part.is_empty()) {
+        here = match here {
+            Value::Sequence(entries) => entries.get(part.parse::<usize>().ok()?.checked_sub(1)?)?,
+            Value::Mapping(_) => here.get(part)?,
+            _ => return None,
+        };
+    }
+    Some(here)
+}
+
+/// Compares values as records read them: `45` and `"45"` say the same.
+fn alike(one: &Value, two: &Value) -> bool {
+    match (one, two) {
+        (Value::Mapping(one), Value::Mapping(two)) => {
+            one.len() == two.len() && one.iter().all(|(key, value)| two.get(key).is_some_and(|other| alike(value, other)))
+        }
+        (Value::Sequence(one), Value::Sequence(two)) => {
+            one.len() == two.len() && one.iter().zip(two).all(|(one, two)| alike(one, two))
+        }
+        (Value::Null, Value::Null) => true,
+        _ => words(one) == words(two),
+    }
+}
+
+fn words(value: &Value) -> String {
+    match value {
+        Value::String(text) => text.clone(),
+        other => serde_json::to_value(other).map_or_else(|_| String::new(), |json| super::diff::short(&json)),
+    }
+}
