@@ -1,6 +1,8 @@
 //! What people write: one type per kind, ids, addresses, places in the text, faults, byte-preserving edits.
 
 mod address;
+pub mod edit;
+mod emit;
 mod fault;
 mod figure;
 mod kinds;

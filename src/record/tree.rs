@@ -50,7 +50,6 @@ pub(crate) struct Node {
     pub(crate) kind: NodeKind,
     pub(crate) start: usize,
     pub(crate) end: usize,
-    pub(crate) tagged: bool,
 }
 
 /// Why a text gave no tree.
@@ -208,7 +207,7 @@ impl Builder<'_> {
                 if self.aliases > MAX_ALIASES || self.size > MAX_NODES {
                     return Err(Problem::Aliases { at });
                 }
-                self.push(Node { kind: NodeKind::Alias(target), start, end, tagged: false });
+                self.push(Node { kind: NodeKind::Alias(target), start, end });
             }
             Event::Scalar(text, style, anchor, tag) => {
                 let block = matches!(style, ScalarStyle::Literal | ScalarStyle::Folded);
@@ -224,17 +223,17 @@ impl Builder<'_> {
                     plain: style == ScalarStyle::Plain && tag.is_none(),
                     block,
                 };
-                let node = self.push(Node { kind, start, end, tagged: tag.is_some() });
+                let node = self.push(Node { kind, start, end });
                 self.anchors.insert(anchor, (node, 1));
             }
-            Event::SequenceStart(anchor, tag) => {
+            Event::SequenceStart(anchor, _) => {
                 let kind = NodeKind::List { items: Vec::new(), style: Style::Block };
                 let start = if start == end { dash_at(self.text, start).unwrap_or(start) } else { start };
-                self.begin(Node { kind, start, end: end.max(start), tagged: tag.is_some() }, anchor)?;
+                self.begin(Node { kind, start, end: end.max(start) }, anchor)?;
             }
-            Event::MappingStart(anchor, tag) => {
+            Event::MappingStart(anchor, _) => {
                 let kind = NodeKind::Map { entries: Vec::new(), style: Style::Block };
-                self.begin(Node { kind, start, end, tagged: tag.is_some() }, anchor)?;
+                self.begin(Node { kind, start, end }, anchor)?;
             }
             Event::SequenceEnd | Event::MappingEnd => self.finish(start, end),
             _ => {}

@@ -365,6 +365,48 @@ fn many_faults_are_counted() {
     );
 }
 
+/// Side by side: what the reader adds to serde alone. Run with `--release -- --ignored --nocapture`.
+#[test]
+#[ignore = "a measurement, meaningful only with optimisation"]
+fn reading_costs_little_more_than_serde_alone() {
+    let layers: String = (0..24)
+        .map(|at| format!("  - {{material: cw-200-e{at}, angle: {}}}  # ply {at}\n", at * 15 % 90))
+        .collect();
+    let text = format!(
+        "title: Hull side shell\nprocess: oven-120\nlayers:\n{layers}notes: |\n{}",
+        "  A line of notes.\n".repeat(15)
+    );
+    assert!((1300..1700).contains(&text.len()), "{}", text.len());
+    let (mut serde, mut ours, mut slow) = (f64::MAX, f64::MAX, f64::MAX);
+    for _ in 0..5 {
+        let start = std::time::Instant::now();
+        for _ in 0..10_000 {
+            std::hint::black_box(serde_yaml::from_str::<Recipe>(std::hint::black_box(&text)).unwrap());
+        }
+        serde = serde.min(start.elapsed().as_secs_f64());
+        let start = std::time::Instant::now();
+        for _ in 0..10_000 {
+            assert!(
+                std::hint::black_box(read::<Recipe>("a.yaml", std::hint::black_box(text.as_bytes())))
+                    .value
+                    .is_some()
+            );
+        }
+        ours = ours.min(start.elapsed().as_secs_f64());
+        let bad = text.replace("angle: 15}", "angel: 15}");
+        let start = std::time::Instant::now();
+        for _ in 0..1_000 {
+            assert!(!read::<Recipe>("a.yaml", std::hint::black_box(bad.as_bytes())).faults.is_empty());
+        }
+        slow = slow.min(start.elapsed().as_secs_f64() * 10.0);
+    }
+    eprintln!(
+        "10,000 files of {} B: serde {serde:.3} s, read {ours:.3} s, with faults {slow:.3} s",
+        text.len()
+    );
+    assert!(ours < serde * 1.15, "{ours} against {serde}");
+}
+
 /// A valid text with a few bytes replaced, taken out, or doubled.
 fn mutated() -> impl Strategy<Value = (RecordKind, Vec<u8>)> {
     let all: Vec<(RecordKind, &'static str)> =
