@@ -79,7 +79,11 @@ pub type Overlay = BTreeMap<String, Option<Vec<u8>>>;
 ///
 /// # Errors
 /// [`DecideError`] names the change that can't be made, and why.
-pub fn overlay(ledger: &Ledger, snapshot: &Snapshot, decisions: &[&Decision]) -> Result<Overlay, DecideError> {
+pub fn overlay(
+    ledger: &Ledger,
+    snapshot: &Snapshot,
+    decisions: &[&Decision],
+) -> Result<Overlay, DecideError> {
     let mut texts: Overlay = BTreeMap::new();
     for decision in decisions {
         apply(ledger, snapshot, decision, &mut texts)?;
@@ -94,7 +98,12 @@ enum Act<'a> {
     Insert { list: String, after: usize, entry: &'a Value },
 }
 
-fn apply(ledger: &Ledger, snapshot: &Snapshot, decision: &Decision, texts: &mut Overlay) -> Result<(), DecideError> {
+fn apply(
+    ledger: &Ledger,
+    snapshot: &Snapshot,
+    decision: &Decision,
+    texts: &mut Overlay,
+) -> Result<(), DecideError> {
     let mut acts: BTreeMap<String, Vec<(usize, Act<'_>)>> = BTreeMap::new();
     for (at, change) in decision.changes.iter().enumerate() {
         let at = at + 1;
@@ -111,7 +120,10 @@ fn apply(ledger: &Ledger, snapshot: &Snapshot, decision: &Decision, texts: &mut 
         let (text, what) = [(&change.set, "set"), (&change.remove, "remove"), (&change.insert, "insert")]
             .into_iter()
             .find_map(|(text, what)| text.as_ref().map(|text| (text, what)))
-            .ok_or_else(|| DecideError::Unclear { at, problem: "none of set, remove, insert, add, drop".to_string() })?;
+            .ok_or_else(|| DecideError::Unclear {
+                at,
+                problem: "none of set, remove, insert, add, drop".to_string(),
+            })?;
         let (name, route) = text.split_once('#').ok_or_else(|| DecideError::Unclear {
             at,
             problem: format!("`{text}` names no place: write `kind/id#route`"),
@@ -128,7 +140,9 @@ fn apply(ledger: &Ledger, snapshot: &Snapshot, decision: &Decision, texts: &mut 
             let rank = |at: usize, act: &Act<'_>| match act {
                 Act::Set { .. } => (0, 0, String::new(), 0, at),
                 Act::Remove { list, place, .. } => (1, depth(list), list.clone(), usize::MAX - 2 * place, 0),
-                Act::Insert { list, after, .. } => (1, depth(list), list.clone(), usize::MAX - (2 * after + 1), usize::MAX - at),
+                Act::Insert { list, after, .. } => {
+                    (1, depth(list), list.clone(), usize::MAX - (2 * after + 1), usize::MAX - at)
+                }
             };
             rank(*one_at, one).cmp(&rank(*two_at, two))
         });
@@ -185,7 +199,8 @@ fn added(
 ) -> Result<(String, Vec<u8>), DecideError> {
     let unclear = |problem: String| DecideError::Unclear { at, problem };
     let address = Address::parse(text).filter(|address| address.kind() != RecordKind::Ledger);
-    let address = address.ok_or_else(|| unclear(format!("`{text}` is no address of a new record: write `kind/id`")))?;
+    let address =
+        address.ok_or_else(|| unclear(format!("`{text}` is no address of a new record: write `kind/id`")))?;
     let file = format!("{}/{}.yaml", address.kind().folder(), address.id());
     let taken = ledger.file_of(&address).is_some() || snapshot.entry(&file).is_some();
     if taken && !matches!(texts.get(&file), Some(None)) || matches!(texts.get(&file), Some(Some(_))) {
@@ -205,16 +220,16 @@ fn act<'a>(
     before: &str,
 ) -> Result<Act<'a>, DecideError> {
     let unclear = |problem: &str| DecideError::Unclear { at, problem: problem.to_string() };
-    let no_place =
-        || DecideError::NoPlace { at, address: address.to_string(), route: route.to_string() };
+    let no_place = || DecideError::NoPlace { at, address: address.to_string(), route: route.to_string() };
     let index = places(before);
     if what == "insert" {
         let entry = change.entry.as_ref().ok_or_else(|| unclear("`insert` needs `entry:`"))?;
         let list = index.numbered_route(route).ok_or_else(no_place)?;
         let after = match change.after.as_ref().map(|after| &after.0) {
-            Some(Value::Number(number)) => {
-                number.as_u64().and_then(|n| usize::try_from(n).ok()).ok_or_else(|| unclear("`after` is no place"))?
-            }
+            Some(Value::Number(number)) => number
+                .as_u64()
+                .and_then(|n| usize::try_from(n).ok())
+                .ok_or_else(|| unclear("`after` is no place"))?,
             Some(Value::String(name)) => {
                 let inner = index.numbered_route(&format!("{route}.{name}")).ok_or_else(no_place)?;
                 inner.rsplit('.').next().and_then(|last| last.parse().ok()).ok_or_else(no_place)?
@@ -268,8 +283,11 @@ fn act<'a>(
 fn moved(value: &Value, route: &str, what: &str, expected: Option<&Value>) -> Result<String, Vec<String>> {
     let Some(expected) = expected else { return Err(Vec::new()) };
     let parts: Vec<&str> = route.split('.').collect();
-    let Some(at) = parts.iter().rposition(|part| part.parse::<usize>().is_ok()) else { return Err(Vec::new()) };
-    let (list, rest) = (parts.get(..at).unwrap_or_default().join("."), parts.get(at + 1..).unwrap_or_default());
+    let Some(at) = parts.iter().rposition(|part| part.parse::<usize>().is_ok()) else {
+        return Err(Vec::new());
+    };
+    let (list, rest) =
+        (parts.get(..at).unwrap_or_default().join("."), parts.get(at + 1..).unwrap_or_default());
     let Some(Value::Sequence(entries)) = lookup(value, &list) else { return Err(Vec::new()) };
     let places: Vec<String> = (1..=entries.len())
         .map(|place| {
@@ -305,7 +323,8 @@ fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {
 fn alike(one: &Value, two: &Value) -> bool {
     match (one, two) {
         (Value::Mapping(one), Value::Mapping(two)) => {
-            one.len() == two.len() && one.iter().all(|(key, value)| two.get(key).is_some_and(|other| alike(value, other)))
+            one.len() == two.len()
+                && one.iter().all(|(key, value)| two.get(key).is_some_and(|other| alike(value, other)))
         }
         (Value::Sequence(one), Value::Sequence(two)) => {
             one.len() == two.len() && one.iter().zip(two).all(|(one, two)| alike(one, two))
