@@ -11,9 +11,7 @@ use crate::article::weigh::{MassStatement, Scope, statement};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger, Records};
 use crate::quantity::Stress;
-use crate::record::{
-    Address, Elastic, Material, MaterialKind, Recipe, RecordKind, Sourced, Strength, Zone,
-};
+use crate::record::{Address, Elastic, Material, MaterialKind, Recipe, RecordKind, Sourced, Strength, Zone};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What kind of assumption it is.
@@ -83,9 +81,7 @@ pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assum
     let stands = Stands::of(ledger, evaluation)?;
     stands.sourced(&mut all);
     stands.typed_in(&mut all);
-    all.sort_by(|one, two| {
-        (one.kind, &one.address, &one.what).cmp(&(two.kind, &two.address, &two.what))
-    });
+    all.sort_by(|one, two| (one.kind, &one.address, &one.what).cmp(&(two.kind, &two.address, &two.what)));
     Ok(all)
 }
 
@@ -233,9 +229,8 @@ impl<'a> Stands<'a> {
     }
 
     fn duties_on(&self, address: &Address) -> Vec<DutyKey> {
-        let holds = |subject: &Subject| {
-            self.contained.get(subject).is_some_and(|records| records.contains(address))
-        };
+        let holds =
+            |subject: &Subject| self.contained.get(subject).is_some_and(|records| records.contains(address));
         self.evaluation.duties.keys().filter(|(_, subject)| holds(subject)).cloned().collect()
     }
 
@@ -327,8 +322,11 @@ impl<'a> Stands<'a> {
                 if names.is_empty() {
                     continue;
                 }
-                let duties: Vec<DutyKey> =
-                    self.duties_on(&address).into_iter().filter(|(showing, _)| self.is_live(showing)).collect();
+                let duties: Vec<DutyKey> = self
+                    .duties_on(&address)
+                    .into_iter()
+                    .filter(|(showing, _)| self.is_live(showing))
+                    .collect();
                 let source = entry.value.source.as_deref().unwrap_or("no source given");
                 all.push(Assumption {
                     kind: AssumptionKind::TypedIn,

@@ -191,9 +191,7 @@ impl Milestones {
     fn place(&self, name: Option<&str>) -> Place {
         match name {
             None => Place::None,
-            Some(name) => {
-                self.0.iter().position(|own| own == name).map_or(Place::Unlisted, Place::Listed)
-            }
+            Some(name) => self.0.iter().position(|own| own == name).map_or(Place::Unlisted, Place::Listed),
         }
     }
 }
