@@ -1,11 +1,29 @@
+//! `bondline assumptions`.
+
 use super::args::AssumptionsArgs;
 use super::context::{Context, Failure, Status};
+use crate::qualify::assumed::assumptions;
+use crate::report::assumptions as view;
 use std::io::Write;
+
 pub(super) fn run(
-    _context: &mut Context,
-    _args: &AssumptionsArgs,
-    _out: &mut dyn Write,
-    _err: &mut dyn Write,
+    context: &mut Context,
+    args: &AssumptionsArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
 ) -> Result<Status, Failure> {
+    let place = context.place()?;
+    let loaded = context.load(&place, &args.source)?;
+    let evaluation = context.evaluate(&loaded, err)?;
+    let found =
+        assumptions(&loaded.ledger, &evaluation).map_err(|missing| context.missing(&loaded, &missing))?;
+    let report_head = context.report_head(&loaded, evaluation.assumptions.len());
+    if context.json() {
+        writeln!(out, "{:#}", report_head.add_to(view::json(&found)))?;
+    } else {
+        write!(out, "{}", view::text(&found, &context.frame(&loaded.ledger, false)))?;
+        writeln!(out)?;
+        write!(out, "{}", report_head.text(context.width))?;
+    }
     Ok(Status::Done)
 }

@@ -18,7 +18,7 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
         .collect();
     if context.json() {
         let all: Vec<Fault> = loaded.ledger.faults.clone();
-        writeln!(out, "{:#}", faults::document(&all))?;
+        writeln!(out, "{:#}", faults::json(&all))?;
     } else {
         let mut texts: BTreeMap<&str, Option<String>> = BTreeMap::new();
         for fault in &shown {
@@ -30,8 +30,8 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
             });
             writeln!(out, "{}", render::fault(fault, text.as_deref(), context.colour, context.width))?;
         }
+        writeln!(out, "{}", faults::text_summary(&loaded.ledger.faults))?;
         let hidden = loaded.ledger.faults.len() - shown.len();
-        writeln!(out, "{}", faults::summary(&loaded.ledger.faults, &loaded.label()))?;
         if hidden > 0 {
             let notes = if hidden == 1 { "1 note" } else { &format!("{hidden} notes") };
             writeln!(out, "{notes} not shown; `bondline check --notes` shows them")?;

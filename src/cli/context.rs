@@ -4,10 +4,13 @@ use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
 use crate::ledger::{Ledger, MemoryRecall};
+use crate::qualify::gaps::live_concessions;
 use crate::qualify::verdict::{Evaluation, evaluate};
 use crate::record::{Address, Day, Fault, Level, RecordKind};
 use crate::report::faults;
-use crate::source::{Place, Snapshot, SourceError};
+use crate::report::head::ReportHead;
+use crate::report::page::{Frame, Style};
+use crate::source::{Origin, Place, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -144,6 +147,20 @@ impl Context {
         })
     }
 
+    /// Returns what texts have to fit.
+    pub fn frame(&self, ledger: &Ledger, all: bool) -> Frame {
+        Frame::of(ledger, self.width, Style { colour: self.colour }, all)
+    }
+
+    /// Returns the head of a report on a state of the ledger.
+    pub fn report_head(&self, loaded: &Loaded, assumptions: usize) -> ReportHead {
+        let commit = match loaded.snapshot.origin() {
+            Origin::Revision { commit, .. } => Some(commit.clone()),
+            _ => None,
+        };
+        ReportHead::new(commit, self.today, assumptions, live_concessions(&loaded.ledger, self.today).len())
+    }
+
     /// Returns the same context standing in another folder.
     pub fn standing_in(&self, directory: &Path) -> Self {
         Self { directory: directory.to_path_buf(), recall: MemoryRecall::new(), ..*self }
@@ -259,7 +276,7 @@ fn errors(ledger: &Ledger) -> Vec<Fault> {
 pub(super) fn error_json(message: &str, help: Option<&str>, list: &[Fault]) -> Value {
     json!({
         "schema": "error/1",
-        "error": { "message": message, "help": help, "faults": faults::json(list) }
+        "error": { "message": message, "help": help, "faults": faults::json(list).get("faults") }
     })
 }
 

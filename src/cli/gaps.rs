@@ -1,11 +1,38 @@
+//! `bondline gaps`.
+
 use super::args::GapsArgs;
-use super::context::{Context, Failure, Status};
+use super::context::{Context, Failure, Status, nearest};
+use crate::qualify::gaps::{GapsOptions, gaps, together};
+use crate::report::gaps as view;
 use std::io::Write;
+
 pub(super) fn run(
-    _context: &mut Context,
-    _args: &GapsArgs,
-    _out: &mut dyn Write,
-    _err: &mut dyn Write,
+    context: &mut Context,
+    args: &GapsArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    Ok(Status::Done)
+    let place = context.place()?;
+    let loaded = context.load(&place, &args.source)?;
+    let evaluation = context.evaluate(&loaded, err)?;
+    let options = GapsOptions { all: args.all, milestone: args.milestone.clone() };
+    let found = gaps(&loaded.ledger, &evaluation, &options);
+    if found.unknown_milestone {
+        let head = loaded.ledger.head.as_ref();
+        let names: Vec<&str> =
+            head.map_or_else(Vec::new, |head| head.milestones.iter().map(|text| text.as_str()).collect());
+        let asked = args.milestone.as_deref().unwrap_or_default();
+        return Err(Failure::new(format!("the ledger has no milestone `{asked}`"), nearest(asked, &names)));
+    }
+    let report_head = context.report_head(&loaded, evaluation.assumptions.len());
+    if context.json() {
+        writeln!(out, "{:#}", report_head.add_to(view::json(&found)))?;
+    } else {
+        let plan = together(&loaded.ledger, &evaluation, &found);
+        write!(out, "{}", view::text(&found, Some(&plan), &context.frame(&loaded.ledger, args.all)))?;
+        writeln!(out)?;
+        write!(out, "{}", report_head.text(context.width))?;
+    }
+    let open = found.duties.iter().any(|gap| !gap.verdict.is_closed());
+    Ok(if args.strict && open { Status::Objection } else { Status::Done })
 }

@@ -3,19 +3,15 @@
 use super::args::{HookArgs, HookCommand, HookRunArgs};
 use super::context::{Context, Failure, Loaded, Status};
 use crate::article::ArticleError;
-use crate::gate::{Finding, GateReport, Side, judge};
+use crate::gate::{Finding, Side, judge};
 use crate::qualify::verdict::{Evaluation, evaluate};
-use crate::record::{PolicyLevel, places};
+use crate::record::places;
+use crate::report::gate::{self as view, FindingView};
 use crate::source::hook::{HookDone, HookError, install, remove};
 use serde_json::json;
 use std::io::Write;
 
-pub(super) fn run(
-    context: &mut Context,
-    args: &HookArgs,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
-) -> Result<Status, Failure> {
+pub(super) fn run(context: &mut Context, args: &HookArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     match &args.what {
         HookCommand::Install => {
             let place = context.place()?;
@@ -37,7 +33,7 @@ pub(super) fn run(
             };
             said(context, out, &report.path, words, report.chained.as_deref(), &report.notes)
         }
-        HookCommand::Run(run) => gate(context, run, out, err),
+        HookCommand::Run(run) => gate(context, run, out),
     }
 }
 
@@ -79,12 +75,7 @@ fn said(
     Ok(Status::Done)
 }
 
-fn gate(
-    context: &mut Context,
-    args: &HookRunArgs,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
-) -> Result<Status, Failure> {
+fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
     let (base, staged) = match &args.range {
         None => (place.head_or_empty()?, place.index()?),
@@ -108,27 +99,36 @@ fn gate(
         &Side { ledger: &base.ledger, evaluation: before.as_ref() },
         &Side { ledger: &staged.ledger, evaluation: after.as_ref() },
     );
+    let views: Vec<FindingView> = report
+        .findings
+        .iter()
+        .map(|finding| {
+            let (file, line) = place_of(finding, &staged, &base);
+            FindingView {
+                file: Some(file),
+                line,
+                rule: finding.rule.to_string(),
+                level: finding.level.word().to_string(),
+                panel: finding.panel.clone(),
+                message: finding.message.clone(),
+                help: Some(finding.help.clone()),
+            }
+        })
+        .collect();
     if context.json() {
-        let findings: Vec<_> = report
-            .findings
-            .iter()
-            .map(|finding| {
-                let (file, line) = place_of(finding, &staged, &base);
-                json!({
-                    "rule": finding.rule,
-                    "level": finding.level.word(),
-                    "file": file,
-                    "line": line,
-                    "panel": finding.panel,
-                    "message": finding.message,
-                    "help": finding.help,
-                })
-            })
-            .collect();
-        let document = json!({ "schema": "hook-run/1", "blocked": report.blocked(), "findings": findings, "known": report.known });
+        let mut document = view::json(report.blocked(), &views);
+        if let Some(map) = document.as_object_mut() {
+            map.insert("known".to_string(), json!(report.known));
+        }
         writeln!(out, "{document:#}")?;
     } else {
-        text(&report, &staged, &base, out, err)?;
+        write!(out, "{}", view::text(report.blocked(), &views, &context.frame(&staged.ledger, false)))?;
+        let known: usize = report.known.values().sum();
+        if known > 0 {
+            let rules: Vec<String> =
+                report.known.iter().map(|(rule, count)| format!("{rule} {count}")).collect();
+            writeln!(out, "Known already and not blocking again: {}.", rules.join(", "))?;
+        }
     }
     Ok(if report.blocked() { Status::Objection } else { Status::Done })
 }
@@ -157,39 +157,4 @@ fn place_of(finding: &Finding, staged: &Loaded, base: &Loaded) -> (String, Optio
         return (file.to_string(), line.or(Some(1)));
     }
     ("ledger.yaml".to_string(), None)
-}
-
-fn text(
-    report: &GateReport,
-    staged: &Loaded,
-    base: &Loaded,
-    out: &mut dyn Write,
-    _err: &mut dyn Write,
-) -> Result<(), Failure> {
-    for finding in &report.findings {
-        let (file, line) = place_of(finding, staged, base);
-        let line = line.map_or(String::new(), |line| format!(":{line}"));
-        let word = if finding.level == PolicyLevel::Block { "blocked" } else { "warning" };
-        writeln!(out, "{word}[{}]: {}", finding.rule, finding.message)?;
-        writeln!(out, " --> {file}{line}")?;
-        writeln!(out, "help: {}", finding.help)?;
-        writeln!(out)?;
-    }
-    let known: usize = report.known.values().sum();
-    if known > 0 {
-        let rules: Vec<String> = report.known.iter().map(|(rule, count)| format!("{rule} {count}")).collect();
-        writeln!(out, "known already, not blocking again: {}", rules.join(", "))?;
-    }
-    let blocks = report.findings.iter().filter(|finding| finding.level == PolicyLevel::Block).count();
-    if blocks > 0 {
-        let words =
-            if blocks == 1 { "1 finding blocks".to_string() } else { format!("{blocks} findings block") };
-        writeln!(
-            out,
-            "{words} this commit; nothing was changed. `bondline impact --staged` shows the whole change."
-        )?;
-    } else if report.findings.is_empty() && known == 0 {
-        writeln!(out, "nothing objects to this commit")?;
-    }
-    Ok(())
 }

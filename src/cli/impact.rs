@@ -1,11 +1,128 @@
-use super::args::ImpactArgs;
-use super::context::{Context, Failure, Status};
+//! `bondline impact`.
+
+use super::args::{ImpactArgs, Source};
+use super::context::{Context, Failure, Loaded, Status, nearest};
+use crate::change::decide::overlay;
+use crate::change::impact::impact_of;
+use crate::record::Decision;
+use crate::report::{head, impact};
+use crate::source::Place;
 use std::io::Write;
+
 pub(super) fn run(
-    _context: &mut Context,
-    _args: &ImpactArgs,
-    _out: &mut dyn Write,
-    _err: &mut dyn Write,
+    context: &mut Context,
+    args: &ImpactArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    Ok(Status::Done)
+    let place = context.place()?;
+    let (base, head, names) = sides(context, &place, args)?;
+    let before = context.evaluate(&base, err)?;
+    let after = context.evaluate(&head, err)?;
+    let found = impact_of((&base.ledger, &names.0), &before, (&head.ledger, &names.1), &after)
+        .map_err(|missing| context.missing(&head, &missing))?;
+    let report_head = context.report_head(&head, after.assumptions.len());
+    if context.json() {
+        writeln!(out, "{:#}", report_head.add_to(impact::json(&found)))?;
+    } else {
+        write!(out, "{}", impact::text(&found, &context.frame(&head.ledger, args.all)))?;
+        writeln!(out)?;
+        write!(out, "{}", report_head.text(context.width))?;
+    }
+    let _ = head::CAUTION_LINE;
+    let worse = found.duties.iter().any(|row| row.is_worse()) || !found.grounded.is_empty();
+    Ok(if args.strict && worse { Status::Objection } else { Status::Done })
+}
+
+/// The two states, and what they are called.
+fn sides(
+    context: &Context,
+    place: &Place,
+    args: &ImpactArgs,
+) -> Result<(Loaded, Loaded, (String, String)), Failure> {
+    if args.staged {
+        let (base, head) = (context.read(place.head_or_empty()?), context.read(place.index()?));
+        let names = (base.label(), head.label());
+        return Ok((base, head, names));
+    }
+    let work = || context.load(place, &Source { at: args.at.clone(), staged: false });
+    match args.of.as_slice() {
+        [] if args.at.is_none() => {
+            let (base, head) = (context.read(place.head_or_empty()?), work()?);
+            let names = (base.label(), head.label());
+            Ok((base, head, names))
+        }
+        [] => Err(Failure::new("--at needs a decision", "write `bondline impact dd-003 --at REV`")),
+        of => {
+            let current = work();
+            if let Ok(current) = &current
+                && let Some(decisions) = decisions(current, of)?
+            {
+                let list: Vec<&Decision> = decisions.iter().map(|(_, decision)| *decision).collect();
+                let texts = overlay(&current.ledger, &current.snapshot, &list).map_err(|fault| {
+                    Failure::new(
+                        fault.to_string(),
+                        "bring the decision's `changes` up to the records as they are now",
+                    )
+                })?;
+                let head = context.read(current.snapshot.overlay(texts));
+                let ids: Vec<&str> = decisions.iter().map(|(id, _)| id.as_str()).collect();
+                let names = (current.label(), format!("the {} with {}", current.label(), ids.join(" and ")));
+                let base = context.read(current.snapshot.clone());
+                return Ok((base, head, names));
+            }
+            match of {
+                [base] => {
+                    let (base, head) = (context.read(place.revision(base)?), current?);
+                    let names = (base.label(), head.label());
+                    Ok((base, head, names))
+                }
+                [base, head] => {
+                    let (base, head) =
+                        (context.read(place.revision(base)?), context.read(place.revision(head)?));
+                    let names = (base.label(), head.label());
+                    Ok((base, head, names))
+                }
+                _ => Err(Failure::new(
+                    "more than two revisions are named",
+                    "write `bondline impact BASE HEAD`, or only decisions",
+                )),
+            }
+        }
+    }
+}
+
+/// Reads all arguments as decisions, by id or by a beginning that only one has; `None` where none is one.
+fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String, &'a Decision)>>, Failure> {
+    let all = &loaded.ledger.decisions;
+    let mut found = Vec::new();
+    for text in of {
+        let name =
+            text.trim_start_matches("decision/").trim_start_matches("decisions/").trim_end_matches(".yaml");
+        let fits: Vec<_> = match all.get(name) {
+            Some(entry) => vec![entry],
+            None => all.values().filter(|entry| entry.id.starts_with(&format!("{name}-"))).collect(),
+        };
+        match fits.as_slice() {
+            [only] => found.push((only.id.clone(), &*only.value)),
+            [] => {}
+            many => {
+                let names: Vec<&str> = many.iter().map(|entry| entry.id.as_str()).collect();
+                return Err(Failure::new(
+                    format!("`{text}` is the beginning of several decisions"),
+                    format!("name one of {}", names.join(", ")),
+                ));
+            }
+        }
+    }
+    if found.len() == of.len() {
+        return Ok(Some(found));
+    }
+    if found.is_empty() && !of.iter().any(|text| text.starts_with("dd-") || text.starts_with("decision/")) {
+        return Ok(None);
+    }
+    let unknown = of.iter().find(|text| !found.iter().any(|(id, _)| id.starts_with(text.as_str())));
+    let names: Vec<&str> = all.keys().map(String::as_str).collect();
+    let text = unknown.map_or("", String::as_str);
+    Err(Failure::new(format!("no decision is called `{text}`"), nearest(text, &names)))
 }

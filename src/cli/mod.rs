@@ -58,7 +58,7 @@ pub fn run(
             Command::Why(args) => why::run(&mut context, args, out, err),
             Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
             Command::Conform(args) => conform::run(&mut context, args, out, err),
-            Command::Hook(args) => hook::run(&mut context, args, out, err),
+            Command::Hook(args) => hook::run(&mut context, args, out),
         };
         status.and_then(|status| out.flush().map_err(Failure::from).map(|()| status))
     });

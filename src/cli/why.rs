@@ -1,11 +1,349 @@
+//! `bondline why`.
+
 use super::args::WhyArgs;
-use super::context::{Context, Failure, Status};
+use super::context::{Context, Failure, Loaded, Status, address, nearest};
+use crate::article::{Configurator, Subject, trace};
+use crate::graph::{Reached, Uses};
+use crate::qualify::verdict::{Duty, Evaluation};
+use crate::record::{Address, RecordKind, places};
+use crate::report::{duty, page, table};
+use serde_json::{Value, json};
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
+
+/// Kinds that a bare id is looked for in, in this order.
+const KINDS: [RecordKind; 13] = [
+    RecordKind::Showing,
+    RecordKind::Panel,
+    RecordKind::Recipe,
+    RecordKind::Material,
+    RecordKind::Finish,
+    RecordKind::Process,
+    RecordKind::Tool,
+    RecordKind::Assembly,
+    RecordKind::Evidence,
+    RecordKind::Decision,
+    RecordKind::Concession,
+    RecordKind::Weighing,
+    RecordKind::Study,
+];
+
 pub(super) fn run(
-    _context: &mut Context,
-    _args: &WhyArgs,
-    _out: &mut dyn Write,
-    _err: &mut dyn Write,
+    context: &mut Context,
+    args: &WhyArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
 ) -> Result<Status, Failure> {
+    let place = context.place()?;
+    let loaded = context.load(&place, &args.source)?;
+    let (name, route) =
+        args.of.split_once('#').map_or((args.of.as_str(), None), |(name, route)| (name, Some(route)));
+    let unknown = || {
+        let names: Vec<&str> = loaded
+            .ledger
+            .showings
+            .keys()
+            .chain(loaded.ledger.panels.keys())
+            .chain(loaded.ledger.recipes.keys())
+            .chain(loaded.ledger.materials.keys())
+            .map(String::as_str)
+            .collect();
+        Failure::new(format!("no record is called `{name}`"), nearest(name, &names))
+    };
+    let found = address(name, &KINDS, &loaded.ledger).ok_or_else(unknown)?;
+    if loaded.ledger.file_of(&found).is_none() {
+        return Err(unknown());
+    }
+    if args.uses || args.used_by {
+        return reach(context, args, &loaded, &found, out);
+    }
+    let evaluation = context.evaluate(&loaded, err)?;
+    if let Some(text) = &args.subject {
+        return one_duty(context, &loaded, &evaluation, &found, text, out);
+    }
+    record(context, &loaded, &evaluation, &found, route, out)
+}
+
+/// File and line of a route.
+fn line(loaded: &Loaded, address: &Address, route: &str) -> Option<(String, Option<usize>)> {
+    let file = loaded.ledger.file_of(address)?.to_string();
+    let bytes = loaded.snapshot.read_limited(&file, crate::source::RECORD_LIMIT).ok()?;
+    let text = String::from_utf8(bytes.to_vec()).ok()?;
+    let index = places(&text);
+    let stretch = index.find_key(route).or_else(|| index.find(route)).or_else(|| index.nearest(route));
+    let line = stretch.and_then(|stretch| stretch.place(&file).line);
+    Some((file, line))
+}
+
+fn one_duty(
+    context: &Context,
+    loaded: &Loaded,
+    evaluation: &Evaluation,
+    found: &Address,
+    text: &str,
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let subjects: Vec<String> = evaluation
+        .duties
+        .keys()
+        .filter(|(showing, _)| showing == found.id())
+        .map(|(_, subject)| subject.to_string())
+        .collect();
+    let unknown = || {
+        let names: Vec<&str> = subjects.iter().map(String::as_str).collect();
+        let help = if names.is_empty() {
+            "no panel in use asks this showing".to_string()
+        } else {
+            format!("it is asked of {}", names.join(", "))
+        };
+        Failure::new(format!("showing/{} is not asked of `{text}`", found.id()), help)
+    };
+    let subject = Subject::parse(text).ok_or_else(unknown)?;
+    let duty = evaluation.duties.get(&(found.id().to_string(), subject)).ok_or_else(unknown)?;
+    let lines = where_written(loaded, duty);
+    if context.json() {
+        let mut document =
+            duty::json(&loaded.ledger, duty).map_err(|missing| context.missing(loaded, &missing))?;
+        if let Some(map) = document.as_object_mut() {
+            let list: Vec<Value> = lines
+                .iter()
+                .map(|(attribute, (address, file, line))| json!({ "attribute": attribute, "address": address, "file": file, "line": line }))
+                .collect();
+            map.insert("written".to_string(), Value::Array(list));
+        }
+        let head = context.report_head(loaded, evaluation.assumptions.len());
+        writeln!(out, "{:#}", head.add_to(document))?;
+        return Ok(Status::Done);
+    }
+    let frame = context.frame(&loaded.ledger, false);
+    let text =
+        duty::text(&loaded.ledger, duty, &frame).map_err(|missing| context.missing(loaded, &missing))?;
+    write!(out, "{text}")?;
+    if !lines.is_empty() {
+        writeln!(out)?;
+        writeln!(out, "{}", frame.style.heading("Where it is written"))?;
+        for (attribute, (address, file, line)) in &lines {
+            let line = line.map_or(String::new(), |line| format!(":{line}"));
+            writeln!(out, "  {attribute}: {address}")?;
+            writeln!(out, "    {file}{line}")?;
+        }
+    }
     Ok(Status::Done)
+}
+
+/// The address and place of each attribute that a duty's reasons name.
+type Written = BTreeMap<String, (String, String, Option<usize>)>;
+
+fn where_written(loaded: &Loaded, duty: &Duty) -> Written {
+    let configurator = Configurator::new(&loaded.ledger);
+    let mut all = Written::new();
+    for (panel, judged) in &duty.panels {
+        for reason in &judged.because {
+            if all.contains_key(&reason.attribute) {
+                continue;
+            }
+            let panel = (!panel.is_empty()).then_some(panel.as_str());
+            let target = if reason.attribute.starts_with("tested.") {
+                let route = reason.attribute.replace("tested", "environment");
+                Some((Address::new(RecordKind::Showing, duty.showing.clone()), route))
+            } else {
+                trace(&loaded.ledger, &configurator, &duty.subject, panel, &reason.attribute)
+            };
+            if let Some((address, route)) = target
+                && let Some((file, line)) = line(loaded, &address, &route)
+            {
+                all.insert(reason.attribute.clone(), (format!("{address}#{route}"), file, line));
+            }
+        }
+    }
+    all
+}
+
+fn reach(
+    context: &Context,
+    args: &WhyArgs,
+    loaded: &Loaded,
+    found: &Address,
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let uses = Uses::of(&loaded.ledger);
+    let all: Vec<Reached> = if args.uses { uses.reach(found) } else { uses.reached_from(found) };
+    let word = if args.uses { "uses" } else { "used_by" };
+    if context.json() {
+        let list: Vec<Value> = all
+            .iter()
+            .map(|one| {
+                json!({ "address": one.address.to_string(), "depth": one.depth, "by": format!("{}#{}", one.by.from, one.by.route) })
+            })
+            .collect();
+        writeln!(out, "{:#}", json!({ "schema": "why/1", "address": found.to_string(), word: list }))?;
+        return Ok(Status::Done);
+    }
+    let said = if args.uses { "uses nothing" } else { "is used by nothing" };
+    if all.is_empty() {
+        writeln!(out, "{found} {said}.")?;
+        return Ok(Status::Done);
+    }
+    writeln!(
+        out,
+        "{found} {}",
+        if args.uses { "uses, all the way down:" } else { "is used by, all the way up:" }
+    )?;
+    for one in &all {
+        let indent = "  ".repeat(one.depth);
+        writeln!(out, "{indent}{}  by {}#{}", one.address, one.by.from, one.by.route)?;
+    }
+    Ok(Status::Done)
+}
+
+fn record(
+    context: &Context,
+    loaded: &Loaded,
+    evaluation: &Evaluation,
+    found: &Address,
+    route: Option<&str>,
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let uses = Uses::of(&loaded.ledger);
+    let place = line(loaded, found, route.unwrap_or_default());
+    let written = match route {
+        Some(route) => {
+            let text = value_at(loaded, found, route);
+            let text = text.ok_or_else(|| {
+                Failure::new(
+                    format!("{found} has no `{route}`"),
+                    "list places count from 1; an entry with a name may be reached by it",
+                )
+            })?;
+            Some(text)
+        }
+        None => None,
+    };
+    // Everything that rests on it: the duties of the panels above, where the record is part of the subject.
+    let above: BTreeSet<Address> = std::iter::once(found.clone())
+        .chain(uses.reached_from(found).into_iter().map(|one| one.address))
+        .collect();
+    let duties: Vec<&Duty> =
+        evaluation.duties.values().filter(|duty| touches(loaded, duty, found, &above)).collect();
+    let (down, up) = (uses.uses(found), uses.used_by(found));
+    if context.json() {
+        let list = |all: &[crate::graph::Use], from: bool| -> Vec<Value> {
+            all.iter()
+                .map(|one| json!({ "route": one.route, "address": if from { one.from.to_string() } else { one.to.to_string() } }))
+                .collect()
+        };
+        let rows: Vec<Value> = duties
+            .iter()
+            .map(|duty| {
+                json!({ "showing": duty.showing, "subject": duty.subject.to_string(), "verdict": duty.verdict().word(), "asks": duty.asks().to_string(), "panels": duty.panels.keys().collect::<Vec<_>>() })
+            })
+            .collect();
+        let document = json!({
+            "schema": "why/1",
+            "address": found.to_string(),
+            "route": route,
+            "value": written,
+            "file": place.as_ref().map(|(file, _)| file),
+            "line": place.as_ref().and_then(|(_, line)| *line),
+            "uses": list(&down, false),
+            "used_by": list(&up, true),
+            "duties": rows,
+        });
+        writeln!(out, "{document:#}")?;
+        return Ok(Status::Done);
+    }
+    let frame = context.frame(&loaded.ledger, false);
+    let at = route.map_or(String::new(), |route| format!("#{route}"));
+    writeln!(out, "{}", frame.style.heading(&format!("{found}{at}")))?;
+    if let Some((file, line)) = &place {
+        writeln!(out, "  {file}{}", line.map_or(String::new(), |line| format!(":{line}")))?;
+    }
+    if let Some(text) = &written {
+        writeln!(out, "  {text}")?;
+    }
+    for (heading, list, from) in [("Uses", &down, false), ("Used by", &up, true)] {
+        if list.is_empty() {
+            continue;
+        }
+        writeln!(out)?;
+        writeln!(out, "{}", frame.style.heading(heading))?;
+        let mut rows = table::Table::new([("record", table::Align::Left), ("by", table::Align::Left)]);
+        let shown = frame.shown(list.len(), 20);
+        for one in list.iter().take(shown) {
+            let other = if from { one.from.to_string() } else { one.to.to_string() };
+            rows.row([other, one.route.clone()]);
+        }
+        write!(out, "{}", rows.render(frame.columns()))?;
+        if shown < list.len() {
+            writeln!(out, "and {} more", list.len() - shown)?;
+        }
+    }
+    writeln!(out)?;
+    if duties.is_empty() {
+        writeln!(out, "No duty rests on it.")?;
+        return Ok(Status::Done);
+    }
+    writeln!(out, "{}", frame.style.heading(&format!("Duties that rest on it: {}", duties.len())))?;
+    let shown = frame.shown(duties.len(), 30);
+    for duty in duties.iter().take(shown) {
+        let verdict = duty.verdict();
+        let mark = frame.style.verdict(verdict, &format!("{} {verdict:<8}", page::shape(verdict)));
+        writeln!(out, "{mark} {}", duty.showing)?;
+        writeln!(out, "             {}", duty.subject)?;
+    }
+    if shown < duties.len() {
+        writeln!(out, "and {} more", duties.len() - shown)?;
+    }
+    writeln!(out)?;
+    writeln!(out, "`bondline why SHOWING SUBJECT` opens one of them.")?;
+    Ok(Status::Done)
+}
+
+fn value_at(loaded: &Loaded, found: &Address, route: &str) -> Option<String> {
+    let file = loaded.ledger.file_of(found)?;
+    let bytes = loaded.snapshot.read_limited(file, crate::source::RECORD_LIMIT).ok()?;
+    let text = String::from_utf8(bytes.to_vec()).ok()?;
+    let index = places(&text);
+    let stretch = index.find(route)?;
+    Some(index.text(stretch).trim().to_string())
+}
+
+/// Whether a duty's subject holds the record, on a panel that uses it.
+fn touches(loaded: &Loaded, duty: &Duty, found: &Address, above: &BTreeSet<Address>) -> bool {
+    let has = |kind: RecordKind, id: &str| above.contains(&Address::new(kind, id));
+    match found.kind() {
+        RecordKind::Showing => return duty.showing == found.id(),
+        RecordKind::Evidence => {
+            return loaded
+                .ledger
+                .evidence
+                .get(found.id())
+                .is_some_and(|entry| entry.value.showing.id() == duty.showing);
+        }
+        RecordKind::Panel => return duty.panels.contains_key(found.id()),
+        _ => {}
+    }
+    match &duty.subject {
+        Subject::Lamina { material, resin, process } => {
+            has(RecordKind::Material, material)
+                || resin.as_ref().is_some_and(|resin| has(RecordKind::Material, resin))
+                || has(RecordKind::Process, process)
+        }
+        Subject::Laminate(recipe) => has(RecordKind::Recipe, recipe),
+        Subject::Painted(recipe, finish) => {
+            has(RecordKind::Recipe, recipe)
+                || finish.as_ref().is_some_and(|finish| has(RecordKind::Finish, finish))
+        }
+        Subject::Bond { adhesive, process, faces } => {
+            has(RecordKind::Material, adhesive)
+                || has(RecordKind::Process, process)
+                || faces.iter().any(|face| match face {
+                    crate::article::Face::Laminate(recipe) => has(RecordKind::Recipe, recipe),
+                    crate::article::Face::Sheet(material) => has(RecordKind::Material, material),
+                })
+        }
+        Subject::Sheet(material, _) => has(RecordKind::Material, material),
+        Subject::Panel(panel) => has(RecordKind::Panel, panel),
+        Subject::Programme => true,
+    }
 }

@@ -1,9 +1,12 @@
 //! Comparison, the sensitivity table, coverage, verdicts, the retest plan.
 
+pub mod assumed;
+pub mod behind;
 pub mod concede;
 pub mod conform;
 pub mod coverage;
 pub mod delta;
+pub mod gaps;
 pub mod judge;
 pub mod pool;
 pub mod rests;

@@ -30,14 +30,21 @@ pub enum Asks {
     Retest,
 }
 
-impl fmt::Display for Asks {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(match self {
+impl Asks {
+    /// Returns the word that records and reports use.
+    pub fn word(self) -> &'static str {
+        match self {
             Asks::None => "none",
             Asks::Analysis => "analysis",
             Asks::Equivalence => "equivalence",
             Asks::Retest => "retest",
-        })
+        }
+    }
+}
+
+impl fmt::Display for Asks {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.word())
     }
 }
 

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 /// Causes that the text lists; JSON has them all.
 const CAUSES_SHOWN: usize = 5;
 /// One international avoirdupois pound in kg, exact (NIST SP 811, appendix B).
-const POUND: f64 = 0.453_592_37;
+pub(super) const POUND: f64 = 0.453_592_37;
 /// One international inch in m, exact (NIST SP 811, appendix B).
 const INCH: f64 = 0.0254;
 const CAUTION: &str =
@@ -139,7 +139,7 @@ struct Page<'a> {
 }
 
 /// Rounds to the decimals that are printed, and drops the sign of what rounds to nothing.
-fn decimals(value: f64, places: usize) -> String {
+pub(super) fn decimals(value: f64, places: usize) -> String {
     let text = format!("{value:.places$}");
     match text.strip_prefix('-') {
         Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_string(),

@@ -1,5 +1,14 @@
-//! View models; terminal text and JSON.
+//! View models; terminal text and JSON. Nothing here decides: it shows what other rooms found.
 
+pub mod assumptions;
+pub mod duty;
 pub mod faults;
+pub mod gaps;
+pub mod gate;
+pub mod head;
+pub mod impact;
 pub mod mass;
+pub mod page;
+pub(crate) mod plan;
+pub(crate) mod reason;
 pub mod table;

@@ -1,0 +1,403 @@
+//! Figures that are used without evidence, and what stands on them.
+//!
+//! What stands on a record is what is made with it: panels and duties whose subject contains it, and the
+//! predicted mass of its pieces. Whether a duty is sensitive to the assumed figure is not asked here, so
+//! the lists may be longer than need be, never shorter.
+
+use super::behind::{behind, behind_panel};
+use super::table::Table;
+use super::verdict::{DutyKey, Evaluation};
+use crate::article::weigh::{MassStatement, Scope, statement};
+use crate::article::{ArticleError, Subject};
+use crate::ledger::{Entry, Ledger, Records};
+use crate::quantity::Stress;
+use crate::record::{Address, Elastic, Material, MaterialKind, Recipe, RecordKind, Sourced, Strength, Zone};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What kind of assumption it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum AssumptionKind {
+    /// The record's own source says that its figures are assumed or from a handbook.
+    Source,
+    /// Stiffness or strength typed in rather than taken from a showing.
+    TypedIn,
+    /// No design day.
+    Climate,
+    /// A condition that had to be assumed to judge a duty.
+    Judgement,
+}
+
+impl AssumptionKind {
+    /// Returns the word.
+    pub fn word(self) -> &'static str {
+        match self {
+            AssumptionKind::Source => "source",
+            AssumptionKind::TypedIn => "typed in",
+            AssumptionKind::Climate => "climate",
+            AssumptionKind::Judgement => "judgement",
+        }
+    }
+}
+
+/// One assumption with what stands on it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Assumption {
+    /// What kind it is.
+    pub kind: AssumptionKind,
+    /// The record, with the route where it is one attribute; `None` where it is no single record.
+    pub address: Option<String>,
+    /// What is assumed, in words.
+    pub what: String,
+    /// Predicted mass that stands on it, all counted pieces, in kg.
+    pub mass_kg: f64,
+    /// Duties that stand on it, sorted.
+    pub duties: Vec<DutyKey>,
+    /// Panels that stand on it, sorted.
+    pub panels: Vec<String>,
+}
+
+/// What `evaluate` says where the ledger has no climate.
+const NO_CLIMATE: &str = "ledger names no climate: no skin temperature is asked";
+
+/// Finds everything that is used without evidence, sorted by kind, address and words.
+///
+/// # Errors
+/// [`ArticleError`] names the record or figure without which the mass that stands on it is unknown.
+pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assumption>, ArticleError> {
+    let mut all = judged(evaluation);
+    if ledger.head.as_ref().is_none_or(|head| head.climate.is_none())
+        && !all.iter().any(|one| one.kind == AssumptionKind::Climate)
+        && !ledger.panels.is_empty()
+    {
+        all.push(Assumption {
+            kind: AssumptionKind::Climate,
+            address: Some("ledger#climate".to_string()),
+            what: NO_CLIMATE.to_string(),
+            mass_kg: 0.0,
+            duties: Vec::new(),
+            panels: Vec::new(),
+        });
+    }
+    let stands = Stands::of(ledger, evaluation)?;
+    stands.sourced(&mut all);
+    stands.typed_in(&mut all);
+    all.sort_by(|one, two| (one.kind, &one.address, &one.what).cmp(&(two.kind, &two.address, &two.what)));
+    Ok(all)
+}
+
+/// What had to be assumed to judge.
+fn judged(evaluation: &Evaluation) -> Vec<Assumption> {
+    let mut found: BTreeMap<&str, (BTreeSet<DutyKey>, BTreeSet<String>)> = BTreeMap::new();
+    for (key, duty) in &evaluation.duties {
+        for (panel, judged) in &duty.panels {
+            for words in &judged.assumptions {
+                let (duties, panels) = found.entry(words).or_default();
+                duties.insert(key.clone());
+                if !panel.is_empty() {
+                    panels.insert(panel.clone());
+                }
+            }
+        }
+    }
+    found
+        .into_iter()
+        .map(|(words, (duties, panels))| {
+            let climate = words == NO_CLIMATE;
+            Assumption {
+                kind: if climate { AssumptionKind::Climate } else { AssumptionKind::Judgement },
+                address: if climate { Some("ledger#climate".to_string()) } else { leading_address(words) },
+                what: words.to_string(),
+                mass_kg: 0.0,
+                duties: duties.into_iter().collect(),
+                panels: panels.into_iter().collect(),
+            }
+        })
+        .collect()
+}
+
+/// The record that a sentence starts with, as the sentences of `evaluate` do.
+fn leading_address(words: &str) -> Option<String> {
+    let first = words.split_whitespace().next()?.trim_end_matches(':');
+    let record = first.split('#').next()?;
+    Address::parse(record).map(|_| first.to_string())
+}
+
+/// Whether a record's source says that nobody measured it.
+pub fn is_assumed(source: &str) -> bool {
+    let source = source.trim().to_lowercase();
+    source.starts_with("assumed") || source.starts_with("handbook")
+}
+
+/// Records in use, with the panels that use each and the predicted mass made of it.
+struct Stands<'a> {
+    ledger: &'a Ledger,
+    evaluation: &'a Evaluation,
+    mass: MassStatement,
+    /// Panels by record.
+    panels: BTreeMap<Address, BTreeSet<String>>,
+    /// Mass by record, kg.
+    kg: BTreeMap<Address, f64>,
+    /// Records by subject.
+    contained: BTreeMap<&'a Subject, BTreeSet<Address>>,
+}
+
+fn of(kind: RecordKind, id: &str) -> Address {
+    Address::new(kind, id)
+}
+
+impl<'a> Stands<'a> {
+    fn of(ledger: &'a Ledger, evaluation: &'a Evaluation) -> Result<Self, ArticleError> {
+        let mass = statement(ledger, Scope::Programme)?;
+        let mut found = Self {
+            ledger,
+            evaluation,
+            mass,
+            panels: BTreeMap::new(),
+            kg: BTreeMap::new(),
+            contained: BTreeMap::new(),
+        };
+        for panel in ledger.panels.values() {
+            for address in behind_panel(ledger, panel)? {
+                found.panels.entry(address).or_default().insert(panel.id.clone());
+            }
+        }
+        found.weigh();
+        for (_, subject) in evaluation.duties.keys() {
+            if !found.contained.contains_key(subject) {
+                let records = behind(ledger, subject)?;
+                found.contained.insert(subject, records);
+            }
+        }
+        Ok(found)
+    }
+
+    /// Gives each record the predicted mass of the pieces that are made of it.
+    fn weigh(&mut self) {
+        let mut kg: BTreeMap<Address, f64> = BTreeMap::new();
+        let mut add = |address: Address, own: f64| *kg.entry(address).or_default() += own;
+        for one in &self.mass.panels {
+            let Some(panel) = self.ledger.panels.get(&one.panel) else { continue };
+            #[allow(clippy::cast_precision_loss)]
+            let count = one.quantity as f64;
+            for piece in &one.contributions {
+                let own = piece.kg * count;
+                let (role, material) = piece.what.split_once(' ').unwrap_or(("", &piece.what));
+                add(of(RecordKind::Material, material), own);
+                add(of(RecordKind::Panel, &panel.id), own);
+                let Some(zone) = panel.value.zones.iter().find(|zone| zone.name.as_str() == piece.place)
+                else {
+                    continue;
+                };
+                if role == "paint" {
+                    for finish in zone.finish.iter() {
+                        add(finish.address(), own);
+                    }
+                    continue;
+                }
+                let Some((recipe, laid)) = self.laid(zone, role, material) else { continue };
+                add(of(RecordKind::Recipe, &recipe.id), own);
+                // A dry ply comes with the resin of its recipe, which is a share of its mass.
+                if let Some(resin) = recipe.value.resin.as_ref().filter(|_| laid == MaterialKind::Fabric) {
+                    add(resin.material.address(), own * resin.content.si());
+                }
+                let bleeds = |entry: &Entry<crate::record::Process>| entry.value.bleed.is_some();
+                let process = self.ledger.processes.get(recipe.value.process.id());
+                if laid == MaterialKind::Prepreg && process.is_some_and(bleeds) {
+                    add(recipe.value.process.address(), own);
+                }
+            }
+        }
+        for part in &self.mass.parts {
+            add(of(RecordKind::Material, &part.part), part.kg);
+        }
+        for assembly in &self.mass.assemblies {
+            #[allow(clippy::cast_precision_loss)]
+            let count = assembly.quantity as f64;
+            add(of(RecordKind::Assembly, &assembly.assembly), assembly.each.kg * count);
+        }
+        self.kg = kg;
+    }
+
+    /// The recipe that a piece of a zone was laid up by, and what its material is.
+    fn laid(&self, zone: &Zone, role: &str, material: &str) -> Option<(&'a Entry<Recipe>, MaterialKind)> {
+        // A joint, an edge or a fitting may bear the name of a zone.
+        if matches!(role, "sheet" | "adhesive" | "edge" | "fitting") {
+            return None;
+        }
+        let recipe = self.ledger.recipes.get(zone.recipe.as_ref()?.id())?;
+        Some((recipe, self.ledger.materials.get(material)?.value.kind))
+    }
+
+    fn duties_on(&self, address: &Address) -> Vec<DutyKey> {
+        let holds =
+            |subject: &Subject| self.contained.get(subject).is_some_and(|records| records.contains(address));
+        self.evaluation.duties.keys().filter(|(_, subject)| holds(subject)).cloned().collect()
+    }
+
+    fn panels_on(&self, address: &Address) -> Vec<String> {
+        self.panels.get(address).into_iter().flatten().cloned().collect()
+    }
+
+    fn panels_of(&self, duties: &[DutyKey]) -> Vec<String> {
+        let duties = duties.iter().filter_map(|key| self.evaluation.duties.get(key));
+        let names: BTreeSet<&String> =
+            duties.flat_map(|duty| duty.panels.keys()).filter(|name| !name.is_empty()).collect();
+        names.into_iter().cloned().collect()
+    }
+
+    /// Records whose own source says that they are assumed.
+    fn sourced(&self, all: &mut Vec<Assumption>) {
+        let ledger = self.ledger;
+        let mut made = |kind: RecordKind, id: &str, source: &Option<String>| {
+            let address = of(kind, id);
+            let kg = self.kg.get(&address).copied();
+            let in_use = self.panels.contains_key(&address) || kg.is_some();
+            if in_use && source.as_deref().is_some_and(is_assumed) {
+                let (duties, panels) = (self.duties_on(&address), self.panels_on(&address));
+                all.push(sourced(&address, source, kg.unwrap_or(0.0), duties, panels));
+            }
+        };
+        fn each<T>(
+            kind: RecordKind,
+            records: &Records<T>,
+            source: impl Fn(&T) -> &Option<String>,
+            made: &mut impl FnMut(RecordKind, &str, &Option<String>),
+        ) {
+            for entry in records.values() {
+                made(kind, &entry.id, source(&entry.value));
+            }
+        }
+        each(RecordKind::Material, &ledger.materials, |record| &record.source, &mut made);
+        each(RecordKind::Process, &ledger.processes, |record| &record.source, &mut made);
+        each(RecordKind::Tool, &ledger.tools, |record| &record.source, &mut made);
+        each(RecordKind::Finish, &ledger.finishes, |record| &record.source, &mut made);
+        each(RecordKind::Recipe, &ledger.recipes, |record| &record.source, &mut made);
+        each(RecordKind::Panel, &ledger.panels, |record| &record.source, &mut made);
+        each(RecordKind::Assembly, &ledger.assemblies, |record| &record.source, &mut made);
+        let mut about = |address: Address, source: &Option<String>, duties: Vec<DutyKey>| {
+            if !duties.is_empty() && source.as_deref().is_some_and(is_assumed) {
+                let panels = self.panels_of(&duties);
+                all.push(sourced(&address, source, 0.0, duties, panels));
+            }
+        };
+        for entry in ledger.showings.values() {
+            let keys = self.evaluation.duties.keys().filter(|(showing, _)| *showing == entry.id);
+            about(of(RecordKind::Showing, &entry.id), &entry.value.source, keys.cloned().collect());
+        }
+        for entry in ledger.evidence.values() {
+            let counts = |duty: &super::verdict::Duty| {
+                duty.panels.values().any(|judged| judged.evidence.contains(&entry.id))
+            };
+            let keys = self.evaluation.duties.iter().filter(|(_, duty)| counts(duty));
+            let keys = keys.map(|(key, _)| key.clone()).collect();
+            about(of(RecordKind::Evidence, &entry.id), &entry.value.source, keys);
+        }
+        for entry in ledger.weighings.values() {
+            let panel = entry.value.panel.id();
+            let weighed = self.mass.panels.iter().find(|one| one.panel == panel && one.weighings > 0);
+            if let Some(weighed) = weighed.filter(|_| entry.value.source.as_deref().is_some_and(is_assumed)) {
+                let address = of(RecordKind::Weighing, &entry.id);
+                let panels = vec![panel.to_string()];
+                all.push(sourced(&address, &entry.value.source, weighed.kg, Vec::new(), panels));
+            }
+        }
+    }
+
+    /// Stiffness and strength of plies in use that no showing stands behind. Computed duties stand on
+    /// them, and the margins of the panels.
+    fn typed_in(&self, all: &mut Vec<Assumption>) {
+        let plies: BTreeSet<&str> = self
+            .evaluation
+            .uses
+            .keys()
+            .filter_map(|subject| match subject {
+                Subject::Lamina { material, .. } => Some(material.as_str()),
+                _ => None,
+            })
+            .collect();
+        for id in plies {
+            let Some(entry) = self.ledger.materials.get(id) else { continue };
+            let address = of(RecordKind::Material, id);
+            for (route, names) in figures(&entry.value) {
+                if names.is_empty() {
+                    continue;
+                }
+                let duties: Vec<DutyKey> = self
+                    .duties_on(&address)
+                    .into_iter()
+                    .filter(|(showing, _)| self.is_live(showing))
+                    .collect();
+                let source = entry.value.source.as_deref().unwrap_or("no source given");
+                all.push(Assumption {
+                    kind: AssumptionKind::TypedIn,
+                    address: Some(format!("{address}#{route}")),
+                    what: format!("{} typed in, from no showing ({source})", names.join(", ")),
+                    mass_kg: 0.0,
+                    duties,
+                    panels: self.panels_on(&address),
+                });
+            }
+        }
+    }
+
+    fn is_live(&self, showing: &str) -> bool {
+        let Some(entry) = self.ledger.showings.get(showing) else { return false };
+        Table::built_in()
+            .is_ok_and(|table| table.kinds.get(entry.value.kind.as_str()).is_some_and(|row| row.live))
+    }
+}
+
+fn sourced(
+    address: &Address,
+    source: &Option<String>,
+    mass_kg: f64,
+    duties: Vec<DutyKey>,
+    panels: Vec<String>,
+) -> Assumption {
+    Assumption {
+        kind: AssumptionKind::Source,
+        address: Some(address.to_string()),
+        what: format!("source: {}", source.as_deref().unwrap_or_default().trim()),
+        mass_kg,
+        duties,
+        panels,
+    }
+}
+
+/// Names of the figures that are typed in, by route.
+fn figures(material: &Material) -> [(&'static str, Vec<&'static str>); 2] {
+    let typed = |figure: Option<&Sourced<Stress>>| matches!(figure, Some(Sourced::Value(_)));
+    let names = |list: Vec<(&'static str, Option<&Sourced<Stress>>)>| -> Vec<&'static str> {
+        list.into_iter().filter(|(_, figure)| typed(*figure)).map(|(name, _)| name).collect()
+    };
+    let lamina = |own: &Elastic| {
+        let mut all = names(vec![
+            ("E1", Some(&own.e1)),
+            ("E2", Some(&own.e2)),
+            ("G12", Some(&own.g12)),
+            ("G13", own.g13.as_ref()),
+            ("G23", own.g23.as_ref()),
+        ]);
+        // These take no showing, so that they are always typed in.
+        all.push("nu12");
+        all.extend(own.cte1.iter().map(|_| "cte1"));
+        all.extend(own.cte2.iter().map(|_| "cte2"));
+        all
+    };
+    let strength = |own: &Strength| {
+        names(vec![
+            ("Xt", own.xt.as_ref()),
+            ("Xc", own.xc.as_ref()),
+            ("Yt", own.yt.as_ref()),
+            ("Yc", own.yc.as_ref()),
+            ("S", own.s.as_ref()),
+        ])
+    };
+    [
+        ("lamina", material.lamina.as_ref().map_or_else(Vec::new, lamina)),
+        ("strength", material.strength.as_ref().map_or_else(Vec::new, strength)),
+    ]
+}
+
+#[cfg(test)]
+mod tests;

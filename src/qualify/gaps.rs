@@ -1,0 +1,200 @@
+//! What is not met yet, in the order in which it is needed, with what closes each.
+
+use super::concede::is_approved;
+use super::judge::Reason;
+use super::retest::{RetestPlan, StepKind, plan};
+use super::verdict::{Duty, DutyKey, Evaluation, Verdict};
+use crate::article::Subject;
+use crate::ledger::{Entry, Ledger};
+use crate::record::sensitivity::Asks;
+use crate::record::{Concession, Day};
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
+/// Which duties are wanted.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct GapsOptions {
+    /// Met duties too.
+    pub all: bool,
+    /// Only duties needed by this milestone or an earlier one. A duty without a milestone, or with one
+    /// that the ledger does not list, is always needed.
+    pub milestone: Option<String>,
+}
+
+/// What closes one duty, by itself; a test may close several duties, so these are not to be summed.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ClosesWith {
+    /// What has to be done for the duty itself; `None` where nothing has to be.
+    pub kind: Option<StepKind>,
+    /// Specimens, prerequisites and spares included.
+    pub specimens: u32,
+    /// Panels to lay up, prerequisites included.
+    pub panels: u32,
+    /// Weeks until it is reported, prerequisites included.
+    pub weeks: f64,
+    /// Cost in the ledger's currency; `None` where a rate is missing.
+    pub cost: Option<f64>,
+    /// What is missing for the cost.
+    pub missing: Vec<String>,
+    /// Steps that have to be finished first, by name.
+    pub prerequisites: Vec<String>,
+    /// Ways without a test, in words.
+    pub ways: Vec<String>,
+}
+
+/// One duty with what closes it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Gap {
+    /// The showing.
+    pub showing: String,
+    /// The subject.
+    pub subject: Subject,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// What it asks.
+    pub asks: Asks,
+    /// The milestone that needs it.
+    pub needed_by: Option<String>,
+    /// Panels whose own verdict is not met; of a met duty all panels.
+    pub panels: Vec<String>,
+    /// Why; never empty.
+    pub because: Vec<Reason>,
+    /// What closes it.
+    pub closes_with: ClosesWith,
+}
+
+impl Gap {
+    /// Returns the key of the duty.
+    pub fn key(&self) -> DutyKey {
+        (self.showing.clone(), self.subject.clone())
+    }
+}
+
+/// The duties wanted, and how many there are of each verdict in all.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Gaps {
+    /// The milestone asked for.
+    pub milestone: Option<String>,
+    /// The milestone asked for is none of the ledger's, so nothing was left out.
+    pub unknown_milestone: bool,
+    /// By milestone in the ledger's order, then the gravest first, then by showing and subject.
+    pub duties: Vec<Gap>,
+    /// How many duties have each verdict, all duties counted; a verdict that none has counts 0.
+    pub counts: BTreeMap<&'static str, usize>,
+}
+
+const VERDICTS: [Verdict; 6] =
+    [Verdict::Met, Verdict::Conceded, Verdict::Short, Verdict::Lapsed, Verdict::Open, Verdict::Failed];
+
+/// Finds the duties that are not met, conceded ones included.
+pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> Gaps {
+    let mut counts: BTreeMap<&'static str, usize> =
+        VERDICTS.iter().map(|verdict| (verdict.word(), 0)).collect();
+    for duty in evaluation.duties.values() {
+        *counts.entry(duty.verdict().word()).or_default() += 1;
+    }
+    let milestones = Milestones::of(ledger);
+    let limit = options.milestone.as_deref().map(|name| milestones.place(Some(name)));
+    let unknown_milestone = matches!(limit, Some(Place::Unlisted | Place::None));
+    let wanted = |duty: &Duty| {
+        let in_time = match (limit, milestones.place(duty.needed_by.as_deref())) {
+            (Some(Place::Listed(limit)), Place::Listed(own)) => own <= limit,
+            _ => true,
+        };
+        in_time && (options.all || duty.verdict() != Verdict::Met)
+    };
+    let mut duties: Vec<&Duty> = evaluation.duties.values().filter(|duty| wanted(duty)).collect();
+    duties.sort_by_cached_key(|duty| {
+        let gravity = duty.worst().map(|(_, judged)| judged.gravity());
+        // Milestones that the ledger does not list stay together too.
+        let needed_by = duty.needed_by.clone();
+        let place = milestones.place(needed_by.as_deref());
+        (place, needed_by, Reverse(gravity), duty.showing.clone(), duty.subject.clone())
+    });
+    Gaps {
+        milestone: options.milestone.clone(),
+        unknown_milestone,
+        duties: duties.into_iter().map(|duty| gap(ledger, evaluation, duty)).collect(),
+        counts,
+    }
+}
+
+/// Plans what closes all of the duties together, each shared test counted once.
+pub fn together(ledger: &Ledger, evaluation: &Evaluation, gaps: &Gaps) -> RetestPlan {
+    let keys: Vec<DutyKey> =
+        gaps.duties.iter().filter(|gap| !gap.verdict.is_closed()).map(Gap::key).collect();
+    plan(ledger, evaluation, &keys)
+}
+
+/// Returns the concessions that are approved and have not ended, by id.
+pub fn live_concessions(ledger: &Ledger, today: Day) -> Vec<&str> {
+    let live = |entry: &&Entry<Concession>| entry.value.until >= today && is_approved(ledger, &entry.value);
+    ledger.concessions.values().filter(live).map(|entry| entry.id.as_str()).collect()
+}
+
+fn gap(ledger: &Ledger, evaluation: &Evaluation, duty: &Duty) -> Gap {
+    let verdict = duty.verdict();
+    let lacking = |own: Verdict| verdict == Verdict::Met || own != Verdict::Met;
+    let panels = duty
+        .panels
+        .iter()
+        .filter(|(name, judged)| !name.is_empty() && lacking(judged.verdict))
+        .map(|(name, _)| name.clone())
+        .collect();
+    Gap {
+        showing: duty.showing.clone(),
+        subject: duty.subject.clone(),
+        verdict,
+        asks: duty.asks(),
+        needed_by: duty.needed_by.clone(),
+        panels,
+        because: duty.because(),
+        closes_with: closes_with(ledger, evaluation, duty),
+    }
+}
+
+fn closes_with(ledger: &Ledger, evaluation: &Evaluation, duty: &Duty) -> ClosesWith {
+    if duty.verdict().is_closed() {
+        return ClosesWith { cost: Some(0.0), ..ClosesWith::default() };
+    }
+    let key = (duty.showing.clone(), duty.subject.clone());
+    let plan = plan(ledger, evaluation, &[key]);
+    let own = plan.steps.iter().find(|step| step.showing == duty.showing && !step.prerequisite);
+    ClosesWith {
+        kind: own.map(|step| step.kind),
+        specimens: plan.specimens,
+        panels: plan.panels,
+        weeks: plan.weeks,
+        cost: plan.cost,
+        prerequisites: plan.steps.iter().filter(|step| step.prerequisite).map(|step| step.name()).collect(),
+        missing: plan.missing,
+        ways: plan.ways,
+    }
+}
+
+/// Where a milestone stands: listed ones in their order, then unlisted ones, then none.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Place {
+    Listed(usize),
+    Unlisted,
+    None,
+}
+
+struct Milestones(Vec<String>);
+
+impl Milestones {
+    fn of(ledger: &Ledger) -> Self {
+        let names = ledger.head.iter().flat_map(|head| &head.milestones);
+        Self(names.map(|name| name.as_str().to_string()).collect())
+    }
+
+    fn place(&self, name: Option<&str>) -> Place {
+        match name {
+            None => Place::None,
+            Some(name) => self.0.iter().position(|own| own == name).map_or(Place::Unlisted, Place::Listed),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,299 @@
+//! Everything behind one duty: verdicts by panel, reasons, criterion, evidence, the chain.
+
+use super::head::CAUTION_LINE;
+use super::page::{Frame, Page};
+use super::reason::{reason_words, reasons_json, write_reasons};
+use crate::article::{ArticleError, Subject};
+use crate::ledger::{Entry, Ledger};
+use crate::qualify::behind::behind;
+use crate::qualify::verdict::{Duty, Judged};
+use crate::record::{Accept, Address, Evidence, RecordKind};
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+
+/// Differences shown that a rule allows.
+const ALLOWED_SHOWN: usize = 8;
+
+/// One link of the chain from a clause down to the files.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Link {
+    /// What it is in the chain: clause, showing, subject, record, panel, evidence, after, rests on.
+    pub role: &'static str,
+    /// The clause, the address or the subject.
+    pub name: String,
+    /// Where it is written, relative to the ledger's root.
+    pub file: Option<String>,
+}
+
+/// Returns the chain of a duty: clauses, the showing, the subject, the records that it is made of, the
+/// panels that use it, the evidence, what has to be finished first and what it rests on.
+///
+/// # Errors
+/// [`ArticleError::Missing`] where a recipe names a material that can't be had.
+pub fn chain(ledger: &Ledger, duty: &Duty) -> Result<Vec<Link>, ArticleError> {
+    let mut all = Vec::new();
+    let mut record = |role: &'static str, address: Address| {
+        all.push(Link { role, file: file_of(ledger, &address), name: address.to_string() });
+    };
+    let showing = ledger.showings.get(&duty.showing);
+    record("showing", Address::new(RecordKind::Showing, &duty.showing));
+    for address in behind(ledger, &duty.subject)? {
+        let own = matches!(&duty.subject, Subject::Panel(panel) if address.kind() == RecordKind::Panel
+            && address.id() == panel);
+        // Panels come below; all records of a programme are the ledger itself.
+        if !own && duty.subject != Subject::Programme {
+            record("record", address);
+        }
+    }
+    for panel in duty.panels.keys().filter(|panel| !panel.is_empty()) {
+        record("panel", Address::new(RecordKind::Panel, panel));
+    }
+    for evidence in evidence_of(duty) {
+        record("evidence", Address::new(RecordKind::Evidence, evidence));
+    }
+    if let Some(showing) = showing {
+        for after in &showing.value.after {
+            record("after", after.address());
+        }
+        for rests in &showing.value.rests_on {
+            record("rests on", rests.address());
+        }
+        let clauses = showing.value.clause.iter().map(|clause| Link {
+            role: "clause",
+            name: clause.to_string(),
+            file: Some(showing.file.clone()),
+        });
+        all.splice(0..0, clauses);
+    }
+    let subject = Link { role: "subject", name: duty.subject.to_string(), file: None };
+    let place = all.iter().position(|link| link.role == "showing").map_or(all.len(), |at| at + 1);
+    all.insert(place, subject);
+    Ok(all)
+}
+
+/// Evidence that counts, came nearest, or is under way for any panel.
+fn evidence_of(duty: &Duty) -> BTreeSet<&String> {
+    duty.panels.values().flat_map(|judged| judged.evidence.iter().chain(&judged.under_way)).collect()
+}
+
+fn file_of(ledger: &Ledger, address: &Address) -> Option<String> {
+    let id = address.id();
+    let file = match address.kind() {
+        RecordKind::Ledger => return Some("ledger.yaml".to_string()),
+        RecordKind::Material => ledger.materials.get(id).map(|entry| &entry.file),
+        RecordKind::Process => ledger.processes.get(id).map(|entry| &entry.file),
+        RecordKind::Tool => ledger.tools.get(id).map(|entry| &entry.file),
+        RecordKind::Finish => ledger.finishes.get(id).map(|entry| &entry.file),
+        RecordKind::Recipe => ledger.recipes.get(id).map(|entry| &entry.file),
+        RecordKind::Panel => ledger.panels.get(id).map(|entry| &entry.file),
+        RecordKind::Assembly => ledger.assemblies.get(id).map(|entry| &entry.file),
+        RecordKind::Showing => ledger.showings.get(id).map(|entry| &entry.file),
+        RecordKind::Evidence => ledger.evidence.get(id).map(|entry| &entry.file),
+        RecordKind::Decision => ledger.decisions.get(id).map(|entry| &entry.file),
+        RecordKind::Concession => ledger.concessions.get(id).map(|entry| &entry.file),
+        RecordKind::Weighing => ledger.weighings.get(id).map(|entry| &entry.file),
+        RecordKind::Study => ledger.studies.get(id).map(|entry| &entry.file),
+    };
+    file.cloned()
+}
+
+/// Returns the criterion of a showing in words.
+pub fn criterion_words(accept: &Accept) -> String {
+    let mut parts = Vec::new();
+    let mut say = |words: &str, value: Option<&str>| {
+        if let Some(value) = value {
+            parts.push(format!("{words} {value}"));
+        }
+    };
+    let basis = accept.basis.map(|basis| format!("{basis}-basis"));
+    let value = basis.as_deref().unwrap_or("value");
+    say(&format!("{value} at least"), accept.at_least.as_ref().map(|figure| figure.text()));
+    say(&format!("{value} at most"), accept.at_most.as_ref().map(|figure| figure.text()));
+    say("mean at least", accept.mean_at_least.as_ref().map(|figure| figure.text()));
+    say("mean at most", accept.mean_at_most.as_ref().map(|figure| figure.text()));
+    say("every value at least", accept.all_at_least.as_ref().map(|figure| figure.text()));
+    say("every value at most", accept.all_at_most.as_ref().map(|figure| figure.text()));
+    say("rating at least", accept.rating_at_least.as_ref().map(|figure| figure.text()));
+    say("margin at least", accept.margin_at_least.as_ref().map(|figure| figure.text()));
+    say("above the skin on the ramp by", accept.above_skin_by.as_ref().map(|figure| figure.text()));
+    if accept.statement == Some(true) {
+        parts.push("stated to be so".to_string());
+    }
+    if parts.is_empty() { "no criterion".to_string() } else { parts.join(", ") }
+}
+
+/// Returns one duty as a document of schema `why/1`.
+///
+/// # Errors
+/// [`ArticleError::Missing`] where a recipe names a material that can't be had.
+pub fn json(ledger: &Ledger, duty: &Duty) -> Result<Value, ArticleError> {
+    let showing = ledger.showings.get(&duty.showing);
+    let panels: Vec<Value> = duty.panels.iter().map(|(panel, judged)| panel_json(panel, judged)).collect();
+    let evidence: Vec<Value> = evidence_of(duty)
+        .into_iter()
+        .map(|id| {
+            let entry = ledger.evidence.get(id);
+            let of = |read: &dyn Fn(&Evidence) -> Option<String>| entry.and_then(|entry| read(&entry.value));
+            json!({
+                "evidence": id,
+                "kind": of(&|own| Some(own.kind.to_string())),
+                "state": of(&|own| Some(own.state.to_string())),
+                "recorded_for": of(&|own| Subject::from_label(&own.subject).map(|own| own.to_string())),
+                "carried_over": duty.panels.values().any(|judged| judged.carried_over.contains(id)),
+                "made": of(&|own| own.made.map(|day| day.to_string())),
+                "report": of(&|own| own.report.as_ref().map(ToString::to_string)),
+                "file": entry.map(|entry| &entry.file),
+                "data": of(&|own| own.data.clone()),
+                "digest": of(&|own| own.digest.clone()),
+            })
+        })
+        .collect();
+    let chain: Vec<Value> = chain(ledger, duty)?
+        .into_iter()
+        .map(|link| json!({ "role": link.role, "name": link.name, "file": link.file }))
+        .collect();
+    Ok(json!({
+        "schema": "why/1",
+        "showing": duty.showing,
+        "subject": duty.subject.to_string(),
+        "verdict": duty.verdict().word(),
+        "asks": duty.asks().word(),
+        "needed_by": duty.needed_by,
+        "criterion": showing.map(|showing| criterion_words(&showing.value.accept)),
+        "method": showing.and_then(|showing| showing.value.method.as_ref()).map(ToString::to_string),
+        "because": reasons_json(&duty.because()),
+        "own": reasons_json(&duty.own()),
+        "panels": panels,
+        "evidence": evidence,
+        "chain": chain,
+        "caution": CAUTION_LINE,
+    }))
+}
+
+fn panel_json(panel: &str, judged: &Judged) -> Value {
+    json!({
+        // A duty of the whole programme belongs to no panel.
+        "panel": (!panel.is_empty()).then_some(panel),
+        "verdict": judged.verdict.word(),
+        "asks": judged.asks.word(),
+        "criterion": judged.criterion,
+        "because": reasons_json(&judged.because),
+        "own": reasons_json(&judged.own),
+        "allowed": reasons_json(&judged.allowed),
+        "evidence": judged.evidence,
+        "carried_over": judged.carried_over,
+        "under_way": judged.under_way,
+        "lacking_specimens": judged.lacks.specimens,
+        "lacks": judged.lacks.lacks,
+        "assumptions": judged.assumptions,
+    })
+}
+
+/// Returns one duty as text.
+///
+/// # Errors
+/// [`ArticleError::Missing`] where a recipe names a material that can't be had.
+pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, ArticleError> {
+    let mut page = Page::new(frame);
+    let showing = ledger.showings.get(&duty.showing);
+    page.verdict(duty.verdict(), &format!("{} {}", duty.showing, duty.subject));
+    if let Some(title) = showing.and_then(|showing| showing.value.title.as_ref()) {
+        page.paragraph(title);
+    }
+    if let Some(showing) = showing {
+        let mut words = format!("Asked: {}", criterion_words(&showing.value.accept));
+        if let Some(method) = &showing.value.method {
+            words.push_str(&format!(", by {method}"));
+        }
+        if let Some(milestone) = &duty.needed_by {
+            words.push_str(&format!("; needed by {milestone}"));
+        }
+        page.paragraph(&format!("{words}."));
+    }
+    page.heading("By panel");
+    write_panels(&mut page, duty);
+    write_evidence(&mut page, ledger, duty);
+    page.heading("The chain");
+    for link in chain(ledger, duty)? {
+        let file = link.file.map_or_else(String::new, |file| format!(" ({file})"));
+        page.hang(&format!("  {:<9} ", link.role), "            ", &format!("{}{file}", link.name));
+    }
+    page.gap();
+    page.paragraph(CAUTION_LINE);
+    Ok(page.finish())
+}
+
+/// Panels that were judged alike are said together.
+fn write_panels(page: &mut Page<'_>, duty: &Duty) {
+    let mut groups: Vec<(Vec<String>, &Judged)> = Vec::new();
+    for (panel, judged) in &duty.panels {
+        let name = if panel.is_empty() { "the programme".to_string() } else { panel.clone() };
+        match groups.iter_mut().find(|(_, known)| *known == judged) {
+            Some((names, _)) => names.push(name),
+            None => groups.push((vec![name], judged)),
+        }
+    }
+    for (names, judged) in groups {
+        let asks = if judged.verdict.is_closed() { String::new() } else { format!(", asks {}", judged.asks) };
+        page.verdict(judged.verdict, &format!("{}{asks}", names.join(", ")));
+        if let Some(criterion) = &judged.criterion {
+            page.hang("    ", "    ", &format!("criterion: {criterion}"));
+        }
+        write_reasons(page, &judged.because);
+        if !judged.own.is_empty() {
+            page.hang("    ", "    ", "against its own evidence:");
+            write_reasons(page, &judged.own);
+        }
+        if !judged.allowed.is_empty() {
+            page.hang("    ", "    ", "differs, and a rule allows it:");
+            let shown = page.frame.shown(judged.allowed.len(), ALLOWED_SHOWN);
+            for reason in judged.allowed.iter().take(shown) {
+                page.hang("    - ", "      ", &reason_words(reason));
+            }
+            if shown < judged.allowed.len() {
+                page.hang("    - ", "      ", &format!("… {} more", judged.allowed.len() - shown));
+            }
+        }
+        for assumption in &judged.assumptions {
+            page.hang("    assumed: ", "      ", assumption);
+        }
+    }
+}
+
+fn write_evidence(page: &mut Page<'_>, ledger: &Ledger, duty: &Duty) {
+    let all = evidence_of(duty);
+    page.heading("Evidence");
+    if all.is_empty() {
+        page.paragraph("Nothing recorded.");
+    }
+    for id in all {
+        let mut words = format!("evidence/{id}");
+        if let Some(entry) = ledger.evidence.get(id) {
+            words.push_str(&format!(": {}", evidence_words(entry)));
+        }
+        let carried: Vec<&str> = duty
+            .panels
+            .iter()
+            .filter(|(_, judged)| judged.carried_over.contains(id))
+            .map(|(panel, _)| if panel.is_empty() { "the programme" } else { panel.as_str() })
+            .collect();
+        if !carried.is_empty() {
+            words.push_str(&format!("; carried over for {}", carried.join(", ")));
+        }
+        page.hang("  ", "    ", &words);
+    }
+}
+
+fn evidence_words(entry: &Entry<Evidence>) -> String {
+    let own = &entry.value;
+    let mut parts = vec![format!("{}, {}", own.kind, own.state)];
+    parts.extend(Subject::from_label(&own.subject).map(|subject| format!("recorded for {subject}")));
+    parts.extend(own.made.map(|day| format!("made {day}")));
+    parts.extend(own.report.as_ref().map(|report| format!("report {report}")));
+    parts.extend(own.data.as_ref().map(|data| format!("data {data}")));
+    parts.push(entry.file.clone());
+    parts.join("; ")
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,160 @@
+//! What is not met yet, as JSON and as text.
+
+use super::head::CAUTION_LINE;
+use super::page::{Frame, Page, count, shape};
+use super::plan::{money, write_plan};
+use super::reason::{Block, reasons_json, write_blocks};
+use crate::qualify::gaps::{ClosesWith, Gap, Gaps};
+use crate::qualify::retest::{RetestPlan, StepKind};
+use crate::qualify::verdict::Verdict;
+use serde_json::{Value, json};
+
+/// Duties shown of one milestone; `Frame::all` shows them all.
+const DUTIES_SHOWN: usize = 20;
+/// Verdicts in the order in which their counts are said.
+const ORDER: [Verdict; 6] =
+    [Verdict::Met, Verdict::Conceded, Verdict::Short, Verdict::Lapsed, Verdict::Open, Verdict::Failed];
+
+/// Returns the gaps as a document of schema `gaps/1`: `design.md` section 9.
+pub fn json(gaps: &Gaps) -> Value {
+    json!({
+        "schema": "gaps/1",
+        "milestone": gaps.milestone,
+        "duties": gaps.duties.iter().map(gap_json).collect::<Vec<_>>(),
+        "counts": gaps.counts,
+        "caution": CAUTION_LINE,
+    })
+}
+
+fn gap_json(gap: &Gap) -> Value {
+    json!({
+        "showing": gap.showing,
+        "subject": gap.subject.to_string(),
+        "verdict": gap.verdict.word(),
+        "asks": gap.asks.word(),
+        "needed_by": gap.needed_by,
+        "panels": gap.panels,
+        "because": reasons_json(&gap.because),
+        "closes_with": closes_json(&gap.closes_with),
+    })
+}
+
+fn closes_json(closes: &ClosesWith) -> Value {
+    json!({
+        "kind": closes.kind.map(StepKind::word),
+        "specimens": closes.specimens,
+        "panels": closes.panels,
+        "weeks": closes.weeks,
+        "cost": closes.cost,
+        "missing": closes.missing,
+        "prerequisites": closes.prerequisites,
+        "ways": closes.ways,
+    })
+}
+
+/// Returns the gaps as text by milestone: what, why, what closes it. `together` is the plan for all of
+/// them, where it was asked for: tests are shared, so it is not the sum of what closes each.
+pub fn text(gaps: &Gaps, together: Option<&RetestPlan>, frame: &Frame) -> String {
+    let mut page = Page::new(frame);
+    page.paragraph(&opening(gaps));
+    if gaps.unknown_milestone {
+        let name = gaps.milestone.as_deref().unwrap_or_default();
+        page.paragraph(&format!("The ledger lists no milestone `{name}`, so nothing is left out."));
+    }
+    let mut rest = gaps.duties.as_slice();
+    while let Some(first) = rest.first() {
+        let same = rest.iter().take_while(|gap| gap.needed_by == first.needed_by).count();
+        let (group, after) = rest.split_at(same);
+        rest = after;
+        let title = match &first.needed_by {
+            Some(milestone) => format!("Needed by {milestone} ({same})"),
+            None => format!("Needed by no milestone ({same})"),
+        };
+        page.heading(&title);
+        let blocks: Vec<Block<'_>> = group.iter().map(|gap| block(gap, frame)).collect();
+        write_blocks(&mut page, &blocks, DUTIES_SHOWN, "duty");
+    }
+    if let Some(plan) = together.filter(|plan| !plan.steps.is_empty()) {
+        page.heading("What closes them together");
+        write_plan(&mut page, plan);
+    }
+    page.gap();
+    page.paragraph(CAUTION_LINE);
+    page.finish()
+}
+
+fn opening(gaps: &Gaps) -> String {
+    let of = |verdict: Verdict| gaps.counts.get(verdict.word()).copied().unwrap_or(0);
+    let all: usize = gaps.counts.values().sum();
+    let parts: Vec<String> = ORDER
+        .into_iter()
+        .filter(|verdict| of(*verdict) > 0)
+        .map(|verdict| format!("{} {} {verdict}", shape(verdict), of(verdict)))
+        .collect();
+    if parts.is_empty() {
+        return "The ledger asks for nothing: there is no duty.".to_string();
+    }
+    let until = gaps.milestone.as_ref().map_or_else(String::new, |name| format!(" until {name}"));
+    let open = gaps.duties.iter().filter(|gap| gap.verdict != Verdict::Met).count();
+    let tail = match open {
+        0 => format!("Nothing is left to be shown{until}."),
+        1 => format!("One duty{until} is not met."),
+        n => format!("{}{until} are not met.", count(n, "duty")),
+    };
+    format!("{}: {}. {tail}", count(all, "duty"), parts.join(", "))
+}
+
+fn block<'a>(gap: &'a Gap, frame: &Frame) -> Block<'a> {
+    let facts = if gap.verdict.is_closed() { Vec::new() } else { vec![format!("asks {}", gap.asks)] };
+    Block {
+        verdict: gap.verdict,
+        showing: &gap.showing,
+        subject: gap.subject.to_string(),
+        facts,
+        panels: &gap.panels,
+        because: &gap.because,
+        own: &[],
+        closes: closes_words(gap, frame),
+    }
+}
+
+fn closes_words(gap: &Gap, frame: &Frame) -> Vec<String> {
+    let closes = &gap.closes_with;
+    let mut all = Vec::new();
+    match closes.kind {
+        None if gap.verdict == Verdict::Conceded => {
+            all.push("held by its concession; to be met before that ends".to_string());
+        }
+        None => {}
+        Some(StepKind::RestsOn) => all.push("closes when what it rests on is met".to_string()),
+        Some(StepKind::Analysis) => all.push(format!(
+            "closes with a desk analysis, {:.1} weeks; {}",
+            closes.weeks,
+            money(closes.cost, &frame.currency)
+        )),
+        Some(kind) => all.push(format!(
+            "closes with {}: {} from {}, {:.1} weeks, {}",
+            match kind {
+                StepKind::Equivalence => "an equivalence test",
+                _ => "a test",
+            },
+            count(closes.specimens as usize, "specimen"),
+            count(closes.panels as usize, "panel"),
+            closes.weeks,
+            money(closes.cost, &frame.currency)
+        )),
+    }
+    if !closes.missing.is_empty() {
+        all.push(format!("for the cost is missing: {}", closes.missing.join(", ")));
+    }
+    if !closes.prerequisites.is_empty() {
+        all.push(format!("first, and counted in: {}", closes.prerequisites.join(", ")));
+    }
+    if !closes.ways.is_empty() {
+        all.push(format!("or: {}", closes.ways.join("; ")));
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,312 @@
+//! What a change does, as JSON and as text.
+
+use super::head::CAUTION_LINE;
+use super::mass::{POUND, decimals};
+use super::page::{Frame, Page, count};
+use super::plan::{plan_json, write_plan};
+use super::reason::{Block, reasons_json, write_blocks};
+use super::table::{Align, Table};
+use crate::change::impact::{DutyRow, Impact};
+use crate::qualify::verdict::Verdict;
+use crate::quantity::UnitSystem;
+use serde_json::{Value, json};
+
+/// Rows shown of each list; `Frame::all` shows them all.
+const PANELS_SHOWN: usize = 15;
+const CHANGES_SHOWN: usize = 20;
+const DUTIES_SHOWN: usize = 12;
+const ENDED_SHOWN: usize = 12;
+const ASSUMPTIONS_SHOWN: usize = 5;
+
+/// Returns the impact as a document of schema `impact/1`: `design.md` section 9.
+pub fn json(impact: &Impact) -> Value {
+    let (was_kg, is_kg) = impact.mass;
+    let mut changes: Vec<_> = impact.changes.iter().collect();
+    changes.sort_by(|one, two| {
+        (&one.address, &one.attribute, &one.was, &one.is).cmp(&(
+            &two.address,
+            &two.attribute,
+            &two.was,
+            &two.is,
+        ))
+    });
+    let mut panels: Vec<_> = impact.panels.iter().collect();
+    panels.sort_by(|one, two| one.panel.cmp(&two.panel));
+    let mut duties: Vec<_> = impact.duties.iter().collect();
+    duties.sort_by(|one, two| (&one.showing, &one.subject).cmp(&(&two.showing, &two.subject)));
+    let mut rows: Vec<_> = impact.panel_rows.iter().collect();
+    rows.sort_by(|one, two| {
+        (&one.showing, &one.subject, &one.panel).cmp(&(&two.showing, &two.subject, &two.panel))
+    });
+    let mut ended: Vec<_> = impact.ended.iter().collect();
+    ended.sort();
+    json!({
+        "schema": "impact/1",
+        "base": impact.base,
+        "head": impact.head,
+        "verdict": impact.verdict,
+        "changes": changes.iter().map(|change| json!({
+            "address": change.address,
+            "attribute": change.attribute,
+            "was": change.was,
+            "is": change.is,
+            "facet": change.facet,
+            "class": change.class,
+        })).collect::<Vec<_>>(),
+        "mass": { "was_kg": was_kg, "is_kg": is_kg, "delta_kg": is_kg - was_kg },
+        "panels": panels.iter().map(|row| json!({
+            "panel": row.panel,
+            "delta_kg": row.delta,
+        })).collect::<Vec<_>>(),
+        "duties": duties.iter().map(|row| duty_json(row)).collect::<Vec<_>>(),
+        "ended": ended.iter().map(|(showing, subject, was)| json!({
+            "showing": showing,
+            "subject": subject.to_string(),
+            "was": was.word(),
+        })).collect::<Vec<_>>(),
+        "retest": plan_json(&impact.retest),
+        "panel_verdicts": rows.iter().map(|row| json!({
+            "showing": row.showing,
+            "subject": row.subject.to_string(),
+            "panel": row.panel,
+            "was": row.was.word(),
+            "now": row.now.word(),
+            "asks": row.asks.word(),
+        })).collect::<Vec<_>>(),
+        "assumptions": impact.assumptions,
+        "grounded": impact.grounded,
+        "caution": CAUTION_LINE,
+    })
+}
+
+fn duty_json(row: &DutyRow) -> Value {
+    let mut panels: Vec<&String> = row.panels.iter().collect();
+    panels.sort();
+    json!({
+        "showing": row.showing,
+        "subject": row.subject.to_string(),
+        "was_subject": row.was_subject.as_ref().map(ToString::to_string),
+        "was": row.was.map(Verdict::word),
+        "now": row.now.word(),
+        "asks": row.asks.word(),
+        "because": reasons_json(&row.because),
+        "own": reasons_json(&row.own),
+        "panels": panels,
+    })
+}
+
+/// Under which heading a duty is shown; every duty has one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Group {
+    Lapsed,
+    Failed,
+    Open,
+    Short,
+    AsksElse,
+    MetAgain,
+    NewMet,
+    ClosedElse,
+}
+
+impl Group {
+    const ALL: [Group; 8] = [
+        Group::Lapsed,
+        Group::Failed,
+        Group::Open,
+        Group::Short,
+        Group::AsksElse,
+        Group::MetAgain,
+        Group::NewMet,
+        Group::ClosedElse,
+    ];
+
+    fn of(row: &DutyRow) -> Self {
+        match (row.was, row.now) {
+            (Some(was), now) if was == now => Group::AsksElse,
+            (_, Verdict::Lapsed) => Group::Lapsed,
+            (_, Verdict::Failed) => Group::Failed,
+            (_, Verdict::Open) => Group::Open,
+            (_, Verdict::Short) => Group::Short,
+            (None, Verdict::Met | Verdict::Conceded) => Group::NewMet,
+            (Some(was), Verdict::Met | Verdict::Conceded) if was.is_closed() => Group::ClosedElse,
+            (Some(_), Verdict::Met | Verdict::Conceded) => Group::MetAgain,
+        }
+    }
+
+    fn title(self) -> &'static str {
+        match self {
+            Group::Lapsed => "Lapsed",
+            Group::Failed => "Failed",
+            Group::Open => "Open",
+            Group::Short => "Short",
+            Group::AsksElse => "Same verdict, asking something else than before",
+            Group::MetAgain => "Met again",
+            Group::NewMet => "New and met",
+            Group::ClosedElse => "Met or conceded before and still, in another way",
+        }
+    }
+}
+
+/// Returns the impact as text: the paragraph, mass, edits, duties, the plan, what is assumed, the caution.
+pub fn text(impact: &Impact, frame: &Frame) -> String {
+    let mut page = Page::new(frame);
+    page.paragraph(&impact.verdict);
+    write_mass(&mut page, impact);
+    write_changes(&mut page, impact);
+    for group in Group::ALL {
+        write_group(&mut page, impact, group);
+    }
+    write_ended(&mut page, impact);
+    write_panel_rows(&mut page, impact);
+    if !impact.retest.steps.is_empty() {
+        page.heading("To prove it again");
+        write_plan(&mut page, &impact.retest);
+    }
+    write_assumptions(&mut page, impact);
+    page.gap();
+    page.paragraph(CAUTION_LINE);
+    page.finish()
+}
+
+fn write_mass(page: &mut Page<'_>, impact: &Impact) {
+    let mut panels: Vec<_> = impact.panels.iter().collect();
+    if panels.is_empty() {
+        return;
+    }
+    panels.sort_by(|one, two| {
+        two.delta.abs().total_cmp(&one.delta.abs()).then_with(|| one.panel.cmp(&two.panel))
+    });
+    let (unit, factor) = match page.frame.units {
+        UnitSystem::Si => ("kg", 1.0),
+        UnitSystem::Imperial => ("lb", POUND),
+    };
+    let signed = |kg: f64| {
+        let text = decimals(kg / factor, 3);
+        let plus = !text.starts_with('-') && text.chars().any(|c| c.is_ascii_digit() && c != '0');
+        if plus { format!("+{text}") } else { text }
+    };
+    page.heading("Mass by panel, all counted pieces");
+    let mut table = Table::new([("panel", Align::Left), (unit, Align::Right)]);
+    let shown = page.frame.shown(panels.len(), PANELS_SHOWN);
+    for row in panels.iter().take(shown) {
+        table.row([row.panel.clone(), signed(row.delta)]);
+    }
+    let rest: f64 = panels.iter().skip(shown).map(|row| row.delta).sum();
+    if shown < panels.len() {
+        table.row([format!("{} more", panels.len() - shown), signed(rest)]);
+    }
+    table.rule();
+    // The whole may move by more than its panels: assemblies list parts too.
+    table.row(["programme".to_string(), signed(impact.mass.1 - impact.mass.0)]);
+    page.table(&table);
+}
+
+fn write_changes(page: &mut Page<'_>, impact: &Impact) {
+    if impact.changes.is_empty() {
+        return;
+    }
+    page.heading(&format!("Edits ({})", impact.changes.len()));
+    let shown = page.frame.shown(impact.changes.len(), CHANGES_SHOWN);
+    for change in impact.changes.iter().take(shown) {
+        let none = || "nothing".to_string();
+        let mut words = format!(
+            "{}: {} → {}",
+            change.address,
+            change.was.clone().unwrap_or_else(none),
+            change.is.clone().unwrap_or_else(none)
+        );
+        let about: Vec<&str> = change.facet.as_deref().into_iter().chain(change.class).collect();
+        if !about.is_empty() {
+            words.push_str(&format!(" ({})", about.join(", ")));
+        }
+        page.hang("  ", "    ", &words);
+    }
+    let left = impact.changes.len() - shown;
+    if left > 0 {
+        page.paragraph(&format!("… and {left} more edits; --all shows them"));
+    }
+}
+
+fn write_group(page: &mut Page<'_>, impact: &Impact, group: Group) {
+    let rows: Vec<&DutyRow> = impact.duties.iter().filter(|row| Group::of(row) == group).collect();
+    if rows.is_empty() {
+        return;
+    }
+    page.heading(&format!("{} ({})", group.title(), rows.len()));
+    let blocks: Vec<Block<'_>> = rows.iter().map(|row| block(row)).collect();
+    write_blocks(page, &blocks, DUTIES_SHOWN, "duty");
+}
+
+fn block(row: &DutyRow) -> Block<'_> {
+    let mut facts = vec![match row.was {
+        Some(was) => format!("was {was}"),
+        None => "new".to_string(),
+    }];
+    if !row.now.is_closed() {
+        facts.push(format!("asks {}", row.asks));
+    }
+    if let Some(was) = &row.was_subject {
+        facts.push(format!("in place of {was}"));
+    }
+    Block {
+        verdict: row.now,
+        showing: &row.showing,
+        subject: row.subject.to_string(),
+        facts,
+        panels: &row.panels,
+        because: &row.because,
+        own: &row.own,
+        closes: Vec::new(),
+    }
+}
+
+fn write_ended(page: &mut Page<'_>, impact: &Impact) {
+    if impact.ended.is_empty() {
+        return;
+    }
+    page.heading(&format!("Ended, no longer asked ({})", impact.ended.len()));
+    let shown = page.frame.shown(impact.ended.len(), ENDED_SHOWN);
+    for (showing, subject, was) in impact.ended.iter().take(shown) {
+        page.hang("  ", "    ", &format!("{showing} {subject} (was {was})"));
+    }
+    if shown < impact.ended.len() {
+        page.paragraph(&format!("… and {} more; --all shows them", impact.ended.len() - shown));
+    }
+}
+
+fn write_panel_rows(page: &mut Page<'_>, impact: &Impact) {
+    let rows = &impact.panel_rows;
+    if rows.is_empty() {
+        return;
+    }
+    page.heading(&format!("Single panels, where the duty as a whole stays ({})", rows.len()));
+    let shown = page.frame.shown(rows.len(), DUTIES_SHOWN);
+    for row in rows.iter().take(shown) {
+        let asks = if row.now.is_closed() { String::new() } else { format!(", asks {}", row.asks) };
+        page.verdict(
+            row.now,
+            &format!("panel/{} was {}{asks}: {} {}", row.panel, row.was, row.showing, row.subject),
+        );
+    }
+    if shown < rows.len() {
+        page.paragraph(&format!("… and {} more; --all shows them", rows.len() - shown));
+    }
+}
+
+fn write_assumptions(page: &mut Page<'_>, impact: &Impact) {
+    let all = &impact.assumptions;
+    if all.is_empty() {
+        return;
+    }
+    page.heading(&format!("Assumed from now on: {}", count(all.len(), "assumption")));
+    let shown = page.frame.shown(all.len(), ASSUMPTIONS_SHOWN);
+    for one in all.iter().take(shown) {
+        page.hang("  - ", "    ", one);
+    }
+    if shown < all.len() {
+        page.hang("  - ", "    ", &format!("… {} more", all.len() - shown));
+    }
+}
+
+#[cfg(test)]
+mod tests;
