@@ -424,7 +424,7 @@ fn reference_fault(place: Place, kind: RecordKind, text: &str, error: &str) -> F
     let other =
         text.split_once('/').and_then(|(word, _)| RecordKind::by_word(word)).filter(|other| *other != kind);
     if other.is_some() {
-        return Fault::error("wrong-reference-kind", place, short_message(&fact))
+        return Fault::error("wrong-reference-kind", place, short_message(error))
             .labelled(format!("not {}", a(kind.word())))
             .help(format!("write the id of {}", a(kind.word())));
     }
