@@ -19,6 +19,7 @@ mod shape;
 mod tree;
 mod unique;
 mod walk;
+mod wording;
 mod words;
 
 pub use address::{Address, RecordKind, is_id};

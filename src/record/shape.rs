@@ -73,6 +73,7 @@ pub(crate) fn of(kind: RecordKind) -> &'static Shape {
                 let schema = schema::of(kind);
                 let name = match kind {
                     RecordKind::Ledger => "`ledger.yaml`".to_string(),
+                    RecordKind::Evidence => "evidence record".to_string(),
                     kind => kind.word().to_string(),
                 };
                 (kind, compile(&schema, &schema, &name))
@@ -219,6 +220,12 @@ fn spoken(type_name: &str) -> String {
         "PrepregResin" | "RecipeResin" => return "resin".to_string(),
         "ZoneSheet" => return "sheet".to_string(),
         "Elastic" => return "lamina".to_string(),
+        "Pulls" | "Holes" | "Rates" | "Approvals" | "Growth" | "Climate" | "Conformed" | "Tested"
+        | "Exposure" | "Covers" => {
+            return format!("`{}`", type_name.to_lowercase());
+        }
+        "AsBuilt" => return "`as_built`".to_string(),
+        "DesignStrain" => return "`design_strain`".to_string(),
         "AppliesTo" => return "`applies_to`".to_string(),
         "Accept" => return "criterion".to_string(),
         "Covered" => return "covered attribute".to_string(),

@@ -3,14 +3,13 @@
 use super::material_fields::KindFields;
 use super::shape::{Field, Part, Shape};
 use super::tree::{Lines, Node, NodeKind, Tree};
+use super::wording::{LONGEST_WORD, a, list, nearest, short, short_message, split_help, this};
 use super::{Day, Fault, Figure, Place, RecordKind, Why, id_of, is_id};
 use crate::quantity::{Money, Quantity, QuantityError};
 use std::collections::HashMap;
 
 /// Faults of one file beyond this many are only counted.
 const MAX_FAULTS: usize = 500;
-/// Longer texts are not compared with known words, and are shortened in messages.
-const LONGEST_WORD: usize = 60;
 /// No quantity with tolerance is longer; looking for the nearest unit would take long.
 const LONGEST_QUANTITY: usize = 200;
 
@@ -157,14 +156,9 @@ impl<'t> Walk<'t> {
     }
 
     fn missing(&mut self, id: usize, name: &str, field: &Field) {
-        let message =
-            format!("`{}` is missing in {} {name}", field.key, if self.is_root(id) { "the" } else { "this" });
+        let message = format!("`{}` is missing in {}", field.key, this(name));
         let fault = Fault::error("missing-key", self.place(id), message);
         self.report(fault.labelled(format!("needs `{}`", field.key)).help(example(field)));
-    }
-
-    fn is_root(&self, id: usize) -> bool {
-        self.tree.root() == Some(id)
     }
 
     fn key_of(&self, map: usize, key: &str) -> Option<usize> {
@@ -227,7 +221,7 @@ impl<'t> Walk<'t> {
     }
 
     fn unknown_key(&mut self, id: usize, key: &str, part: &Part) {
-        let message = format!("`{}` is no key of {} {}", short(key), article(&part.name), part.name);
+        let message = format!("`{}` is no key of {}", short(key), a(&part.name));
         let names = part.fields.iter().map(|field| field.key.as_str());
         let help = if key == "<<" {
             "merge keys are not read: write the keys out".to_string()
@@ -255,7 +249,7 @@ impl<'t> Walk<'t> {
     fn not_a_map(&mut self, id: usize, part: &Part) {
         let required: Vec<&str> =
             part.fields.iter().filter(|field| field.required).map(|field| field.key.as_str()).collect();
-        let message = format!("{} {} is a map of keys and values", article(&part.name), part.name);
+        let message = format!("{} is a map of keys and values", a(&part.name));
         let fault = Fault::error("not-a-map", self.place(id), message).labelled("no map");
         self.report(fault.help(format!("begin with `KEY: VALUE` lines; needed here: {}", list(required))));
     }
@@ -350,10 +344,10 @@ impl<'t> Walk<'t> {
                     ("coating", "density") => {
                         "write the density of the dry film as `dry_density`".to_string()
                     }
-                    _ => format!("keys of {} {word}: {}", article(word), list(row.own())),
+                    _ => format!("keys of {}: {}", a(word), list(row.own())),
                 };
                 let fault = Fault::error("key-not-for-kind", self.place(entry.key), message);
-                self.report(fault.labelled(format!("not for {} {word}", article(word))).help(help));
+                self.report(fault.labelled(format!("not for {}", a(word))).help(help));
             }
         }
         for group in row.needs.iter().filter(|group| !group.iter().any(|key| value(key).is_some())) {
@@ -371,7 +365,7 @@ impl<'t> Walk<'t> {
                 Some(near) => format!("did you mean `{near}`? accepted: {}", list(words)),
                 None => format!("accepted: {}", list(words)),
             };
-            let message = format!("`{}` is no form of {} {word}", short(text), article(word));
+            let message = format!("`{}` is no form of {}", short(text), a(word));
             let fault = Fault::error("bad-value", self.place(form), message);
             self.report(fault.labelled("not one of its words").help(help));
         }
@@ -385,8 +379,7 @@ impl<'t> Walk<'t> {
                 self.report(fault.help("add the areal mass of the fibre: `areal: 200 g/m2`"));
             }
             if let (Some(areal), false) = (areal, row.fibre_areal) {
-                let message =
-                    format!("`areal` stands beside the fibre in {} {word}, not in it", article(word));
+                let message = format!("`areal` stands beside the fibre in {}, not in it", a(word));
                 let fault = Fault::error("key-not-for-kind", self.place(areal), message);
                 self.report(fault.labelled("not in here").help("move `areal` one level up"));
             }
@@ -431,9 +424,9 @@ fn reference_fault(place: Place, kind: RecordKind, text: &str, error: &str) -> F
     let other =
         text.split_once('/').and_then(|(word, _)| RecordKind::by_word(word)).filter(|other| *other != kind);
     if other.is_some() {
-        return Fault::error("wrong-reference-kind", place, short_message(&fact))
-            .labelled(format!("not {} {kind}", article(kind.word())))
-            .help(format!("write the id of {} {kind}", article(kind.word())));
+        return Fault::error("wrong-reference-kind", place, short_message(error))
+            .labelled(format!("not {}", a(kind.word())))
+            .help(format!("write the id of {}", a(kind.word())));
     }
     let bare = text.rsplit('/').next().unwrap_or_default();
     let bare = bare.strip_suffix(".yaml").unwrap_or(bare);
@@ -451,14 +444,6 @@ fn reference_fault(place: Place, kind: RecordKind, text: &str, error: &str) -> F
         "ids are lower-case letters, digits and `-`".to_string()
     };
     Fault::error("bad-reference", place, short_message(&fact)).labelled("no id").help(help)
-}
-
-/// Splits `FACT: MEND`.
-fn split_help(error: &str) -> (String, String) {
-    match error.rsplit_once(": ") {
-        Some((fact, help)) => (fact.to_string(), help.to_string()),
-        None => (error.to_string(), String::new()),
-    }
 }
 
 /// How to write a key that is missing.
@@ -480,8 +465,8 @@ fn expected(shape: &Shape) -> String {
         Shape::Number => "a number".to_string(),
         Shape::Truth => "`true` or `false`".to_string(),
         Shape::OneOf(words) => list(words.iter().map(String::as_str)).replace(", ", " or "),
-        Shape::Quantity(kind) => format!("{} {}", article(kind.name()), kind.name()),
-        Shape::Reference(kind) => format!("the id of {} {kind}", article(kind.word())),
+        Shape::Quantity(kind) => a(kind.name()),
+        Shape::Reference(kind) => format!("the id of {}", a(kind.word())),
         Shape::Figure => "a figure with its unit".to_string(),
         Shape::Day => "a day".to_string(),
         Shape::Money => "a sum of money".to_string(),
@@ -496,50 +481,5 @@ fn expected(shape: &Shape) -> String {
             format!("a map `{{{}{more}}}`", keys.join(", "))
         }
         Shape::Either(shapes) => shapes.iter().map(expected).collect::<Vec<_>>().join(" or "),
-    }
-}
-
-fn article(word: &str) -> &'static str {
-    if word.starts_with('`') {
-        ""
-    } else if word.starts_with(['a', 'e', 'i', 'o', 'u']) {
-        "an"
-    } else {
-        "a"
-    }
-}
-
-fn list<'w>(words: impl IntoIterator<Item = &'w str>) -> String {
-    words.into_iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", ")
-}
-
-/// The known word that was probably meant.
-fn nearest<'w>(text: &str, words: impl Iterator<Item = &'w str>) -> Option<&'w str> {
-    if text.len() > LONGEST_WORD {
-        return None;
-    }
-    let fold = |text: &str| text.trim().to_lowercase().replace(['-', ' '], "_");
-    let text = fold(text);
-    let far = text.chars().count();
-    words
-        .map(|word| (strsim::damerau_levenshtein(&text, &fold(word)), word))
-        .filter(|(distance, word)| *distance <= 2.min(far.max(word.len()) / 2))
-        .min_by_key(|(distance, _)| *distance)
-        .map(|(_, word)| word)
-}
-
-/// Cuts what a user wrote to a length that a message can bear.
-pub(crate) fn short(text: &str) -> String {
-    cut(text, LONGEST_WORD)
-}
-
-fn short_message(text: &str) -> String {
-    cut(text, 400)
-}
-
-fn cut(text: &str, most: usize) -> String {
-    match text.char_indices().nth(most) {
-        Some((at, _)) => format!("{}...", text.get(..at).unwrap_or_default()),
-        None => text.to_string(),
     }
 }

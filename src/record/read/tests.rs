@@ -108,10 +108,28 @@ fn all_faults_of_a_file_are_told_in_one_run() {
 #[test]
 fn unknown_keys_without_a_likeness_list_what_is_known() {
     let fault = one(RecordKind::Tool, "kind: mould\npulls: {zzzzzz: 3}\n");
-    assert_eq!((fault.rule, fault.message.as_str()), ("unknown-key", "`zzzzzz` is no key of a pulls"));
+    assert_eq!((fault.rule, fault.message.as_str()), ("unknown-key", "`zzzzzz` is no key of `pulls`"));
     assert_eq!(fault.help.unwrap(), "known keys: `expected`, `made`");
     let fault = one(RecordKind::Tool, "kind: mould\n<<: {cte: 1}\n");
     assert_eq!(fault.help.unwrap(), "merge keys are not read: write the keys out");
+}
+
+#[test]
+fn names_of_parts_read_well() {
+    let told = |kind, text: &str| one(kind, text).message;
+    assert_eq!(
+        told(RecordKind::Ledger, "format: 1\nprogramme: x\nzzzzzzzz: 1\n"),
+        "`zzzzzzzz` is no key of `ledger.yaml`"
+    );
+    assert_eq!(told(RecordKind::Ledger, "format: 1\n"), "`programme` is missing in `ledger.yaml`");
+    assert_eq!(told(RecordKind::Recipe, "layers: []\n"), "`process` is missing in this recipe");
+    assert_eq!(
+        told(RecordKind::Recipe, "process: p\nlayers: [{angle: 0}]\n"),
+        "`material` is missing in this layer"
+    );
+    assert_eq!(told(RecordKind::Assembly, "children: [{zzzzzzzz: 0}]\n"), "`zzzzzzzz` is no key of a child");
+    assert_eq!(told(RecordKind::Ledger, "- 1\n"), "`ledger.yaml` is a map of keys and values");
+    assert_eq!(told(RecordKind::Evidence, "- 1\n"), "an evidence record is a map of keys and values");
 }
 
 #[test]
