@@ -6,6 +6,8 @@ pub mod concede;
 pub mod conform;
 pub mod coverage;
 pub mod delta;
+#[cfg(test)]
+pub(crate) mod fixture;
 pub mod gaps;
 pub mod judge;
 pub mod pool;

@@ -2,7 +2,7 @@
 
 use super::head::CAUTION_LINE;
 use super::mass::{POUND, decimals};
-use super::page::{Frame, Page, count};
+use super::page::{Frame, Page, count, merged};
 use super::reason::names;
 use crate::qualify::assumed::{Assumption, AssumptionKind};
 use crate::quantity::UnitSystem;
@@ -58,12 +58,14 @@ pub fn text(assumptions: &[Assumption], frame: &Frame) -> String {
             two.mass_kg.total_cmp(&one.mass_kg).then_with(|| two.duties.len().cmp(&one.duties.len()))
         });
         page.heading(&format!("{title} ({})", all.len()));
-        let shown = page.frame.shown(all.len(), SHOWN);
-        for one in all.iter().take(shown) {
-            write(&mut page, one);
+        let groups = alike(&all);
+        let shown = page.frame.shown(groups.len(), SHOWN);
+        for group in groups.iter().take(shown) {
+            write(&mut page, group);
         }
-        if shown < all.len() {
-            page.paragraph(&format!("… and {} more; --all shows them", all.len() - shown));
+        let left: usize = groups.iter().skip(shown).map(Vec::len).sum();
+        if left > 0 {
+            page.paragraph(&format!("… and {left} more; --all shows them"));
         }
     }
     page.gap();
@@ -71,15 +73,31 @@ pub fn text(assumptions: &[Assumption], frame: &Frame) -> String {
     page.finish()
 }
 
-fn write(page: &mut Page<'_>, one: &Assumption) {
-    // The sentences of a judgement name the record themselves.
-    let what = match &one.address {
-        Some(address) if !one.what.starts_with(address.as_str()) && one.kind != AssumptionKind::Climate => {
-            format!("{address}: {}", one.what)
+/// Conditions on which the same stands are said together.
+fn alike<'a>(all: &[&'a Assumption]) -> Vec<Vec<&'a Assumption>> {
+    let mut groups: Vec<Vec<&Assumption>> = Vec::new();
+    for one in all {
+        let same = |group: &&mut Vec<&Assumption>| {
+            group.first().is_some_and(|first| {
+                one.kind == AssumptionKind::Judgement
+                    && (&first.address, &first.duties, &first.panels)
+                        == (&one.address, &one.duties, &one.panels)
+            })
+        };
+        match groups.iter_mut().find(same) {
+            Some(group) => group.push(one),
+            None => groups.push(vec![one]),
         }
-        _ => one.what.clone(),
-    };
-    page.hang("- ", "  ", &what);
+    }
+    groups
+}
+
+fn write(page: &mut Page<'_>, group: &[&Assumption]) {
+    let Some(one) = group.first() else { return };
+    let sentences: Vec<String> = group.iter().map(|one| sentence(one)).collect();
+    for what in merged(&sentences) {
+        page.hang("- ", "  ", &what);
+    }
     let mut stands = Vec::new();
     if one.mass_kg > 0.0 {
         stands.push(match page.frame.units {
@@ -99,6 +117,16 @@ fn write(page: &mut Page<'_>, one: &Assumption) {
     let stands =
         if stands.is_empty() { "nothing judged or weighed yet".to_string() } else { stands.join(", ") };
     page.hang("    stands on it: ", "      ", &stands);
+}
+
+/// The sentences of a judgement name the record themselves.
+fn sentence(one: &Assumption) -> String {
+    match &one.address {
+        Some(address) if !one.what.starts_with(address.as_str()) && one.kind != AssumptionKind::Climate => {
+            format!("{address}: {}", one.what)
+        }
+        _ => one.what.clone(),
+    }
 }
 
 #[cfg(test)]

@@ -1,12 +1,13 @@
 //! Everything behind one duty: verdicts by panel, reasons, criterion, evidence, the chain.
 
 use super::head::CAUTION_LINE;
-use super::page::{Frame, Page};
+use super::page::{Frame, Page, merged};
 use super::reason::{reason_words, reasons_json, write_reasons};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
 use crate::qualify::verdict::{Duty, Judged};
+use crate::record::sensitivity::Asks;
 use crate::record::{Accept, Address, Evidence, RecordKind};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -157,7 +158,7 @@ pub fn json(ledger: &Ledger, duty: &Duty) -> Result<Value, ArticleError> {
         "showing": duty.showing,
         "subject": duty.subject.to_string(),
         "verdict": duty.verdict().word(),
-        "asks": duty.asks().word(),
+        "asks": duty.asks().to_string(),
         "needed_by": duty.needed_by,
         "criterion": showing.map(|showing| criterion_words(&showing.value.accept)),
         "method": showing.and_then(|showing| showing.value.method.as_ref()).map(ToString::to_string),
@@ -175,7 +176,7 @@ fn panel_json(panel: &str, judged: &Judged) -> Value {
         // A duty of the whole programme belongs to no panel.
         "panel": (!panel.is_empty()).then_some(panel),
         "verdict": judged.verdict.word(),
-        "asks": judged.asks.word(),
+        "asks": judged.asks.to_string(),
         "criterion": judged.criterion,
         "because": reasons_json(&judged.because),
         "own": reasons_json(&judged.own),
@@ -234,7 +235,7 @@ fn write_panels(page: &mut Page<'_>, duty: &Duty) {
         }
     }
     for (names, judged) in groups {
-        let asks = if judged.verdict.is_closed() { String::new() } else { format!(", asks {}", judged.asks) };
+        let asks = if judged.asks > Asks::None { format!(", asks {}", judged.asks) } else { String::new() };
         page.verdict(judged.verdict, &format!("{}{asks}", names.join(", ")));
         if let Some(criterion) = &judged.criterion {
             page.hang("    ", "    ", &format!("criterion: {criterion}"));
@@ -254,8 +255,8 @@ fn write_panels(page: &mut Page<'_>, duty: &Duty) {
                 page.hang("    - ", "      ", &format!("… {} more", judged.allowed.len() - shown));
             }
         }
-        for assumption in &judged.assumptions {
-            page.hang("    assumed: ", "      ", assumption);
+        for assumption in merged(&judged.assumptions) {
+            page.hang("    assumed: ", "      ", &assumption);
         }
     }
 }

@@ -7,7 +7,9 @@ use super::reason::{Block, reasons_json, write_blocks};
 use crate::qualify::gaps::{ClosesWith, Gap, Gaps};
 use crate::qualify::retest::{RetestPlan, StepKind};
 use crate::qualify::verdict::Verdict;
+use crate::record::sensitivity::Asks;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 
 /// Duties shown of one milestone; `Frame::all` shows them all.
 const DUTIES_SHOWN: usize = 20;
@@ -31,7 +33,7 @@ fn gap_json(gap: &Gap) -> Value {
         "showing": gap.showing,
         "subject": gap.subject.to_string(),
         "verdict": gap.verdict.word(),
-        "asks": gap.asks.word(),
+        "asks": gap.asks.to_string(),
         "needed_by": gap.needed_by,
         "panels": gap.panels,
         "because": reasons_json(&gap.because),
@@ -61,6 +63,9 @@ pub fn text(gaps: &Gaps, together: Option<&RetestPlan>, frame: &Frame) -> String
         let name = gaps.milestone.as_deref().unwrap_or_default();
         page.paragraph(&format!("The ledger lists no milestone `{name}`, so nothing is left out."));
     }
+    let mut shared = ways(gaps);
+    // What is open to several duties is said once, below them.
+    shared.retain(|_, n| *n > 1);
     let mut rest = gaps.duties.as_slice();
     while let Some(first) = rest.first() {
         let same = rest.iter().take_while(|gap| gap.needed_by == first.needed_by).count();
@@ -71,12 +76,23 @@ pub fn text(gaps: &Gaps, together: Option<&RetestPlan>, frame: &Frame) -> String
             None => format!("Needed by no milestone ({same})"),
         };
         page.heading(&title);
-        let blocks: Vec<Block<'_>> = group.iter().map(|gap| block(gap, frame)).collect();
+        let blocks: Vec<Block<'_>> = group.iter().map(|gap| block(gap, &shared, frame)).collect();
         write_blocks(&mut page, &blocks, DUTIES_SHOWN, "duty");
     }
-    if let Some(plan) = together.filter(|plan| !plan.steps.is_empty()) {
-        page.heading("What closes them together");
-        write_plan(&mut page, plan);
+    match together.filter(|plan| !plan.steps.is_empty()) {
+        Some(plan) => {
+            page.heading("What closes them together");
+            write_plan(&mut page, plan);
+        }
+        None if !shared.is_empty() => {
+            page.heading("Ways without a test, open to several");
+            let said = |(way, n): (&&str, &usize)| format!("{way} ({})", count(*n, "duty"));
+            let all: Vec<String> = shared.iter().map(said).collect();
+            for way in &all {
+                page.hang("  - ", "    ", way);
+            }
+        }
+        None => {}
     }
     page.gap();
     page.paragraph(CAUTION_LINE);
@@ -104,8 +120,17 @@ fn opening(gaps: &Gaps) -> String {
     format!("{}: {}. {tail}", count(all, "duty"), parts.join(", "))
 }
 
-fn block<'a>(gap: &'a Gap, frame: &Frame) -> Block<'a> {
-    let facts = if gap.verdict.is_closed() { Vec::new() } else { vec![format!("asks {}", gap.asks)] };
+/// Ways without a test, with how many of the duties each is open to.
+fn ways(gaps: &Gaps) -> BTreeMap<&str, usize> {
+    let mut all = BTreeMap::new();
+    for way in gaps.duties.iter().flat_map(|gap| &gap.closes_with.ways) {
+        *all.entry(way.as_str()).or_default() += 1;
+    }
+    all
+}
+
+fn block<'a>(gap: &'a Gap, shared: &BTreeMap<&str, usize>, frame: &Frame) -> Block<'a> {
+    let facts = if gap.asks > Asks::None { vec![format!("asks {}", gap.asks)] } else { Vec::new() };
     Block {
         verdict: gap.verdict,
         showing: &gap.showing,
@@ -114,11 +139,11 @@ fn block<'a>(gap: &'a Gap, frame: &Frame) -> Block<'a> {
         panels: &gap.panels,
         because: &gap.because,
         own: &[],
-        closes: closes_words(gap, frame),
+        closes: closes_words(gap, shared, frame),
     }
 }
 
-fn closes_words(gap: &Gap, frame: &Frame) -> Vec<String> {
+fn closes_words(gap: &Gap, shared: &BTreeMap<&str, usize>, frame: &Frame) -> Vec<String> {
     let closes = &gap.closes_with;
     let mut all = Vec::new();
     match closes.kind {
@@ -150,8 +175,10 @@ fn closes_words(gap: &Gap, frame: &Frame) -> Vec<String> {
     if !closes.prerequisites.is_empty() {
         all.push(format!("first, and counted in: {}", closes.prerequisites.join(", ")));
     }
-    if !closes.ways.is_empty() {
-        all.push(format!("or: {}", closes.ways.join("; ")));
+    let own = closes.ways.iter().filter(|way| !shared.contains_key(way.as_str()));
+    let own: Vec<&str> = own.map(String::as_str).collect();
+    if !own.is_empty() {
+        all.push(format!("or: {}", own.join("; ")));
     }
     all
 }

@@ -9,6 +9,7 @@ use super::table::{Align, Table};
 use crate::change::impact::{DutyRow, Impact};
 use crate::qualify::verdict::Verdict;
 use crate::quantity::UnitSystem;
+use crate::record::sensitivity::Asks;
 use serde_json::{Value, json};
 
 /// Rows shown of each list; `Frame::all` shows them all.
@@ -71,7 +72,7 @@ pub fn json(impact: &Impact) -> Value {
             "panel": row.panel,
             "was": row.was.word(),
             "now": row.now.word(),
-            "asks": row.asks.word(),
+            "asks": row.asks.to_string(),
         })).collect::<Vec<_>>(),
         "assumptions": impact.assumptions,
         "grounded": impact.grounded,
@@ -88,7 +89,7 @@ fn duty_json(row: &DutyRow) -> Value {
         "was_subject": row.was_subject.as_ref().map(ToString::to_string),
         "was": row.was.map(Verdict::word),
         "now": row.now.word(),
-        "asks": row.asks.word(),
+        "asks": row.asks.to_string(),
         "because": reasons_json(&row.because),
         "own": reasons_json(&row.own),
         "panels": panels,
@@ -242,7 +243,7 @@ fn block(row: &DutyRow) -> Block<'_> {
         Some(was) => format!("was {was}"),
         None => "new".to_string(),
     }];
-    if !row.now.is_closed() {
+    if row.asks > Asks::None {
         facts.push(format!("asks {}", row.asks));
     }
     if let Some(was) = &row.was_subject {
@@ -282,7 +283,7 @@ fn write_panel_rows(page: &mut Page<'_>, impact: &Impact) {
     page.heading(&format!("Single panels, where the duty as a whole stays ({})", rows.len()));
     let shown = page.frame.shown(rows.len(), DUTIES_SHOWN);
     for row in rows.iter().take(shown) {
-        let asks = if row.now.is_closed() { String::new() } else { format!(", asks {}", row.asks) };
+        let asks = if row.asks > Asks::None { format!(", asks {}", row.asks) } else { String::new() };
         page.verdict(
             row.now,
             &format!("panel/{} was {}{asks}: {} {}", row.panel, row.was, row.showing, row.subject),

@@ -3,6 +3,8 @@
 pub mod assumptions;
 pub mod duty;
 pub mod faults;
+#[cfg(test)]
+pub(crate) mod fixture;
 pub mod gaps;
 pub mod gate;
 pub mod head;

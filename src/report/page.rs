@@ -108,6 +108,44 @@ pub fn count(n: usize, word: &str) -> String {
     }
 }
 
+/// Says once what several sentences say of things that differ in one word.
+///
+/// `x lacks a`, `x lacks b` become `x lacks a, b`; the order is that of the first of each.
+pub fn merged<S: AsRef<str>>(sentences: &[S]) -> Vec<String> {
+    type Merged<'t> = (Vec<&'t str>, Option<usize>, Vec<&'t str>);
+    let mut groups: Vec<Merged<'_>> = Vec::new();
+    for sentence in sentences {
+        let words: Vec<&str> = sentence.as_ref().split_whitespace().collect();
+        let fits = |group: &Merged<'_>| -> Option<usize> {
+            let (first, at, _) = group;
+            let differ = |pair: &(usize, (&&str, &&str))| pair.1.0 != pair.1.1;
+            let mut places = first.iter().zip(&words).enumerate().filter(differ).map(|(place, _)| place);
+            let place = places.next()?;
+            let alone = first.len() == words.len() && places.next().is_none();
+            (alone && at.is_none_or(|at| at == place)).then_some(place)
+        };
+        match groups.iter_mut().find_map(|group| fits(group).map(|place| (group, place))) {
+            Some(((_, at, others), place)) => {
+                *at = Some(place);
+                others.extend(words.get(place));
+            }
+            None => groups.push((words, None, Vec::new())),
+        }
+    }
+    groups
+        .into_iter()
+        .map(|(words, at, others)| {
+            let say = |(place, word): (usize, &&str)| match at {
+                Some(at) if at == place => {
+                    std::iter::once(word).chain(&others).copied().collect::<Vec<_>>().join(", ")
+                }
+                _ => (*word).to_string(),
+            };
+            words.iter().enumerate().map(say).collect::<Vec<_>>().join(" ")
+        })
+        .collect()
+}
+
 /// Text in the making.
 pub(crate) struct Page<'f> {
     pub(crate) frame: &'f Frame,
@@ -272,6 +310,15 @@ mod tests {
             plain,
             "Lapsed\n▽ lapsed   lamina-tension lamina/cw@oven\n● met      lamina-tension lamina/gw@oven\n"
         );
+    }
+
+    #[test]
+    fn sentences_that_differ_in_one_word_are_said_once() {
+        let all =
+            ["e/1 was made with a unstated", "e/1 was made with b unstated", "e/2 was made with a unstated"];
+        assert_eq!(merged(&all), ["e/1 was made with a, b unstated", "e/2 was made with a unstated"]);
+        assert_eq!(merged(&["one", "one two", "one two three"]), ["one", "one two", "one two three"]);
+        assert_eq!(merged::<&str>(&[]), Vec::<String>::new());
     }
 
     #[test]

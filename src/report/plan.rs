@@ -1,6 +1,6 @@
 //! A retest plan as JSON and as text.
 
-use super::page::Page;
+use super::page::{Page, count};
 use super::reason::names;
 use crate::change::verdict_paragraph::thousands;
 use crate::qualify::retest::{PlanStep, RetestPlan, StepKind};
@@ -88,10 +88,10 @@ pub(crate) fn write_plan(page: &mut Page<'_>, plan: &RetestPlan) {
         page.line(&"-".repeat(page.frame.columns()));
     }
     page.paragraph(&format!(
-        "In all {} specimens from {} panels, {:.1} weeks, {}. Lay-up shared between tests is counted for \
-         each, so panels and weeks are upper bounds.",
-        plan.specimens,
-        plan.panels,
+        "In all {} from {}, {:.1} weeks, {}. Lay-up shared between tests is counted for each, so panels \
+         and weeks are upper bounds.",
+        count(plan.specimens as usize, "specimen"),
+        count(plan.panels as usize, "panel"),
         plan.weeks,
         money(plan.cost, &page.frame.currency)
     ));
@@ -106,7 +106,7 @@ pub(crate) fn write_plan(page: &mut Page<'_>, plan: &RetestPlan) {
     list(page, "The plan assumes:", &plan.assumptions);
 }
 
-fn list(page: &mut Page<'_>, heading: &str, all: &[String]) {
+pub(crate) fn list(page: &mut Page<'_>, heading: &str, all: &[String]) {
     if all.is_empty() {
         return;
     }
@@ -134,8 +134,9 @@ fn flex(columns: usize) -> usize {
 fn write_row(page: &mut Page<'_>, step: &PlanStep) {
     let columns = page.frame.columns();
     let cost = step.cost.map_or_else(|| "?".to_string(), thousands);
-    let numbers = [step.specimens.to_string(), step.panels.to_string(), format!("{:.1}", step.weeks), cost];
-    let numbers = [&*numbers[0], &*numbers[1], &*numbers[2], &*numbers[3]];
+    let (specimens, panels) = (step.specimens.to_string(), step.panels.to_string());
+    let weeks = format!("{:.1}", step.weeks);
+    let numbers = [specimens.as_str(), panels.as_str(), weeks.as_str(), cost.as_str()];
     let week = format!("{:.1}", step.start);
     if step.showing.chars().count() > flex(columns) {
         page.hang("       ", "       ", &step.showing);
@@ -153,12 +154,12 @@ fn write_sentence(page: &mut Page<'_>, step: &PlanStep) {
         &format!("{:>5.1}  ", step.start),
         "       ",
         &format!(
-            "{}: {}, {}; {} specimens from {} panels, {:.1} weeks, {}",
+            "{}: {}, {}; {} from {}, {:.1} weeks, {}",
             step.showing,
             step.kind.word(),
             about,
-            step.specimens,
-            step.panels,
+            count(step.specimens as usize, "specimen"),
+            count(step.panels as usize, "panel"),
             step.weeks,
             money(step.cost, &page.frame.currency)
         ),

@@ -24,7 +24,7 @@ pub(crate) fn reasons_json(reasons: &[Reason]) -> Vec<Value> {
             "attribute": reason.attribute,
             "was": reason.was,
             "is": reason.is,
-            "effect": reason.effect.word(),
+            "effect": reason.effect.to_string(),
             "rule": reason.rule,
             "source": reason.source,
             "evidence": reason.evidence,
