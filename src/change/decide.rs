@@ -31,20 +31,18 @@ pub enum DecideError {
         route: String,
     },
     /// The record has moved on since.
-    #[error("change {at}: `{address}#{route}` is `{is}` now, the decision was made for `{was}`{candidates}")]
+    #[error("change {at}: `{place}` is `{is}` now, the decision was made for `{was}`{candidates}")]
     MovedOn {
         /// Which change, from 1.
         at: usize,
-        /// The record.
-        address: String,
-        /// The route.
-        route: String,
+        /// The record and the route.
+        place: String,
         /// What stands there.
         is: String,
         /// What the decision expects.
         was: String,
         /// Places that hold what it expects, in words.
-        candidates: String,
+        candidates: Box<str>,
     },
     /// The change itself can't be read.
     #[error("change {at}: {problem}")]
@@ -255,14 +253,13 @@ fn act<'a>(
             None if expected.is_none() => no_place(),
             _ => DecideError::MovedOn {
                 at,
-                address: address.to_string(),
-                route: route.to_string(),
+                place: format!("{address}#{route}"),
                 is: here.map_or_else(|| "nothing".to_string(), words),
                 was: expected.map_or_else(|| "something".to_string(), words),
                 candidates: if candidates.is_empty() {
-                    String::new()
+                    "".into()
                 } else {
-                    format!("; it stands at {}", candidates.join(", "))
+                    format!("; it stands at {}", candidates.join(", ")).into()
                 },
             },
         })?
