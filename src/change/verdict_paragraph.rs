@@ -16,8 +16,8 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
     let edits = impact.changes.len();
     parts.push(format!(
         "From {} to {}, {} {}.",
-        impact.base,
-        impact.head,
+        named(&impact.base),
+        named(&impact.head),
         count(edits, "attribute"),
         if edits == 1 { "differs" } else { "differ" }
     ));
@@ -34,6 +34,15 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
         }
     }
     parts.join(" ")
+}
+
+/// The work tree and the index are spoken of with their article; revisions are names.
+fn named(side: &str) -> String {
+    if side.starts_with("work tree") || side.starts_with("index") {
+        format!("the {side}")
+    } else {
+        side.to_string()
+    }
 }
 
 fn count(n: usize, word: &str) -> String {

@@ -5,7 +5,7 @@ use super::context::{Context, Failure, Loaded, Status, nearest};
 use crate::change::decide::overlay;
 use crate::change::impact::impact_of;
 use crate::record::Decision;
-use crate::report::{head, impact};
+use crate::report::impact;
 use crate::source::Place;
 use std::io::Write;
 
@@ -29,7 +29,6 @@ pub(super) fn run(
         writeln!(out)?;
         write!(out, "{}", report_head.text(context.width))?;
     }
-    let _ = head::CAUTION_LINE;
     let worse = found.duties.iter().any(|row| row.is_worse()) || !found.grounded.is_empty();
     Ok(if args.strict && worse { Status::Objection } else { Status::Done })
 }
@@ -67,7 +66,7 @@ fn sides(
                 })?;
                 let head = context.read(current.snapshot.overlay(texts));
                 let ids: Vec<&str> = decisions.iter().map(|(id, _)| id.as_str()).collect();
-                let names = (current.label(), format!("the {} with {}", current.label(), ids.join(" and ")));
+                let names = (current.label(), format!("{} with {}", current.label(), ids.join(" and ")));
                 let base = context.read(current.snapshot.clone());
                 return Ok((base, head, names));
             }

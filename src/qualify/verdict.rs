@@ -715,7 +715,7 @@ impl Room<'_> {
             }
         }
         for (made, _) in &extensions {
-            match self.extension(subject, demand, made, candidates, compared) {
+            match self.extension(demand, load_path, made, candidates, compared) {
                 Extension::Counts(words) => {
                     if !met {
                         judged.evidence.push(made.entry.id.clone());
@@ -812,8 +812,8 @@ impl Room<'_> {
     /// Judges one conforming extension: whether it counts, fails, or leaves the duty short.
     fn extension(
         &self,
-        subject: &Subject,
         demand: &Demand,
+        load_path: Option<LoadPath>,
         made: &Made<'_>,
         candidates: &[Made<'_>],
         compared: &[Compared],
@@ -864,10 +864,16 @@ impl Room<'_> {
             }
         }
         let complete = pool::completeness(&pool, showing);
-        let passed = pool::judge(&pool, &showing.accept, None, complete.is_complete(), None);
-        if !complete.is_complete() || !matches!(passed, Outcome::Holds(_)) {
-            let words = format!("its baseline evidence/{} is not complete and passed", baseline.entry.id);
-            return Extension::Short(to_now.asks, vec![note("baseline", &words, Asks::None)]);
+        // Design values stay the baseline's; what the panel asks of them is asked now.
+        match pool::judge(&pool, &showing.accept, load_path, complete.is_complete(), ramp) {
+            Outcome::Holds(_) if complete.is_complete() => {}
+            Outcome::Fails(words) if complete.is_complete() && showing.accept.above_skin_by.is_some() => {
+                return Extension::Fails(format!("{words}; the requirement moved"));
+            }
+            _ => {
+                let words = format!("its baseline evidence/{} is not complete and passed", baseline.entry.id);
+                return Extension::Short(to_now.asks, vec![note("baseline", &words, Asks::None)]);
+            }
         }
         if to_now.asks > level {
             let mut reasons = to_now.reasons.clone();
@@ -884,7 +890,6 @@ impl Room<'_> {
             );
             return Extension::Short(to_now.asks, reasons);
         }
-        let _ = subject;
         Extension::Counts(words)
     }
 
