@@ -72,6 +72,8 @@ pub struct Judged {
     pub because: Vec<Reason>,
     /// Where the nearest evidence is carried over: the differences to this subject's own evidence.
     pub own: Vec<Reason>,
+    /// Where nothing was ever recorded for it: how the nearest evidence differs.
+    pub nearest: Vec<Reason>,
     /// Differences that were allowed, with the rule that allows each.
     pub allowed: Vec<Reason>,
     /// Evidence that counts, or that came nearest.
@@ -656,6 +658,7 @@ impl Room<'_> {
             asks: Asks::Retest,
             because: Vec::new(),
             own: Vec::new(),
+            nearest: Vec::new(),
             allowed: Vec::new(),
             evidence: Vec::new(),
             carried_over: Vec::new(),

@@ -179,6 +179,7 @@ fn panel_json(panel: &str, judged: &Judged) -> Value {
         "asks": judged.asks.to_string(),
         "criterion": judged.criterion,
         "because": reasons_json(&judged.because),
+        "nearest": reasons_json(&judged.nearest),
         "own": reasons_json(&judged.own),
         "allowed": reasons_json(&judged.allowed),
         "evidence": judged.evidence,
@@ -244,6 +245,10 @@ fn write_panels(page: &mut Page<'_>, duty: &Duty) {
         if !judged.own.is_empty() {
             page.hang("    ", "    ", "against its own evidence:");
             write_reasons(page, &judged.own);
+        }
+        if !judged.nearest.is_empty() {
+            page.hang("    ", "    ", "what the nearest evidence differs in:");
+            write_reasons(page, &judged.nearest);
         }
         if !judged.allowed.is_empty() {
             page.hang("    ", "    ", "differs, and a rule allows it:");

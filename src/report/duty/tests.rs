@@ -20,6 +20,7 @@ fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
         "criterion",
         "method",
         "because",
+        "nearest",
         "own",
         "panels",
         "evidence",
