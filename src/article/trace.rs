@@ -1,6 +1,6 @@
 //! From an attribute of a configuration back to the place where somebody wrote it.
 
-use super::{Configurator, Key, Subject, joint_subject};
+use super::{Configurator, Key, ORDER, Subject, joint_subject};
 use crate::ledger::Ledger;
 use crate::record::{Address, MaterialKind, RecordKind};
 
@@ -15,6 +15,10 @@ pub fn trace(
     attribute: &str,
 ) -> Option<(Address, String)> {
     let key = Key::parse(attribute);
+    let known = ORDER.contains(&key.base.as_str()) || key.base.starts_with("geometry.load.");
+    if !known && !matches!(key.facet(), "skin" | "exposure") {
+        return None;
+    }
     let of_panel = || panel.map(|id| Address::new(RecordKind::Panel, id));
     match key.facet() {
         "claims" => return Some((of_panel()?, claim_route(&key.base).to_string())),
