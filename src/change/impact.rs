@@ -6,7 +6,7 @@ use crate::article::{ArticleError, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
 use crate::qualify::judge::Reason;
 use crate::qualify::retest::{RetestPlan, plan};
-use crate::qualify::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict, evaluate, note};
+use crate::qualify::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict, evaluate, gravity, note};
 use crate::record::sensitivity::Asks;
 use crate::record::{Day, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
@@ -31,6 +31,8 @@ pub struct DutyRow {
     pub was_subject: Option<Subject>,
     /// The verdict before; `None` for a new duty.
     pub was: Option<Verdict>,
+    /// What it asked before.
+    pub was_asks: Option<Asks>,
     /// The verdict now.
     pub now: Verdict,
     /// What it asks now.
@@ -46,8 +48,8 @@ pub struct DutyRow {
 impl DutyRow {
     /// Returns whether the duty got worse, or is new and not met.
     pub fn is_worse(&self) -> bool {
-        let before = self.was.is_none_or(Verdict::is_closed);
-        !self.now.is_closed() && (before || self.was != Some(self.now) || self.asks > Asks::None)
+        let before = self.was.map(|was| gravity(was, self.was_asks.unwrap_or_default()));
+        !self.now.is_closed() && before.is_none_or(|before| gravity(self.now, self.asks) > before)
     }
 
     /// Returns whether the duty is met or conceded again.
@@ -151,6 +153,7 @@ pub fn impact_of(
             subject: key.1.clone(),
             was_subject: old_key.filter(|old| *old != key).map(|old| old.1.clone()),
             was,
+            was_asks,
             now,
             asks,
             because,
@@ -177,7 +180,7 @@ pub fn impact_of(
         )
         .collect();
     let retest = plan(head.0, after, &worse);
-    let mass = (programme_mass(base.0)?, programme_mass(head.0)?);
+    let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
     let known: BTreeSet<&String> = before.assumptions.iter().collect();
     let assumptions = after.assumptions.iter().filter(|one| !known.contains(one)).cloned().collect();
@@ -198,6 +201,11 @@ pub fn impact_of(
     };
     found.verdict = super::verdict_paragraph::paragraph(&found, head.0);
     Ok(found)
+}
+
+/// Before the first commit there is no ledger, and nothing weighs nothing.
+fn mass_of(ledger: &Ledger) -> Result<f64, ArticleError> {
+    if ledger.panels.is_empty() && ledger.assemblies.is_empty() { Ok(0.0) } else { programme_mass(ledger) }
 }
 
 fn own_rows(old: &Duty, duty: &Duty, renamed: &BTreeMap<String, String>) -> Vec<PanelRow> {
@@ -250,6 +258,9 @@ fn panel_deltas(
     renamed: &BTreeMap<String, String>,
 ) -> Result<Vec<PanelDelta>, ArticleError> {
     let weigh = |ledger: &Ledger| -> Result<BTreeMap<String, f64>, ArticleError> {
+        if ledger.panels.is_empty() {
+            return Ok(BTreeMap::new());
+        }
         let counts = counts(ledger)?;
         let weigher = Weigher::new(ledger);
         let mut all = BTreeMap::new();

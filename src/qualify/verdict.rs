@@ -93,19 +93,25 @@ pub struct Judged {
 impl Judged {
     /// Returns what orders verdicts from mild to grave.
     pub fn gravity(&self) -> (u8, Asks, u8) {
-        let class = match self.verdict {
-            Verdict::Met => 0,
-            Verdict::Conceded => 1,
-            Verdict::Failed => 3,
-            _ => 2,
-        };
-        let tie = match self.verdict {
-            Verdict::Lapsed => 2,
-            Verdict::Short => 1,
-            _ => 0,
-        };
-        (class, self.asks, tie)
+        gravity(self.verdict, self.asks)
     }
+}
+
+/// Returns what orders verdicts from mild to grave: the class, what is asked, and lapsed before short
+/// before open among equals.
+pub fn gravity(verdict: Verdict, asks: Asks) -> (u8, Asks, u8) {
+    let class = match verdict {
+        Verdict::Met => 0,
+        Verdict::Conceded => 1,
+        Verdict::Failed => 3,
+        _ => 2,
+    };
+    let tie = match verdict {
+        Verdict::Lapsed => 2,
+        Verdict::Short => 1,
+        _ => 0,
+    };
+    (class, asks, tie)
 }
 
 /// One duty: a showing on a subject.

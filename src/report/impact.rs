@@ -88,6 +88,7 @@ fn duty_json(row: &DutyRow) -> Value {
         "subject": row.subject.to_string(),
         "was_subject": row.was_subject.as_ref().map(ToString::to_string),
         "was": row.was.map(Verdict::word),
+        "was_asks": row.was_asks.map(Asks::word),
         "now": row.now.word(),
         "asks": row.asks.to_string(),
         "because": reasons_json(&row.because),

@@ -30,6 +30,7 @@ fn row(showing: &str, was: Option<Verdict>, now: Verdict, is: &str) -> DutyRow {
         subject: lamina("cw-200-e1"),
         was_subject: None,
         was,
+        was_asks: was.map(|_| Asks::None),
         now,
         asks: if now.is_closed() { Asks::None } else { Asks::Equivalence },
         because: vec![reason(is)],
@@ -151,7 +152,8 @@ fn json_has_the_keys_that_are_held_to() {
     assert_eq!(got["mass"], json!({ "was_kg": 10.0, "is_kg": 10.25, "delta_kg": 0.25 }));
     assert_eq!(got["panels"][0], json!({ "panel": "bow-hatch", "delta_kg": 0.3 }));
     let duty = &got["duties"][0];
-    let wanted = ["showing", "subject", "was_subject", "was", "now", "asks", "because", "own", "panels"];
+    let wanted =
+        ["showing", "subject", "was_subject", "was", "was_asks", "now", "asks", "because", "own", "panels"];
     assert_eq!(keys(duty), wanted);
     let wanted = ["attribute", "was", "is", "effect", "rule", "source", "evidence", "panels"];
     assert_eq!(keys(&duty["because"][0]), wanted);
