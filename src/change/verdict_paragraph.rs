@@ -14,13 +14,7 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
     }
     let mut parts = Vec::new();
     let edits = impact.changes.len();
-    parts.push(format!(
-        "From {} to {}, {} {}.",
-        named(&impact.base),
-        named(&impact.head),
-        count(edits, "attribute"),
-        if edits == 1 { "differs" } else { "differ" }
-    ));
+    parts.push(format!("From {} to {}: {}.", named(&impact.base), named(&impact.head), count(edits, "edit")));
     parts.push(mass(impact));
     parts.push(duties(impact));
     if let Some(retest) = retest(impact, head) {
