@@ -755,8 +755,12 @@ impl<'a> Configurator<'a> {
                 Face::Laminate(recipe) => {
                     let mut own = Configuration::default();
                     for (key, value) in self.laminate(recipe)?.configuration.attributes() {
-                        // What the face brings to a bond: its surface and its stack, not its cure.
-                        if !matches!(key.facet(), "cure" | "site" | "out-time" | "fibre" | "resin-content") {
+                        // What a face brings to a bond: its surface and its stack, not how it was cured, nor
+                        // the films that hold its own core.
+                        if matches!(
+                            key.facet(),
+                            "resin" | "weave" | "fibre-areal" | "plies" | "core" | "surfacing" | "mesh"
+                        ) {
                             own.set(key.clone(), value.clone());
                         }
                     }
