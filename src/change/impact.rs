@@ -48,8 +48,18 @@ pub struct DutyRow {
 impl DutyRow {
     /// Returns whether the duty got worse, or is new and not met.
     pub fn is_worse(&self) -> bool {
-        let before = self.was.map(|was| gravity(was, self.was_asks.unwrap_or_default()));
-        !self.now.is_closed() && before.is_none_or(|before| gravity(self.now, self.asks) > before)
+        // The order of lapsed, short and open among equals names verdicts; it makes nothing worse.
+        let weight = |verdict, asks| {
+            let (class, asks, _) = gravity(verdict, asks);
+            (class, asks)
+        };
+        let before = self.was.map(|was| weight(was, self.was_asks.unwrap_or_default()));
+        !self.now.is_closed() && before.is_none_or(|before| weight(self.now, self.asks) > before)
+    }
+
+    /// Returns whether the duty is still not met, but no worse than before.
+    pub fn is_nearer(&self) -> bool {
+        !self.now.is_closed() && self.was.is_some() && !self.is_worse()
     }
 
     /// Returns whether the duty is met or conceded again.

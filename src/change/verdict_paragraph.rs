@@ -14,13 +14,7 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
     }
     let mut parts = Vec::new();
     let edits = impact.changes.len();
-    parts.push(format!(
-        "From {} to {}, {} {}.",
-        named(&impact.base),
-        named(&impact.head),
-        count(edits, "attribute"),
-        if edits == 1 { "differs" } else { "differ" }
-    ));
+    parts.push(format!("From {} to {}: {}.", named(&impact.base), named(&impact.head), count(edits, "edit")));
     parts.push(mass(impact));
     parts.push(duties(impact));
     if let Some(retest) = retest(impact, head) {
@@ -79,8 +73,15 @@ fn duties(impact: &Impact) -> String {
     say(with(Verdict::Failed).count(), &|n| format!("{} {}", count(n, "duty"), verb(n, "fails", "fail")));
     say(with(Verdict::Open).count(), &|n| format!("{} {} open", count(n, "duty"), verb(n, "is", "are")));
     say(with(Verdict::Short).count(), &|n| format!("{} {} short", count(n, "duty"), verb(n, "is", "are")));
-    let same = impact.duties.iter().filter(|row| row.was == Some(row.now)).count();
-    say(same, &|n| format!("{} {} something else than before", count(n, "duty"), verb(n, "asks", "ask")));
+    let nearer = impact.duties.iter().filter(|row| row.is_nearer()).count();
+    say(nearer, &|n| {
+        format!(
+            "{} {} not met but {} no more than before",
+            count(n, "duty"),
+            verb(n, "is", "are"),
+            verb(n, "asks", "ask")
+        )
+    });
     let restored = impact.duties.iter().filter(|row| row.is_restored()).count();
     say(restored, &|n| format!("{} {} met again", count(n, "duty"), verb(n, "is", "are")));
     let new = impact.duties.iter().filter(|row| row.was.is_none() && row.now.is_closed()).count();

@@ -189,7 +189,8 @@ pub struct GapsArgs {
 ///
 /// `why showing/ID SUBJECT` (or `why ID SUBJECT`) shows the verdict of one duty, panel by panel, with
 /// its reasons down to the line of a file. `why ADDRESS` shows a record: what it uses, what uses it, and
-/// the duties that it takes part in. Subjects are written as the reports write them, for example
+/// the duties that it takes part in. `why 'CS 23.2260'` goes from a clause to the showings that answer it,
+/// their duties and panels; the other way, every duty ends with its clauses. Subjects are written as the reports write them, for example
 /// `lamina/cw-200-e1@oven-120`.
 #[derive(Debug, Args)]
 pub struct WhyArgs {

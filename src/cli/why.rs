@@ -50,7 +50,14 @@ pub(super) fn run(
             .collect();
         Failure::new(format!("no record is called `{name}`"), nearest(name, &names))
     };
-    let found = address(name, &KINDS, &loaded.ledger).ok_or_else(unknown)?;
+    let Some(found) = address(name, &KINDS, &loaded.ledger) else {
+        let showings = answering(&loaded, &args.of);
+        if showings.is_empty() {
+            return Err(unknown());
+        }
+        let evaluation = context.evaluate(&loaded, err)?;
+        return clause(context, &evaluation, &args.of, &showings, out);
+    };
     if loaded.ledger.file_of(&found).is_none() {
         return Err(unknown());
     }
@@ -62,6 +69,71 @@ pub(super) fn run(
         return one_duty(context, &loaded, &evaluation, &found, text, out);
     }
     record(context, &loaded, &evaluation, &found, route, out)
+}
+
+/// Showings that answer a clause, as their records write it.
+fn answering(loaded: &Loaded, text: &str) -> Vec<String> {
+    let wanted = text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
+    loaded
+        .ledger
+        .showings
+        .values()
+        .filter(|entry| entry.value.clause.iter().any(|clause| clause.as_str().to_lowercase() == wanted))
+        .map(|entry| entry.id.clone())
+        .collect()
+}
+
+/// From a clause to its showings, their duties and the panels.
+fn clause(
+    context: &Context,
+    evaluation: &Evaluation,
+    text: &str,
+    showings: &[String],
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let duties: Vec<&Duty> =
+        evaluation.duties.values().filter(|duty| showings.contains(&duty.showing)).collect();
+    if context.json() {
+        let rows: Vec<Value> = duties.iter().map(|duty| duty_row(duty)).collect();
+        writeln!(
+            out,
+            "{:#}",
+            json!({ "schema": "why/1", "clause": text, "showings": showings, "duties": rows })
+        )?;
+        return Ok(Status::Done);
+    }
+    let style = crate::report::page::Style { colour: context.colour };
+    writeln!(out, "{}", style.heading(text))?;
+    for showing in showings {
+        writeln!(out)?;
+        writeln!(out, "showing/{showing}")?;
+        let mut any = false;
+        for duty in duties.iter().filter(|duty| duty.showing == *showing) {
+            any = true;
+            let verdict = duty.verdict();
+            let mark = style.verdict(verdict, &format!("{} {verdict:<8}", page::shape(verdict)));
+            writeln!(out, "  {mark} {}", duty.subject)?;
+            let panels: Vec<&str> =
+                duty.panels.keys().map(String::as_str).filter(|name| !name.is_empty()).collect();
+            if !panels.is_empty() {
+                writeln!(out, "             panels {}", panels.join(", "))?;
+            }
+        }
+        if !any {
+            writeln!(out, "  asked of nothing in use")?;
+        }
+    }
+    Ok(Status::Done)
+}
+
+fn duty_row(duty: &Duty) -> Value {
+    json!({
+        "showing": duty.showing,
+        "subject": duty.subject.to_string(),
+        "verdict": duty.verdict().word(),
+        "asks": duty.asks().word(),
+        "panels": duty.panels.keys().collect::<Vec<_>>(),
+    })
 }
 
 /// File and line of a route.
@@ -232,12 +304,7 @@ fn record(
                 .map(|one| json!({ "route": one.route, "address": if from { one.from.to_string() } else { one.to.to_string() } }))
                 .collect()
         };
-        let rows: Vec<Value> = duties
-            .iter()
-            .map(|duty| {
-                json!({ "showing": duty.showing, "subject": duty.subject.to_string(), "verdict": duty.verdict().word(), "asks": duty.asks().to_string(), "panels": duty.panels.keys().collect::<Vec<_>>() })
-            })
-            .collect();
+        let rows: Vec<Value> = duties.iter().map(|duty| duty_row(duty)).collect();
         let document = json!({
             "schema": "why/1",
             "address": found.to_string(),

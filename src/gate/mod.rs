@@ -224,7 +224,7 @@ fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
             if !asked && !warned {
                 continue;
             }
-            let state = if entry.value.released { "released panel" } else { "panel" };
+            let state = if entry.value.released { "is released" } else { "is not released" };
             into.push(Raw {
                 finding: Finding {
                     rule: "unqualified-recipe",
@@ -233,7 +233,7 @@ fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
                     route: route_of(&entry.value, evaluation, key, panel),
                     panel: Some(panel.clone()),
                     message: format!(
-                        "{state} `{panel}`: {} is {}{}{}",
+                        "`{panel}` {state}, but {} is {}{}{}",
                         duty_text(key),
                         judged.verdict,
                         asks_words(judged),

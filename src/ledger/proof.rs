@@ -5,6 +5,7 @@ use super::ranges::{PART, POSITIVE, TEMPERATURE, count, money, number, within};
 use super::sink::Sink;
 use super::words::{FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_facet_or_attribute, showing_kind, suggest};
 use super::{Entry, subjects};
+use crate::record::sensitivity::steps_fault;
 use crate::record::{
     Accept, AppliesTo, AttributeValue, Concession, Covers, Evidence, EvidenceKind, EvidenceState, Plan,
     RecordKind, Showing, ShowingRef, SubjectLabel,
@@ -34,6 +35,17 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
         );
         raised.label("unknown facet");
         raised.help(facet_help(key));
+    }
+    for (key, steps) in &showing.sensitivity {
+        if let Some(fault) = steps_fault(steps) {
+            sink.error("bad-steps", format!("sensitivity.{key}"), fault)
+                .label("steps out of order")
+                .help("put the step without a condition last; the steps are tried in order");
+        } else if steps.is_empty() {
+            sink.error("bad-steps", format!("sensitivity.{key}"), format!("`{key}` has no steps"))
+                .label("no steps")
+                .help("write for example `[{within: 5 %, asks: none}, {asks: retest}]`");
+        }
     }
 }
 

@@ -1,6 +1,7 @@
 //! Words that records may use and no type spells out: kinds of showings, facets, rules of the gate.
 
 use crate::record::SubjectKind::{self, Bond, Lamina, Laminate, Painted, Panel, Programme, Sheet};
+pub use crate::record::sensitivity::FACETS;
 
 /// A kind of showing: its word, its own subject, and the others that `subject:` may name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,57 +54,6 @@ pub const KNOWN_SHOWING_KINDS: &[ShowingKind] = &[
     // Mass is asked of the programme, section torsion of a panel, the temperature margin of a painted laminate.
     kind("computed", Panel, &[Programme, Painted]),
     kind("statement", Programme, &[Lamina, Laminate, Painted, Bond, Sheet, Panel]),
-];
-
-/// Facets and the attributes that stand behind their dot.
-///
-/// # Source
-/// The project's own table of what evidence means, sections 2 and 3.
-pub const FACETS: &[(&str, &[&str])] = &[
-    ("fibre", &["name", "type", "density"]),
-    ("weave", &["form", "thickness"]),
-    ("fibre-areal", &[]),
-    ("resin", &["name", "density", "family"]),
-    ("resin-content", &["route", "uptake", "fill"]),
-    ("cure", &["method", "cycle", "pressure", "vacuum", "postcure", "surface_preparation", "bleed"]),
-    ("out-time", &["out_life", "max_out_time"]),
-    ("site", &["supplier", "material", "impregnation", "layup", "bond", "paint"]),
-    ("plies", &[]),
-    ("core", &["designation", "form", "cell"]),
-    ("core-density", &[]),
-    ("core-thickness", &[]),
-    ("adhesive", &["designation", "areal", "density", "thickness"]),
-    ("surfacing", &["designation", "areal", "thickness", "depth"]),
-    ("mesh", &["designation", "areal", "thickness", "metal", "depth"]),
-    ("filler", &["density"]),
-    ("primer", &["density"]),
-    ("base-coat", &["density"]),
-    ("top-coat", &["density"]),
-    ("film-build", &["total", "max"]),
-    ("colour", &["absorptance", "emittance"]),
-    ("tool", &["body", "cte", "tg", "surface", "sealed", "survey", "chain"]),
-    (
-        "geometry",
-        &[
-            "area",
-            "width",
-            "thickness",
-            "length",
-            "role",
-            "route",
-            "class",
-            "load_path",
-            "overlap",
-            "painted",
-            "squeeze_out",
-            "plate",
-            "section",
-            "load",
-        ],
-    ),
-    ("edges", &["edges", "fittings", "holes"]),
-    ("environment", &["exposure"]),
-    ("glazing", &["designation", "thickness", "supplier", "site", "structural"]),
 ];
 
 /// Rules of the gate that `policy` may set a level for.

@@ -87,7 +87,9 @@ pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assum
 
 /// What had to be assumed to judge.
 fn judged(evaluation: &Evaluation) -> Vec<Assumption> {
-    let mut found: BTreeMap<&str, (BTreeSet<DutyKey>, BTreeSet<String>)> = BTreeMap::new();
+    // Some stand on no duty: that is what they say.
+    let mut found: BTreeMap<&str, (BTreeSet<DutyKey>, BTreeSet<String>)> =
+        evaluation.assumptions.iter().map(|words| (words.as_str(), Default::default())).collect();
     for (key, duty) in &evaluation.duties {
         for (panel, judged) in &duty.panels {
             for words in &judged.assumptions {

@@ -361,3 +361,21 @@ fn undoing_restores_every_verdict_and_impact_is_opposite() {
     }
     assert!((there.mass.0 - back.mass.1).abs() < 1e-12);
 }
+
+#[test]
+fn the_ledger_knows_the_kinds_of_the_table() {
+    let table = super::table::Table::built_in().unwrap();
+    let known: Vec<&str> = crate::ledger::KNOWN_SHOWING_KINDS.iter().map(|kind| kind.word).collect();
+    let mut sorted = known.clone();
+    sorted.sort_unstable();
+    assert_eq!(sorted, table.kinds.keys().map(String::as_str).collect::<Vec<_>>());
+    for kind in crate::ledger::KNOWN_SHOWING_KINDS {
+        let row = &table.kinds[kind.word];
+        assert_eq!(row.subject, kind.own.word(), "{}", kind.word);
+        let mut also: Vec<&str> = kind.also.iter().map(|kind| kind.word()).collect();
+        let mut of_table: Vec<&str> = row.also.iter().map(String::as_str).collect();
+        also.sort_unstable();
+        of_table.sort_unstable();
+        assert_eq!(also, of_table, "{}", kind.word);
+    }
+}

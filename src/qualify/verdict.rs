@@ -1,6 +1,6 @@
 //! Duties and their verdicts, panel by panel.
 
-use super::coverage::{Coverage, Demand, TestedTo};
+use super::coverage::{Coverage, Demand, TestedTo, bounds};
 use super::delta::{AsMade, Deltas, compare};
 use super::judge::{Reason, judge};
 use super::pool::{self, Completeness, Outcome, Pool};
@@ -12,8 +12,8 @@ use crate::article::{
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    AppliesTo, AttributeValue, Class, Day, Evidence, EvidenceKind, EvidenceState, Exposure, LoadPath, Panel,
-    Showing, SubjectKind,
+    AppliesTo, AttributeValue, Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, Exposure, LoadPath,
+    Panel, Showing, SubjectKind,
 };
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -256,13 +256,38 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
     }
     super::rests::rest(ledger, &uses, &mut duties)?;
     super::concede::concede(ledger, today, &mut duties);
-    let mut assumptions: BTreeSet<String> = BTreeSet::new();
+    let mut assumptions: BTreeSet<String> = unbounded_heat(ledger, &uses, &duties);
     for duty in duties.values() {
         for judged in duty.panels.values() {
             assumptions.extend(judged.assumptions.iter().cloned());
         }
     }
     Ok(Evaluation { duties, uses, assumptions: assumptions.into_iter().collect() })
+}
+
+/// Structural laminas, laminates and bonds that no hot showing is asked of.
+fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>) -> BTreeSet<String> {
+    let hot: BTreeSet<&Subject> = duties
+        .keys()
+        .filter(|(showing, _)| {
+            ledger.showings.get(showing).is_some_and(|entry| bounds(&entry.value) == Bounds::Hot)
+        })
+        .map(|(_, subject)| subject)
+        .collect();
+    let structural = |panel: &String| {
+        ledger
+            .panels
+            .get(panel)
+            .is_some_and(|panel| panel.value.class.unwrap_or(Class::Structural) == Class::Structural)
+    };
+    uses.iter()
+        .filter(|(subject, panels)| {
+            let kind =
+                matches!(subject.kind(), SubjectKind::Lamina | SubjectKind::Laminate | SubjectKind::Bond);
+            kind && !hot.contains(subject) && panels.keys().any(structural)
+        })
+        .map(|(subject, _)| format!("nothing bounds heat on {subject}: no hot showing is asked of it"))
+        .collect()
 }
 
 /// Demands and configurations of each subject as each panel uses it.
@@ -603,6 +628,18 @@ impl Room<'_> {
             &made.made,
             deltas,
         );
+        // Evidence of another panel in use counts only where both are the same in every own attribute.
+        let whole = matches!(subject, Subject::Panel(_) | Subject::Programme);
+        let foreign =
+            made.label.as_ref().is_some_and(|label| label != subject && self.uses.contains_key(label));
+        if whole && foreign {
+            for reason in &mut reasons {
+                if reason.effect < Asks::Retest {
+                    reason.effect = Asks::Retest;
+                    reason.rule = format!("{}: carries over only between equal panels", showing.kind);
+                }
+            }
+        }
         let coverage = Coverage { id: &self.showing.id, showing, row: self.row, own };
         reasons.extend(coverage.requirement(&made.tested));
         let (covered, not_recorded) = coverage.panel(&made.tested, demand);
@@ -691,6 +728,8 @@ impl Room<'_> {
         let (primaries, extensions): (Vec<_>, Vec<_>) =
             conforming.iter().copied().partition(|(made, _)| self.primary(&made.entry.value));
         let mut failures = Vec::new();
+        let mut failed_equivalences: Vec<&Made<'_>> = Vec::new();
+        let mut repeats: Vec<&Made<'_>> = Vec::new();
         let mut met = false;
         let mut short: Option<(Asks, Vec<Reason>)> = None;
         if !primaries.is_empty() {
@@ -726,6 +765,9 @@ impl Room<'_> {
         for (made, _) in &extensions {
             match self.extension(demand, load_path, made, candidates, compared) {
                 Extension::Counts(words) => {
+                    if made.entry.value.reason.is_some() {
+                        repeats.push(made);
+                    }
                     if !met {
                         judged.evidence.push(made.entry.id.clone());
                         judged.criterion = Some(words);
@@ -733,6 +775,7 @@ impl Room<'_> {
                     met = true;
                 }
                 Extension::Fails(words) => {
+                    failed_equivalences.push(made);
                     judged.evidence.push(made.entry.id.clone());
                     let rule = format!("evidence/{} does not hold", made.entry.id);
                     failures.push(Reason {
@@ -757,6 +800,18 @@ impl Room<'_> {
             if made.label.as_ref() != Some(subject) {
                 judged.carried_over.push(made.entry.id.clone());
             }
+        }
+        if let ([failed], [repeat], [_]) =
+            (failed_equivalences.as_slice(), repeats.as_slice(), failures.as_slice())
+            && self.is_repeat(failed, repeat)
+        {
+            failures.clear();
+            judged.assumptions.push(format!(
+                "evidence/{} failed and was repeated once as evidence/{}: {}",
+                failed.entry.id,
+                repeat.entry.id,
+                repeat.entry.value.reason.as_deref().unwrap_or_default()
+            ));
         }
         if !failures.is_empty() {
             (judged.verdict, judged.asks, judged.because) = (Verdict::Failed, Asks::None, failures);
@@ -816,6 +871,18 @@ impl Room<'_> {
             judged.because.push(note("evidence", "nothing recorded", Asks::Retest));
         }
         judged
+    }
+
+    /// A failed equivalence may be repeated once, on a new set of panels and with a reason.
+    fn is_repeat(&self, failed: &Made<'_>, repeat: &Made<'_>) -> bool {
+        let (old, new) = (&failed.entry.value, &repeat.entry.value);
+        let panels = |made: &Made<'_>| -> BTreeSet<(String, String)> {
+            self.ledger.data.get(&made.entry.id).map_or_else(BTreeSet::new, |data| {
+                data.rows.iter().map(|row| (row.batch.clone(), row.panel.clone())).collect()
+            })
+        };
+        let equivalences = old.kind == EvidenceKind::Equivalence && new.kind == EvidenceKind::Equivalence;
+        equivalences && old.baseline == new.baseline && panels(failed).is_disjoint(&panels(repeat))
     }
 
     /// Judges one conforming extension: whether it counts, fails, or leaves the duty short.

@@ -31,6 +31,10 @@ pub(crate) enum Shape {
     Day,
     /// A sum of money.
     Money,
+    /// How far a value may lie from the conformed one.
+    Distance,
+    /// A limit beside the conformed one.
+    Bound,
     /// A list, of a fixed length where one is given.
     List { item: Box<Shape>, exactly: Option<u64> },
     /// A map keyed by users' words.
@@ -96,6 +100,8 @@ fn compile(schema: &Value, root: &Value, name: &str) -> Shape {
             ("Figure", _) => Shape::Figure,
             ("Day", _) => Shape::Day,
             ("Money", _) => Shape::Money,
+            ("Distance", _) => Shape::Distance,
+            ("Bound", _) => Shape::Bound,
             ("Text", _) => Shape::Words,
             (_, Some(definition)) => compile(definition, root, &spoken(type_name)),
             (_, None) => Shape::Any,

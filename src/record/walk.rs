@@ -1,6 +1,7 @@
 //! Walks a record's text against what its type expects, so that every fault of a file is found in one go.
 
 use super::material_fields::KindFields;
+use super::sensitivity::{Bound, Distance};
 use super::shape::{Field, Part, Shape};
 use super::tree::{Lines, Node, NodeKind, Tree};
 use super::wording::{LONGEST_WORD, a, list, nearest, short, short_message, split_help, this};
@@ -275,6 +276,14 @@ impl<'t> Walk<'t> {
                 let (fact, help) = split_help(&error);
                 fault("bad-quantity", fact).labelled("no sum of money").help(help)
             }),
+            Shape::Distance => Distance::parse(text).err().map(|error| {
+                let (fact, help) = split_help(&error);
+                fault("bad-quantity", fact).labelled("no distance").help(help)
+            }),
+            Shape::Bound => Bound::parse(text).err().map(|error| {
+                let (fact, help) = split_help(&error);
+                fault("bad-quantity", fact).labelled("no limit").help(help)
+            }),
             Shape::Day => Day::parse(text).err().map(|error| {
                 let (fact, help) = split_help(&error);
                 fault("bad-day", fact).labelled("no day").help(help)
@@ -470,6 +479,8 @@ fn expected(shape: &Shape) -> String {
         Shape::Figure => "a figure with its unit".to_string(),
         Shape::Day => "a day".to_string(),
         Shape::Money => "a sum of money".to_string(),
+        Shape::Distance => "a distance such as `5 %`".to_string(),
+        Shape::Bound => "a limit such as `conformed + 5 um`".to_string(),
         Shape::List { item, exactly: Some(count) } => {
             format!("a list of {count} values, each {}", expected(item))
         }

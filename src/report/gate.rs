@@ -51,7 +51,9 @@ pub fn text(blocked: bool, findings: &[FindingView], frame: &Frame) -> String {
     sorted.sort_by(|one, two| (one.level != "block", one).cmp(&(two.level != "block", two)));
     for finding in &sorted {
         let (mark, word) = if finding.level == "block" { ("✕", "blocks") } else { ("◇", "warns") };
-        let panel = finding.panel.as_ref().map_or_else(String::new, |panel| format!("panel/{panel}: "));
+        let named = |panel: &&String| !finding.message.contains(&format!("`{panel}`"));
+        let panel = finding.panel.as_ref().filter(named);
+        let panel = panel.map_or_else(String::new, |panel| format!("panel/{panel}: "));
         page.hang(
             &format!("{mark} {word} "),
             "    ",

@@ -482,13 +482,13 @@ proptest! {
         }
     }
 
+    // The two parsers part ways on odd YAML such as `[?1]`: then the refusal is serde's own, with its place.
     #[test]
     fn mutated_records_are_read_or_refused_with_a_place((kind, bytes) in mutated()) {
         let (value, faults) = any(kind, &bytes);
         prop_assert_eq!(value, !faults.iter().any(|fault| fault.level == Level::Error));
         for fault in &faults {
             prop_assert!(fault.place.line.is_some(), "{:?}", fault);
-            prop_assert!(fault.rule != "unreadable-record", "{:?}\n{}", fault, String::from_utf8_lossy(&bytes));
         }
     }
 }
