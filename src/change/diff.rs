@@ -123,7 +123,7 @@ impl Room<'_> {
                         None,
                     );
                 }
-                None => self.push(address.to_string(), String::new(), None, Some(short(&value)), None),
+                None => self.push(address.to_string(), String::new(), None, Some(in_a_line(&value)), None),
             }
         }
         for (id, value) in left {
@@ -408,6 +408,19 @@ fn text(value: &Value) -> Option<String> {
     match value {
         Value::Null => None,
         other => Some(short(other)),
+    }
+}
+
+/// Says which record it is: its title, or the beginning of what it holds.
+fn in_a_line(record: &Value) -> String {
+    const LONGEST: usize = 100;
+    if let Some(title) = record.get("title").and_then(Value::as_str) {
+        return format!("the record \"{title}\"");
+    }
+    let text = short(record);
+    match text.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}…", text.get(..end).unwrap_or_default()),
+        None => text,
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::args::{ConformArgs, Source};
 use super::context::{Context, Failure, Needs, Status, address, nearest};
-use crate::qualify::conform::{Conformity, conformity};
+use crate::qualify::conform::{ConformError, Conformity, conformity};
 use crate::record::{RecordKind, edit};
 use serde_json::json;
 use serde_yaml::Value;
@@ -35,13 +35,29 @@ pub(super) fn run(
             return Err(unknown());
         }
         let made = conformity(&design.ledger, entry, design.snapshot.commit()).map_err(|fault| {
-            Failure::new(fault.to_string(), "`bondline check` shows what is wrong with a record")
+            let help = match &fault {
+                ConformError::Already(_) => {
+                    "leave it as it is, or record the correction as evidence of its own"
+                }
+                ConformError::Measured { .. } => {
+                    "write the attribute as `bondline conform --dry-run` shows it"
+                }
+                _ => "`bondline check` shows what is wrong with a record",
+            };
+            Failure::new(fault.to_string(), help)
         })?;
         let bytes = now.snapshot.read(&entry.file).map_err(|fault| {
             Failure::new(format!("`{}` can't be read: {fault}", entry.file), "run the command again")
         })?;
         let text = String::from_utf8(bytes.to_vec())
             .map_err(|_| Failure::new(format!("`{}` is not UTF-8", entry.file), "save it as UTF-8"))?;
+        if entry.value.conformed.is_some() {
+            writeln!(
+                err,
+                "note: evidence/{} is conformed already but not done; its configuration is taken anew",
+                entry.id
+            )?;
+        }
         let digest = now.ledger.data.get(&entry.id).map(|data| data.digest.clone());
         let edited = edited(&text, &made, digest.as_deref()).map_err(|fault| {
             Failure::new(
@@ -76,7 +92,7 @@ pub(super) fn run(
             )?;
         }
         for assumption in &made.assumptions {
-            writeln!(out, "  assumed: {assumption}")?;
+            writeln!(out, "# assumed: {assumption}")?;
         }
     }
     Ok(Status::Done)

@@ -3,6 +3,7 @@
 use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
+use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::verdict::{Evaluation, evaluate};
@@ -12,6 +13,7 @@ use crate::report::head::ReportHead;
 use crate::report::page::{Frame, Style};
 use crate::source::{Origin, Place, Snapshot, SourceError};
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -216,22 +218,33 @@ impl Context {
         let part = |kind: RecordKind| match kind {
             RecordKind::Ledger | RecordKind::Panel | RecordKind::Assembly | RecordKind::Weighing => true,
             RecordKind::Showing | RecordKind::Evidence | RecordKind::Concession => needs == Needs::Verdicts,
-            // Materials, recipes and the like are missed by name where they are used.
             _ => false,
         };
         let broken = &loaded.ledger.broken;
         if broken.is_empty() {
             return Ok(());
         }
-        if broken.iter().any(|address| part(address.kind())) {
-            let names: Vec<String> = broken
-                .iter()
-                .filter(|address| part(address.kind()))
-                .take(3)
-                .map(ToString::to_string)
-                .collect();
+        // Materials, recipes and the like play a part where a panel rests on them.
+        let uses = Uses::of(&loaded.ledger);
+        let mut reached: BTreeSet<Address> = BTreeSet::new();
+        for panel in loaded.ledger.panels.keys() {
+            let below = uses.reach(&Address::new(RecordKind::Panel, panel.clone()));
+            reached.extend(below.into_iter().map(|one| one.address));
+        }
+        let playing: Vec<String> = broken
+            .iter()
+            .filter(|address| part(address.kind()) || reached.contains(*address))
+            .map(ToString::to_string)
+            .collect();
+        if !playing.is_empty() {
+            let more =
+                if playing.len() > 3 { format!(" and {} more", playing.len() - 3) } else { String::new() };
+            let names: Vec<&str> = playing.iter().take(3).map(String::as_str).collect();
             return Err(Failure::Stopped {
-                message: format!("records that the answer rests on cannot be read ({})", names.join(", ")),
+                message: format!(
+                    "records that the answer rests on cannot be read ({}{more})",
+                    names.join(", ")
+                ),
                 help: Some("mend the faults below; `bondline check` shows all".to_string()),
                 faults: errors(&loaded.ledger),
             });

@@ -199,8 +199,8 @@ fn lay_history(target: &Path) -> Result<usize, Failure> {
         let tree = repository.find_tree(index.write_tree().map_err(git)?).map_err(git)?;
         let moment: jiff::Timestamp = step.date.parse().map_err(|_| broken("a date"))?;
         let when = git2::Time::new(moment.as_second(), 0);
-        let who = git2::Signature::new("Sanderling team (invented)", "team@sanderling.invalid", &when)
-            .map_err(git)?;
+        let who =
+            git2::Signature::new("Sanderling example", "sanderling@example.invalid", &when).map_err(git)?;
         let parents = match parent {
             Some(id) => vec![repository.find_commit(id).map_err(git)?],
             None => Vec::new(),

@@ -324,21 +324,23 @@ pub fn equivalent(own: &Pool, baseline: &Pool, showing: &Showing) -> Outcome {
             .and_then(|new| mean_change_two_sided(m0, sd, n, new.mean, new.sd, new.n, EQUIVALENCE_ALPHA))
             .map(|change| {
                 let words = format!(
-                    "mean {} in {} .. {} at alpha {EQUIVALENCE_ALPHA}",
+                    "mean {} in {} .. {} {} at alpha {EQUIVALENCE_ALPHA}",
                     digits(change.mean),
                     digits(change.low),
-                    digits(change.high)
+                    digits(change.high),
+                    own.unit
                 );
                 (change.holds(), words)
             })
     } else {
         strength_equivalent(m0, sd, &own.values, EQUIVALENCE_ALPHA).map(|test| {
             let words = format!(
-                "mean {} (limit {}), least {} (limit {}) at alpha {EQUIVALENCE_ALPHA}",
+                "mean {} (limit {}), least {} (limit {}) {} at alpha {EQUIVALENCE_ALPHA}",
                 digits(test.mean),
                 digits(test.mean_limit),
                 digits(test.minimum),
-                digits(test.minimum_limit)
+                digits(test.minimum_limit),
+                own.unit
             );
             (test.holds(), words)
         })

@@ -40,6 +40,7 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                             below.panels.get(panel).or_else(|| below.worst().map(|(_, worst)| worst));
                         if let Some(judged) = judged.filter(|judged| !judged.verdict.is_closed()) {
                             found.entry(panel.clone()).or_default().push(Reason {
+                                was: "met".to_string(),
                                 rule: "rests on".to_string(),
                                 source: format!("showing/{id}#rests_on"),
                                 ..note(

@@ -8,7 +8,7 @@ use super::delta::compare;
 use super::pool::equivalence_plan;
 use super::table::Table;
 use super::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict};
-use crate::article::{Configurator, Subject};
+use crate::article::{Configurator, Key, ORDER, Subject};
 use crate::fabrication::moisture::{Faces, time_to_fraction};
 use crate::ledger::Ledger;
 use crate::record::sensitivity::Asks;
@@ -21,6 +21,8 @@ const DIFFUSIVITY: f64 = 3e-13;
 const SPARES: f64 = 0.10;
 /// Specimens cut from one panel; common practice, no source.
 const SPECIMENS_PER_PANEL: u32 = 24;
+/// Attributes that a way without a test names.
+const UNDO_SHOWN: usize = 8;
 const WEEK: f64 = 7.0 * 24.0 * 3600.0;
 
 /// What one step of the plan is.
@@ -34,6 +36,8 @@ pub enum StepKind {
     Analysis,
     /// What another duty needs first; nothing of its own.
     RestsOn,
+    /// Evidence shows that the criterion does not hold: the same test again would show it again.
+    NoTest,
 }
 
 impl StepKind {
@@ -44,6 +48,7 @@ impl StepKind {
             StepKind::Equivalence => "equivalence",
             StepKind::Analysis => "analysis",
             StepKind::RestsOn => "rests on",
+            StepKind::NoTest => "no test",
         }
     }
 }
@@ -167,6 +172,7 @@ fn step_kind(judged: &Judged) -> StepKind {
         return StepKind::RestsOn;
     }
     match (judged.verdict, judged.asks) {
+        (Verdict::Failed, _) => StepKind::NoTest,
         (Verdict::Lapsed | Verdict::Short, Asks::Analysis) => StepKind::Analysis,
         (Verdict::Lapsed | Verdict::Short, Asks::Equivalence) => StepKind::Equivalence,
         _ => StepKind::Test,
@@ -188,7 +194,7 @@ fn plan_showing(
         }
     }
     for (kind, mut open) in groups {
-        let desk = matches!(kind, StepKind::Analysis | StepKind::RestsOn);
+        let desk = matches!(kind, StepKind::Analysis | StepKind::RestsOn | StepKind::NoTest);
         while !open.is_empty() {
             // Greedily: the subject whose article, tested as it is now, closes most of what remains.
             let closed_by = |subject: &Subject| -> Vec<usize> {
@@ -272,7 +278,7 @@ fn would_conform(
 /// Specimens that are needed, without spares.
 fn need(showing: &Showing, kind: StepKind, judged: &Judged) -> u32 {
     match kind {
-        StepKind::Analysis | StepKind::RestsOn => 0,
+        StepKind::Analysis | StepKind::RestsOn | StepKind::NoTest => 0,
         StepKind::Equivalence => equivalence_plan(showing).0,
         StepKind::Test => {
             let whole = showing.plan.as_ref().and_then(|plan| plan.specimens).unwrap_or(1);
@@ -313,7 +319,7 @@ fn step(
         prerequisite,
     };
     match kind {
-        StepKind::RestsOn => return base,
+        StepKind::RestsOn | StepKind::NoTest => return base,
         StepKind::Analysis => {
             let weeks = written.and_then(|plan| plan.analysis_weeks).unwrap_or(1.0);
             return PlanStep { weeks, ..base };
@@ -420,9 +426,11 @@ fn cost(
 
 /// Starts each step after the latest finish of what it names by `after`; finds the critical path.
 fn schedule(ledger: &Ledger, plan: &mut RetestPlan) {
+    // What a showing rests on must be proved before its own verdict stands again.
     let after = |showing: &str| -> Vec<String> {
         ledger.showings.get(showing).map_or_else(Vec::new, |entry| {
-            entry.value.after.iter().map(|needed| needed.id().to_string()).collect()
+            let needed = entry.value.after.iter().chain(&entry.value.rests_on);
+            needed.map(|needed| needed.id().to_string()).collect()
         })
     };
     // At most as many rounds as steps: a circle is a fault elsewhere and must only end here.
@@ -484,11 +492,17 @@ fn ways(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Vec<Strin
     let mut hot: BTreeSet<String> = BTreeSet::new();
     let mut strength = false;
     let mut any = false;
+    let mut moved = false;
     for key in keys {
         let Some(duty) = evaluation.duties.get(key).filter(|duty| !duty.verdict().is_closed()) else {
             continue;
         };
         any = true;
+        moved |= duty.verdict() == Verdict::Failed
+            && ledger
+                .showings
+                .get(&key.0)
+                .is_some_and(|showing| showing.value.accept.above_skin_by.is_some());
         strength |= ledger
             .showings
             .get(&key.0)
@@ -497,7 +511,8 @@ fn ways(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Vec<Strin
             if reason.effect == Asks::None {
                 continue;
             }
-            if reason.attribute.starts_with("film-build.max") {
+            let lapsed = duty.verdict() == Verdict::Lapsed;
+            if reason.attribute.starts_with("film-build.max") && !reason.was.starts_with("0 ") && lapsed {
                 *film.entry(reason.was.clone()).or_default() += 1;
             } else if reason.attribute == "skin.structural" {
                 hot.insert(format!(
@@ -506,7 +521,9 @@ fn ways(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Vec<Strin
                     reason.was
                 ));
             }
-            if reason.attribute != "evidence" {
+            // Only what somebody wrote can be undone.
+            let written = ORDER.contains(&Key::parse(&reason.attribute).base.as_str());
+            if written && lapsed {
                 undo.insert(reason.attribute.clone());
             }
         }
@@ -519,7 +536,16 @@ fn ways(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Vec<Strin
         )
     }));
     if !undo.is_empty() {
-        all.push(format!("undo: {}", undo.into_iter().collect::<Vec<_>>().join(", ")));
+        let more = undo.len().saturating_sub(UNDO_SHOWN);
+        let named: Vec<String> = undo.into_iter().take(UNDO_SHOWN).collect();
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        all.push(format!("undo: {}{more}", named.join(", ")));
+    }
+    if moved {
+        all.push(
+            "a colour that leaves the asked margin below the wet glass transition that was measured"
+                .to_string(),
+        );
     }
     if any {
         all.push(

@@ -742,7 +742,11 @@ impl Room<'_> {
                 Outcome::Fails(words) => {
                     let moved = showing.accept.above_skin_by.is_some();
                     let rule = if moved { "the requirement moved" } else { "the criterion does not hold" };
-                    failures.push(Reason { rule: rule.to_string(), ..note("criterion", &words, Asks::None) });
+                    failures.push(Reason {
+                        was: "held".to_string(),
+                        rule: rule.to_string(),
+                        ..note("criterion", &words, Asks::None)
+                    });
                     judged.criterion = Some(words);
                 }
                 Outcome::Holds(words) if judged.lacks.is_complete() => {
@@ -779,6 +783,7 @@ impl Room<'_> {
                     judged.evidence.push(made.entry.id.clone());
                     let rule = format!("evidence/{} does not hold", made.entry.id);
                     failures.push(Reason {
+                        was: "held".to_string(),
                         rule,
                         evidence: Some(made.entry.id.clone()),
                         ..note("criterion", &words, Asks::None)
@@ -941,8 +946,8 @@ impl Room<'_> {
         }
         let complete = pool::completeness(&pool, showing);
         // Design values stay the baseline's; what the panel asks of them is asked now.
-        match pool::judge(&pool, &showing.accept, load_path, complete.is_complete(), ramp) {
-            Outcome::Holds(_) if complete.is_complete() => {}
+        let values = match pool::judge(&pool, &showing.accept, load_path, complete.is_complete(), ramp) {
+            Outcome::Holds(values) if complete.is_complete() => values,
             Outcome::Fails(words) if complete.is_complete() && showing.accept.above_skin_by.is_some() => {
                 return Extension::Fails(format!("{words}; the requirement moved"));
             }
@@ -950,7 +955,7 @@ impl Room<'_> {
                 let words = format!("its baseline evidence/{} is not complete and passed", baseline.entry.id);
                 return Extension::Short(to_now.asks, vec![note("baseline", &words, Asks::None)]);
             }
-        }
+        };
         if to_now.asks > level {
             let mut reasons = to_now.reasons.clone();
             reasons.insert(
@@ -966,7 +971,7 @@ impl Room<'_> {
             );
             return Extension::Short(to_now.asks, reasons);
         }
-        Extension::Counts(words)
+        Extension::Counts(format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id))
     }
 
     /// Analysis and similarity hold by a statement, or by a value that meets the criterion.

@@ -152,6 +152,9 @@ fn closes_words(gap: &Gap, shared: &BTreeMap<&str, usize>, frame: &Frame) -> Vec
         }
         None => {}
         Some(StepKind::RestsOn) => all.push("closes when what it rests on is met".to_string()),
+        Some(StepKind::NoTest) => {
+            all.push("no test closes it: the criterion or the design has to move".to_string())
+        }
         Some(StepKind::Analysis) => all.push(format!(
             "closes with a desk analysis, {:.1} weeks; {}",
             closes.weeks,

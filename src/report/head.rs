@@ -64,7 +64,7 @@ impl ReportHead {
         };
         let commit = match &self.commit {
             Some(commit) => format!("commit {commit}"),
-            None => "not committed".to_string(),
+            None => "as it stands, not a commit".to_string(),
         };
         format!(
             "bondline {}, {table}, {commit}, {}; {}, {}",
@@ -127,7 +127,7 @@ mod tests {
             ["version", "table", "table_digest", "commit", "date", "assumptions", "live_concessions"];
         assert_eq!(keys, wanted);
         assert_eq!(with["schema"], "x/1");
-        assert!(ReportHead::new(None, day, 0, 0).line().contains("not committed"));
+        assert!(ReportHead::new(None, day, 0, 0).line().contains("as it stands, not a commit"));
     }
 
     #[test]

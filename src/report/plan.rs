@@ -170,7 +170,7 @@ fn write_sentence(page: &mut Page<'_>, step: &PlanStep) {
 fn about(page: &Page<'_>, step: &PlanStep) -> String {
     let verb = match step.kind {
         StepKind::Test | StepKind::Equivalence => "builds",
-        StepKind::Analysis | StepKind::RestsOn => "on",
+        StepKind::Analysis | StepKind::RestsOn | StepKind::NoTest => "on",
     };
     let mut text = format!("{verb} {}", step.build);
     let others: Vec<String> =
