@@ -1,6 +1,7 @@
 //! Keys of a configuration: the attribute, which limit, the constituent's letter, the zone, joint or face.
 
 use std::fmt;
+use std::sync::OnceLock;
 
 /// All attributes in the order of the canonical form.
 pub const ORDER: &[&str] = &[
@@ -158,17 +159,16 @@ impl Key {
 
     /// Reads a key as configurations write it; whatever is not known stays in `base`.
     pub fn parse(text: &str) -> Self {
-        let base = ORDER
-            .iter()
-            .filter(|known| {
-                text == **known || text.strip_prefix(**known).is_some_and(|rest| rest.starts_with('.'))
-            })
-            .max_by_key(|known| known.len());
+        // No attribute has more than two parts, and the longer one goes before the shorter.
+        let mut dots = text.match_indices('.').map(|(at, _)| at);
+        let one = dots.next().unwrap_or(text.len());
+        let two = dots.next().unwrap_or(text.len());
+        let base = [two, one].into_iter().find_map(|end| known(text.get(..end)?));
         let Some(base) = base else { return Self::plain(text) };
         let rest = text.get(base.len()..).unwrap_or_default().trim_start_matches('.');
         let mut key = Self::plain(base);
         let mut parts: Vec<&str> = rest.split('.').filter(|part| !part.is_empty()).collect();
-        if *base == "geometry.load" && !parts.is_empty() {
+        if base == "geometry.load" && !parts.is_empty() {
             key.base = format!("{base}.{}", parts.remove(0));
         }
         let mut scope = Vec::new();
@@ -204,6 +204,18 @@ impl Key {
         let first = if block { (0, String::new()) } else { letter.clone() };
         (self.scope.clone(), block, first, at, self.base.clone(), letter, self.limit)
     }
+}
+
+/// Returns the attribute called `text`.
+fn known(text: &str) -> Option<&'static str> {
+    static SORTED: OnceLock<Vec<&'static str>> = OnceLock::new();
+    let sorted = SORTED.get_or_init(|| {
+        let mut all = ORDER.to_vec();
+        all.sort_unstable();
+        all
+    });
+    let at = sorted.binary_search(&text).ok()?;
+    sorted.get(at).copied()
 }
 
 fn is_numbered(part: &str, letters: &str) -> bool {
@@ -250,6 +262,7 @@ mod tests {
         ] {
             assert_eq!(Key::parse(text).to_string(), text);
         }
+        assert!(ORDER.iter().all(|base| base.matches('.').count() <= 1), "`parse` looks at two parts");
         assert_eq!(Key::parse("film-build.max").facet(), "film-build");
         assert_eq!(Key::parse("core-thickness.c").facet(), "core-thickness");
     }

@@ -5,10 +5,11 @@ use super::known::Known;
 use super::read::{Readable, read_record};
 use super::recall::Work;
 use super::sink::{RECORD_LIMIT, Sink, settle};
+use super::words::suggest;
 use super::{
     Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, proof, steering,
 };
-use crate::record::{Address, Fault, LedgerHead, Level, Place, RecordKind};
+use crate::record::{Address, Fault, LedgerHead, Level, Named, Place, ReadOutcome, RecordKind};
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -22,7 +23,14 @@ impl Ledger {
         let (found, mut sinks, unread) = find::records(files);
         ledger.broken.extend(unread);
         read_head(files, recall, &mut ledger, &mut sinks);
-        let mut reading = Reading { files, recall, found: &found, faults: Vec::new(), broken: Vec::new() };
+        let mut reading = Reading {
+            files,
+            recall,
+            found: &found,
+            faults: Vec::new(),
+            named: Vec::new(),
+            broken: Vec::new(),
+        };
         ledger.materials = reading.records(RecordKind::Material);
         ledger.processes = reading.records(RecordKind::Process);
         ledger.tools = reading.records(RecordKind::Tool);
@@ -36,9 +44,12 @@ impl Ledger {
         ledger.concessions = reading.records(RecordKind::Concession);
         ledger.weighings = reading.records(RecordKind::Weighing);
         ledger.studies = reading.records(RecordKind::Study);
-        let Reading { faults, broken, .. } = reading;
+        let Reading { faults, broken, named, .. } = reading;
         ledger.faults.extend(faults);
         ledger.broken.extend(broken);
+        // A text with other faults was never judged as a record; what it names can still be missing.
+        let missing: Vec<Fault> = named.iter().filter_map(|named| ledger.unknown(named)).collect();
+        ledger.faults.extend(missing);
         let judged = judge(&ledger, files, recall);
         ledger.data = judged.data;
         let mut broken = judged.broken;
@@ -59,6 +70,42 @@ impl Ledger {
             a.place.file.cmp(&b.place.file).then_with(|| key(a).cmp(&key(b)))
         });
         ledger
+    }
+
+    /// Says so where a text names a record that there is none of.
+    fn unknown(&self, named: &Named) -> Option<Fault> {
+        let (kind, id) = (named.kind, named.id.as_str());
+        let address = Address::new(kind, id);
+        if self.file_of(&address).is_some() || self.broken.contains(&address) {
+            return None;
+        }
+        let help = suggest(id, self.ids(kind).into_iter())
+            .unwrap_or_else(|| format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder()));
+        let fault =
+            Fault::error("unknown-reference", named.place.clone(), format!("there is no {kind} `{id}`"));
+        Some(fault.labelled(format!("unknown {kind}")).help(help))
+    }
+
+    fn ids(&self, kind: RecordKind) -> Vec<&str> {
+        fn keys<T>(records: &Records<T>) -> Vec<&str> {
+            records.keys().map(String::as_str).collect()
+        }
+        match kind {
+            RecordKind::Ledger => Vec::new(),
+            RecordKind::Material => keys(&self.materials),
+            RecordKind::Process => keys(&self.processes),
+            RecordKind::Tool => keys(&self.tools),
+            RecordKind::Finish => keys(&self.finishes),
+            RecordKind::Recipe => keys(&self.recipes),
+            RecordKind::Panel => keys(&self.panels),
+            RecordKind::Assembly => keys(&self.assemblies),
+            RecordKind::Showing => keys(&self.showings),
+            RecordKind::Evidence => keys(&self.evidence),
+            RecordKind::Decision => keys(&self.decisions),
+            RecordKind::Concession => keys(&self.concessions),
+            RecordKind::Weighing => keys(&self.weighings),
+            RecordKind::Study => keys(&self.studies),
+        }
     }
 
     /// Leaves broken records out and names them.
@@ -103,7 +150,7 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
             return;
         }
     };
-    let (value, faults) = read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE);
+    let (value, faults, _) = read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE);
     let sink = match value {
         Some(value) => {
             ledger.faults.extend(faults);
@@ -126,35 +173,35 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
 }
 
 /// A record, unless it can't be used, and the faults in its text.
-type WasRead<T> = (Option<Arc<T>>, Vec<Fault>);
+type WasRead<T> = (Option<Arc<T>>, Vec<Fault>, Vec<Named>);
 
 fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKind, file: &str) -> WasRead<T> {
     let known = files.blob_id(file);
     let kept = known.as_deref().and_then(|blob| recall.find(blob, kind.word()));
     if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
         recall.count(Work::Spared);
-        return (Some(value), Vec::new());
+        return (Some(value), Vec::new(), Vec::new());
     }
     let bytes = match files.read(file, RECORD_LIMIT) {
         Ok(bytes) => bytes,
         Err(why) => {
             let message = format!("`{file}` can't be read: {why}");
-            return (None, vec![Fault::error("unreadable", Place::file(file), message)]);
+            return (None, vec![Fault::error("unreadable", Place::file(file), message)], Vec::new());
         }
     };
     let blob = known.or_else(|| files.blob_of(&bytes));
     let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
     if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
         recall.count(Work::Spared);
-        return (Some(value), Vec::new());
+        return (Some(value), Vec::new(), Vec::new());
     }
     recall.count(Work::Parsed);
-    let (value, faults) = read_record(file, &bytes);
+    let ReadOutcome { value, faults, named } = read_record::<T>(file, &bytes);
     let value: Option<Arc<T>> = value.map(Arc::new);
     if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty()) {
         recall.keep(&blob, kind.word(), Arc::<T>::clone(value));
     }
-    (value, faults)
+    (value, faults, named)
 }
 
 /// Reads records kind by kind and gathers what can't be used.
@@ -163,6 +210,7 @@ struct Reading<'a> {
     recall: &'a dyn Recall,
     found: &'a [Found],
     faults: Vec<Fault>,
+    named: Vec<Named>,
     broken: Vec<Address>,
 }
 
@@ -176,8 +224,9 @@ impl Reading<'_> {
             .map(|found| (found, read_one::<T>(files, recall, kind, &found.file)))
             .collect();
         let mut records = Records::new();
-        for (found, (value, faults)) in read {
+        for (found, (value, faults, named)) in read {
             self.faults.extend(faults);
+            self.named.extend(named);
             match value {
                 Some(value) if found.usable => {
                     let entry = Entry { id: found.id.clone(), file: found.file.clone(), value };

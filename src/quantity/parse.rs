@@ -113,10 +113,8 @@ fn list(units: &[&str]) -> String {
 pub(super) fn quantity(kind: Kind, text: &str) -> Result<Quantity, QuantityError> {
     let text = text.trim();
     let (head, spread) = split_spread(text);
-    let (number, unit_text) = number_and_unit(kind, text, head)?;
+    let (number, nominal, unit_text) = number_and_unit(kind, text, head)?;
     let unit = unit_of(kind, text, unit_text, number)?;
-    let nominal =
-        Decimal::parse(number).ok_or_else(|| QuantityError::NoNumber { text: text.to_string(), kind })?;
     let spread = match spread {
         Tail::None => Spread::None,
         Tail::Tolerance(tail) => tolerance(kind, text, tail, &unit)?,
@@ -181,10 +179,14 @@ fn split_number(text: &str) -> (&str, &str) {
     (number, unit.trim())
 }
 
-fn number_and_unit<'a>(kind: Kind, text: &str, head: &'a str) -> Result<(&'a str, &'a str), QuantityError> {
+fn number_and_unit<'a>(
+    kind: Kind,
+    text: &str,
+    head: &'a str,
+) -> Result<(&'a str, Decimal, &'a str), QuantityError> {
     let (number, unit) = split_number(head);
     match Decimal::parse(number) {
-        Some(_) if !unit.starts_with(',') => Ok((number, unit)),
+        Some(value) if !unit.starts_with(',') => Ok((number, value, unit)),
         _ => Err(QuantityError::NoNumber { text: text.to_string(), kind }),
     }
 }

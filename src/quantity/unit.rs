@@ -1,6 +1,7 @@
 //! Units: their spelling, their dimension, their exact factor to SI.
 
 use super::Decimal;
+use std::collections::HashMap;
 use std::sync::OnceLock;
 
 /// What a quantity measures; decides which units are accepted.
@@ -335,7 +336,33 @@ fn special(kind: Kind, text: &str) -> Option<Unit> {
 
 /// Finds `text` as a unit of `kind`; `None` when unknown or of another dimension.
 pub(super) fn find(kind: Kind, text: &str) -> Option<Unit> {
-    let text = alias(text.trim());
+    let text = text.trim();
+    if let Some(own) = usual().get(text)
+        && let Some((_, unit)) = own.iter().find(|(known, _)| *known == kind)
+    {
+        return Some(unit.clone());
+    }
+    work_out(kind, text)
+}
+
+/// The units that are offered, worked out once: nearly all that is written is among them.
+fn usual() -> &'static HashMap<&'static str, Vec<(Kind, Unit)>> {
+    static TABLE: OnceLock<HashMap<&'static str, Vec<(Kind, Unit)>>> = OnceLock::new();
+    TABLE.get_or_init(|| {
+        let mut table: HashMap<&'static str, Vec<(Kind, Unit)>> = HashMap::new();
+        for kind in ALL.into_iter().chain([Kind::TemperatureDifference, Kind::Ratio]) {
+            for text in accepted_units(kind).iter().chain(&["", "1"]) {
+                if let Some(unit) = work_out(kind, text) {
+                    table.entry(text).or_default().push((kind, unit));
+                }
+            }
+        }
+        table
+    })
+}
+
+fn work_out(kind: Kind, text: &str) -> Option<Unit> {
+    let text = alias(text);
     if let Some(unit) = special(kind, text) {
         return Some(unit);
     }
@@ -343,30 +370,31 @@ pub(super) fn find(kind: Kind, text: &str) -> Option<Unit> {
     (dimension == exponents(kind) && !text.is_empty()).then(|| Unit::new(factor, Decimal::zero(), false))
 }
 
+const ALL: [Kind; 20] = [
+    Kind::Fraction,
+    Kind::Length,
+    Kind::Area,
+    Kind::Mass,
+    Kind::LinearMass,
+    Kind::ArealMass,
+    Kind::Density,
+    Kind::Stress,
+    Kind::Temperature,
+    Kind::HeatingRate,
+    Kind::Duration,
+    Kind::Speed,
+    Kind::Irradiance,
+    Kind::Angle,
+    Kind::LineForce,
+    Kind::Force,
+    Kind::MassMoment,
+    Kind::Expansion,
+    Kind::Diffusivity,
+    Kind::Strain,
+];
+
 /// Returns the kinds' names that `text` would be a unit of; empty when it is no unit at all.
 pub(super) fn measures(text: &str) -> Vec<&'static str> {
-    const ALL: [Kind; 20] = [
-        Kind::Fraction,
-        Kind::Length,
-        Kind::Area,
-        Kind::Mass,
-        Kind::LinearMass,
-        Kind::ArealMass,
-        Kind::Density,
-        Kind::Stress,
-        Kind::Temperature,
-        Kind::HeatingRate,
-        Kind::Duration,
-        Kind::Speed,
-        Kind::Irradiance,
-        Kind::Angle,
-        Kind::LineForce,
-        Kind::Force,
-        Kind::MassMoment,
-        Kind::Expansion,
-        Kind::Diffusivity,
-        Kind::Strain,
-    ];
     ALL.iter().filter(|kind| find(**kind, text).is_some()).map(|kind| kind.name()).collect()
 }
 

@@ -29,4 +29,5 @@ pub use kinds::*;
 pub use place::{PlaceIndex, Stretch, places};
 pub use read::{MAX_BYTES, ReadOutcome, RecordType, read};
 pub use reference::*;
+pub use walk::Named;
 pub use words::{Day, Free, OneOrMany, Sourced, Text};

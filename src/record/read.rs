@@ -51,6 +51,8 @@ pub struct ReadOutcome<T> {
     pub value: Option<T>,
     /// Everything wrong, in the order of the text.
     pub faults: Vec<Fault>,
+    /// Records that a text with faults names: whoever knows which there are can still say which are not.
+    pub named: Vec<Named>,
 }
 
 /// Reads the bytes of `file` as a record of type `T`.
@@ -59,18 +61,24 @@ pub struct ReadOutcome<T> {
 /// places and walked against the type's schema, so that all faults are found in one go.
 pub fn read<T: RecordType>(file: &str, bytes: &[u8]) -> ReadOutcome<T> {
     let mut faults = Vec::new();
+    let mut named = Vec::new();
     let value = match text_of(file, bytes, &mut faults) {
-        Some(text) => read_text(file, text, &mut faults),
+        Some(text) => read_text(file, text, &mut faults, &mut named),
         None => None,
     };
     if !faults.is_empty() {
         faults
             .sort_by_key(|fault: &Fault| (fault.place.line.is_none(), fault.place.line, fault.place.column));
     }
-    ReadOutcome { value, faults }
+    ReadOutcome { value, faults, named }
 }
 
-fn read_text<T: RecordType>(file: &str, text: &str, faults: &mut Vec<Fault>) -> Option<T> {
+fn read_text<T: RecordType>(
+    file: &str,
+    text: &str,
+    faults: &mut Vec<Fault>,
+    named: &mut Vec<Named>,
+) -> Option<T> {
     let shape = shape::of(T::KIND);
     // Whatever could be dangerous to a parser that recurses or follows aliases is looked at first.
     let mut tree = None;
@@ -88,14 +96,16 @@ fn read_text<T: RecordType>(file: &str, text: &str, faults: &mut Vec<Fault>) -> 
         if value.complies() {
             return Some(value);
         }
-        let found = slow_faults(file, text, tree, T::KIND, shape);
+        let (found, names) = slow_faults(file, text, tree, T::KIND, shape);
         if found.is_empty() {
             return Some(value);
         }
         faults.extend(found);
+        named.extend(names);
         return None;
     }
-    let found = slow_faults(file, text, tree, T::KIND, shape);
+    let (found, names) = slow_faults(file, text, tree, T::KIND, shape);
+    named.extend(names);
     match read {
         Err(error) if found.is_empty() => faults.push(unexplained(file, text, &error)),
         _ => faults.extend(found),
@@ -109,17 +119,17 @@ fn slow_faults(
     tree: Option<Tree>,
     kind: RecordKind,
     shape: &shape::Shape,
-) -> Vec<Fault> {
+) -> (Vec<Fault>, Vec<Named>) {
     let tree = match tree.map_or_else(|| Tree::parse(text), Ok) {
         Ok(tree) => tree,
-        Err(problem) => return vec![problem_fault(file, text, problem)],
+        Err(problem) => return (vec![problem_fault(file, text, problem)], Vec::new()),
     };
     match tree.root().and_then(|root| tree.node(root)) {
         Some(node) if !node.is_null() => walk::faults(&tree, text, &Lines::of(text), file, kind, shape),
         _ => {
             let place = Place { line: Some(1), column: Some(1), span: Some((0, 0)), ..Place::file(file) };
             let fault = Fault::error("empty-file", place, "nothing is written in this file");
-            vec![fault.labelled("empty").help(needed(shape))]
+            (vec![fault.labelled("empty").help(needed(shape))], Vec::new())
         }
     }
 }

@@ -22,9 +22,9 @@ pub(crate) fn faults(
     file: &str,
     kind: RecordKind,
     shape: &Shape,
-) -> Vec<Fault> {
-    let mut walk = Walk { tree, text, lines, file, faults: Vec::new(), more: 0 };
-    let Some(root) = tree.root() else { return Vec::new() };
+) -> (Vec<Fault>, Vec<Named>) {
+    let mut walk = Walk { tree, text, lines, file, faults: Vec::new(), named: Vec::new(), more: 0 };
+    let Some(root) = tree.root() else { return (Vec::new(), Vec::new()) };
     if let Shape::Part(part) = shape {
         match tree.resolved(root).map(|node| &node.kind) {
             Some(NodeKind::Map { .. }) => walk.part(root, part),
@@ -41,7 +41,18 @@ pub(crate) fn faults(
             ..Fault::error("more-faults", Place::file(file), message)
         });
     }
-    walk.faults
+    (walk.faults, walk.named)
+}
+
+/// A record that a text names, whether there is one or not.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Named {
+    /// The kind that may stand there.
+    pub kind: RecordKind,
+    /// The bare id.
+    pub id: String,
+    /// Where it is named.
+    pub place: Place,
 }
 
 struct Walk<'t> {
@@ -50,6 +61,7 @@ struct Walk<'t> {
     lines: &'t Lines,
     file: &'t str,
     faults: Vec<Fault>,
+    named: Vec<Named>,
     more: usize,
 }
 
@@ -265,9 +277,16 @@ impl<'t> Walk<'t> {
             Shape::Quantity(kind) => {
                 Quantity::parse(*kind, text).err().map(|error| quantity_fault(self.place(id), &error))
             }
-            Shape::Reference(kind) => {
-                id_of(*kind, text).err().map(|error| reference_fault(self.place(id), *kind, text, &error))
-            }
+            Shape::Reference(kind) => match id_of(*kind, text) {
+                Ok(named) => {
+                    let place = self.place(id);
+                    if self.named.len() < MAX_FAULTS {
+                        self.named.push(Named { kind: *kind, id: named, place });
+                    }
+                    None
+                }
+                Err(error) => Some(reference_fault(self.place(id), *kind, text, &error)),
+            },
             Shape::Figure => Figure::parse(text).err().map(|error| {
                 let (fact, help) = split_help(&error);
                 fault("bad-quantity", fact).labelled("no figure").help(help)

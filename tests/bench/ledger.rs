@@ -1,0 +1,234 @@
+//! Times whole commands on a large invented ledger, beside what the machine needs at the very least.
+//!
+//! `cargo bench --bench ledger` prints one table; `cargo bench --bench ledger -- --records 2000` a smaller
+//! one; `cargo bench --bench ledger -- generate DIR [N]` lays such a ledger and stops. Nothing is asserted:
+//! times depend on the machine, so what counts are the ratios within one run.
+//!
+//! The floor is the reading of every file of HEAD through git's library and its parsing into the record
+//! types on all cores, in a process of its own; whatever a command does comes on top of that.
+
+#[path = "../support/generate.rs"]
+mod generate;
+
+use bondline::record::{
+    Assembly, Concession, Decision, Evidence, Finish, LedgerHead, Material, Panel, Process, Recipe,
+    RecordKind, Showing, Study, Tool, Weighing,
+};
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode, Stdio};
+use std::time::{Duration, Instant};
+
+type Error = Box<dyn std::error::Error + Send + Sync>;
+
+const ROUNDS: usize = 5;
+/// The day that every command takes as today.
+const TODAY: &str = "2026-06-01";
+
+fn main() -> ExitCode {
+    // `cargo bench` adds `--bench`.
+    let arguments: Vec<String> = std::env::args().skip(1).filter(|one| one != "--bench").collect();
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    let done = match words.as_slice() {
+        ["floor", directory] => floor(Path::new(directory)),
+        ["generate", directory] => generate::repository(Path::new(directory), 10_000).map(|_| ()),
+        ["generate", directory, records] => match records.parse() {
+            Ok(records) => generate::repository(Path::new(directory), records).map(|_| ()),
+            Err(_) => Err(format!("`{records}` is no number").into()),
+        },
+        ["--records", records] => match records.parse() {
+            Ok(records) => table(records),
+            Err(_) => Err(format!("`{records}` is no number").into()),
+        },
+        [] => table(10_000),
+        _ => Err("write nothing, `--records N`, or `generate DIR [N]`".into()),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("error: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// One command, measured.
+struct Measured {
+    name: String,
+    wall: Duration,
+    peak: Option<u64>,
+}
+
+fn table(records: usize) -> Result<(), Error> {
+    let folder = tempfile::tempdir()?;
+    let directory = folder.path().join("ledger");
+    let begun = Instant::now();
+    let tree = generate::repository(&directory, records)?;
+    let yaml: Vec<usize> =
+        tree.iter().filter(|(path, _)| path.ends_with(".yaml")).map(|(_, text)| text.len()).collect();
+    eprintln!(
+        "{} records of {} bytes on average and {} data files, laid in {:.1} s",
+        yaml.len(),
+        yaml.iter().sum::<usize>() / yaml.len().max(1),
+        tree.len() - yaml.len(),
+        begun.elapsed().as_secs_f64()
+    );
+    let index = stage(&directory, &tree)?;
+    let program = env!("CARGO_BIN_EXE_bondline");
+    let own = std::env::current_exe()?;
+    let bondline = |arguments: &[&str]| {
+        let mut command = Command::new(program);
+        command.arg("-C").arg(&directory).args(["--today", TODAY]).args(arguments);
+        command
+    };
+    let mut hook = bondline(&["hook", "run"]);
+    hook.env("GIT_INDEX_FILE", &index);
+    let mut floor = Command::new(own);
+    floor.arg("floor").arg(&directory);
+    let mut status = Command::new("git");
+    status.arg("-C").arg(&directory).args(["status", "--porcelain"]);
+    let mut all: Vec<(&str, Command)> = vec![
+        ("floor: read and parse", floor),
+        ("git status", status),
+        ("check", bondline(&["check"])),
+        ("hook run, 3 staged", hook),
+        ("impact HEAD~1", bondline(&["impact", "HEAD~1"])),
+        ("gaps", bondline(&["gaps"])),
+    ];
+    let mut measured = Vec::new();
+    for (name, command) in &mut all {
+        measured.push(measure(name, command)?);
+    }
+    print(&measured);
+    Ok(())
+}
+
+fn print(all: &[Measured]) {
+    let milliseconds = |of: Duration| of.as_secs_f64() * 1e3;
+    let wall = |at: usize| all.get(at).map_or(f64::NAN, |one| milliseconds(one.wall));
+    println!("{:<24} {:>10} {:>9} {:>13} {:>10}", "command", "wall ms", "x floor", "x git status", "peak MB");
+    for one in all {
+        let own = milliseconds(one.wall);
+        #[allow(clippy::cast_precision_loss)]
+        let peak = one.peak.map_or_else(|| "-".to_string(), |bytes| format!("{:.0}", bytes as f64 / 1e6));
+        println!(
+            "{:<24} {own:>10.1} {:>9.2} {:>13.1} {peak:>10}",
+            one.name,
+            own / wall(0),
+            own / wall(1)
+        );
+    }
+}
+
+/// Runs a command once unmeasured and then `ROUNDS` times; the wall time is the median.
+fn measure(name: &str, command: &mut Command) -> Result<Measured, Error> {
+    command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+    // Memory is polled in a run of its own, so that polling takes nothing from the times.
+    let peak = peak(command)?;
+    let mut walls = Vec::with_capacity(ROUNDS);
+    for _ in 0..ROUNDS {
+        let begun = Instant::now();
+        let status = command.status()?;
+        walls.push(begun.elapsed());
+        // 1 is an objection, as of a refused commit.
+        if !matches!(status.code(), Some(0 | 1)) {
+            return Err(format!("{name} ended with {status}").into());
+        }
+    }
+    walls.sort();
+    Ok(Measured {
+        name: name.to_string(),
+        wall: walls.get(ROUNDS / 2).copied().unwrap_or_default(),
+        peak,
+    })
+}
+
+/// The peak of resident memory, as the kernel counts it, read every 2 ms until the process ends: growth in
+/// the last 2 ms is missed. `None` where the system has no such figure.
+fn peak(command: &mut Command) -> Result<Option<u64>, Error> {
+    let mut child = command.spawn()?;
+    let place = PathBuf::from(format!("/proc/{}/status", child.id()));
+    let mut highest = None;
+    while child.try_wait()?.is_none() {
+        let found = std::fs::read_to_string(&place).ok().and_then(|text| {
+            let line = text.lines().find(|line| line.starts_with("VmHWM:"))?;
+            line.split_whitespace().nth(1)?.parse::<u64>().ok()
+        });
+        highest = highest.max(found);
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    Ok(highest.map(|kibibytes| kibibytes * 1024))
+}
+
+/// Stages three changed files in an index beside the repository's own, so that the work tree stays clean.
+fn stage(directory: &Path, tree: &generate::Tree) -> Result<PathBuf, Error> {
+    let repository = git2::Repository::open(directory)?;
+    let place = directory.join(".git").join("staged-index");
+    std::fs::copy(directory.join(".git").join("index"), &place)?;
+    let mut index = git2::Index::open(&place)?;
+    for (path, bytes) in generate::staged(tree)? {
+        let mut entry = index.get_path(Path::new(&path), 0).ok_or("it is not in the index")?;
+        entry.id = repository.blob(&bytes)?;
+        entry.file_size = u32::try_from(bytes.len())?;
+        index.add(&entry)?;
+    }
+    index.write()?;
+    Ok(place)
+}
+
+/// Reads every file of HEAD and parses the records, on all cores.
+fn floor(directory: &Path) -> Result<(), Error> {
+    let repository = git2::Repository::open(directory)?;
+    let mut blobs: Vec<(String, git2::Oid)> = Vec::new();
+    repository.head()?.peel_to_tree()?.walk(git2::TreeWalkMode::PreOrder, |folder, entry| {
+        if let (Some(git2::ObjectType::Blob), Ok(name)) = (entry.kind(), std::str::from_utf8(entry.name_bytes())) {
+            blobs.push((format!("{folder}{name}"), entry.id()));
+        }
+        git2::TreeWalkResult::Ok
+    })?;
+    let parsed: Vec<Result<Box<dyn std::any::Any + Send>, Error>> = blobs
+        .par_iter()
+        .map_init(
+            || git2::Repository::open(directory),
+            |repository, (path, id)| {
+                let repository = repository.as_ref().map_err(|error| error.message().to_string())?;
+                let blob = repository.find_blob(*id)?;
+                parse(path, blob.content())
+            },
+        )
+        .collect();
+    let mut records = 0;
+    for one in parsed {
+        records += usize::from(!one?.is::<usize>());
+    }
+    println!("{records}");
+    Ok(())
+}
+
+fn parse(path: &str, bytes: &[u8]) -> Result<Box<dyn std::any::Any + Send>, Error> {
+    fn read<T: serde::de::DeserializeOwned + Send + 'static>(
+        bytes: &[u8],
+    ) -> Result<Box<dyn std::any::Any + Send>, Error> {
+        Ok(Box::new(serde_yaml::from_slice::<T>(bytes)?))
+    }
+    if !path.ends_with(".yaml") {
+        return Ok(Box::new(bytes.len()));
+    }
+    let folder = path.split_once('/').map_or("", |(folder, _)| folder);
+    match RecordKind::by_folder(folder) {
+        None | Some(RecordKind::Ledger) => read::<LedgerHead>(bytes),
+        Some(RecordKind::Material) => read::<Material>(bytes),
+        Some(RecordKind::Process) => read::<Process>(bytes),
+        Some(RecordKind::Tool) => read::<Tool>(bytes),
+        Some(RecordKind::Finish) => read::<Finish>(bytes),
+        Some(RecordKind::Recipe) => read::<Recipe>(bytes),
+        Some(RecordKind::Panel) => read::<Panel>(bytes),
+        Some(RecordKind::Assembly) => read::<Assembly>(bytes),
+        Some(RecordKind::Showing) => read::<Showing>(bytes),
+        Some(RecordKind::Evidence) => read::<Evidence>(bytes),
+        Some(RecordKind::Decision) => read::<Decision>(bytes),
+        Some(RecordKind::Concession) => read::<Concession>(bytes),
+        Some(RecordKind::Weighing) => read::<Weighing>(bytes),
+        Some(RecordKind::Study) => read::<Study>(bytes),
+    }
+}
