@@ -216,6 +216,9 @@ pub struct AssumptionsArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Show long lists whole
+    #[arg(long)]
+    pub all: bool,
 }
 
 /// Write what an article was, by value, into its evidence

@@ -17,11 +17,11 @@ pub(super) fn run(
     let evaluation = context.evaluate(&loaded, err)?;
     let found =
         assumptions(&loaded.ledger, &evaluation).map_err(|missing| context.missing(&loaded, &missing))?;
-    let report_head = context.report_head(&loaded, evaluation.assumptions.len());
+    let report_head = context.report_head(&loaded, &evaluation);
     if context.json() {
         writeln!(out, "{:#}", report_head.add_to(view::json(&found)))?;
     } else {
-        write!(out, "{}", view::text(&found, &context.frame(&loaded.ledger, false)))?;
+        write!(out, "{}", view::text(&found, &context.frame(&loaded.ledger, args.all)))?;
         writeln!(out)?;
         write!(out, "{}", report_head.text(context.width))?;
     }

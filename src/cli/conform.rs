@@ -2,7 +2,7 @@
 
 use super::args::{ConformArgs, Source};
 use super::context::{Context, Failure, Needs, Status, address, nearest};
-use crate::qualify::conform::{Conformity, conformity};
+use crate::qualify::conform::{ConformError, Conformity, conformity};
 use crate::record::{RecordKind, edit};
 use serde_json::json;
 use serde_yaml::Value;
@@ -22,8 +22,8 @@ pub(super) fn run(
         None => None,
     };
     let design = then.as_ref().unwrap_or(&now);
-    context.usable(design, Needs::Mass, err)?;
-    let mut planned: Vec<(Conformity, String, String)> = Vec::new();
+    context.usable(design, Needs::Mass)?;
+    let mut planned: Vec<(Conformity, String, String, Option<String>)> = Vec::new();
     for text in &args.evidence {
         let unknown = || {
             let names: Vec<&str> = now.ledger.evidence.keys().map(String::as_str).collect();
@@ -35,7 +35,17 @@ pub(super) fn run(
             return Err(unknown());
         }
         let made = conformity(&design.ledger, entry, design.snapshot.commit()).map_err(|fault| {
-            Failure::new(fault.to_string(), "`bondline check` shows what is wrong with a record")
+            let help = match &fault {
+                ConformError::Already(_) => {
+                    "write a new record for the correction; this one stays as it was".to_string()
+                }
+                ConformError::Measured { attribute, known, .. } => match known.as_slice() {
+                    [] => format!("take `{attribute}` out of `measured`, or correct the subject"),
+                    known => format!("write one of {}", known.join(", ")),
+                },
+                _ => "`bondline check` shows what is wrong with a record".to_string(),
+            };
+            Failure::new(fault.to_string(), help)
         })?;
         let bytes = now.snapshot.read(&entry.file).map_err(|fault| {
             Failure::new(format!("`{}` can't be read: {fault}", entry.file), "run the command again")
@@ -49,10 +59,11 @@ pub(super) fn run(
                 "add the block by hand, or mend the record",
             )
         })?;
-        planned.push((made, entry.file.clone(), edited));
+        planned.push((made, entry.file.clone(), edited, digest));
     }
+    context.note_broken(design, err)?;
     let mut written = Vec::new();
-    for (made, file, text) in &planned {
+    for (made, file, text, _) in &planned {
         if !args.dry_run {
             replace(&place.root().join(file), text)?;
         }
@@ -63,9 +74,12 @@ pub(super) fn run(
         writeln!(out, "{document:#}")?;
         return Ok(Status::Done);
     }
-    for (made, file, _) in &planned {
+    for (made, file, _, digest) in &planned {
         if args.dry_run {
             writeln!(out, "{file}: would be written")?;
+            if let Some(digest) = digest {
+                writeln!(out, "digest: {digest}")?;
+            }
             write!(out, "{}", made.block())?;
         } else {
             writeln!(

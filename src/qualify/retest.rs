@@ -506,7 +506,9 @@ fn ways(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Vec<Strin
                     reason.was
                 ));
             }
-            if reason.attribute != "evidence" {
+            // Only what somebody wrote can be undone: not a verdict below, a skin's heat or a criterion.
+            let found = ["evidence", "criterion", "skin.", "showing/"];
+            if !found.iter().any(|start| reason.attribute.starts_with(start)) {
                 undo.insert(reason.attribute.clone());
             }
         }
