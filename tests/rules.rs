@@ -13,7 +13,7 @@ const UNREACHED: [(&str, &str); 1] = [(
 )];
 
 /// What stands in front of a rule where a fault is made.
-const MAKERS: [&str; 9] = [
+const MAKERS: [&str; 10] = [
     ".error(",
     ".warning(",
     ".note(",
@@ -23,6 +23,7 @@ const MAKERS: [&str; 9] = [
     "Level::Error,",
     "Level::Warning,",
     "rule:",
+    "} => (",
 ];
 
 /// The rules in the source of the rooms that make faults and findings, each with a file that names it.
@@ -38,7 +39,9 @@ fn rules() -> BTreeMap<String, String> {
                     let rest = text[at + maker.len()..].trim_start();
                     let Some(rest) = rest.strip_prefix('"') else { continue };
                     let word = rest.split('"').next().unwrap();
-                    if !word.is_empty() && word.chars().all(|c| c.is_ascii_lowercase() || c == '-') {
+                    if !word.is_empty()
+                        && word.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-')
+                    {
                         found.insert(word.to_string(), format!("src/{room}/{file}"));
                     }
                 }
@@ -86,12 +89,16 @@ fn every_rule_in_an_answer_is_found_in_the_source() {
             let levels = ["error[", "warning[", "note["];
             let rest = levels.iter().find_map(|level| line.strip_prefix(level));
             let json = line.trim().strip_prefix("\"rule\": \"");
-            let Some(rule) = rest.and_then(|rest| rest.split(']').next()).or(json.and_then(|r| r.split('"').next()))
+            let Some(rule) =
+                rest.and_then(|rest| rest.split(']').next()).or(json.and_then(|r| r.split('"').next()))
             else {
                 continue;
             };
             // Reasons of verdicts in JSON name rows of the sensitivity table under the same key.
-            if rest.is_some() || rule.chars().all(|c| c.is_ascii_lowercase() || c == '-') && !rule.is_empty() {
+            if rest.is_some()
+                || rule.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-')
+                    && !rule.is_empty()
+            {
                 let known = rules.contains_key(rule) || rest.is_none() && text.contains("\"because\"");
                 assert!(known, "{case} shows the rule `{rule}`, which the scan does not find");
             }

@@ -95,7 +95,8 @@ fn make(recipe: &str, ledger: &Path) {
                 append(path, unescape(&text.join(" ")).repeat(count.parse().unwrap()).as_bytes());
             }
             ["bytes", path, hex] => {
-                let digits: Vec<u8> = hex.bytes().map(|digit| (digit as char).to_digit(16).unwrap() as u8).collect();
+                let digits: Vec<u8> =
+                    hex.bytes().map(|digit| (digit as char).to_digit(16).unwrap() as u8).collect();
                 append(path, &digits.chunks(2).map(|pair| pair[0] * 16 + pair[1]).collect::<Vec<u8>>());
             }
             ["crlf", path] => {
