@@ -9,7 +9,8 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
     if impact.changes.is_empty() && impact.duties.is_empty() {
         return format!(
             "Nothing differs between {} and {}: no mass moves and no duty changes.",
-            impact.base, impact.head
+            named(&impact.base),
+            named(&impact.head)
         );
     }
     let mut parts = Vec::new();

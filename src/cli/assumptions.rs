@@ -17,7 +17,7 @@ pub(super) fn run(
     let evaluation = context.evaluate(&loaded, err)?;
     let found =
         assumptions(&loaded.ledger, &evaluation).map_err(|missing| context.missing(&loaded, &missing))?;
-    let report_head = context.report_head(&loaded, found.len());
+    let report_head = context.report_head(&loaded, &evaluation);
     if context.json() {
         writeln!(out, "{:#}", report_head.add_to(view::json(&found)))?;
     } else {

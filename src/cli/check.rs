@@ -28,7 +28,7 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
                 let text = String::from_utf8(bytes.to_vec()).ok()?;
                 Some(text.strip_prefix('\u{feff}').map(str::to_string).unwrap_or(text))
             });
-            writeln!(out, "{}", render::fault(fault, text.as_deref(), context.colour, context.width))?;
+            writeln!(out, "{}\n", render::fault(fault, text.as_deref(), context.colour, context.width))?;
         }
         writeln!(out, "{}", faults::text_summary(&loaded.ledger.faults))?;
         let hidden = loaded.ledger.faults.len() - shown.len();

@@ -22,8 +22,8 @@ pub(super) fn run(
         None => None,
     };
     let design = then.as_ref().unwrap_or(&now);
-    context.usable(design, Needs::Mass, err)?;
-    let mut planned: Vec<(Conformity, String, String)> = Vec::new();
+    context.usable(design, Needs::Mass)?;
+    let mut planned: Vec<(Conformity, String, String, Option<String>)> = Vec::new();
     for text in &args.evidence {
         let unknown = || {
             let names: Vec<&str> = now.ledger.evidence.keys().map(String::as_str).collect();
@@ -37,12 +37,13 @@ pub(super) fn run(
         let made = conformity(&design.ledger, entry, design.snapshot.commit()).map_err(|fault| {
             let help = match &fault {
                 ConformError::Already(_) => {
-                    "leave it as it is, or record the correction as evidence of its own"
+                    "write a new record for the correction; this one stays as it was".to_string()
                 }
-                ConformError::Measured { .. } => {
-                    "write the attribute as `bondline conform --dry-run` shows it"
-                }
-                _ => "`bondline check` shows what is wrong with a record",
+                ConformError::Measured { attribute, known, .. } => match known.as_slice() {
+                    [] => format!("take `{attribute}` out of `measured`, or correct the subject"),
+                    known => format!("write one of {}", known.join(", ")),
+                },
+                _ => "`bondline check` shows what is wrong with a record".to_string(),
             };
             Failure::new(fault.to_string(), help)
         })?;
@@ -65,10 +66,11 @@ pub(super) fn run(
                 "add the block by hand, or mend the record",
             )
         })?;
-        planned.push((made, entry.file.clone(), edited));
+        planned.push((made, entry.file.clone(), edited, digest));
     }
+    context.note_broken(design, err)?;
     let mut written = Vec::new();
-    for (made, file, text) in &planned {
+    for (made, file, text, _) in &planned {
         if !args.dry_run {
             replace(&place.root().join(file), text)?;
         }
@@ -79,9 +81,12 @@ pub(super) fn run(
         writeln!(out, "{document:#}")?;
         return Ok(Status::Done);
     }
-    for (made, file, _) in &planned {
+    for (made, file, _, digest) in &planned {
         if args.dry_run {
             writeln!(out, "{file}: would be written")?;
+            if let Some(digest) = digest {
+                writeln!(out, "digest: {digest}")?;
+            }
             write!(out, "{}", made.block())?;
         } else {
             writeln!(

@@ -5,6 +5,7 @@ use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
 use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
+use crate::qualify::assumed::assumptions;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::verdict::{Evaluation, evaluate};
 use crate::record::{Address, Day, Fault, Level, RecordKind};
@@ -155,7 +156,10 @@ impl Context {
     }
 
     /// Returns the head of a report on a state of the ledger.
-    pub fn report_head(&self, loaded: &Loaded, assumptions: usize) -> ReportHead {
+    pub fn report_head(&self, loaded: &Loaded, evaluation: &Evaluation) -> ReportHead {
+        // The number that `bondline assumptions` lists, so that nobody looks for the rest.
+        let assumptions = assumptions(&loaded.ledger, evaluation)
+            .map_or_else(|_| evaluation.assumptions.len(), |all| all.len());
         let commit = match loaded.snapshot.origin() {
             Origin::Revision { commit, .. } => Some(commit.clone()),
             _ => None,
@@ -206,15 +210,17 @@ impl Context {
     /// # Errors
     /// [`Failure`] with the faults where a broken record plays a part.
     pub fn evaluate(&self, loaded: &Loaded, err: &mut dyn Write) -> Result<Evaluation, Failure> {
-        self.usable(loaded, Needs::Verdicts, err)?;
-        evaluate(&loaded.ledger, self.today).map_err(|missing| self.missing(loaded, &missing))
+        self.usable(loaded, Needs::Verdicts)?;
+        let found = evaluate(&loaded.ledger, self.today).map_err(|missing| self.missing(loaded, &missing))?;
+        self.note_broken(loaded, err)?;
+        Ok(found)
     }
 
-    /// Checks that no broken record plays a part; says on `err` how many are broken elsewhere.
+    /// Checks that no broken record plays a part, as far as that can be told from its kind.
     ///
     /// # Errors
     /// [`Failure`] with the faults.
-    pub fn usable(&self, loaded: &Loaded, needs: Needs, err: &mut dyn Write) -> Result<(), Failure> {
+    pub fn usable(&self, loaded: &Loaded, needs: Needs) -> Result<(), Failure> {
         let part = |kind: RecordKind| match kind {
             RecordKind::Ledger | RecordKind::Panel | RecordKind::Assembly | RecordKind::Weighing => true,
             RecordKind::Showing | RecordKind::Evidence | RecordKind::Concession => needs == Needs::Verdicts,
@@ -241,15 +247,23 @@ impl Context {
                 if playing.len() > 3 { format!(" and {} more", playing.len() - 3) } else { String::new() };
             let names: Vec<&str> = playing.iter().take(3).map(String::as_str).collect();
             return Err(Failure::Stopped {
-                message: format!(
-                    "records that the answer rests on cannot be read ({}{more})",
-                    names.join(", ")
-                ),
+                message: format!("records that the answer rests on are broken ({}{more})", names.join(", ")),
                 help: Some("mend the faults below; `bondline check` shows all".to_string()),
                 faults: errors(&loaded.ledger),
             });
         }
-        let count = broken.len();
+        Ok(())
+    }
+
+    /// Says on `err` how many records are broken; once there is an answer, they played no part in it.
+    ///
+    /// # Errors
+    /// [`Failure`] where it can't be written.
+    pub fn note_broken(&self, loaded: &Loaded, err: &mut dyn Write) -> Result<(), Failure> {
+        let count = loaded.ledger.broken.len();
+        if count == 0 {
+            return Ok(());
+        }
         let words = if count == 1 {
             "1 broken record plays".to_string()
         } else {
@@ -263,7 +277,7 @@ impl Context {
     pub fn missing(&self, loaded: &Loaded, missing: &ArticleError) -> Failure {
         Failure::Stopped {
             message: missing.to_string(),
-            help: Some(format!("mend {}; `bondline check` shows all faults", loaded.label())),
+            help: Some("mend the faults below; `bondline check` shows all".to_string()),
             faults: errors(&loaded.ledger),
         }
     }
@@ -336,7 +350,12 @@ pub fn nearest(text: &str, names: &[&str]) -> String {
     match best {
         Some((distance, name)) if distance <= name.len() / 2 => format!("did you mean `{name}`?"),
         Some(_) if names.len() <= 12 => format!("there are {}", names.join(", ")),
-        Some(_) => format!("there are {} such records; `bondline check` lists what is wrong", names.len()),
+        Some(_) => {
+            let ends = names.first().zip(names.last());
+            ends.map_or_else(String::new, |(first, last)| {
+                format!("there are {}, from `{first}` to `{last}`", names.len())
+            })
+        }
         None => "the ledger has none".to_string(),
     }
 }

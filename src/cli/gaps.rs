@@ -24,7 +24,7 @@ pub(super) fn run(
         let asked = args.milestone.as_deref().unwrap_or_default();
         return Err(Failure::new(format!("the ledger has no milestone `{asked}`"), nearest(asked, &names)));
     }
-    let report_head = context.report_head(&loaded, evaluation.assumptions.len());
+    let report_head = context.report_head(&loaded, &evaluation);
     if context.json() {
         writeln!(out, "{:#}", report_head.add_to(view::json(&found)))?;
     } else {

@@ -28,7 +28,7 @@ pub(super) fn run(context: &mut Context, args: &HookArgs, out: &mut dyn Write) -
             let place = context.place()?;
             let report = remove(&place).map_err(failure)?;
             let words = match report.done {
-                HookDone::Unchanged => "was not installed",
+                HookDone::Unchanged | HookDone::Absent => "was not installed",
                 _ => "is removed",
             };
             said(context, out, &report.path, words, report.chained.as_deref(), &report.notes)

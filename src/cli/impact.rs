@@ -21,7 +21,7 @@ pub(super) fn run(
     let after = context.evaluate(&head, err)?;
     let found = impact_of((&base.ledger, &names.0), &before, (&head.ledger, &names.1), &after)
         .map_err(|missing| context.missing(&head, &missing))?;
-    let report_head = context.report_head(&head, after.assumptions.len());
+    let report_head = context.report_head(&head, &after);
     if context.json() {
         writeln!(out, "{:#}", report_head.add_to(impact::json(&found)))?;
     } else {

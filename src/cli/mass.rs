@@ -15,7 +15,7 @@ pub(super) fn run(
 ) -> Result<Status, Failure> {
     let place = context.place()?;
     let loaded = context.load(&place, &args.source)?;
-    context.usable(&loaded, Needs::Mass, err)?;
+    context.usable(&loaded, Needs::Mass)?;
     let scope = match &args.of {
         None => Scope::Programme,
         Some(text) => {
@@ -48,6 +48,7 @@ pub(super) fn run(
     };
     let statement =
         statement_by(&loaded.ledger, scope, method).map_err(|missing| context.missing(&loaded, &missing))?;
+    context.note_broken(&loaded, err)?;
     if context.json() {
         writeln!(out, "{:#}", mass::json(&statement))?;
     } else {

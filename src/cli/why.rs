@@ -48,7 +48,8 @@ pub(super) fn run(
             .chain(loaded.ledger.materials.keys())
             .map(String::as_str)
             .collect();
-        Failure::new(format!("no record is called `{name}`"), nearest(name, &names))
+        let bare = name.rsplit('/').next().unwrap_or(name);
+        Failure::new(format!("no record is called `{name}`"), nearest(bare, &names))
     };
     let Some(found) = address(name, &KINDS, &loaded.ledger) else {
         let showings = answering(&loaded, &args.of);
@@ -183,7 +184,7 @@ fn one_duty(
                 .collect();
             map.insert("written".to_string(), Value::Array(list));
         }
-        let head = context.report_head(loaded, evaluation.assumptions.len());
+        let head = context.report_head(loaded, evaluation);
         writeln!(out, "{:#}", head.add_to(document))?;
         return Ok(Status::Done);
     }
@@ -211,7 +212,10 @@ fn where_written(loaded: &Loaded, duty: &Duty) -> Written {
     let mut all = Written::new();
     for (panel, judged) in &duty.panels {
         for reason in &judged.because {
-            if all.contains_key(&reason.attribute) {
+            // Remarks stand nowhere in the records.
+            if all.contains_key(&reason.attribute)
+                || ["evidence", "criterion"].contains(&reason.attribute.as_str())
+            {
                 continue;
             }
             let panel = (!panel.is_empty()).then_some(panel.as_str());

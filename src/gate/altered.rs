@@ -27,7 +27,12 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger) -> Vec<(Finding, String)
                 shortened(&data.digest),
                 shortened(written)
             );
-            all.push(finding(RecordKind::Evidence, &entry.id, "digest", message));
+            let (mut found, key) = finding(RecordKind::Evidence, &entry.id, "digest", message);
+            found.help = format!(
+                "restore `{}`; corrected data is a new file, named by a new record with `supersedes`",
+                data.file
+            );
+            all.push((found, key));
         }
     }
     for entry in base.evidence.values() {
@@ -38,7 +43,11 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger) -> Vec<(Finding, String)
         let Some(now) = staged.evidence.get(&entry.id) else {
             if !staged.broken.contains(&Address::new(RecordKind::Evidence, entry.id.clone())) {
                 let message = format!("evidence/{} was finished and conformed, and is gone", entry.id);
-                all.push(finding(RecordKind::Evidence, &entry.id, "", message));
+                let (mut found, key) = finding(RecordKind::Evidence, &entry.id, "", message);
+                found.help =
+                    "bring the record back; a correction is a new record that names it by `supersedes`"
+                        .to_string();
+                all.push((found, key));
             }
             continue;
         };

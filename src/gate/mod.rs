@@ -254,9 +254,9 @@ fn asks_words(judged: &Judged) -> String {
 }
 
 fn first_reason(judged: &Judged) -> String {
-    judged.because.iter().max_by_key(|reason| reason.effect).map_or_else(String::new, |reason| {
-        format!(" ({}: {} -> {})", reason.attribute, reason.was, reason.is)
-    })
+    // The first of the gravest: what leads the list is the heart of it, such as that nothing is recorded.
+    let gravest = judged.because.iter().rev().max_by_key(|reason| reason.effect);
+    gravest.map_or_else(String::new, |reason| format!(" ({})", reason.difference(" -> ")))
 }
 
 fn way_on(key: &DutyKey, released: bool) -> String {

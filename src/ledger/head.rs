@@ -68,7 +68,11 @@ pub(super) fn check(head: &LedgerHead) -> Sink {
     for rule in head.policy.keys().filter(|rule| !GATE_RULES.contains(&rule.as_str())) {
         let help = suggest(rule, GATE_RULES.iter().copied());
         sink_ref
-            .error("unknown-policy", format!("policy.{rule}"), format!("`{rule}` is no rule of the gate"))
+            .error(
+                "unknown-policy",
+                At::Key(format!("policy.{rule}")),
+                format!("`{rule}` is no rule of the gate"),
+            )
             .label("unknown rule")
             .help(help.unwrap_or_else(|| format!("there are: {}", GATE_RULES.join(", "))));
     }
@@ -107,8 +111,9 @@ fn figures(sink: &mut Sink, head: &LedgerHead) {
         );
     }
     if let Some(rates) = &head.rates {
-        money(sink, "rates.specimen", rates.specimen.as_ref());
-        money(sink, "rates.panel_layup", rates.panel_layup.as_ref());
-        money(sink, "rates.lab_week", rates.lab_week.as_ref());
+        let currency = head.currency.as_ref().map(|text| text.as_str());
+        money(sink, "rates.specimen", rates.specimen.as_ref(), currency);
+        money(sink, "rates.panel_layup", rates.panel_layup.as_ref(), currency);
+        money(sink, "rates.lab_week", rates.lab_week.as_ref(), currency);
     }
 }

@@ -54,7 +54,7 @@ impl<'a> Known<'a> {
         let raised = sink.error(
             "wrong-material-kind",
             at,
-            format!("`{id}` is {}, {wanted} was expected here", with_article(entry.value.kind.word())),
+            format!("`{id}` is {}; {wanted} was expected here", with_article(entry.value.kind.word())),
         );
         raised.label(format!("kind {}", entry.value.kind));
         if let Some(help) = suggest(id, fitting.map(|other| other.id.as_str())) {

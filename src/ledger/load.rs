@@ -186,7 +186,11 @@ fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKin
         Ok(bytes) => bytes,
         Err(why) => {
             let message = format!("`{file}` can't be read: {why}");
-            return (None, vec![Fault::error("unreadable", Place::file(file), message)], Vec::new());
+            let fault = Fault::error("unreadable", Place::file(file), message);
+            let help = format!(
+                "a record is a plain file of at most {RECORD_LIMIT} bytes; test data stands in a CSV file that `data:` names"
+            );
+            return (None, vec![fault.help(help)], Vec::new());
         }
     };
     let blob = known.or_else(|| files.blob_of(&bytes));

@@ -11,6 +11,11 @@ impl Index {
         Self(places(text))
     }
 
+    /// Returns the place of the key at the end of `route`, or the nearest place to it, in `file`.
+    pub(super) fn key(&self, file: &str, route: &str) -> Place {
+        self.0.nearest(route).map_or_else(|| Place::file(file), |stretch| stretch.place(file))
+    }
+
     /// Returns the place of `route`, or the nearest one to it, in `file`.
     pub(super) fn place(&self, file: &str, route: &str) -> Place {
         self.0

@@ -2,7 +2,7 @@
 
 use super::known::{Known, entry};
 use super::ranges::{PART, POSITIVE, TEMPERATURE, count, money, number, within};
-use super::sink::Sink;
+use super::sink::{At, Sink};
 use super::words::{FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_facet_or_attribute, showing_kind, suggest};
 use super::{Entry, subjects};
 use crate::record::sensitivity::steps_fault;
@@ -25,12 +25,13 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
     let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
     within(sink, TEMPERATURE, "environment.temperature", temperature);
     if let Some(values) = &showing.plan {
-        plan(sink, values);
+        let head = known.ledger.head.as_ref();
+        plan(sink, values, head.and_then(|head| head.currency.as_ref()).map(|text| text.as_str()));
     }
     for key in showing.sensitivity.keys().filter(|key| !is_facet_or_attribute(key)) {
         let raised = sink.error(
             "unknown-facet",
-            format!("sensitivity.{key}"),
+            At::Key(format!("sensitivity.{key}")),
             format!("`{key}` is neither a facet nor an attribute of one"),
         );
         raised.label("unknown facet");
@@ -79,9 +80,17 @@ fn facet_help(key: &str) -> String {
     match FACETS.iter().find(|(facet, _)| *facet == head) {
         Some((facet, [])) => format!("`{facet}` has one value: write `{facet}`"),
         Some((facet, attributes)) => format!("write `{facet}`, or {facet} with .{}", attributes.join(", .")),
-        None => suggest(head, FACETS.iter().map(|(facet, _)| *facet)).unwrap_or_else(|| {
-            format!("write one of {}", FACETS.iter().map(|(facet, _)| *facet).collect::<Vec<_>>().join(", "))
-        }),
+        None => {
+            let whole = FACETS
+                .iter()
+                .flat_map(|(facet, own)| own.iter().map(move |attribute| format!("{facet}.{attribute}")))
+                .collect::<Vec<_>>();
+            let facets = || FACETS.iter().map(|(facet, _)| *facet);
+            let named = if key.contains('.') { suggest(key, whole.iter().map(String::as_str)) } else { None };
+            named
+                .or_else(|| suggest(head, facets()))
+                .unwrap_or_else(|| format!("write one of {}", facets().collect::<Vec<_>>().join(", ")))
+        }
     }
 }
 
@@ -150,7 +159,7 @@ fn accept(sink: &mut Sink, showing: &Showing) {
     }
 }
 
-fn plan(sink: &mut Sink, plan: &Plan) {
+fn plan(sink: &mut Sink, plan: &Plan, currency: Option<&str>) {
     count(sink, "plan.batches", plan.batches, 1);
     count(sink, "plan.panels_per_batch", plan.panels_per_batch, 1);
     count(sink, "plan.specimens", plan.specimens, 1);
@@ -163,7 +172,7 @@ fn plan(sink: &mut Sink, plan: &Plan) {
     number(sink, "plan.lead", plan.lead, 0.0, true);
     number(sink, "plan.layup", plan.layup, 0.0, true);
     number(sink, "plan.lab_weeks", plan.lab_weeks, 0.0, true);
-    money(sink, "plan.cost", plan.cost.as_ref());
+    money(sink, "plan.cost", plan.cost.as_ref(), currency);
     super::design::extra(sink, "plan.spares", plan.spares.as_deref());
     if let Some(conditioning) = &plan.conditioning {
         // Full equilibrium is never reached in a finite time.
@@ -242,7 +251,7 @@ fn unknown_attributes<'k>(sink: &mut Sink, map: &str, keys: impl Iterator<Item =
     for key in keys.filter(|key| !is_attribute(key)) {
         sink.error(
             "unknown-attribute",
-            format!("{map}.{key}"),
+            At::Key(format!("{map}.{key}")),
             format!("`{key}` is no attribute of a configuration"),
         )
         .label("unknown attribute")

@@ -87,7 +87,20 @@ pub(super) fn number(sink: &mut Sink, at: &str, number: Option<f64>, least: f64,
 }
 
 /// Refuses a negative sum of money.
-pub(super) fn money(sink: &mut Sink, at: &str, money: Option<&Money>) {
+///
+/// Sums in different currencies can't be added, so there is one: the ledger's, where it names one.
+pub(super) fn money(sink: &mut Sink, at: &str, money: Option<&Money>, currency: Option<&str>) {
+    if let (Some(money), Some(currency)) = (money, currency)
+        && money.currency() != currency
+    {
+        sink.error(
+            "wrong-currency",
+            at,
+            format!("`{}` is not in the ledger's currency {currency}", money.text()),
+        )
+        .label("another currency")
+        .help(format!("write the sum in {currency}: sums are added as they stand"));
+    }
     if let Some(money) = money.filter(|money| money.amount() < 0.0) {
         refuse(sink, at, &format!("`{}` is out of range", money.text()), "it must not be less than 0");
     }

@@ -15,6 +15,8 @@ pub(super) enum At {
     File,
     /// A route into a record.
     Route(String),
+    /// The key of a route: what is wrong is its name, not its value.
+    Key(String),
     /// A line, counted from 1.
     Line(usize),
 }
@@ -154,16 +156,44 @@ impl Texts<'_> {
     fn place(&mut self, file: &str, at: &At) -> Place {
         match at {
             At::File => Place::file(file),
-            At::Line(line) => Place { line: Some(*line), ..Place::file(file) },
-            At::Route(route) => {
-                let files = self.files;
-                let index = self.known.entry(file.to_string()).or_insert_with(|| {
-                    let bytes = files.read(file, RECORD_LIMIT).unwrap_or_else(|_| std::sync::Arc::from([]));
-                    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
-                    Index::of(&String::from_utf8_lossy(bytes))
-                });
-                index.place(file, route)
-            }
+            At::Line(line) => self.line(file, *line),
+            At::Route(route) => self.index(file).place(file, route),
+            At::Key(route) => self.index(file).key(file, route),
         }
+    }
+
+    fn text(&self, file: &str) -> String {
+        let bytes = self.files.read(file, RECORD_LIMIT).unwrap_or_else(|_| std::sync::Arc::from([]));
+        let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
+        String::from_utf8_lossy(bytes).into_owned()
+    }
+
+    fn index(&mut self, file: &str) -> &Index {
+        if !self.known.contains_key(file) {
+            let index = Index::of(&self.text(file));
+            self.known.insert(file.to_string(), index);
+        }
+        self.known.entry(file.to_string()).or_insert_with(|| Index::of(""))
+    }
+
+    /// A whole line, without the blanks around it; the line alone where the file is too large to show.
+    fn line(&self, file: &str, line: usize) -> Place {
+        let text = self.text(file);
+        let mut start = 0;
+        for (at, whole) in text.split_inclusive('\n').enumerate() {
+            if at.saturating_add(1) == line {
+                let inner = whole.trim();
+                let lead = whole.len().saturating_sub(whole.trim_start().len());
+                let first = start + lead;
+                return Place {
+                    line: Some(line),
+                    column: Some(whole.get(..lead).map_or(1, |lead| lead.chars().count() + 1)),
+                    span: Some((first, first + inner.len())),
+                    ..Place::file(file)
+                };
+            }
+            start += whole.len();
+        }
+        Place { line: Some(line), ..Place::file(file) }
     }
 }

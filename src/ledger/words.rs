@@ -99,6 +99,15 @@ pub(super) fn is_attribute(key: &str) -> bool {
 /// Says which words are meant: the nearest of `known`, or all where they are few.
 pub(super) fn suggest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
     let known: Vec<&str> = known.collect();
+    // What was begun and not finished is nearer than any other word.
+    let begun: Vec<String> = known
+        .iter()
+        .filter(|one| one.strip_prefix(word).is_some_and(|rest| rest.starts_with('-')))
+        .map(|one| format!("`{one}`"))
+        .collect();
+    if (1..=4).contains(&begun.len()) {
+        return Some(format!("did you mean {}?", begun.join(" or ")));
+    }
     let reach = (word.chars().count() / 3).max(2);
     let mut near: Vec<(usize, &str)> = known
         .iter()

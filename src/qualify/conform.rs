@@ -31,6 +31,8 @@ pub enum ConformError {
         attribute: String,
         /// The subject.
         subject: String,
+        /// The subject's attributes that were probably meant.
+        known: Vec<String>,
     },
 }
 
@@ -96,6 +98,12 @@ pub fn conformity(
                 id: entry.id.clone(),
                 attribute: name.clone(),
                 subject: subject.to_string(),
+                known: configuration
+                    .attributes()
+                    .keys()
+                    .filter(|other| other.base == key.base && other.limit == Limit::Nominal)
+                    .map(ToString::to_string)
+                    .collect(),
             });
         }
         lay_measured(&mut configuration, &mut measured, name, value);

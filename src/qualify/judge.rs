@@ -30,6 +30,21 @@ pub struct Reason {
     pub panels: Vec<String>,
 }
 
+impl Reason {
+    /// Returns what differs, in words; `arrow` stands between was and is.
+    ///
+    /// What is no difference but a remark, such as that nothing is recorded, says nothing about before.
+    pub fn difference(&self, arrow: &str) -> String {
+        let remark = ["evidence", "criterion"].contains(&self.attribute.as_str())
+            || self.attribute.starts_with("showing/")
+            || self.rule.is_empty();
+        if remark && self.was == "none" {
+            return format!("{}: {}", self.attribute, self.is);
+        }
+        format!("{}: {}{arrow}{}", self.attribute, self.was, self.is)
+    }
+}
+
 /// Judges what differs by a row; differences that ask nothing are kept, with the rule that allows them.
 pub fn judge(
     row: &KindRow,

@@ -47,9 +47,7 @@ impl Decimal {
         };
         match (i64::try_from(numer), i64::try_from(denom)) {
             (Ok(numer), Ok(denom)) => Self(Ratio::Small(numer, denom)),
-            _ => {
-                Self(Ratio::Big(Box::new(BigRational::new_raw(BigInt::from(numer), BigInt::from(denom)))))
-            }
+            _ => Self(Ratio::Big(Box::new(BigRational::new_raw(BigInt::from(numer), BigInt::from(denom))))),
         }
     }
 
@@ -175,8 +173,11 @@ fn six_digits_small(numer: i64, denom: i64) -> Option<String> {
     };
     let place = if reaches { upper } else { upper - 1 };
     let shift = place - 5;
-    let (size, denom) =
-        if shift >= 0 { (size, denom.checked_mul(ten(shift)?)?) } else { (size.checked_mul(ten(shift)?)?, denom) };
+    let (size, denom) = if shift >= 0 {
+        (size, denom.checked_mul(ten(shift)?)?)
+    } else {
+        (size.checked_mul(ten(shift)?)?, denom)
+    };
     let (mut rounded, rest) = (size / denom, size % denom);
     match rest.checked_mul(2)?.cmp(&denom) {
         Ordering::Greater => rounded += 1,
@@ -356,7 +357,13 @@ mod tests {
 
     /// Numbers at the edges of 64 bits as often as ordinary ones.
     fn whole() -> impl Strategy<Value = i64> {
-        prop_oneof![any::<i64>(), -2000i64..2000, Just(i64::MAX), Just(i64::MIN), -1_000_000_000i64..1_000_000_000]
+        prop_oneof![
+            any::<i64>(),
+            -2000i64..2000,
+            Just(i64::MAX),
+            Just(i64::MIN),
+            -1_000_000_000i64..1_000_000_000
+        ]
     }
 
     fn divisor() -> impl Strategy<Value = i64> {

@@ -1,6 +1,7 @@
 //! Reads one record: straight into its type where all is well, slowly and with every fault where not.
 
 use super::tree::{Lines, MAX_ALIASES, MAX_DEPTH, MAX_NODES, Problem, Tree};
+use super::wording::split_help;
 use super::*;
 use serde::de::DeserializeOwned;
 
@@ -257,7 +258,7 @@ fn problem_fault(file: &str, text: &str, problem: Problem) -> Fault {
 }
 
 fn syntax_fault(file: &str, text: &str, lines: &Lines, at: usize, info: &str) -> Fault {
-    let (line, column) = lines.of_byte(text, at);
+    let (line, _) = lines.of_byte(text, at);
     // The parser often notices a tab one line late, or at the end of the blanks.
     for near in [line, line.saturating_sub(1)] {
         let (start, end) = lines.line_bytes(text, near);
@@ -271,11 +272,19 @@ fn syntax_fault(file: &str, text: &str, lines: &Lines, at: usize, info: &str) ->
                 .help("indent with blanks only");
         }
     }
-    let (fact, help) = syntax_words(info);
+    let (fact, mut help) = syntax_words(info);
+    // The first `:` of a line is a key's own: then it is not the text that is wrong, but where it stands.
+    let (start, _) = lines.line_bytes(text, line);
+    let lead = text.get(start..at).unwrap_or_default();
+    if help == COLON && !lead.contains([':', ',', '"', '\'']) {
+        help = "align the line with the other keys of its map, or close the bracket or quote that is opened above it"
+            .to_string();
+    }
     let end = text.get(at..).and_then(|rest| rest.chars().next()).map_or(at, |c| at + c.len_utf8());
-    let message = format!("{fact} (line {line}, column {column})");
-    Fault::error("bad-yaml", lines.place(file, text, at, end), message).labelled("here").help(help)
+    Fault::error("bad-yaml", lines.place(file, text, at, end), fact).labelled("here").help(help)
 }
+
+const COLON: &str = "put quotes around a text with `: ` in it";
 
 /// What the parser says, in words for people who write records.
 fn syntax_words(info: &str) -> (String, String) {
@@ -286,8 +295,8 @@ fn syntax_words(info: &str) -> (String, String) {
         ("hexadecimal", "a `\\` in double quotes begins no escape", "use single quotes, or write `\\\\`"),
         ("trailing content", "text stands behind a closed quote", "close the quote at the end of the text"),
         ("quoted scalar", "a quote that is opened is never closed", "close the quote, or leave quotes out"),
-        ("mapping values", "a `:` stands where no key can be", "put quotes around a text with `: ` in it"),
-        ("illegal placement", "a `:` stands where no key can be", "put quotes around a text with `: ` in it"),
+        ("mapping values", "a `:` stands where no key can be", COLON),
+        ("illegal placement", "a `:` stands where no key can be", COLON),
         ("simple key", "a key without its `:`", "write `KEY: VALUE`"),
         (
             "',' or ']'",
@@ -351,6 +360,11 @@ fn unexplained(file: &str, text: &str, error: &serde_yaml::Error) -> Fault {
     if serde_yaml::from_str::<serde::de::IgnoredAny>(text).is_err() {
         let (fact, help) = syntax_words(&message);
         return Fault::error("bad-yaml", place, fact).labelled("here").help(help);
+    }
+    // The conditions of a step are judged together, where the route stands in front of the fact.
+    if let Some((_, said)) = message.split_once(": ").filter(|(route, _)| route.starts_with("sensitivity")) {
+        let (fact, help) = split_help(said);
+        return Fault::error("bad-value", place, fact).labelled("in this step").help(help);
     }
     let fault = Fault::error("unreadable-record", place, message.chars().take(400).collect::<String>());
     fault.labelled("can't be read").help("compare with `schema/`, which describes every kind of record")

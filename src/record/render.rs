@@ -86,11 +86,14 @@ fn excerpt(source: &str, line: usize, (start, end): (usize, usize)) -> Option<Ex
     if text.chars().count() <= LONGEST_LINE
         || text.contains('\n') && text.lines().all(|line| line.len() <= LONGEST_LINE)
     {
+        // The whole of a long entry need not be marked: its beginning tells which it is.
+        let mark = source.get(start..end)?;
+        let to = if mark.contains('\n') { end } else { start + head(mark, MARGIN).len() };
         return Some(Excerpt {
             text: text.to_string(),
             line,
             from: start - first,
-            to: end - first,
+            to: to - first,
             cut: false,
         });
     }

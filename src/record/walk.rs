@@ -37,7 +37,7 @@ pub(crate) fn faults(
     if walk.more > 0 {
         let message = format!("{} more faults in this file are not listed", walk.more);
         walk.faults.push(Fault {
-            level: super::Level::Note,
+            level: super::Level::Warning,
             ..Fault::error("more-faults", Place::file(file), message)
         });
     }
@@ -404,7 +404,7 @@ impl<'t> Walk<'t> {
             if areal.is_none() && row.fibre_areal {
                 let message = format!("`areal` is missing in the fibre of this {word}");
                 let fault = Fault::error("missing-key", self.place(fibre), message).labelled("needs `areal`");
-                self.report(fault.help("add the areal mass of the fibre: `areal: 200 g/m2`"));
+                self.report(fault.help("add the areal mass of the fibre, for example `areal: 200 g/m2`"));
             }
             if let (Some(areal), false) = (areal, row.fibre_areal) {
                 let message = format!("`areal` stands beside the fibre in {}, not in it", a(word));
@@ -477,7 +477,8 @@ fn reference_fault(place: Place, kind: RecordKind, text: &str, error: &str) -> F
 /// How to write a key that is missing.
 fn example(field: &Field) -> String {
     let example = match (&field.example, &field.shape) {
-        (Some(example), _) => example.clone(),
+        // A figure that is pasted without a thought would be one that nobody knows the source of.
+        (Some(example), _) => return format!("add `{}`, for example `{}: {example}`", field.key, field.key),
         (None, Shape::OneOf(words)) => words.join(" | "),
         (None, Shape::Reference(_)) => "ID".to_string(),
         _ => "...".to_string(),

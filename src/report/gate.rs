@@ -85,7 +85,10 @@ pub fn text(blocked: bool, findings: &[FindingView], frame: &Frame) -> String {
     } else if sorted.is_empty() {
         "Nothing to object to.".to_string()
     } else {
-        format!("Passed: {sum}.")
+        format!(
+            "Passed: {}.",
+            if warns == 1 { "1 finding warns".to_string() } else { format!("{warns} findings warn") }
+        )
     });
     page.finish()
 }

@@ -422,7 +422,8 @@ fn weighings(count: usize) -> String {
 
 fn known(panel: &PanelMass) -> String {
     match panel.provisional {
-        true => format!("{}, provisional", panel.maturity),
+        // How many of the three that are needed; the sentence below the table says it in words.
+        true => format!("{}, {} of 3", panel.maturity, panel.weighings),
         false => panel.maturity.to_string(),
     }
 }

@@ -221,6 +221,23 @@ pub fn fold(text: &str, width: usize) -> Vec<String> {
     fold_hanging(text, width, width)
 }
 
+/// The words of a text; the groups of a long number, such as `2 280`, stay one word.
+fn words(text: &str) -> Vec<String> {
+    let digits = |text: &str| !text.is_empty() && text.chars().all(|c| c.is_ascii_digit());
+    let mut all: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let group = word.trim_end_matches([',', '.', ';']);
+        match all.last_mut() {
+            Some(last) if group.len() == 3 && digits(group) && digits(&last.replace(' ', "")) => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => all.push(word.to_string()),
+        }
+    }
+    all
+}
+
 /// Breaks text at blanks; a word wider than a line is broken behind a mark such as `/`, `+` or `@`, else
 /// where the line ends.
 fn fold_hanging(text: &str, first: usize, rest: usize) -> Vec<String> {
@@ -228,7 +245,7 @@ fn fold_hanging(text: &str, first: usize, rest: usize) -> Vec<String> {
     let mut lines: Vec<String> = vec![String::new()];
     let mut room = first;
     let mut filled = 0;
-    for word in text.split_whitespace() {
+    for word in words(text) {
         let mut word: Vec<char> = word.chars().collect();
         if filled > 0 && filled + 1 + word.len() > room {
             lines.push(String::new());

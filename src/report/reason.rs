@@ -36,13 +36,7 @@ pub(crate) fn reasons_json(reasons: &[Reason]) -> Vec<Value> {
 
 /// Returns a reason as a sentence: what differs, what it asks, by which rule, from which source.
 pub(crate) fn reason_words(reason: &Reason) -> String {
-    // What is no difference but a remark says nothing about before.
-    let remark = reason.rule.is_empty() && reason.was == "none";
-    let mut parts = vec![if remark {
-        format!("{}: {}", reason.attribute, reason.is)
-    } else {
-        format!("{}: {} → {}", reason.attribute, reason.was, reason.is)
-    }];
+    let mut parts = vec![reason.difference(" → ")];
     if reason.effect > Asks::None {
         parts.push(format!("asks {}", reason.effect));
     }

@@ -1,0 +1,246 @@
+//! Every JSON document read back into strict types: the keys that are held to, no others, and figures that
+//! agree with each other.
+
+use crate::support::{Bench, layout};
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use std::collections::BTreeMap;
+
+/// Declares strict types of documents; what a document may hold besides is named here too.
+macro_rules! documents {
+    ($($name:ident { $($key:ident: $type:ty),* $(,)? })*) => {
+        $(
+            #[derive(Debug, Deserialize)]
+            #[serde(deny_unknown_fields)]
+            #[allow(dead_code, reason = "most fields are there to be held to, not to be read")]
+            struct $name { $($key: $type),* }
+        )*
+    };
+}
+
+documents! {
+    Report { version: String, table: u32, table_digest: String, commit: Option<String>, date: String, assumptions: usize, live_concessions: usize }
+    Fault { rule: String, level: String, file: String, line: Option<usize>, column: Option<usize>, message: String, help: Option<String> }
+    Check { schema: String, faults: Vec<Fault> }
+    Failed { schema: String, error: Failure }
+    Failure { message: String, help: Option<String>, faults: Vec<Fault> }
+    Total { kg: f64, low_kg: f64, high_kg: f64, with_growth_kg: f64 }
+    Group { group: String, kg: f64, budget_kg: Option<f64>, margin_kg: Option<f64>, margin_with_growth_kg: Option<f64>, probability_within: Option<f64>, low_kg: f64, high_kg: f64, with_growth_kg: f64 }
+    AssemblyMass { assembly: String, quantity: u32, each_kg: f64, budget_kg: Option<f64>, margin_kg: Option<f64>, margin_with_growth_kg: Option<f64>, probability_within: Option<f64> }
+    Contribution { what: String, r#where: String, kg: f64 }
+    Balance { moment_kg_m: f64, limit_kg_m: Option<f64>, share_without_position: f64, ok: Option<bool> }
+    PanelMass { panel: String, quantity: u32, each_kg: f64, kg: f64, contributions: Vec<Contribution>, group: Option<String>, low_kg: f64, high_kg: f64, with_growth_kg: f64, maturity: String, weighings: usize, provisional: bool, balance: Option<Balance> }
+    Cause { cause: String, at_low_kg: f64, at_high_kg: f64 }
+    Mass { schema: String, scope: String, total: Total, cg_m: Option<[f64; 3]>, share_without_position: f64, groups: Vec<Group>, assemblies: Vec<AssemblyMass>, panels: Vec<PanelMass>, parts: Vec<Value>, spread: Value, causes: Vec<Cause> }
+    Reason { attribute: String, was: String, is: String, effect: String, rule: String, source: String, evidence: Option<String>, panels: Vec<String> }
+    Change { address: String, attribute: String, was: Option<String>, is: Option<String>, facet: Option<String>, class: Option<String> }
+    MassMove { was_kg: f64, is_kg: f64, delta_kg: f64 }
+    PanelMove { panel: String, delta_kg: f64 }
+    DutyRow { showing: String, subject: String, was_subject: Option<String>, was: Option<String>, now: Option<String>, asks: String, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<String> }
+    Ended { showing: String, subject: String, was: String }
+    Step { showing: String, build: Option<String>, closes: Vec<String>, kind: String, specimens: u32, panels: u32, conditioning_weeks: f64, start_week: f64, weeks: f64, cost: Option<f64>, prerequisite: bool }
+    Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, assumptions: Vec<String> }
+    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
+    Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
+    Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
+    Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, caution: String, report: Report }
+    Finding { rule: String, level: String, file: String, line: Option<usize>, panel: Option<String>, message: String, help: Option<String> }
+    HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
+    Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
+    New { schema: String, ledger: String }
+    Written { evidence: String, file: String, subject: String, assumptions: Vec<String> }
+    Conform { schema: String, written: Vec<Written>, dry_run: bool }
+    Stands { showing: String, subject: String }
+    Assumption { kind: String, address: Option<String>, what: String, mass_kg: f64, duties: Vec<Stands>, panels: Vec<String> }
+    Assumptions { schema: String, assumptions: Vec<Assumption>, caution: String, report: Report }
+    Used { route: String, address: String }
+    RecordDuty { showing: String, subject: String, verdict: String, asks: String, panels: Vec<String> }
+    WhyRecord { schema: String, address: String, route: Option<String>, value: Option<String>, file: Option<String>, line: Option<usize>, uses: Vec<Used>, used_by: Vec<Used>, duties: Vec<RecordDuty> }
+    Reached { address: String, depth: usize, by: String }
+    WhyUses { schema: String, address: String, uses: Vec<Reached> }
+    WhyUsedBy { schema: String, address: String, used_by: Vec<Reached> }
+    PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
+    DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String> }
+    Link { role: String, name: String, file: Option<String> }
+    Place { attribute: String, address: String, file: String, line: Option<usize> }
+    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, chain: Vec<Link>, caution: String, written: Vec<Place>, report: Report }
+}
+
+#[track_caller]
+fn read<T: DeserializeOwned>(bench: &Bench, line: &str, code: u8) -> T {
+    let mut arguments: Vec<&str> = line.split(' ').collect();
+    arguments.extend(["--format", "json"]);
+    let answer = bench.run(&arguments);
+    assert_eq!(answer.code, code, "{line}: {}{}", answer.out, answer.err);
+    assert!(answer.err.is_empty(), "{line}: {}", answer.err);
+    serde_json::from_value(answer.json()).unwrap_or_else(|error| panic!("{line}: {error}"))
+}
+
+/// Sums in another order than the program's may differ in the last digits.
+const ROUNDING_KG: f64 = 1e-9;
+
+#[track_caller]
+fn near(one: f64, two: f64) {
+    assert!((one - two).abs() < ROUNDING_KG, "{one} is not {two}");
+}
+
+#[track_caller]
+fn sorted<K: Ord + std::fmt::Debug>(keys: impl Iterator<Item = K>) {
+    let keys: Vec<K> = keys.collect();
+    assert!(keys.windows(2).all(|pair| pair[0] <= pair[1]), "not sorted: {keys:?}");
+}
+
+fn known_verdict(word: &str) -> bool {
+    ["met", "conceded", "short", "lapsed", "failed", "open"].contains(&word)
+}
+
+#[test]
+fn mass_documents_add_up() {
+    let bench = Bench::example();
+    for line in ["mass", "mass bow-hatch", "mass assembly/closures", "mass --spread monte-carlo --seed 3"] {
+        let mass: Mass = read(&bench, line, 0);
+        assert_eq!(mass.schema, "mass/1");
+        near(mass.panels.iter().map(|panel| panel.kg).sum(), mass.total.kg);
+        assert!(mass.total.low_kg < mass.total.kg && mass.total.kg < mass.total.high_kg, "{line}");
+        for panel in &mass.panels {
+            near(panel.contributions.iter().map(|one| one.kg).sum(), panel.each_kg);
+        }
+        for group in &mass.groups {
+            assert_eq!(group.margin_kg, group.budget_kg.map(|budget| budget - group.kg), "{line}");
+        }
+        sorted(mass.panels.iter().map(|panel| panel.panel.clone()));
+        sorted(mass.groups.iter().map(|group| group.group.clone()));
+    }
+}
+
+#[test]
+fn impact_documents_agree_with_mass_and_gaps() {
+    let bench = Bench::example();
+    let mass: Mass = read(&bench, "mass", 0);
+    for decision in ["dd-003", "dd-004"] {
+        let impact: Impact = read(&bench, &format!("impact {decision}"), 0);
+        assert_eq!(impact.schema, "impact/1");
+        near(impact.mass.was_kg, mass.total.kg);
+        near(impact.mass.is_kg - impact.mass.was_kg, impact.mass.delta_kg);
+        near(impact.panels.iter().map(|panel| panel.delta_kg).sum(), impact.mass.delta_kg);
+        for row in &impact.duties {
+            assert!(!row.because.is_empty(), "{}: no reason", row.showing);
+            assert!(row.was.iter().chain(&row.now).all(|word| known_verdict(word)));
+            assert!(row.was != row.now || row.asks != "none", "{}: nothing differs", row.showing);
+        }
+        sorted(impact.duties.iter().map(|row| (row.showing.clone(), row.subject.clone())));
+        let specimens: u32 = impact.retest.steps.iter().map(|step| step.specimens).sum();
+        assert_eq!(impact.retest.specimens, specimens);
+        let cost: f64 = impact.retest.steps.iter().filter_map(|step| step.cost).sum();
+        near(impact.retest.cost.unwrap(), cost);
+        let end = impact.retest.steps.iter().map(|step| step.start_week + step.weeks).fold(0.0, f64::max);
+        near(impact.retest.weeks, end);
+        assert!(!impact.retest.critical_path.is_empty());
+    }
+}
+
+#[test]
+fn gaps_documents_count_all_duties() {
+    let bench = Bench::example();
+    let some: Gaps = read(&bench, "gaps", 0);
+    let all: Gaps = read(&bench, "gaps --all", 0);
+    assert_eq!((some.schema.as_str(), &some.counts), ("gaps/1", &all.counts));
+    assert_eq!(all.duties.len(), all.counts.values().sum::<usize>());
+    for (word, count) in &all.counts {
+        assert!(known_verdict(word));
+        assert_eq!(all.duties.iter().filter(|gap| gap.verdict == *word).count(), *count, "{word}");
+    }
+    assert!(some.duties.iter().all(|gap| gap.verdict != "met" && gap.closes_with.is_some()));
+    let first: Gaps = read(&bench, "gaps --milestone first-flight --strict", 1);
+    assert_eq!(first.milestone.as_deref(), Some("first-flight"));
+    let early = ["first-article", "first-flight"];
+    assert!(first.duties.iter().all(|gap| gap.needed_by.as_deref().is_none_or(|by| early.contains(&by))));
+}
+
+#[test]
+fn duties_of_the_example_open() {
+    let bench = Bench::example();
+    let all: Gaps = read(&bench, "gaps --all", 0);
+    // One in three, of every kind of verdict: each takes a whole evaluation.
+    for gap in all.duties.iter().step_by(3) {
+        let arguments = ["why", &gap.showing, &gap.subject, "--format", "json"];
+        let answer = bench.run(&arguments);
+        let why: WhyDuty =
+            serde_json::from_value(answer.json()).unwrap_or_else(|error| panic!("{arguments:?}: {error}"));
+        assert_eq!((&why.verdict, &why.asks), (&gap.verdict, &gap.asks), "{arguments:?}");
+        assert!(why.panels.iter().all(|panel| known_verdict(&panel.verdict)));
+        assert!(why.chain.iter().any(|link| link.role == "showing"));
+        for place in &why.written {
+            let text = bench.read(&place.file);
+            let line = place.line.unwrap_or_else(|| panic!("{}: {place:?}", gap.showing));
+            assert!((1..=text.lines().count()).contains(&line), "{place:?}");
+        }
+    }
+}
+
+#[test]
+fn other_documents_have_their_keys() {
+    let bench = Bench::example();
+    let check: Check = read(&bench, "check", 0);
+    assert_eq!((check.schema.as_str(), check.faults.len()), ("check/1", 0));
+    let assumptions: Assumptions = read(&bench, "assumptions", 0);
+    assert_eq!(assumptions.schema, "assumptions/1");
+    // Each report's head names the number that `assumptions` lists.
+    assert_eq!(assumptions.report.assumptions, assumptions.assumptions.len());
+    let why: WhyRecord = read(&bench, "why panel/bow-hatch", 0);
+    assert!(!why.uses.is_empty() && !why.used_by.is_empty() && !why.duties.is_empty());
+    let why: WhyRecord = read(&bench, "why recipe/hatch-outer#layers.3", 0);
+    assert!(why.value.is_some() && why.line.is_some());
+    let uses: WhyUses = read(&bench, "why panel/bow-hatch --uses", 0);
+    assert!(uses.uses.iter().any(|one| one.address == "material/cw-200-e1"));
+    let used: WhyUsedBy = read(&bench, "why material/cw-200-e1 --used-by", 0);
+    assert!(used.used_by.iter().any(|one| one.address == "panel/bow-hatch"));
+    let failed: Failed = read(&bench, "mass nothing", 2);
+    assert_eq!(failed.schema, "error/1");
+    let refused: Failed = read(&bench, "conform e-001", 2);
+    assert!(refused.error.message.contains("conformed already"));
+    let new: New = read(&bench, "new there", 0);
+    assert_eq!(new.schema, "new/1");
+}
+
+#[test]
+fn documents_about_a_repository_have_their_keys() {
+    let bench = Bench::example();
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "all");
+    let clean: HookRun = read(&bench, "hook run", 0);
+    assert!(!clean.blocked && clean.findings.is_empty());
+    let hook: Hook = read(&bench, "hook install", 0);
+    assert_eq!(hook.schema, "hook/1");
+    let panel = bench.read("panels/bow-hatch.yaml");
+    bench.write("panels/bow-hatch.yaml", &panel.replace("finish: white", "finish: night-blue"));
+    layout::stage(&bench.ledger());
+    let blocked: HookRun = read(&bench, "hook run", 1);
+    assert!(blocked.blocked && blocked.schema == "hook-run/1");
+    for finding in &blocked.findings {
+        let text = bench.read(&finding.file);
+        assert!(text.lines().nth(finding.line.unwrap() - 1).is_some(), "{finding:?}");
+        assert_eq!(finding.panel.as_deref(), Some("bow-hatch"));
+    }
+    let impact: Impact = read(&bench, "impact --staged", 0);
+    assert_eq!(impact.grounded, ["bow-hatch"]);
+    let at: Impact = read(&bench, "impact HEAD HEAD", 0);
+    assert!(at.changes.is_empty() && at.report.commit.is_some());
+}
+
+#[test]
+fn a_conformed_record_is_read_back_unchanged() {
+    let bench = Bench::new();
+    layout::lay_base("small", &bench.ledger());
+    let before = bench.read("evidence/e-002.yaml");
+    let conform: Conform = read(&bench, "conform e-002", 0);
+    assert_eq!((conform.written.len(), conform.dry_run), (1, false));
+    let after = bench.read("evidence/e-002.yaml");
+    assert!(after.starts_with(&before) && after.len() > before.len(), "{after}");
+    let check: Check = read(&bench, "check", 0);
+    assert!(check.faults.is_empty(), "{check:?}");
+    let again: Failed = read(&bench, "conform e-002", 2);
+    assert!(again.error.message.contains("conformed already"));
+    assert_eq!(bench.read("evidence/e-002.yaml"), after);
+}

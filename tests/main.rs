@@ -1,0 +1,21 @@
+//! The integration tests: one program, so that it links once.
+//!
+//! Each module below says at its head what belongs into it. Most of what the program answers is held
+//! as files under `tests/golden/`; `tests/golden/README.md` says how to add a case.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test fails by panicking; the lint's own exception covers `#[test]` functions alone"
+)]
+
+mod support;
+
+mod example;
+mod golden;
+mod json;
+mod rules;
+mod schema;
+
+// Further modules, one line each:
