@@ -1,13 +1,13 @@
 //! Configurations: what a subject is by value, as records say it now.
 
 use super::key::{Key, Limit};
-use super::subjects::{Face, Subject, joint_subject, zone_named};
+use super::subjects::{Face, Subject, face_of, joint_subject, zone_named};
 use super::{ArticleError, LayerRole, StackLayer, expand};
 use crate::ledger::{Entry, Ledger};
-use crate::quantity::{Decimal, Quantity};
+use crate::quantity::{Decimal, Quantity, Spread};
 use crate::record::{
-    Address, AttributeValue, CoatRole, CureSegment, Cycle, Exposure, Finish, Material, MaterialKind, Panel,
-    Process, Recipe, RecordKind, Text, Tool,
+    Address, AttributeValue, CoatRole, CureSegment, Cycle, Exposure, Finish, Joint, Material, MaterialKind,
+    Panel, Process, Recipe, RecordKind, Text, Tool, Zone,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
@@ -57,7 +57,7 @@ impl Configuration {
 
     /// Returns keys and values in the order of the canonical form.
     pub fn in_order(&self) -> Vec<(&Key, &AttributeValue)> {
-        let mut all: Vec<_> = self.attributes.iter().collect();
+        let mut all: Vec<_> = self.attributes.iter().filter(|(key, _)| key.limit != Limit::Share).collect();
         all.sort_by_cached_key(|(key, _)| key.rank());
         all
     }
@@ -175,6 +175,9 @@ fn figure(into: &mut Vec<(Key, AttributeValue)>, key: Key, quantity: Option<&Qua
     if let Some(high) = quantity.canonical_high(unit) {
         into.push((key.limit(Limit::High), one(high)));
     }
+    if let Spread::Relative(share) = quantity.spread() {
+        into.push((key.limit(Limit::Share), one(share.six_digits())));
+    }
     into.push((key, one(quantity.canonical(unit))));
 }
 
@@ -200,7 +203,7 @@ impl<'a> Configurator<'a> {
         }
     }
 
-    /// Returns what `subject` is, as `panel` uses it; without a panel, tool and joint are left out.
+    /// Returns what `subject` is, as `panel` uses it first; without a panel, tool and joint are left out.
     ///
     /// # Errors
     /// [`ArticleError`] names the record or figure that is missing.
@@ -209,33 +212,89 @@ impl<'a> Configurator<'a> {
         subject: &Subject,
         panel: Option<&str>,
     ) -> Result<Configuration, ArticleError> {
-        let mut all = self.own_configuration(subject, panel)?;
-        let used_by = panel.and_then(|id| self.ledger.panels.get(id));
-        if let Some(panel) = used_by
-            && !matches!(subject, Subject::Sheet(..) | Subject::Programme)
-        {
-            all.merge(&self.tool_block(panel)?);
-        }
-        Ok(all)
+        let first = self.variants(subject, panel)?.into_iter().next();
+        Ok(first.unwrap_or_default())
     }
 
-    fn own_configuration(
+    /// Returns all that `subject` is as `panel` uses it: one for each joint of a bond, one for each resin
+    /// content that a dry ply is given, else a single one.
+    ///
+    /// # Errors
+    /// [`ArticleError`] names the record or figure that is missing.
+    pub fn variants(
         &self,
         subject: &Subject,
         panel: Option<&str>,
-    ) -> Result<Configuration, ArticleError> {
+    ) -> Result<Vec<Configuration>, ArticleError> {
+        let used_by = panel.and_then(|id| self.ledger.panels.get(id));
+        let mut all = Vec::new();
         match subject {
-            Subject::Lamina { material, resin, process } => {
-                self.lamina(material, resin.as_deref(), process, panel)
+            Subject::Bond { adhesive, process, faces } => {
+                let joints: Vec<&Joint> = used_by.map_or_else(Vec::new, |panel| {
+                    let own = |joint: &&Joint| joint_subject(&panel.value, joint).as_ref() == Some(subject);
+                    panel.value.joints.iter().filter(own).collect()
+                });
+                if joints.is_empty() {
+                    all.push(self.bond(adhesive, process, faces, None)?);
+                }
+                for joint in joints {
+                    if let Some(panel) = used_by {
+                        all.push(self.bond(adhesive, process, faces, Some((&panel.value, joint)))?);
+                    }
+                }
             }
+            Subject::Lamina { material, resin, process } => {
+                let contents = match resin {
+                    Some(resin) => self.contents(material, resin, process, panel),
+                    None => Vec::new(),
+                };
+                if contents.is_empty() {
+                    all.push(self.lamina(material, resin.as_deref(), process, None)?);
+                }
+                for content in contents {
+                    all.push(self.lamina(material, resin.as_deref(), process, Some(content))?);
+                }
+            }
+            Subject::Sheet(material, thickness) => {
+                // What a zone says of its sheet beside the material: limits of thickness, and whether it carries.
+                let zones = used_by.map_or(&[][..], |panel| panel.value.zones.as_slice());
+                for sheet in zones.iter().filter_map(|zone| zone.sheet.as_ref()) {
+                    if sheet.material.id() == material && sheet.thickness.canonical("mm") == *thickness {
+                        let structural = sheet.structural.unwrap_or(false);
+                        all.push(self.sheet(material, thickness, Some((&sheet.thickness, structural)))?);
+                    }
+                }
+                if all.is_empty() {
+                    all.push(self.sheet(material, thickness, None)?);
+                }
+            }
+            _ => all.push(self.own_configuration(subject)?),
+        }
+        if let Some(panel) = used_by
+            && !matches!(subject, Subject::Sheet(..) | Subject::Programme)
+        {
+            let tool = self.tool_block(panel)?;
+            for one in &mut all {
+                one.merge(&tool);
+            }
+        }
+        let mut distinct: Vec<Configuration> = Vec::new();
+        for one in all {
+            if !distinct.contains(&one) {
+                distinct.push(one);
+            }
+        }
+        Ok(distinct)
+    }
+
+    fn own_configuration(&self, subject: &Subject) -> Result<Configuration, ArticleError> {
+        match subject {
             Subject::Laminate(recipe) => Ok(self.laminate(recipe)?.configuration.clone()),
             Subject::Painted(recipe, finish) => {
                 let mut all = self.laminate(recipe)?.configuration.clone();
                 all.merge(&self.finish_block(finish.as_deref(), recipe)?);
                 Ok(all)
             }
-            Subject::Bond { adhesive, process, faces } => self.bond(subject, adhesive, process, faces, panel),
-            Subject::Sheet(material, thickness) => self.sheet(material, thickness, None),
             Subject::Panel(panel) => self.panel(panel),
             Subject::Programme => {
                 let mut all = Configuration::default();
@@ -244,6 +303,10 @@ impl<'a> Configurator<'a> {
                     all.merge_within(&self.panel(panel)?, &format!("z{}", at + 1));
                 }
                 Ok(all)
+            }
+            // These have variants and are made there.
+            Subject::Lamina { .. } | Subject::Bond { .. } | Subject::Sheet(..) => {
+                Ok(Configuration::default())
             }
         }
     }
@@ -389,33 +452,13 @@ impl<'a> Configurator<'a> {
         material: &str,
         resin: Option<&str>,
         process: &str,
-        panel: Option<&str>,
+        content: Option<&Quantity>,
     ) -> Result<Configuration, ArticleError> {
         let by = Address::new(RecordKind::Material, material);
         let fabric = self.material(material, &by)?;
         let mut all = Configuration::default();
-        let resin_entry = resin.map(|id| self.material(id, &by)).transpose()?;
-        let contents = match resin {
-            Some(resin) => self.contents(material, resin, process, panel),
-            None => Vec::new(),
-        };
-        let block = match (resin_entry, contents.first()) {
-            (Some(resin), Some(content)) => {
-                let mut block = self.ply_block(fabric, Some((resin, content)));
-                if contents.len() > 1 {
-                    let texts: Vec<String> = contents.iter().map(|content| content.canonical("%")).collect();
-                    block.retain(|(key, _)| key.base != "resin-content" || key.limit == Limit::Nominal);
-                    for (key, value) in &mut block {
-                        if key.base == "resin-content" {
-                            *value = AttributeValue::List(texts.clone());
-                        }
-                    }
-                }
-                block
-            }
-            _ => self.ply_block(fabric, None),
-        };
-        for (key, value) in block {
+        let resin = resin.map(|id| self.material(id, &by)).transpose()?;
+        for (key, value) in self.ply_block(fabric, resin.zip(content)) {
             all.set(key.lettered("a"), value);
         }
         all.merge(&self.process_block(process, &by)?);
@@ -440,7 +483,12 @@ impl<'a> Configurator<'a> {
             let uses = recipe.value.process.id() == process
                 && own.material.id() == resin
                 && recipe.value.layers.iter().any(|layer| layer.material.id() == fabric);
-            if uses && !all.iter().any(|content| content.canonical("%") == own.content.canonical("%")) {
+            let same = |known: &&Quantity| {
+                known.canonical("%") == own.content.canonical("%")
+                    && known.canonical_low("%") == own.content.canonical_low("%")
+                    && known.canonical_high("%") == own.content.canonical_high("%")
+            };
+            if uses && !all.iter().any(same) {
                 all.push(&own.content);
             }
         }
@@ -697,7 +745,7 @@ impl<'a> Configurator<'a> {
         &self,
         material: &str,
         thickness: &str,
-        structural: Option<bool>,
+        zone: Option<(&Quantity, bool)>,
     ) -> Result<Configuration, ArticleError> {
         let entry = self.material(material, &Address::new(RecordKind::Material, material))?;
         let mut all = Configuration::default();
@@ -705,7 +753,10 @@ impl<'a> Configurator<'a> {
         all.set(Key::plain("glazing.thickness"), one(thickness));
         all.set(Key::plain("glazing.supplier"), words(entry.value.supplier.as_ref()));
         all.set(Key::plain("glazing.site"), words(entry.value.site.as_ref()));
-        if let Some(structural) = structural {
+        if let Some((thickness, structural)) = zone {
+            let mut figures = Vec::new();
+            figure(&mut figures, Key::plain("glazing.thickness"), Some(thickness), "mm");
+            all.merge(&figures);
             all.set(Key::plain("glazing.structural"), one(if structural { "true" } else { "false" }));
         }
         Ok(all)
@@ -713,11 +764,10 @@ impl<'a> Configurator<'a> {
 
     fn bond(
         &self,
-        subject: &Subject,
         adhesive: &str,
         process: &str,
         faces: &[Face; 2],
-        panel: Option<&str>,
+        joint: Option<(&Panel, &Joint)>,
     ) -> Result<Configuration, ArticleError> {
         let by = Address::new(RecordKind::Material, adhesive);
         let mut all = Configuration::default();
@@ -726,31 +776,19 @@ impl<'a> Configurator<'a> {
         }
         all.merge(&self.process_block(process, &by)?);
         all.set(Key::plain("site.bond"), self.site_of(process, &by)?);
-        let panel = panel.and_then(|id| self.ledger.panels.get(id));
-        let joint = panel.and_then(|panel| {
-            panel
-                .value
-                .joints
-                .iter()
-                .find(|joint| joint_subject(&panel.value, joint).as_ref() == Some(subject))
-        });
-        if let Some(joint) = joint {
+        let mut zones: Vec<(Face, Option<&Zone>)> = faces.iter().map(|face| (face.clone(), None)).collect();
+        if let Some((panel, joint)) = joint {
             all.merge(&joint_block(joint));
+            let named = joint.between.iter().flatten().filter_map(|name| zone_named(panel, name.as_str()));
+            let mut own: Vec<(Face, Option<&Zone>)> =
+                named.filter_map(|zone| Some((face_of(zone)?, Some(zone)))).collect();
+            // Faces stand in the order of their text, however `between` is written.
+            own.sort_by_cached_key(|(face, _)| face.to_string());
+            if own.len() == zones.len() {
+                zones = own;
+            }
         }
-        for (at, face) in faces.iter().enumerate() {
-            let scope = format!("x{}", at + 1);
-            let zone = joint.and_then(|joint| {
-                let panel = panel?;
-                joint
-                    .between
-                    .as_ref()?
-                    .iter()
-                    .filter_map(|name| zone_named(&panel.value, name.as_str()))
-                    .find(|zone| match face {
-                        Face::Laminate(id) => zone.recipe.as_ref().is_some_and(|recipe| recipe.id() == id),
-                        Face::Sheet(id) => zone.sheet.as_ref().is_some_and(|sheet| sheet.material.id() == id),
-                    })
-            });
+        for (at, (face, zone)) in zones.iter().enumerate() {
             let own = match face {
                 Face::Laminate(recipe) => {
                     let mut own = Configuration::default();
@@ -776,10 +814,11 @@ impl<'a> Configurator<'a> {
                     let sheet = zone.and_then(|zone| zone.sheet.as_ref());
                     let thickness =
                         sheet.map_or_else(|| "unstated".to_string(), |sheet| sheet.thickness.canonical("mm"));
-                    self.sheet(material, &thickness, sheet.map(|sheet| sheet.structural.unwrap_or(false)))?
+                    let zone = sheet.map(|sheet| (&*sheet.thickness, sheet.structural.unwrap_or(false)));
+                    self.sheet(material, &thickness, zone)?
                 }
             };
-            all.merge_within(&own, &scope);
+            all.merge_within(&own, &format!("x{}", at + 1));
         }
         Ok(all)
     }
@@ -800,7 +839,7 @@ impl<'a> Configurator<'a> {
                 (None, Some(sheet)) => self.sheet(
                     sheet.material.id(),
                     &sheet.thickness.canonical("mm"),
-                    Some(sheet.structural.unwrap_or(false)),
+                    Some((&*sheet.thickness, sheet.structural.unwrap_or(false))),
                 )?,
                 (None, None) => Configuration::default(),
             };
@@ -1017,19 +1056,26 @@ fn exposure_words(exposure: &Exposure) -> Vec<String> {
     all
 }
 
+/// A load case in words, each figure at the limit that loads most.
 fn load_words(load: &crate::record::Load) -> Vec<String> {
+    let worst = |quantity: &Quantity, unit: &str| {
+        let (low, high) = (quantity.exact_low_in(unit), quantity.exact_high_in(unit));
+        let nominal = quantity.exact_in(unit);
+        let most = [nominal, low, high].into_iter().flatten().max_by_key(Decimal::abs);
+        Quantity::canonical_text(most, unit)
+    };
     let mut all = Vec::new();
     if let Some(pressure) = &load.pressure {
-        all.push(format!("pressure {}", pressure.canonical("Pa")));
+        all.push(format!("pressure {}", worst(pressure, "Pa")));
     }
     if let Some(flows) = &load.n {
         for (name, flow) in ["Nx", "Ny", "Nxy"].iter().zip(flows) {
-            all.push(format!("{name} {}", flow.canonical("N/m")));
+            all.push(format!("{name} {}", worst(flow, "N/m")));
         }
     }
     if let Some(moments) = &load.m {
         for (name, moment) in ["Mx", "My", "Mxy"].iter().zip(moments) {
-            all.push(format!("{name} {}", moment.canonical("N")));
+            all.push(format!("{name} {}", worst(moment, "N")));
         }
     }
     if let Some(temperature) = &load.temperature {

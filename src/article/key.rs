@@ -115,6 +115,8 @@ pub enum Limit {
     Low,
     /// The high limit.
     High,
+    /// That the tolerance is written as a share of the nominal; known of records only, never conformed.
+    Share,
 }
 
 /// The key of one attribute in a configuration.
@@ -230,6 +232,7 @@ impl fmt::Display for Key {
             Limit::Nominal => {}
             Limit::Low => f.write_str(".low")?,
             Limit::High => f.write_str(".high")?,
+            Limit::Share => f.write_str(".share")?,
         }
         for part in [&self.letter, &self.scope] {
             if !part.is_empty() {

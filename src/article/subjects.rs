@@ -169,15 +169,21 @@ impl Subject {
         if let Some(list) = &label.bond {
             let list: Vec<&str> = list.iter().map(|text| text.as_str()).collect();
             return match list.as_slice() {
-                [adhesive, process, one, two] => Some(Self::bond(adhesive, process, face(one)?, face(two)?)),
+                [adhesive, process, one, two] => Some(Self::bond(
+                    adhesive.trim_start_matches("material/"),
+                    process.trim_start_matches("process/"),
+                    face(one)?,
+                    face(two)?,
+                )),
                 _ => None,
             };
         }
         if let Some(list) = &label.sheet {
             return match list.as_slice() {
-                [material, thickness] => {
-                    Some(Subject::Sheet(material.as_str().to_string(), sheet_thickness(thickness.as_str())?))
-                }
+                [material, thickness] => Some(Subject::Sheet(
+                    material.as_str().trim_start_matches("material/").to_string(),
+                    sheet_thickness(thickness.as_str())?,
+                )),
                 _ => None,
             };
         }
@@ -287,13 +293,32 @@ pub fn zone_named<'a>(panel: &'a Panel, name: &str) -> Option<&'a Zone> {
 pub fn joint_subject(panel: &Panel, joint: &Joint) -> Option<Subject> {
     let process = joint.process.as_ref()?;
     let [one, two] = joint.between.as_ref()?;
-    let face = |name: &str| {
-        let zone = zone_named(panel, name)?;
-        match (&zone.recipe, &zone.sheet) {
-            (Some(recipe), _) => Some(Face::Laminate(recipe.id().to_string())),
-            (None, Some(sheet)) => Some(Face::Sheet(sheet.material.id().to_string())),
-            (None, None) => None,
-        }
-    };
+    let face = |name: &str| face_of(zone_named(panel, name)?);
     Some(Subject::bond(joint.adhesive.id(), process.id(), face(one.as_str())?, face(two.as_str())?))
+}
+
+/// Returns the face that a zone gives to a bond.
+pub fn face_of(zone: &Zone) -> Option<Face> {
+    match (&zone.recipe, &zone.sheet) {
+        (Some(recipe), _) => Some(Face::Laminate(recipe.id().to_string())),
+        (None, Some(sheet)) => Some(Face::Sheet(sheet.material.id().to_string())),
+        (None, None) => None,
+    }
+}
+
+/// Returns the zones, from 0, in which a panel uses a subject; of a bond, the zones of its faces.
+pub fn zones_of(panel: &Panel, sites: &Sites) -> Vec<usize> {
+    if !sites.zones.is_empty() {
+        return sites.zones.clone();
+    }
+    let slug = |text: &str| text.replace(' ', "-");
+    let mut all = Vec::new();
+    for joint in sites.joints.iter().filter_map(|at| panel.joints.get(*at)) {
+        for name in joint.between.iter().flatten() {
+            all.extend(panel.zones.iter().position(|zone| slug(zone.name.as_str()) == slug(name.as_str())));
+        }
+    }
+    all.sort_unstable();
+    all.dedup();
+    all
 }

@@ -2,7 +2,9 @@
 
 use super::coverage::Demand;
 use super::verdict::lay_measured;
-use crate::article::{ArticleError, Configuration, Configurator, FORM, Key, Limit, Subject, Uses, uses};
+use crate::article::{
+    ArticleError, Configuration, Configurator, FORM, Key, Limit, Subject, Uses, uses, zones_of,
+};
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::Quantity;
 use crate::record::{Address, AttributeValue, Evidence, EvidenceState, RecordKind, Tested};
@@ -45,6 +47,8 @@ pub struct Conformity {
     pub subject: Subject,
     /// The configuration.
     pub configuration: Configuration,
+    /// How further articles differ from it.
+    pub others: Vec<BTreeMap<String, AttributeValue>>,
     /// What was tested, in the order it is written.
     pub tested: Vec<(&'static str, AttributeValue)>,
     /// The commit that it was taken from.
@@ -72,7 +76,7 @@ pub fn conformity(
     let using = using_panels(ledger, entry, &subject, &uses);
     let configurator = Configurator::new(ledger);
     let mut assumptions = Vec::new();
-    let mut configuration = union(&configurator, &subject, &using)?;
+    let (mut configuration, others) = union(&configurator, &subject, &using)?;
     if let Some(tool) = evidence.tested.as_ref().and_then(|tested| tested.tool.as_ref()) {
         let id = tool.as_str().rsplit('/').next().unwrap_or_default();
         let own = configurator.behind(&Address::new(RecordKind::Tool, id)).ok_or_else(|| {
@@ -114,6 +118,7 @@ pub fn conformity(
         id: entry.id.clone(),
         subject,
         configuration,
+        others,
         tested,
         commit: commit.map(str::to_string),
         assumptions,
@@ -141,70 +146,71 @@ fn using_panels(ledger: &Ledger, entry: &Entry<Evidence>, subject: &Subject, use
         .collect()
 }
 
-/// One configuration for all panels: what differs between them becomes a list, tools in one order.
+/// The first configuration of all that panels use, and how each further one differs from it.
+///
+/// Tools stand as lists in one order; whatever else differs is another article.
 fn union(
     configurator: &Configurator<'_>,
     subject: &Subject,
     using: &[String],
-) -> Result<Configuration, ArticleError> {
+) -> Result<(Configuration, Vec<BTreeMap<String, AttributeValue>>), ArticleError> {
     let mut all: Vec<Configuration> = Vec::new();
+    let mut tools: Vec<BTreeMap<Key, AttributeValue>> = Vec::new();
+    let is_tool = |key: &Key| key.facet() == "tool";
     for panel in using {
-        let own = configurator.configuration(subject, Some(panel))?;
-        if !all.contains(&own) {
-            all.push(own);
-        }
-    }
-    let Some(first) = all.first().cloned() else { return configurator.configuration(subject, None) };
-    let mut merged = first;
-    let keys: BTreeSet<Key> = all.iter().flat_map(|own| own.attributes().keys().cloned()).collect();
-    let tools: Vec<BTreeMap<Key, AttributeValue>> = all.iter().fold(Vec::new(), |mut known, own| {
-        let tool: BTreeMap<Key, AttributeValue> = own
-            .attributes()
-            .iter()
-            .filter(|(key, _)| key.facet() == "tool")
-            .map(|(key, value)| (key.clone(), value.clone()))
-            .collect();
-        if !known.contains(&tool) {
-            known.push(tool);
-        }
-        known
-    });
-    for key in keys {
-        let values: Vec<AttributeValue> = if key.facet() == "tool" {
-            if tools.len() < 2 {
-                continue;
-            }
-            let unstated = || AttributeValue::One("unstated".to_string());
-            tools.iter().map(|tool| tool.get(&key).cloned().unwrap_or_else(unstated)).collect()
-        } else {
-            let mut distinct: Vec<AttributeValue> = Vec::new();
-            for own in &all {
-                match own.get(&key) {
-                    Some(value) if !distinct.contains(value) => distinct.push(value.clone()),
-                    _ => {}
-                }
-            }
-            if distinct.len() < 2 {
-                continue;
-            }
-            distinct
-        };
-        if key.limit == Limit::Nominal {
-            let texts = values
+        for variant in configurator.variants(subject, Some(panel))? {
+            let tool: BTreeMap<Key, AttributeValue> = variant
+                .attributes()
                 .iter()
-                .flat_map(|value| match (&key.facet(), value) {
-                    // A chain of tools is itself a list: it stays one entry per tool.
-                    (&"tool", AttributeValue::List(all)) => vec![all.join("; ")],
-                    (_, value) => value.values().to_vec(),
-                })
+                .filter(|(key, _)| is_tool(key))
+                .map(|(key, value)| (key.clone(), value.clone()))
                 .collect();
-            merged.set(key, AttributeValue::List(texts));
-        } else {
-            // Limits of several nominals can't stand in one value; the nominals are what was made.
-            merged.remove(&key);
+            if !tools.contains(&tool) {
+                tools.push(tool);
+            }
+            let mut own = Configuration::default();
+            for (key, value) in variant.attributes().iter().filter(|(key, _)| !is_tool(key)) {
+                own.set(key.clone(), value.clone());
+            }
+            if !all.contains(&own) {
+                all.push(own);
+            }
         }
     }
-    Ok(merged)
+    let mut rest = all.into_iter();
+    let Some(mut main) = rest.next() else {
+        let mut variants = configurator.variants(subject, None)?.into_iter();
+        let main = variants.next().unwrap_or_default();
+        let others = variants.map(|other| differing(&main, &other)).collect();
+        return Ok((main, others));
+    };
+    let others = rest.map(|other| differing(&main, &other)).collect();
+    let keys: BTreeSet<&Key> = tools.iter().flat_map(BTreeMap::keys).collect();
+    for key in keys {
+        let values = tools.iter().map(|tool| tool.get(key).cloned());
+        let value = match tools.as_slice() {
+            [only] => only.get(key).cloned().unwrap_or_else(unstated),
+            // A chain of tools is itself a list: among several tools it stays one entry.
+            _ => AttributeValue::List(
+                values.map(|value| value.unwrap_or_else(unstated).values().join("; ")).collect(),
+            ),
+        };
+        main.set(key.clone(), value);
+    }
+    Ok((main, others))
+}
+
+fn unstated() -> AttributeValue {
+    AttributeValue::One("unstated".to_string())
+}
+
+fn differing(main: &Configuration, other: &Configuration) -> BTreeMap<String, AttributeValue> {
+    other
+        .attributes()
+        .iter()
+        .filter(|(key, value)| key.limit != Limit::Share && main.get(key) != Some(value))
+        .map(|(key, value)| (key.to_string(), value.clone()))
+        .collect()
 }
 
 /// Writes the claims into the configuration and returns what was tested.
@@ -227,9 +233,12 @@ fn claims(
         ledger.showings.get(entry.value.showing.id()).and_then(|showing| showing.value.environment.clone());
     let mut asked = Demand::default();
     for panel in using {
-        let zones =
-            uses.get(subject).and_then(|panels| panels.get(panel)).map_or(&[][..], |sites| &sites.zones);
-        let claims = configurator.claims(subject, panel, zones)?;
+        let sites = uses.get(subject).and_then(|panels| panels.get(panel));
+        let zones = match (ledger.panels.get(panel), sites) {
+            (Some(panel), Some(sites)) => zones_of(&panel.value, sites),
+            _ => Vec::new(),
+        };
+        let claims = configurator.claims(subject, panel, &zones)?;
         asked.claims.zones.extend(claims.zones);
         asked.claims.lightning.extend(claims.lightning);
         asked.claims.fluids.extend(claims.fluids);
@@ -327,7 +336,16 @@ impl Conformity {
         for (key, value) in self.configuration.in_order() {
             text.push_str(&format!("    {key}: {}\n", flow(value)));
         }
-        text.push_str("  others: []\n");
+        if self.others.is_empty() {
+            text.push_str("  others: []\n");
+        } else {
+            text.push_str("  others:\n");
+        }
+        for other in &self.others {
+            let parts: Vec<String> =
+                other.iter().map(|(key, value)| format!("{key}: {}", flow(value))).collect();
+            text.push_str(&format!("    - {{{}}}\n", parts.join(", ")));
+        }
         text
     }
 }

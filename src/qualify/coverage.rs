@@ -18,8 +18,8 @@ pub struct Demand {
     pub ramp: Option<(f64, String)>,
     /// Lowest temperature, K.
     pub minimum: Option<f64>,
-    /// Moisture that the exposure names.
-    pub moisture: Option<String>,
+    /// Moistures that the exposures name.
+    pub moisture: Vec<String>,
     /// What had to be assumed.
     pub assumptions: Vec<String>,
 }
@@ -81,7 +81,10 @@ impl TestedTo {
             zones: with("claims.zone", single(tested.and_then(|t| t.zone.as_ref()))),
             lightning: with("claims.lightning", single(tested.and_then(|t| t.lightning.as_ref()))),
             fluids: with("claims.fluids", tested.and_then(|t| t.fluids.as_deref())),
-            core_forms: claim("claims.core-form"),
+            // An unstated form is equal to an unstated form.
+            core_forms: main
+                .get(&crate::article::Key::plain("claims.core-form"))
+                .map(|value| value.values().iter().filter(|word| *word != "none").cloned().collect()),
             fasteners: claim("claims.fasteners"),
             hole: claim("claims.hole").and_then(|all| all.first().cloned()),
         }
@@ -258,17 +261,19 @@ impl Coverage<'_> {
                 None if !demand.claims.fluids.is_empty() => not_recorded.push("claims.fluids".to_string()),
                 None => {}
             }
-            if let Some(asked) = &demand.moisture
-                && wetness(Some(asked)) > wetness(tested.moisture.as_deref())
-            {
-                let was = tested.moisture.clone().unwrap_or_else(|| "unstated".to_string());
-                all.push(self.reason(
-                    "claims.moisture",
-                    was,
-                    asked.clone(),
-                    "environment",
-                    "wetter than tested",
-                ));
+            for asked in &demand.moisture {
+                let known = tested.moisture.as_deref();
+                let level = wetness(Some(asked));
+                if level > wetness(known) || level == 2 && known != Some(asked.as_str()) {
+                    let was = known.unwrap_or("unstated").to_string();
+                    all.push(self.reason(
+                        "claims.moisture",
+                        was,
+                        asked.clone(),
+                        "environment",
+                        "wetter than tested",
+                    ));
+                }
             }
         }
         if self.asks(Context::Z) {
@@ -344,6 +349,26 @@ impl Coverage<'_> {
                         is,
                         "environment",
                         "w12: colder than the cold test",
+                    ));
+                }
+            }
+            (Bounds::Hot, None) => {
+                if let Some((skin, surface)) = &demand.structural {
+                    let is = format!("{} structural skin, {surface}", celsius(*skin));
+                    let rule = "w10: no tested temperature is recorded";
+                    all.push(self.reason("skin.structural", "not recorded".to_string(), is, "colour", rule));
+                }
+            }
+            (Bounds::Cold, None) => {
+                if let Some(minimum) = demand.minimum {
+                    let is = format!("{} lowest", celsius(minimum));
+                    let rule = "w12: no tested temperature is recorded";
+                    all.push(self.reason(
+                        "exposure.minimum",
+                        "not recorded".to_string(),
+                        is,
+                        "environment",
+                        rule,
                     ));
                 }
             }

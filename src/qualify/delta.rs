@@ -24,6 +24,8 @@ pub struct Delta {
     pub is_limits: (Option<String>, Option<String>),
     /// The conformed value was measured on the article: it has no limits.
     pub measured: bool,
+    /// The tolerance now is written as a share of the nominal.
+    pub relative: bool,
 }
 
 impl Delta {
@@ -114,6 +116,7 @@ fn whole_scope(scope: &str, now: &Configuration, then: &Configuration, found: &m
                 was_limits: (None, None),
                 is_limits: (None, None),
                 measured: false,
+                relative: false,
             });
         }
     }
@@ -320,6 +323,7 @@ fn plies(
             was_limits: (None, None),
             is_limits: (None, None),
             measured: false,
+            relative: false,
         });
     }
 }
@@ -353,6 +357,7 @@ fn single(scope: &str, letter: &str, block: &Block<'_>, gone: bool, found: &mut 
             was_limits: (None, None),
             is_limits: (None, None),
             measured: false,
+            relative: false,
         });
     }
 }
@@ -373,7 +378,10 @@ fn pair_blocks(
         let key = context.key(base, letter);
         let was_key = context.key(base, partner);
         let (is, was) = (get(now, Limit::Nominal), get(then, Limit::Nominal));
-        let Some(was) = was else {
+        // A load or a radius carries its own presence: where geometry was recorded, a new one was not there.
+        let geometry = then.keys().any(|(base, _)| base.starts_with("geometry."));
+        let new = geometry && (base.starts_with("geometry.load.") || base == "geometry.radius");
+        let Some(was) = was.or_else(|| new.then(|| AttributeValue::One("none".to_string()))) else {
             found.not_recorded.push(key.to_string());
             continue;
         };
@@ -384,7 +392,7 @@ fn pair_blocks(
         let measured = context.measured.contains(&was_key);
         let is_limits = (limit(now, Limit::Low), limit(now, Limit::High));
         let was_limits = (limit(then, Limit::Low), limit(then, Limit::High));
-        let nominal = !covers(is.as_ref(), &was);
+        let nominal = !covers(base, is.as_ref(), &was);
         let limits = is_limits != was_limits && !measured;
         if nominal || limits {
             found.all.push(Delta {
@@ -396,21 +404,17 @@ fn pair_blocks(
                 was_limits,
                 is_limits,
                 measured,
+                relative: get(now, Limit::Share).is_some(),
             });
         }
     }
 }
 
-/// Returns whether every value in use is one of those conformed. Only contents come as sets here; other
-/// lists are in order and must be equal.
-fn covers(is: Option<&AttributeValue>, was: &AttributeValue) -> bool {
+/// Returns whether every value in use is one of those conformed. Only contents come as sets; other lists
+/// are in order and must be equal.
+fn covers(base: &str, is: Option<&AttributeValue>, was: &AttributeValue) -> bool {
     let Some(is) = is else { return false };
-    if is == was {
-        return true;
-    }
-    let numeric = |value: &AttributeValue| value.values().iter().all(|text| number(text).is_some());
-    let set = matches!((is, was), (AttributeValue::List(_), _) | (_, AttributeValue::List(_)));
-    set && numeric(is) && numeric(was) && is.values().iter().all(|value| was.values().contains(value))
+    is == was || base == "resin-content" && is.values().iter().all(|value| was.values().contains(value))
 }
 
 /// With several conformed tools, the one in use must be one of them; otherwise the nearest is compared.
@@ -420,11 +424,14 @@ fn tools(
     then: &[(String, Vec<String>)],
     found: &mut Deltas,
 ) {
+    for (base, _) in now.iter().filter(|(base, _)| !then.iter().any(|(other, _)| other == base)) {
+        found.not_recorded.push(context.key(base, "").to_string());
+    }
     // A chain is itself a list, so one tool's chain and several tools' chains are told apart by the body.
     let several = then.iter().find(|(base, _)| base == "tool.body").map_or(1, |(_, values)| values.len());
     let of = |list: &[(String, Vec<String>)], base: &str, at: usize, count: usize| -> Option<String> {
         let (_, values) = list.iter().find(|(own, _)| own == base)?;
-        if count > 1 && values.len() == count { values.get(at).cloned() } else { Some(values.join(", ")) }
+        if count > 1 && values.len() == count { values.get(at).cloned() } else { Some(values.join("; ")) }
     };
     let mine = now.iter().find(|(base, _)| base == "tool.body").map_or(1, |(_, values)| values.len());
     for used in 0..mine {
@@ -458,13 +465,18 @@ fn tools(
                 was_limits: (None, None),
                 is_limits: (None, None),
                 measured: false,
+                relative: false,
             });
         }
     }
 }
 
-/// Reads `37 %`, `193 g/m2`, `0.62`, `99 um`: the number and its unit.
+/// Reads `37 %`, `193 g/m2`, `0.62`, `99 um`: the number and its unit, and nothing behind it.
 pub fn number(text: &str) -> Option<(Decimal, &str)> {
     let (digits, unit) = text.split_once(' ').unwrap_or((text, ""));
-    Decimal::parse(digits).map(|value| (value, unit.trim()))
+    let unit = unit.trim();
+    if unit.contains([' ', ',']) {
+        return None;
+    }
+    Decimal::parse(digits).map(|value| (value, unit))
 }

@@ -59,7 +59,7 @@ pub fn judge(
     let steps = own.map(|(_, steps)| steps);
     let climate = row.judges_climate_by_coverage();
     type Ruled<'a> = (Option<Ruling<'a>>, Vec<&'a Delta>);
-    let mut groups: BTreeMap<(String, String), Ruled<'_>> = BTreeMap::new();
+    let mut groups: BTreeMap<(String, String, String), Ruled<'_>> = BTreeMap::new();
     for delta in &deltas.all {
         let facet = delta.key.facet();
         if facet == "claims" || (climate && matches!(facet, "colour" | "environment")) {
@@ -71,10 +71,15 @@ pub fn judge(
         let attribute = delta.key.base.as_str();
         let ruling = row.ruling(attribute, steps);
         let key = ruling.as_ref().map_or_else(|| facet.to_string(), |ruling| ruling.key.to_string());
-        groups.entry((delta.key.scope.clone(), key)).or_insert_with(|| (ruling, Vec::new())).1.push(delta);
+        // Where the route of the resin decides, each constituent is judged by its own.
+        let routed =
+            ruling.as_ref().is_some_and(|ruling| ruling.steps.iter().any(|step| step.when.is_some()));
+        let letter = if routed { delta.key.letter.clone() } else { String::new() };
+        let group = groups.entry((delta.key.scope.clone(), letter, key));
+        group.or_insert_with(|| (ruling, Vec::new())).1.push(delta);
     }
     let mut reasons = Vec::new();
-    for ((_, key), (ruling, group)) in groups {
+    for ((_, _, key), (ruling, group)) in groups {
         let Some(ruling) = ruling else {
             reasons.extend(
                 group.iter().map(|delta| reason(delta, Asks::None, no_rule(kind, &key), String::new())),
@@ -106,7 +111,14 @@ pub fn judge(
                 if !delta.nominal {
                     own_effect = if step.is_some_and(judges_limits) { effect } else { Asks::None };
                 }
-                if widened && own_effect < Asks::Analysis {
+                if widened && delta.nominal {
+                    // Its own reason: whoever accepts the nominal has not accepted the wider limits.
+                    reasons.push(limits_reason(
+                        delta,
+                        format!("{kind} x {key}: limits widened"),
+                        source.clone(),
+                    ));
+                } else if widened && own_effect < Asks::Analysis {
                     own_effect = Asks::Analysis;
                     own_rule = format!("{kind} x {key}: limits widened");
                 }
@@ -127,6 +139,23 @@ fn reason(delta: &Delta, effect: Asks, rule: String, source: String) -> Reason {
         was: delta.was_text(),
         is: delta.is_text(),
         effect,
+        rule,
+        source,
+        evidence: None,
+        panels: Vec::new(),
+    }
+}
+
+fn limits_reason(delta: &Delta, rule: String, source: String) -> Reason {
+    let shown = |limits: &(Option<String>, Option<String>)| match limits {
+        (Some(low), Some(high)) => format!("{low} .. {high}"),
+        _ => "no limits".to_string(),
+    };
+    Reason {
+        attribute: delta.key.limit(Limit::High).to_string(),
+        was: shown(&delta.was_limits),
+        is: shown(&delta.is_limits),
+        effect: Asks::Analysis,
         rule,
         source,
         evidence: None,
@@ -239,6 +268,11 @@ impl Group<'_> {
                     (is - was).abs() <= allowed
                 })
             }),
+            Condition::AtMost(_)
+                if group.iter().all(|delta| delta.key.base.starts_with("geometry.load.")) =>
+            {
+                group.iter().all(|delta| load_at_most(delta))
+            }
             Condition::AtMost(bound) => group.iter().all(|delta| {
                 worst(delta, Limit::High, |is, was, unit| {
                     bound.limit(was, unit).is_some_and(|limit| *is <= limit)
@@ -343,7 +377,7 @@ fn worst(delta: &Delta, side: Limit, holds: impl Fn(&Decimal, &Decimal, &str) ->
     let pick = |limits: &(Option<String>, Option<String>)| match side {
         Limit::Low => limits.0.clone(),
         Limit::High => limits.1.clone(),
-        Limit::Nominal => None,
+        Limit::Nominal | Limit::Share => None,
     };
     let was_limit = if delta.measured { None } else { pick(&delta.was_limits) };
     match (pick(&delta.is_limits), was_limit) {
@@ -366,7 +400,43 @@ fn worst(delta: &Delta, side: Limit, holds: impl Fn(&Decimal, &Decimal, &str) ->
     }
 }
 
-/// A limit widens when its distance from the nominal grows; relative ones when their share grows.
+/// A load case at most as conformed: each component times its factors, in magnitude; a case that is gone
+/// loads nothing.
+fn load_at_most(delta: &Delta) -> bool {
+    let components = |value: &AttributeValue| -> Option<BTreeMap<String, Decimal>> {
+        let mut all = BTreeMap::new();
+        let mut factor = Decimal::whole(1);
+        for word in value.values() {
+            let (name, figure) = word.split_once(' ')?;
+            let (size, _) = number(figure)?;
+            match name {
+                "factor" | "special_factor" => factor = &factor * &size,
+                _ => {
+                    all.insert(name.to_string(), size);
+                }
+            }
+        }
+        for (name, size) in &mut all {
+            if name != "temperature" {
+                *size = (&*size * &factor).abs();
+            }
+        }
+        Some(all)
+    };
+    let Some(is) = &delta.is else { return true };
+    let Some(was) = &delta.was else { return false };
+    match (components(is), components(was)) {
+        (Some(is), Some(was)) => is.iter().all(|(name, size)| match (name.as_str(), was.get(name)) {
+            // Hotter or colder is no more or less load: any other temperature is another case.
+            ("temperature", known) => known == Some(size),
+            (_, Some(known)) => size <= known,
+            (_, None) => size.is_zero(),
+        }),
+        _ => false,
+    }
+}
+
+/// A limit widens when its distance from the nominal grows; where it is written as a share, when that grows.
 fn widened(delta: &Delta) -> bool {
     if delta.measured || delta.was_unstated() {
         return false;
@@ -375,7 +445,7 @@ fn widened(delta: &Delta) -> bool {
         return false;
     };
     let (Some((is, _)), Some((was, _))) = (number(is), number(was)) else { return false };
-    // Shares are compared with six digits of slack: limits are kept rounded, shares are not.
+    // Conformed limits are rounded to six digits, shares are not.
     let slack = Decimal::parse("0.00001").unwrap_or_else(Decimal::zero);
     let sides = [(&delta.is_limits.0, &delta.was_limits.0), (&delta.is_limits.1, &delta.was_limits.1)];
     sides.into_iter().any(|(is_limit, was_limit)| {
@@ -386,13 +456,12 @@ fn widened(delta: &Delta) -> bool {
                 .map_or_else(Decimal::zero, |(value, _)| (&value - nominal).abs())
         };
         let (new, old) = (distance(is_limit, &is), distance(was_limit, &was));
-        if new <= old {
-            return false;
+        if !delta.relative {
+            return new > old;
         }
-        // The same share of a larger nominal is no wider tolerance.
         match (new.over(&is.abs()), old.over(&was.abs())) {
-            (Some(new), Some(old)) => new > &old + &(&old * &slack) || old.is_zero(),
-            _ => true,
+            (Some(new), Some(old)) => new > &old + &(&old * &slack),
+            _ => new > old,
         }
     })
 }

@@ -294,7 +294,7 @@ pub fn judge(
         } else {
             holds.push("stated".to_string());
         }
-    } else if pool.values.is_empty() && pool.statements.contains(&false) {
+    } else if pool.statements.contains(&false) {
         failed = failed.or(Some(Outcome::Fails("the record states that it was not shown".to_string())));
     }
     match failed {

@@ -7,7 +7,7 @@ use super::pool::{self, Completeness, Outcome, Pool};
 use super::table::{KindRow, OnlyWhere, Table};
 use crate::article::{
     ArticleError, Claims, Configuration, Configurator, FORM, Face, Key, LayerRole, Limit, NoSkin, Sites,
-    Subject, Uses, exposure_of, lamina_in, skin, uses,
+    Subject, Uses, exposure_of, lamina_in, skin, uses, zones_of,
 };
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
@@ -209,7 +209,8 @@ pub struct Evaluation {
 struct Made<'a> {
     entry: &'a Entry<Evidence>,
     label: Option<Subject>,
-    made: AsMade,
+    /// Each article of the evidence, with the others beside it.
+    articles: Vec<AsMade>,
     tested: TestedTo,
 }
 
@@ -224,8 +225,7 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
         return Ok(Evaluation { duties: BTreeMap::new(), uses, assumptions: Vec::new() });
     };
     let demands = Demands::of(ledger, &configurator, &uses)?;
-    let superseded: BTreeSet<&str> =
-        ledger.evidence.values().filter_map(|e| e.value.supersedes.as_ref()).map(|e| e.id()).collect();
+    let superseded = superseded(ledger);
     let mut by_showing: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
     for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains(evidence.id.as_str())) {
         by_showing.entry(evidence.value.showing.id()).or_default().push(evidence);
@@ -265,6 +265,34 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
     Ok(Evaluation { duties, uses, assumptions: assumptions.into_iter().collect() })
 }
 
+/// Records that a finished, conformed correction of the same showing stands in place of.
+///
+/// One whose own values fail the criterion stays: a failure leaves the pool by disposition only.
+fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
+    let mut all = BTreeSet::new();
+    for correction in ledger.evidence.values() {
+        let own = &correction.value;
+        let Some(old) = own.supersedes.as_ref().and_then(|old| ledger.evidence.get(old.id())) else {
+            continue;
+        };
+        let finished = own.state == EvidenceState::Done && own.conformed.is_some();
+        if !finished || own.showing != old.value.showing {
+            continue;
+        }
+        let failed = old.value.disposition.is_none()
+            && old.value.state == EvidenceState::Done
+            && ledger.showings.get(own.showing.id()).is_some_and(|showing| {
+                let values = pool::pool(ledger, &showing.value, &[old]);
+                let complete = pool::completeness(&values, &showing.value).is_complete();
+                matches!(pool::judge(&values, &showing.value.accept, None, complete, None), Outcome::Fails(_))
+            });
+        if !failed {
+            all.insert(old.id.as_str());
+        }
+    }
+    all
+}
+
 /// Structural laminas, laminates and bonds that no hot showing is asked of.
 fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>) -> BTreeSet<String> {
     let hot: BTreeSet<&Subject> = duties
@@ -292,7 +320,7 @@ fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>
 
 /// Demands and configurations of each subject as each panel uses it.
 struct Demands {
-    all: HashMap<(Subject, String), (Configuration, Demand)>,
+    all: HashMap<(Subject, String), (Vec<Configuration>, Demand)>,
 }
 
 impl Demands {
@@ -304,9 +332,9 @@ impl Demands {
         let made: Vec<Result<_, ArticleError>> = asked
             .par_iter()
             .map(|(subject, panel, sites)| {
-                let configuration = configurator.configuration(subject, Some(panel))?;
+                let configurations = configurator.variants(subject, Some(panel))?;
                 let demand = demand(ledger, configurator, subject, panel, sites)?;
-                Ok((((*subject).clone(), (*panel).clone()), (configuration, demand)))
+                Ok((((*subject).clone(), (*panel).clone()), (configurations, demand)))
             })
             .collect();
         let mut all = HashMap::with_capacity(made.len());
@@ -328,7 +356,7 @@ fn demand(
     let mut found = Demand { claims: Claims::default(), ..Demand::default() };
     let Some(panel) = ledger.panels.get(panel_id) else { return Ok(found) };
     // A bond is asked what the zones of its faces are asked.
-    let zones = if sites.zones.is_empty() { bond_zones(&panel.value, sites) } else { sites.zones.clone() };
+    let zones = zones_of(&panel.value, sites);
     found.claims = configurator.claims(subject, panel_id, &zones)?;
     for at in &zones {
         let Some(zone) = panel.value.zones.get(*at) else { continue };
@@ -340,7 +368,7 @@ fn demand(
             found.assumptions.push(format!("panel/{panel_id} names no lowest temperature: none is asked"));
         }
         if let Some(moisture) = &exposure.moisture {
-            found.moisture = Some(moisture.to_string());
+            found.moisture.push(moisture.to_string());
         }
         match skin(ledger, panel, zone)? {
             Ok(skin) => {
@@ -368,26 +396,11 @@ fn demand(
                 .push(format!("panel/{panel_id} zone {} has no skin temperature: {words}", zone.name)),
         }
     }
-    found.assumptions.sort();
-    found.assumptions.dedup();
-    Ok(found)
-}
-
-fn bond_zones(panel: &Panel, sites: &Sites) -> Vec<usize> {
-    let mut all = Vec::new();
-    for joint in sites.joints.iter().filter_map(|at| panel.joints.get(*at)) {
-        for name in joint.between.iter().flatten() {
-            let slug = |text: &str| text.replace(' ', "-");
-            if let Some(at) =
-                panel.zones.iter().position(|zone| slug(zone.name.as_str()) == slug(name.as_str()))
-            {
-                all.push(at);
-            }
-        }
+    for list in [&mut found.assumptions, &mut found.moisture] {
+        list.sort();
+        list.dedup();
     }
-    all.sort_unstable();
-    all.dedup();
-    all
+    Ok(found)
 }
 
 /// Everything that one showing's duties are judged with.
@@ -580,22 +593,34 @@ impl Room<'_> {
         using: Vec<String>,
         candidates: &[Made<'_>],
     ) -> Result<Duty, ArticleError> {
-        let nothing = (Configuration::default(), Demand::default());
-        let mut shared: HashMap<&Configuration, Vec<Deltas>> = HashMap::new();
+        let nothing = (vec![Configuration::default()], Demand::default());
+        let mut shared: HashMap<&Configuration, Vec<Vec<Deltas>>> = HashMap::new();
         let mut panels = BTreeMap::new();
         for panel in using {
-            let (configuration, demand) =
+            let (variants, demand) =
                 self.demands.all.get(&(subject.clone(), panel.clone())).unwrap_or(&nothing);
-            let deltas = shared
-                .entry(configuration)
-                .or_insert_with(|| candidates.iter().map(|one| compare(configuration, &one.made)).collect());
-            let compared: Vec<Compared> = candidates
-                .iter()
-                .zip(deltas.iter())
-                .map(|(made, deltas)| self.compare(subject, configuration, demand, made, deltas))
-                .collect();
             let load_path = self.ledger.panels.get(&panel).and_then(|panel| panel.value.load_path);
-            let mut judged = self.verdict(subject, demand, load_path, candidates, &compared);
+            let mut worst: Option<Judged> = None;
+            for configuration in variants {
+                let deltas = shared.entry(configuration).or_insert_with(|| {
+                    candidates
+                        .iter()
+                        .map(|one| {
+                            one.articles.iter().map(|article| compare(configuration, article)).collect()
+                        })
+                        .collect()
+                });
+                let compared: Vec<Compared> = candidates
+                    .iter()
+                    .zip(deltas.iter())
+                    .map(|(made, deltas)| self.nearest_article(subject, configuration, demand, made, deltas))
+                    .collect();
+                let judged = self.verdict(subject, demand, load_path, candidates, &compared);
+                if worst.as_ref().is_none_or(|worst| judged.gravity() > worst.gravity()) {
+                    worst = Some(judged);
+                }
+            }
+            let Some(mut judged) = worst else { continue };
             judged.assumptions.extend(demand.assumptions.iter().cloned());
             judged.assumptions.sort();
             judged.assumptions.dedup();
@@ -609,12 +634,38 @@ impl Room<'_> {
         })
     }
 
-    fn compare(
+    /// Compares with every article of the evidence; the one that asks least speaks.
+    fn nearest_article(
         &self,
         subject: &Subject,
         configuration: &Configuration,
         demand: &Demand,
         made: &Made<'_>,
+        deltas: &[Deltas],
+    ) -> Compared {
+        let mut best: Option<Compared> = None;
+        for (article, deltas) in made.articles.iter().zip(deltas) {
+            let compared = self.compare(subject, configuration, demand, (made, article), deltas);
+            let less =
+                |best: &Compared| (compared.asks, compared.reasons.len()) < (best.asks, best.reasons.len());
+            if best.as_ref().is_none_or(less) {
+                best = Some(compared);
+            }
+        }
+        best.unwrap_or_else(|| Compared {
+            asks: Asks::Retest,
+            reasons: Vec::new(),
+            allowed: Vec::new(),
+            notes: Vec::new(),
+        })
+    }
+
+    fn compare(
+        &self,
+        subject: &Subject,
+        configuration: &Configuration,
+        demand: &Demand,
+        (made, article): (&Made<'_>, &AsMade),
         deltas: &Deltas,
     ) -> Compared {
         let showing = &self.showing.value;
@@ -625,10 +676,10 @@ impl Room<'_> {
             subject.kind().word(),
             own.map(|own| (self.showing.id.as_str(), own)),
             configuration,
-            &made.made,
+            article,
             deltas,
         );
-        // Evidence of another panel in use counts only where both are the same in every own attribute.
+        // Evidence of another panel counts only where both are the same in every own attribute.
         let whole = matches!(subject, Subject::Panel(_) | Subject::Programme);
         let foreign =
             made.label.as_ref().is_some_and(|label| label != subject && self.uses.contains_key(label));
@@ -878,7 +929,7 @@ impl Room<'_> {
         judged
     }
 
-    /// A failed equivalence may be repeated once, on a new set of panels and with a reason.
+    /// A failed equivalence may be repeated once, later, on a new set of panels and with a reason.
     fn is_repeat(&self, failed: &Made<'_>, repeat: &Made<'_>) -> bool {
         let (old, new) = (&failed.entry.value, &repeat.entry.value);
         let panels = |made: &Made<'_>| -> BTreeSet<(String, String)> {
@@ -887,7 +938,10 @@ impl Room<'_> {
             })
         };
         let equivalences = old.kind == EvidenceKind::Equivalence && new.kind == EvidenceKind::Equivalence;
-        equivalences && old.baseline == new.baseline && panels(failed).is_disjoint(&panels(repeat))
+        let (was, is) = (panels(failed), panels(repeat));
+        let later = old.made.is_some() && new.made > old.made;
+        let new_set = !was.is_empty() && !is.is_empty() && was.is_disjoint(&is);
+        equivalences && old.baseline == new.baseline && later && new_set
     }
 
     /// Judges one conforming extension: whether it counts, fails, or leaves the duty short.
@@ -1052,7 +1106,8 @@ impl Room<'_> {
         let mut nearest: Option<usize> = None;
         for duty in duties {
             let Some(configuration) = plain(&duty.subject) else { continue };
-            let deltas = compare(&configuration, &made.made);
+            let Some(article) = made.articles.first() else { continue };
+            let deltas = compare(&configuration, article);
             let differing =
                 deltas.all.iter().filter(|delta| !matches!(delta.key.facet(), "tool" | "claims")).count();
             let count = differing + deltas.more;
@@ -1097,11 +1152,15 @@ fn made_of(entry: &Entry<Evidence>) -> Option<Made<'_>> {
         .iter()
         .map(|differs| {
             let mut other = main.clone();
-            for (name, value) in differs {
-                let key = Key::parse(name);
+            let keys: Vec<(Key, &AttributeValue)> =
+                differs.iter().map(|(name, value)| (Key::parse(name), value)).collect();
+            // A nominal of its own stands without the limits of the first article.
+            for (key, _) in keys.iter().filter(|(key, _)| key.limit == Limit::Nominal) {
                 for limit in [Limit::Low, Limit::High] {
                     other.remove(&key.limit(limit));
                 }
+            }
+            for (key, value) in keys {
                 other.set(key, value.clone());
             }
             other
@@ -1111,9 +1170,21 @@ fn made_of(entry: &Entry<Evidence>) -> Option<Made<'_>> {
     Some(Made {
         entry,
         label: Subject::from_label(&entry.value.subject),
-        made: AsMade { main, others, measured },
+        articles: articles(main, others, measured),
         tested,
     })
+}
+
+/// Gives each article its turn to be the one compared with; ranges run over all.
+fn articles(main: Configuration, others: Vec<Configuration>, measured: BTreeSet<Key>) -> Vec<AsMade> {
+    let all: Vec<Configuration> = std::iter::once(main).chain(others).collect();
+    (0..all.len())
+        .filter_map(|at| {
+            let main = all.get(at)?.clone();
+            let others = all.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, one)| one.clone());
+            Some(AsMade { main, others: others.collect(), measured: measured.clone() })
+        })
+        .collect()
 }
 
 /// Lays a measured value over what the ledger said; it has no limits.
@@ -1190,8 +1261,7 @@ pub fn note(attribute: &str, words: &str, effect: Asks) -> Reason {
 }
 
 fn exposures(panel: &Panel, sites: &Sites) -> Vec<Exposure> {
-    let zones = if sites.zones.is_empty() { bond_zones(panel, sites) } else { sites.zones.clone() };
-    let mut all: Vec<Exposure> = zones
+    let mut all: Vec<Exposure> = zones_of(panel, sites)
         .iter()
         .filter_map(|at| panel.zones.get(*at))
         .map(|zone| exposure_of(panel, zone.exposure.as_ref()))
