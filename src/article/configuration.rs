@@ -496,6 +496,13 @@ impl<'a> Configurator<'a> {
         all
     }
 
+    /// Returns what no finish is by value.
+    pub fn bare(&self) -> Option<Configuration> {
+        let mut all = Configuration::default();
+        all.merge(&self.finish_block(None, "").ok()?);
+        Some(all)
+    }
+
     /// Returns what stands behind a reference, by value: what evidence would see of the record alone.
     ///
     /// `None` for kinds that no configuration holds, and for records that can't be had.

@@ -3,6 +3,7 @@
 use super::facets::{class_of, facet_of_route};
 use crate::article::{Aligned, Configurator, Likeness, align, layer_role};
 use crate::ledger::{Ledger, Records};
+use crate::qualify::delta::{AsMade, compare};
 use crate::record::{Address, MaterialKind, RecordKind};
 use serde::Serialize;
 use serde_json::{Map, Value};
@@ -71,7 +72,7 @@ struct Room<'a> {
 }
 
 /// Keys that people add without changing what the record means.
-const SILENT: [&str; 3] = ["title", "notes", "owner"];
+const SILENT: [&str; 4] = ["title", "notes", "owner", "formerly"];
 
 fn essence(value: &Value) -> Value {
     match value {
@@ -111,7 +112,14 @@ impl Room<'_> {
             let Some(entry) = head.get(id) else { continue };
             let value = tree(&*entry.value);
             let address = Address::new(kind, id.clone());
-            match left.iter().position(|(_, old)| essence(old) == essence(&value)) {
+            let same = |old: &str| {
+                // What a material is called counts unless it says so itself: equal words are not enough.
+                let behind =
+                    |configurator: &Configurator<'_>, id: &str| configurator.behind(&Address::new(kind, id));
+                kind != RecordKind::Material
+                    || behind(&self.base_values, old) == behind(&self.head_values, id)
+            };
+            match left.iter().position(|(id, old)| essence(old) == essence(&value) && same(id)) {
                 Some(at) => {
                     let (old, _) = left.remove(at);
                     self.edits.renamed.insert((kind, old.clone()), id.clone());
@@ -215,22 +223,18 @@ impl Room<'_> {
         self.push(at(address, route), attribute, text(was), text(is), facet);
     }
 
-    /// The facet of the first attribute that differs behind a reference.
+    /// The facet of the first attribute that differs behind a reference, compared as evidence is.
     fn behind(&self, kind: RecordKind, was: &Value, is: &Value) -> Option<String> {
-        let of = |configurator: &Configurator<'_>, value: &Value| {
-            configurator.behind(&Address::new(kind, value.as_str()?))
+        let of = |configurator: &Configurator<'_>, value: &Value| match value.as_str() {
+            Some(id) => configurator.behind(&Address::new(kind, id)),
+            // No finish is a finish too: bare.
+            None if kind == RecordKind::Finish => configurator.bare(),
+            None => None,
         };
         let old = of(&self.base_values, was).unwrap_or_default();
         let new = of(&self.head_values, is).unwrap_or_default();
-        let mut differing: Vec<_> = old
-            .attributes()
-            .iter()
-            .filter(|(key, value)| new.get(key) != Some(value))
-            .map(|(key, _)| key)
-            .chain(new.attributes().keys().filter(|key| old.get(key).is_none()))
-            .collect();
-        differing.sort_by_cached_key(|key| key.rank());
-        differing.first().map(|key| key.facet().to_string())
+        let made = AsMade { main: old, ..AsMade::default() };
+        compare(&new, &made).all.first().map(|delta| delta.key.facet().to_string())
     }
 
     fn list(

@@ -2,7 +2,7 @@
 
 use super::diff::{Change, diff};
 use crate::article::weigh::{Weigher, counts, programme_mass};
-use crate::article::{ArticleError, Subject, expand, joint_subject};
+use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
 use crate::qualify::judge::Reason;
 use crate::qualify::retest::{RetestPlan, plan};
@@ -77,8 +77,8 @@ pub struct PanelRow {
     pub subject: Subject,
     /// The panel.
     pub panel: String,
-    /// Before.
-    pub was: Verdict,
+    /// Before; `None` where nothing of the kind was asked of the panel there.
+    pub was: Option<Verdict>,
     /// Now.
     pub now: Verdict,
     /// What it asks now.
@@ -149,9 +149,29 @@ pub fn impact_of(
         let (was, was_asks) = (old.map(Duty::verdict), old.map(Duty::asks));
         let (now, asks) = (duty.verdict(), duty.asks());
         if was == Some(now) && was_asks == Some(asks) {
-            if let Some(old) = old {
-                panel_rows.extend(own_rows(old, duty, &renamed_panels));
-            }
+            // What the same place asked before: another subject of the same showing on the same panel.
+            let earlier = |panel: &str| {
+                let name = renamed_panels
+                    .iter()
+                    .find(|(_, new)| *new == panel)
+                    .map_or(panel, |(old, _)| old.as_str());
+                before
+                    .duties
+                    .values()
+                    .filter(|other| {
+                        other.showing == duty.showing && other.subject.kind() == duty.subject.kind()
+                    })
+                    .filter(|other| {
+                        !after
+                            .duties
+                            .get(&(other.showing.clone(), other.subject.clone()))
+                            .is_some_and(|now| now.panels.contains_key(panel))
+                    })
+                    .filter_map(|other| other.panels.get(name))
+                    .max_by_key(|judged| judged.gravity())
+                    .map(|judged| (judged.verdict, judged.asks))
+            };
+            panel_rows.extend(own_rows(old, duty, &renamed_panels, &earlier));
             continue;
         }
         let mut because = duty.because();
@@ -171,11 +191,19 @@ pub fn impact_of(
             panels: duty.worst_panels(),
         });
     }
-    let taken: BTreeSet<&DutyKey> = replaced.values().collect();
+    // A duty whose subject only changed its name has not ended; any other that no row names has.
+    let named: BTreeSet<(&String, &Subject)> =
+        duties.iter().filter_map(|row: &DutyRow| Some((&row.showing, row.was_subject.as_ref()?))).collect();
+    let kept = |key: &DutyKey| {
+        let now = renamed_subject(&key.1, &edits.renamed);
+        now != key.1 && after.duties.contains_key(&(key.0.clone(), now))
+    };
     let ended = before
         .duties
         .iter()
-        .filter(|(key, _)| !after.duties.contains_key(*key) && !taken.contains(key))
+        .filter(|(key, _)| {
+            !after.duties.contains_key(*key) && !named.contains(&(&key.0, &key.1)) && !kept(key)
+        })
         .map(|(key, duty)| (key.0.clone(), key.1.clone(), duty.verdict()))
         .collect();
     let worse: Vec<DutyKey> = duties
@@ -185,7 +213,7 @@ pub fn impact_of(
         .chain(
             panel_rows
                 .iter()
-                .filter(|row| !row.now.is_closed() && row.was.is_closed())
+                .filter(|row| !row.now.is_closed() && row.was.is_none_or(Verdict::is_closed))
                 .map(|row| (row.showing.clone(), row.subject.clone())),
         )
         .collect();
@@ -218,25 +246,37 @@ fn mass_of(ledger: &Ledger) -> Result<f64, ArticleError> {
     if ledger.panels.is_empty() && ledger.assemblies.is_empty() { Ok(0.0) } else { programme_mass(ledger) }
 }
 
-fn own_rows(old: &Duty, duty: &Duty, renamed: &BTreeMap<String, String>) -> Vec<PanelRow> {
+/// Verdicts of single panels that differ beside the duty's own; a panel that is new to the duty comes from
+/// its verdict on the subject that stood in the same place before.
+fn own_rows(
+    old: Option<&Duty>,
+    duty: &Duty,
+    renamed: &BTreeMap<String, String>,
+    earlier: &dyn Fn(&str) -> Option<(Verdict, Asks)>,
+) -> Vec<PanelRow> {
     let mut rows = Vec::new();
     for (panel, judged) in &duty.panels {
-        let before: Option<&Judged> = old.panels.get(panel).or_else(|| {
-            let name = renamed.iter().find(|(_, new)| *new == panel).map(|(old, _)| old)?;
-            old.panels.get(name)
+        let before: Option<&Judged> = old.and_then(|old| {
+            old.panels.get(panel).or_else(|| {
+                let name = renamed.iter().find(|(_, new)| *new == panel).map(|(old, _)| old)?;
+                old.panels.get(name)
+            })
         });
-        if let Some(before) =
-            before.filter(|before| before.verdict != judged.verdict || before.asks != judged.asks)
-        {
-            rows.push(PanelRow {
-                showing: duty.showing.clone(),
-                subject: duty.subject.clone(),
-                panel: panel.clone(),
-                was: before.verdict,
-                now: judged.verdict,
-                asks: judged.asks,
-            });
+        let was = match before {
+            Some(before) => Some((before.verdict, before.asks)),
+            None => earlier(panel),
+        };
+        if was == Some((judged.verdict, judged.asks)) {
+            continue;
         }
+        rows.push(PanelRow {
+            showing: duty.showing.clone(),
+            subject: duty.subject.clone(),
+            panel: panel.clone(),
+            was: was.map(|(verdict, _)| verdict),
+            now: judged.verdict,
+            asks: judged.asks,
+        });
     }
     rows
 }
@@ -256,7 +296,9 @@ fn grounded(head: &Ledger, duties: &[DutyRow], rows: &[PanelRow], after: &Evalua
     }
     all.extend(
         rows.iter()
-            .filter(|row| !row.now.is_closed() && row.was.is_closed() && released(&row.panel))
+            .filter(|row| {
+                !row.now.is_closed() && row.was.is_none_or(Verdict::is_closed) && released(&row.panel)
+            })
             .map(|row| row.panel.clone()),
     );
     all.into_iter().collect()
@@ -294,6 +336,40 @@ fn panel_deltas(
         // Below a millionth of a gram it is the order of summing, not a change.
         .filter(|row| row.delta.abs() > 1e-9)
         .collect())
+}
+
+/// Returns a subject under the names that its records have now.
+fn renamed_subject(subject: &Subject, renamed: &BTreeMap<(RecordKind, String), String>) -> Subject {
+    let now = |kind: RecordKind, id: &String| {
+        renamed.get(&(kind, id.clone())).cloned().unwrap_or_else(|| id.clone())
+    };
+    let face = |face: &Face| match face {
+        Face::Laminate(id) => Face::Laminate(now(RecordKind::Recipe, id)),
+        Face::Sheet(id) => Face::Sheet(now(RecordKind::Material, id)),
+    };
+    match subject {
+        Subject::Lamina { material, resin, process } => Subject::Lamina {
+            material: now(RecordKind::Material, material),
+            resin: resin.as_ref().map(|resin| now(RecordKind::Material, resin)),
+            process: now(RecordKind::Process, process),
+        },
+        Subject::Laminate(recipe) => Subject::Laminate(now(RecordKind::Recipe, recipe)),
+        Subject::Painted(recipe, finish) => Subject::Painted(
+            now(RecordKind::Recipe, recipe),
+            finish.as_ref().map(|finish| now(RecordKind::Finish, finish)),
+        ),
+        Subject::Bond { adhesive, process, faces: [one, two] } => Subject::bond(
+            &now(RecordKind::Material, adhesive),
+            &now(RecordKind::Process, process),
+            face(one),
+            face(two),
+        ),
+        Subject::Sheet(material, thickness) => {
+            Subject::Sheet(now(RecordKind::Material, material), thickness.clone())
+        }
+        Subject::Panel(panel) => Subject::Panel(now(RecordKind::Panel, panel)),
+        Subject::Programme => Subject::Programme,
+    }
 }
 
 /// One place where a subject sits: the panel, and the zone or joint in it.

@@ -119,6 +119,7 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         let mut document = view::json(report.blocked(), &views);
         if let Some(map) = document.as_object_mut() {
             map.insert("known".to_string(), json!(report.known));
+            map.insert("not_judged".to_string(), json!(report.not_judged));
         }
         writeln!(out, "{document:#}")?;
     } else {
@@ -128,6 +129,13 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
             let rules: Vec<String> =
                 report.known.iter().map(|(rule, count)| format!("{rule} {count}")).collect();
             writeln!(out, "Known already and not blocking again: {}.", rules.join(", "))?;
+        }
+        if !report.not_judged.is_empty() {
+            let words = format!(
+                "Named in the policy but not judged by this version, so their silence says nothing: {}.",
+                report.not_judged.join(", ")
+            );
+            writeln!(out, "{}", crate::report::table::wrap(&words, context.width))?;
         }
     }
     Ok(if report.blocked() { Status::Objection } else { Status::Done })

@@ -14,25 +14,18 @@ const KEPT: [&str; 10] =
 
 /// Finds finished evidence, approved decisions and approved concessions that differ or are gone.
 pub fn altered_evidence(base: &Ledger, staged: &Ledger) -> Vec<(Finding, String)> {
-    let mut all = Vec::new();
-    for entry in staged.evidence.values() {
-        let Some(written) = &entry.value.digest else { continue };
-        if let Some(data) = staged.data.get(&entry.id)
-            && data.digest != *written
-        {
-            let message = format!(
-                "evidence/{}: the bytes of `{}` are not those that were conformed (digest {} now, {} written)",
-                entry.id,
-                data.file,
-                shortened(&data.digest),
-                shortened(written)
-            );
-            let (mut found, key) = finding(RecordKind::Evidence, &entry.id, "digest", message);
-            found.help = format!(
-                "restore `{}`; corrected data is a new file, named by a new record with `supersedes`",
-                data.file
-            );
-            all.push((found, key));
+    let mut all = changed_data(staged);
+    // Where no digest was written, the bytes that were committed are what was conformed.
+    for (id, data) in &base.data {
+        let finished = base.evidence.get(id).is_some_and(|entry| {
+            entry.value.state == EvidenceState::Done
+                && entry.value.conformed.is_some()
+                && entry.value.digest.is_none()
+        });
+        if let Some(now) = staged.data.get(id).filter(|now| finished && now.digest != data.digest) {
+            let message =
+                format!("evidence/{id}: the bytes of `{}` are not those that were committed", now.file);
+            all.push(finding(RecordKind::Evidence, id, "data", message));
         }
     }
     for entry in base.evidence.values() {
@@ -75,6 +68,32 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger) -> Vec<(Finding, String)
         if now != Some(&*entry.value) && !broken(staged, RecordKind::Concession, &entry.id) {
             let message = format!("concession/{} was approved and differs or is gone", entry.id);
             all.push(finding(RecordKind::Concession, &entry.id, "", message));
+        }
+    }
+    all
+}
+
+/// Finds data whose bytes are not those of the digest that was written.
+pub(super) fn changed_data(ledger: &Ledger) -> Vec<(Finding, String)> {
+    let mut all = Vec::new();
+    for entry in ledger.evidence.values() {
+        let Some(written) = &entry.value.digest else { continue };
+        if let Some(data) = ledger.data.get(&entry.id)
+            && data.digest != *written
+        {
+            let message = format!(
+                "evidence/{}: the bytes of `{}` are not those that were conformed (digest {} now, {} written)",
+                entry.id,
+                data.file,
+                shortened(&data.digest),
+                shortened(written)
+            );
+            let (mut found, key) = finding(RecordKind::Evidence, &entry.id, "digest", message);
+            found.help = format!(
+                "restore `{}`; corrected data is a new file, named by a new record with `supersedes`",
+                data.file
+            );
+            all.push((found, key));
         }
     }
     all

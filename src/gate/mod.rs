@@ -61,6 +61,8 @@ pub struct GateReport {
     pub findings: Vec<Finding>,
     /// Findings that the committed state has already, by rule.
     pub known: BTreeMap<&'static str, usize>,
+    /// Rules that the policy names and this version does not judge: their silence says nothing.
+    pub not_judged: Vec<String>,
 }
 
 impl GateReport {
@@ -74,13 +76,15 @@ impl GateReport {
 struct Raw {
     finding: Finding,
     key: (String, String),
-    gravity: (u8, Asks, u8),
+    /// Class, what is asked, and for masses the milligrams; ties between verdict words make nothing graver.
+    gravity: (u8, Asks, u64),
 }
 
 /// Judges what is staged against what is committed.
 pub fn judge(base: &Side<'_>, staged: &Side<'_>) -> GateReport {
     let policy = |rule: &str| level(base.ledger, staged.ledger, rule);
-    let mut report = GateReport::default();
+    let mut report =
+        GateReport { not_judged: not_judged(base.ledger, staged.ledger), ..GateReport::default() };
     for fault in staged.ledger.faults.iter().filter(|fault| fault.level == Level::Error) {
         // A record that can't be read says nothing: it is never let through as already known.
         report.findings.push(Finding {
@@ -121,10 +125,13 @@ pub fn judge(base: &Side<'_>, staged: &Side<'_>) -> GateReport {
     for (finding, key) in altered_evidence(base.ledger, staged.ledger) {
         new.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });
     }
+    for (finding, key) in altered::changed_data(base.ledger) {
+        old.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });
+    }
     if let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) {
         lapsed(staged.ledger, before, after, &names, &mut new);
     }
-    let known: BTreeMap<(&str, String, String), (u8, Asks, u8)> = old
+    let known: BTreeMap<(&str, String, String), (u8, Asks, u64)> = old
         .into_iter()
         .map(|raw| ((raw.finding.rule, names.now(&raw.key.0), names.now(&raw.key.1)), raw.gravity))
         .collect();
@@ -157,6 +164,26 @@ pub fn judge(base: &Side<'_>, staged: &Side<'_>) -> GateReport {
         order(one).cmp(&order(two))
     });
     report
+}
+
+/// Rules of the design that are not off and that this version does not judge.
+fn not_judged(base: &Ledger, staged: &Ledger) -> Vec<String> {
+    const LATER: [&str; 6] = [
+        "unexplained-change",
+        "weakened-requirement",
+        "milestone-not-earned",
+        "expired-concession",
+        "negative-margin",
+        "bond-route",
+    ];
+    let named = |ledger: &Ledger, rule: &str| {
+        ledger
+            .head
+            .as_ref()
+            .is_some_and(|head| head.policy.get(rule).is_some_and(|level| *level != PolicyLevel::Off))
+    };
+    let all = LATER.into_iter().filter(|rule| named(base, rule) || named(staged, rule));
+    all.map(str::to_string).collect()
 }
 
 /// The stricter of both policies; the built-in level where a ledger names none.
@@ -243,7 +270,7 @@ fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
                     place: None,
                 },
                 key: (format!("panel/{panel}"), duty_text(key)),
-                gravity: judged.gravity(),
+                gravity: gravity(judged),
             });
         }
     }
@@ -266,6 +293,11 @@ fn way_on(key: &DutyKey, released: bool) -> String {
     } else {
         format!("it is due at a milestone that is reached; {why}")
     }
+}
+
+fn gravity(judged: &Judged) -> (u8, Asks, u64) {
+    let (class, asks, _) = judged.gravity();
+    (class, asks, 0)
 }
 
 /// The first zone or joint of the panel that uses the subject.
@@ -327,7 +359,7 @@ fn lapsed(ledger: &Ledger, before: &Evaluation, after: &Evaluation, names: &Name
                     place: None,
                 },
                 key: (format!("lapsed {panel}"), duty_text(key)),
-                gravity: judged.gravity(),
+                gravity: gravity(judged),
             });
         }
     }
@@ -348,7 +380,6 @@ fn over_budget(ledger: &Ledger, into: &mut Vec<Raw>) {
         // Gravity in whole milligrams, so that the order of summing never counts as growth.
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         let milligrams = (over * 1e6).round().clamp(0.0, 1e15) as u64;
-        let bytes = milligrams.to_be_bytes();
         into.push(Raw {
             finding: Finding {
                 rule: "over-budget",
@@ -363,8 +394,8 @@ fn over_budget(ledger: &Ledger, into: &mut Vec<Raw>) {
                 help: format!("`bondline mass` opens the figure; take {over:.3} kg out, or agree another budget in ledger.yaml"),
                 place: None,
             },
-            key: (format!("group {}", group.group), format!("{bytes:?}")),
-            gravity: (0, Asks::None, 0),
+            key: (format!("group {}", group.group), String::new()),
+            gravity: (0, Asks::None, milligrams),
         });
     }
 }

@@ -70,7 +70,7 @@ pub fn json(impact: &Impact) -> Value {
             "showing": row.showing,
             "subject": row.subject.to_string(),
             "panel": row.panel,
-            "was": row.was.word(),
+            "was": row.was.map(Verdict::word),
             "now": row.now.word(),
             "asks": row.asks.to_string(),
         })).collect::<Vec<_>>(),
@@ -285,10 +285,8 @@ fn write_panel_rows(page: &mut Page<'_>, impact: &Impact) {
     let shown = page.frame.shown(rows.len(), DUTIES_SHOWN);
     for row in rows.iter().take(shown) {
         let asks = if row.asks > Asks::None { format!(", asks {}", row.asks) } else { String::new() };
-        page.verdict(
-            row.now,
-            &format!("panel/{} was {}{asks}: {} {}", row.panel, row.was, row.showing, row.subject),
-        );
+        let was = row.was.map_or_else(|| "is new to it".to_string(), |was| format!("was {was}"));
+        page.verdict(row.now, &format!("panel/{} {was}{asks}: {} {}", row.panel, row.showing, row.subject));
     }
     if shown < rows.len() {
         page.paragraph(&format!("… and {} more; --all shows them", rows.len() - shown));

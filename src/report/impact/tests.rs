@@ -104,7 +104,7 @@ fn full() -> Impact {
             showing: "fatigue".into(),
             subject: lamina("cw-200-e1"),
             panel: "belly-cover".into(),
-            was: Met,
+            was: Some(Met),
             now: Lapsed,
             asks: Asks::Retest,
         }],
