@@ -13,6 +13,8 @@ pub mod judge;
 pub mod pool;
 pub mod rests;
 pub mod retest;
+#[cfg(test)]
+mod silence;
 pub mod table;
 #[cfg(test)]
 pub(crate) mod tests;
