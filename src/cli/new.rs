@@ -206,8 +206,11 @@ fn lay_history(target: &Path) -> Result<usize, Failure> {
             None => Vec::new(),
         };
         let parents: Vec<&git2::Commit<'_>> = parents.iter().collect();
-        parent =
-            Some(repository.commit(Some("HEAD"), &who, &who, &step.message, &tree, &parents).map_err(git)?);
+        parent = Some(
+            repository
+                .commit(Some("HEAD"), &who, &who, &format!("{}\n", step.message.trim_end()), &tree, &parents)
+                .map_err(git)?,
+        );
     }
     Ok(steps.len())
 }
