@@ -1073,13 +1073,9 @@ impl Room<'_> {
                 judged.verdict =
                     if judged.under_way.is_empty() && !unconformed { Verdict::Open } else { Verdict::Short };
                 let near = judged.evidence.join(", ");
-                let mut because = vec![note(
-                    "evidence",
-                    &format!("nothing recorded for it; the nearest is {near}"),
-                    Asks::Retest,
-                )];
-                because.append(&mut judged.because);
-                judged.because = because;
+                let words = format!("nothing recorded for it; the nearest is {near}");
+                judged.nearest =
+                    std::mem::replace(&mut judged.because, vec![note("evidence", &words, Asks::Retest)]);
             }
         }
         Ok(())
