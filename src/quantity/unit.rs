@@ -193,6 +193,30 @@ fn exponents(kind: Kind) -> Exponents {
 }
 
 impl Kind {
+    /// The kinds that a unit tells; a difference of temperatures has the units of a temperature.
+    pub const ALL: [Kind; 20] = [
+        Kind::Fraction,
+        Kind::Length,
+        Kind::Area,
+        Kind::Mass,
+        Kind::LinearMass,
+        Kind::ArealMass,
+        Kind::Density,
+        Kind::Stress,
+        Kind::Temperature,
+        Kind::HeatingRate,
+        Kind::Duration,
+        Kind::Speed,
+        Kind::Irradiance,
+        Kind::Angle,
+        Kind::LineForce,
+        Kind::Force,
+        Kind::MassMoment,
+        Kind::Expansion,
+        Kind::Diffusivity,
+        Kind::Strain,
+    ];
+
     /// Returns the name used in messages.
     pub fn name(self) -> &'static str {
         match self {
@@ -345,29 +369,7 @@ pub(super) fn find(kind: Kind, text: &str) -> Option<Unit> {
 
 /// Returns the kinds' names that `text` would be a unit of; empty when it is no unit at all.
 pub(super) fn measures(text: &str) -> Vec<&'static str> {
-    const ALL: [Kind; 20] = [
-        Kind::Fraction,
-        Kind::Length,
-        Kind::Area,
-        Kind::Mass,
-        Kind::LinearMass,
-        Kind::ArealMass,
-        Kind::Density,
-        Kind::Stress,
-        Kind::Temperature,
-        Kind::HeatingRate,
-        Kind::Duration,
-        Kind::Speed,
-        Kind::Irradiance,
-        Kind::Angle,
-        Kind::LineForce,
-        Kind::Force,
-        Kind::MassMoment,
-        Kind::Expansion,
-        Kind::Diffusivity,
-        Kind::Strain,
-    ];
-    ALL.iter().filter(|kind| find(**kind, text).is_some()).map(|kind| kind.name()).collect()
+    Kind::ALL.iter().filter(|kind| find(**kind, text).is_some()).map(|kind| kind.name()).collect()
 }
 
 fn alias(text: &str) -> &str {
