@@ -7,7 +7,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Decimal, Quantity};
 use crate::record::{
     Address, AttributeValue, CoatRole, CureSegment, Cycle, Exposure, Finish, Material, MaterialKind, Panel,
-    Process, Recipe, RecordKind, Text, Tool,
+    Process, Recipe, RecordKind, Text, Tool, Zone,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
@@ -737,20 +737,21 @@ impl<'a> Configurator<'a> {
         if let Some(joint) = joint {
             all.merge(&joint_block(joint));
         }
-        for (at, face) in faces.iter().enumerate() {
-            let scope = format!("x{}", at + 1);
-            let zone = joint.and_then(|joint| {
-                let panel = panel?;
-                joint
-                    .between
-                    .as_ref()?
-                    .iter()
-                    .filter_map(|name| zone_named(&panel.value, name.as_str()))
-                    .find(|zone| match face {
-                        Face::Laminate(id) => zone.recipe.as_ref().is_some_and(|recipe| recipe.id() == id),
-                        Face::Sheet(id) => zone.sheet.as_ref().is_some_and(|sheet| sheet.material.id() == id),
-                    })
+        // The zones that are joined; each stands for one face, though both may be of one recipe.
+        let mut joined: Vec<&Zone> = joint
+            .and_then(|joint| Some((panel?, joint.between.as_ref()?)))
+            .map_or_else(Vec::new, |(panel, between)| {
+                between.iter().filter_map(|name| zone_named(&panel.value, name.as_str())).collect()
             });
+        let mut sides = Vec::new();
+        for face in faces {
+            let zone = joined
+                .iter()
+                .position(|zone| match face {
+                    Face::Laminate(id) => zone.recipe.as_ref().is_some_and(|recipe| recipe.id() == id),
+                    Face::Sheet(id) => zone.sheet.as_ref().is_some_and(|sheet| sheet.material.id() == id),
+                })
+                .map(|at| joined.remove(at));
             let own = match face {
                 Face::Laminate(recipe) => {
                     let mut own = Configuration::default();
@@ -775,7 +776,16 @@ impl<'a> Configurator<'a> {
                     self.sheet(material, &thickness, sheet.map(|sheet| sheet.structural.unwrap_or(false)))?
                 }
             };
-            all.merge_within(&own, &scope);
+            sides.push(own);
+        }
+        // Faces of one name: which of the two zones is written first plays no part.
+        if let [one, two] = faces
+            && one == two
+        {
+            sides.sort();
+        }
+        for (at, side) in sides.iter().enumerate() {
+            all.merge_within(side, &format!("x{}", at + 1));
         }
         Ok(all)
     }
