@@ -19,3 +19,5 @@ mod rules;
 mod schema;
 
 // Further modules, one line each:
+mod git;
+mod property;

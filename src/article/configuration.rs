@@ -795,7 +795,8 @@ impl<'a> Configurator<'a> {
                 zones = own;
             }
         }
-        for (at, (face, zone)) in zones.iter().enumerate() {
+        let mut sides = Vec::new();
+        for (face, zone) in &zones {
             let own = match face {
                 Face::Laminate(recipe) => {
                     let mut own = Configuration::default();
@@ -825,7 +826,16 @@ impl<'a> Configurator<'a> {
                     self.sheet(material, &thickness, zone)?
                 }
             };
-            all.merge_within(&own, &format!("x{}", at + 1));
+            sides.push(own);
+        }
+        // Faces of one name: which of the two zones is written first plays no part.
+        if let [one, two] = faces
+            && one == two
+        {
+            sides.sort();
+        }
+        for (at, side) in sides.iter().enumerate() {
+            all.merge_within(side, &format!("x{}", at + 1));
         }
         Ok(all)
     }

@@ -4,6 +4,7 @@ use super::facets::{class_of, facet_of_route};
 use crate::article::{Aligned, Configurator, Likeness, align, layer_role};
 use crate::ledger::{Ledger, Records};
 use crate::qualify::delta::{AsMade, compare};
+use crate::quantity::{Kind, Quantity};
 use crate::record::{Address, MaterialKind, RecordKind};
 use serde::Serialize;
 use serde_json::{Map, Value};
@@ -33,6 +34,14 @@ pub struct Edits {
     pub changes: Vec<Change>,
     /// Renamed records: kind and old id, new id.
     pub renamed: BTreeMap<(RecordKind, String), String>,
+}
+
+impl Edits {
+    /// Returns the records of a kind that only changed their name: old id, new id.
+    pub fn renamed_of(&self, kind: RecordKind) -> BTreeMap<String, String> {
+        let own = self.renamed.iter().filter(|((renamed, _), _)| *renamed == kind);
+        own.map(|((_, old), new)| (old.clone(), new.clone())).collect()
+    }
 }
 
 /// Compares two ledgers record by record.
@@ -176,7 +185,7 @@ impl Room<'_> {
         is: &Value,
         record: &Value,
     ) {
-        if was == is {
+        if was == is || same_quantity(was, is) {
             return;
         }
         match (was, is) {
@@ -349,6 +358,28 @@ impl Room<'_> {
             _ => Likeness::Differ(count),
         }
     }
+}
+
+/// Whether two texts are one quantity in two units: exactly the same nominal and limits, and a tolerance
+/// written the same way.
+fn same_quantity(was: &Value, is: &Value) -> bool {
+    let (Value::String(was), Value::String(is)) = (was, is) else { return false };
+    // Without a unit it may be a name or a number of something.
+    if !was.contains(' ') || !is.contains(' ') {
+        return false;
+    }
+    let way = |quantity: &Quantity| std::mem::discriminant(quantity.spread());
+    Kind::ALL.iter().any(|kind| {
+        let (Ok(was), Ok(is)) = (Quantity::parse(*kind, was), Quantity::parse(*kind, is)) else {
+            return false;
+        };
+        let unit = kind.si_unit();
+        was.exact_in(unit).is_some()
+            && was.exact_in(unit) == is.exact_in(unit)
+            && was.exact_low_in(unit) == is.exact_low_in(unit)
+            && was.exact_high_in(unit) == is.exact_high_in(unit)
+            && way(&was) == way(&is)
+    })
 }
 
 /// Entries with a name pair by it; others by how many keys differ.

@@ -19,7 +19,10 @@ pub fn facet_of_route(kind: RecordKind, attribute: &str, record: &Value) -> Targ
     let facet = match kind {
         RecordKind::Material => material(attribute, own, record.get("role").and_then(Value::as_str)),
         RecordKind::Process => process(attribute),
-        RecordKind::Tool => tool(attribute),
+        RecordKind::Tool => match attribute {
+            "from" => return Target::Reference(RecordKind::Tool),
+            _ => tool(attribute),
+        },
         RecordKind::Finish => match attribute {
             "process" => return Target::Reference(RecordKind::Process),
             "coats.material" => return Target::Reference(RecordKind::Material),
@@ -103,7 +106,7 @@ fn process(attribute: &str) -> Option<&'static str> {
 }
 
 fn tool(attribute: &str) -> Option<&'static str> {
-    matches!(attribute, "body" | "cte" | "tg" | "surface" | "sealed" | "survey" | "from").then_some("tool")
+    matches!(attribute, "body" | "cte" | "tg" | "surface" | "sealed" | "survey").then_some("tool")
 }
 
 fn panel(attribute: &str) -> Option<&'static str> {

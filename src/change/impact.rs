@@ -1,6 +1,6 @@
 //! What a change does: edits, mass, duties, and what proves them again.
 
-use super::diff::{Change, diff};
+use super::diff::{Change, Edits, diff};
 use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
@@ -134,13 +134,8 @@ pub fn impact_of(
     after: &Evaluation,
 ) -> Result<Impact, ArticleError> {
     let edits = diff(base.0, head.0);
-    let renamed_panels: BTreeMap<String, String> = edits
-        .renamed
-        .iter()
-        .filter(|((kind, _), _)| *kind == RecordKind::Panel)
-        .map(|((_, old), new)| (old.clone(), new.clone()))
-        .collect();
-    let replaced = replacements(base.0, before, head.0, after, &renamed_panels)?;
+    let renamed_panels = edits.renamed_of(RecordKind::Panel);
+    let replaced = replacements(base.0, before, head.0, after, &edits)?;
     let mut duties = Vec::new();
     let mut panel_rows = Vec::new();
     for (key, duty) in &after.duties {
@@ -181,7 +176,7 @@ pub fn impact_of(
         duties.push(DutyRow {
             showing: key.0.clone(),
             subject: key.1.clone(),
-            was_subject: old_key.filter(|old| *old != key).map(|old| old.1.clone()),
+            was_subject: old_key.filter(|old| old.1 != key.1).map(|old| old.1.clone()),
             was,
             was_asks,
             now,
@@ -375,27 +370,38 @@ fn renamed_subject(subject: &Subject, renamed: &BTreeMap<(RecordKind, String), S
 /// One place where a subject sits: the panel, and the zone or joint in it.
 type Site = (String, String);
 
-/// Pairs duties of the base that are gone with duties of the head that are new in the same place.
+/// Pairs duties of the base that are gone with duties of the head that are new in the same place; a
+/// showing or a panel that only changed its name is the same one.
 pub fn replacements(
     base: &Ledger,
     before: &Evaluation,
     head: &Ledger,
     after: &Evaluation,
-    renamed: &BTreeMap<String, String>,
+    edits: &Edits,
 ) -> Result<BTreeMap<DutyKey, DutyKey>, ArticleError> {
     let gone: Vec<&DutyKey> = before.duties.keys().filter(|key| !after.duties.contains_key(*key)).collect();
     let come: Vec<&DutyKey> = after.duties.keys().filter(|key| !before.duties.contains_key(*key)).collect();
     if gone.is_empty() || come.is_empty() {
         return Ok(BTreeMap::new());
     }
-    let old_sites = sites(base, renamed)?;
+    let showings = edits.renamed_of(RecordKind::Showing);
+    let now_called = |showing: &String| showings.get(showing).unwrap_or(showing).clone();
+    let old_sites = sites(base, &edits.renamed_of(RecordKind::Panel))?;
     let new_sites = sites(head, &BTreeMap::new())?;
     let mut pairs: BTreeMap<DutyKey, DutyKey> = BTreeMap::new();
     let mut taken: BTreeSet<&DutyKey> = BTreeSet::new();
-    let showings: BTreeSet<&String> = come.iter().map(|key| &key.0).collect();
-    for showing in showings {
+    // A subject that stays under a showing of another name.
+    for old in &gone {
+        let same = |new: &&&DutyKey| new.1 == old.1 && new.0 == now_called(&old.0);
+        if let Some(new) = come.iter().find(same) {
+            pairs.insert((*new).clone(), (*old).clone());
+            taken.insert(*old);
+        }
+    }
+    let come_showings: BTreeSet<&String> = come.iter().map(|key| &key.0).collect();
+    for showing in come_showings {
         let old: BTreeMap<&Subject, &DutyKey> =
-            gone.iter().filter(|key| key.0 == *showing).map(|key| (&key.1, *key)).collect();
+            gone.iter().filter(|key| now_called(&key.0) == *showing).map(|key| (&key.1, *key)).collect();
         let new: BTreeMap<&Subject, &DutyKey> =
             come.iter().filter(|key| key.0 == *showing).map(|key| (&key.1, *key)).collect();
         if old.is_empty() || new.is_empty() {

@@ -6,7 +6,7 @@ use crate::change::decide::overlay;
 use crate::change::impact::impact_of;
 use crate::record::Decision;
 use crate::report::impact;
-use crate::source::Place;
+use crate::source::{Place, Snapshot};
 use std::io::Write;
 
 pub(super) fn run(
@@ -47,7 +47,12 @@ fn sides(
     let work = || context.load(place, &Source { at: args.at.clone(), staged: false });
     match args.of.as_slice() {
         [] if args.at.is_none() => {
-            let (base, head) = (context.read(place.head_or_empty()?), work()?);
+            // In no repository nothing is committed: the whole ledger is new.
+            let before = match place.repository() {
+                Some(_) => place.head_or_empty()?,
+                None => Snapshot::empty(),
+            };
+            let (base, head) = (context.read(before), work()?);
             let names = (base.label(), head.label());
             Ok((base, head, names))
         }

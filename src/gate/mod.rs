@@ -7,6 +7,7 @@ mod altered;
 
 use crate::article::ArticleError;
 use crate::article::weigh::{Scope, statement};
+use crate::change::diff::diff;
 use crate::change::impact::replacements;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{DutyKey, Evaluation, Judged};
@@ -203,21 +204,35 @@ fn level(base: &Ledger, staged: &Ledger, rule: &str) -> PolicyLevel {
     [of(base), of(staged)].into_iter().flatten().max_by_key(|level| strictness(*level)).unwrap_or(built_in)
 }
 
-/// Names of the base as the head calls the same thing: subjects that replaced others in their place.
-struct Names(BTreeMap<String, String>);
+/// Names of the base as the head calls the same thing: subjects that replaced others in their place, and
+/// panels and showings that only changed their name.
+struct Names {
+    duties: BTreeMap<String, String>,
+    panels: BTreeMap<String, String>,
+}
 
 impl Names {
     fn of(base: &Side<'_>, staged: &Side<'_>) -> Self {
         let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) else {
-            return Self(BTreeMap::new());
+            return Self { duties: BTreeMap::new(), panels: BTreeMap::new() };
         };
-        let pairs =
-            replacements(base.ledger, before, staged.ledger, after, &BTreeMap::new()).unwrap_or_default();
-        Self(pairs.into_iter().map(|(new, old)| (duty_text(&old), duty_text(&new))).collect())
+        let edits = diff(base.ledger, staged.ledger);
+        let pairs = replacements(base.ledger, before, staged.ledger, after, &edits).unwrap_or_default();
+        Self {
+            duties: pairs.into_iter().map(|(new, old)| (duty_text(&old), duty_text(&new))).collect(),
+            panels: edits.renamed_of(RecordKind::Panel),
+        }
     }
 
     fn now(&self, text: &str) -> String {
-        self.0.get(text).cloned().unwrap_or_else(|| text.to_string())
+        if let Some(panel) = text.strip_prefix("panel/").and_then(|panel| self.panels.get(panel)) {
+            return format!("panel/{panel}");
+        }
+        self.duties.get(text).cloned().unwrap_or_else(|| text.to_string())
+    }
+
+    fn panel<'a>(&'a self, panel: &'a String) -> &'a String {
+        self.panels.get(panel).unwrap_or(panel)
     }
 }
 
@@ -327,7 +342,7 @@ fn lapsed(ledger: &Ledger, before: &Evaluation, after: &Evaluation, names: &Name
     let mut old: BTreeSet<(String, &String)> = BTreeSet::new();
     for (key, duty) in &before.duties {
         for (panel, _) in duty.panels.iter().filter(|(_, judged)| judged.verdict.is_closed()) {
-            old.insert((names.now(&duty_text(key)), panel));
+            old.insert((names.now(&duty_text(key)), names.panel(panel)));
         }
     }
     for (key, duty) in &after.duties {

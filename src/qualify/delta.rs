@@ -81,7 +81,59 @@ pub struct AsMade {
 }
 
 /// Compares what a subject is now with what was made.
+///
+/// The two faces of a bond stand in the order of their names, which are no property of theirs: they are
+/// paired as they stand or crossed, whichever leaves less that differs.
 pub fn compare(now: &Configuration, made: &AsMade) -> Deltas {
+    let straight = scope_by_scope(now, made);
+    let faces = |all: &Configuration| FACES.iter().all(|face| !all.scope(face).attributes().is_empty());
+    if straight.all.is_empty() || !faces(now) || !faces(&made.main) {
+        return straight;
+    }
+    let mut crossed = scope_by_scope(now, &made.crossed());
+    if (crossed.all.len(), crossed.more) >= (straight.all.len(), straight.more) {
+        return straight;
+    }
+    // What is said of the conformed configuration names its own face.
+    for delta in &mut crossed.all {
+        delta.was_key = delta.was_key.take().map(|key| other_face(&key));
+    }
+    for key in &mut crossed.unstated {
+        *key = other_face(&Key::parse(key)).to_string();
+    }
+    crossed
+}
+
+const FACES: [&str; 2] = ["x1", "x2"];
+
+fn other_face(key: &Key) -> Key {
+    let scope = match key.scope.as_str() {
+        "x1" => "x2",
+        "x2" => "x1",
+        other => other,
+    };
+    Key { scope: scope.to_string(), ..key.clone() }
+}
+
+impl AsMade {
+    /// The same article with its faces named the other way round.
+    fn crossed(&self) -> Self {
+        let turn = |all: &Configuration| {
+            let mut turned = Configuration::default();
+            for (key, value) in all.attributes() {
+                turned.set(other_face(key), value.clone());
+            }
+            turned
+        };
+        Self {
+            main: turn(&self.main),
+            others: self.others.iter().map(turn).collect(),
+            measured: self.measured.iter().map(other_face).collect(),
+        }
+    }
+}
+
+fn scope_by_scope(now: &Configuration, made: &AsMade) -> Deltas {
     let mut found = Deltas::default();
     let mut scopes = now.scopes();
     scopes.extend(made.main.scopes());

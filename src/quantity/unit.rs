@@ -194,6 +194,30 @@ fn exponents(kind: Kind) -> Exponents {
 }
 
 impl Kind {
+    /// The kinds that a unit tells; a difference of temperatures has the units of a temperature.
+    pub const ALL: [Kind; 20] = [
+        Kind::Fraction,
+        Kind::Length,
+        Kind::Area,
+        Kind::Mass,
+        Kind::LinearMass,
+        Kind::ArealMass,
+        Kind::Density,
+        Kind::Stress,
+        Kind::Temperature,
+        Kind::HeatingRate,
+        Kind::Duration,
+        Kind::Speed,
+        Kind::Irradiance,
+        Kind::Angle,
+        Kind::LineForce,
+        Kind::Force,
+        Kind::MassMoment,
+        Kind::Expansion,
+        Kind::Diffusivity,
+        Kind::Strain,
+    ];
+
     /// Returns the name used in messages.
     pub fn name(self) -> &'static str {
         match self {
@@ -350,7 +374,7 @@ fn usual() -> &'static HashMap<&'static str, Vec<(Kind, Unit)>> {
     static TABLE: OnceLock<HashMap<&'static str, Vec<(Kind, Unit)>>> = OnceLock::new();
     TABLE.get_or_init(|| {
         let mut table: HashMap<&'static str, Vec<(Kind, Unit)>> = HashMap::new();
-        for kind in ALL.into_iter().chain([Kind::TemperatureDifference, Kind::Ratio]) {
+        for kind in Kind::ALL.into_iter().chain([Kind::TemperatureDifference, Kind::Ratio]) {
             for text in accepted_units(kind).iter().chain(&["", "1"]) {
                 if let Some(unit) = work_out(kind, text) {
                     table.entry(text).or_default().push((kind, unit));
@@ -370,32 +394,9 @@ fn work_out(kind: Kind, text: &str) -> Option<Unit> {
     (dimension == exponents(kind) && !text.is_empty()).then(|| Unit::new(factor, Decimal::zero(), false))
 }
 
-const ALL: [Kind; 20] = [
-    Kind::Fraction,
-    Kind::Length,
-    Kind::Area,
-    Kind::Mass,
-    Kind::LinearMass,
-    Kind::ArealMass,
-    Kind::Density,
-    Kind::Stress,
-    Kind::Temperature,
-    Kind::HeatingRate,
-    Kind::Duration,
-    Kind::Speed,
-    Kind::Irradiance,
-    Kind::Angle,
-    Kind::LineForce,
-    Kind::Force,
-    Kind::MassMoment,
-    Kind::Expansion,
-    Kind::Diffusivity,
-    Kind::Strain,
-];
-
 /// Returns the kinds' names that `text` would be a unit of; empty when it is no unit at all.
 pub(super) fn measures(text: &str) -> Vec<&'static str> {
-    ALL.iter().filter(|kind| find(**kind, text).is_some()).map(|kind| kind.name()).collect()
+    Kind::ALL.iter().filter(|kind| find(**kind, text).is_some()).map(|kind| kind.name()).collect()
 }
 
 fn alias(text: &str) -> &str {

@@ -126,7 +126,7 @@ pub enum SourceError {
         shallow: bool,
     },
     /// A revision names several things.
-    #[error("`{asked}` could be any of {}", candidates.join(", "))]
+    #[error("`{asked}` {}", could_be(candidates))]
     AmbiguousRevision {
         /// What was asked for.
         asked: String,
@@ -201,6 +201,14 @@ pub enum SourceError {
         /// What git's library said.
         why: String,
     },
+}
+
+/// One candidate is left where an id is too short for git to look it up at all.
+fn could_be(candidates: &[String]) -> String {
+    match candidates {
+        [only] => format!("is too short an id; it could be {only}"),
+        several => format!("could be any of {}", several.join(", ")),
+    }
 }
 
 impl SourceError {

@@ -1,0 +1,9 @@
+//! Ledgers in real repositories, judged by the real program.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing)]
+
+pub(crate) mod bed;
+
+mod gate;
+mod states;
+mod walk;

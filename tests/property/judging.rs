@@ -1,0 +1,85 @@
+//! Reading and judging, and what two verdicts are compared by.
+
+use crate::property::programme::Records;
+use bondline::change::impact::{Impact, impact_of};
+use bondline::ledger::{Ledger, MemoryRecall};
+use bondline::qualify::verdict::{Evaluation, Verdict, evaluate};
+use bondline::record::sensitivity::Asks;
+use bondline::record::{Day, Level};
+use bondline::source::Snapshot;
+use std::collections::BTreeMap;
+
+/// The day that everything is judged on.
+pub(crate) fn today() -> Day {
+    Day::parse("2026-06-01").unwrap()
+}
+
+/// Reads records; `Err` names the faults that make one unusable.
+pub(crate) fn try_load(records: &Records) -> Result<Ledger, Vec<String>> {
+    read(records.texts())
+}
+
+pub(crate) fn read(texts: BTreeMap<String, Vec<u8>>) -> Result<Ledger, Vec<String>> {
+    let ledger = Ledger::load(&Snapshot::in_memory(texts), &MemoryRecall::new());
+    let faults: Vec<String> = ledger
+        .faults
+        .iter()
+        .filter(|fault| fault.level == Level::Error)
+        .map(|fault| format!("{}: {} ({})", fault.place.file, fault.message, fault.rule))
+        .collect();
+    if faults.is_empty() { Ok(ledger) } else { Err(faults) }
+}
+
+/// Reads records that are sound.
+pub(crate) fn load(records: &Records) -> Ledger {
+    try_load(records).unwrap_or_else(|faults| panic!("{faults:#?}"))
+}
+
+pub(crate) fn evaluated(ledger: &Ledger) -> Evaluation {
+    evaluate(ledger, today()).unwrap()
+}
+
+/// A verdict with everything that must not move: for the duty and for each panel.
+pub(crate) type Verdicts = BTreeMap<String, (Verdict, Asks, BTreeMap<String, (Verdict, Asks)>)>;
+
+pub(crate) fn verdicts(evaluation: &Evaluation) -> Verdicts {
+    evaluation
+        .duties
+        .values()
+        .map(|duty| {
+            let panels = duty
+                .panels
+                .iter()
+                .map(|(panel, judged)| (panel.clone(), (judged.verdict, judged.asks)))
+                .collect();
+            (format!("{} on {}", duty.showing, duty.subject), (duty.verdict(), duty.asks(), panels))
+        })
+        .collect()
+}
+
+/// A ledger with its verdicts.
+pub(crate) struct Seen {
+    pub(crate) ledger: Ledger,
+    pub(crate) evaluation: Evaluation,
+}
+
+impl Seen {
+    pub(crate) fn of(ledger: Ledger) -> Self {
+        let evaluation = evaluated(&ledger);
+        Self { ledger, evaluation }
+    }
+
+    pub(crate) fn verdicts(&self) -> Verdicts {
+        verdicts(&self.evaluation)
+    }
+
+    /// What changes from this to another.
+    pub(crate) fn to(&self, head: &Seen) -> Impact {
+        impact_of((&self.ledger, "base"), &self.evaluation, (&head.ledger, "head"), &head.evaluation).unwrap()
+    }
+}
+
+/// Whether two masses are the same but for the order of adding.
+pub(crate) fn close(one: f64, two: f64) -> bool {
+    (one - two).abs() <= 1e-9 * one.abs().max(two.abs()).max(1e-3)
+}
