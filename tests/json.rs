@@ -37,7 +37,7 @@ documents! {
     Change { address: String, attribute: String, was: Option<String>, is: Option<String>, facet: Option<String>, class: Option<String> }
     MassMove { was_kg: f64, is_kg: f64, delta_kg: f64 }
     PanelMove { panel: String, delta_kg: f64 }
-    DutyRow { showing: String, subject: String, was_subject: Option<String>, was: Option<String>, now: Option<String>, asks: String, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<String> }
+    DutyRow { showing: String, subject: String, was_subject: Option<String>, was: Option<String>, was_asks: Option<String>, now: Option<String>, asks: String, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<String> }
     Ended { showing: String, subject: String, was: String }
     Step { showing: String, build: Option<String>, closes: Vec<String>, kind: String, specimens: u32, panels: u32, conditioning_weeks: f64, start_week: f64, weeks: f64, cost: Option<f64>, prerequisite: bool }
     Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, assumptions: Vec<String> }
@@ -46,7 +46,7 @@ documents! {
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
     Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, caution: String, report: Report }
     Finding { rule: String, level: String, file: String, line: Option<usize>, panel: Option<String>, message: String, help: Option<String> }
-    HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
+    HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize>, not_judged: Vec<String> }
     Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
     New { schema: String, ledger: String }
     Written { evidence: String, file: String, subject: String, assumptions: Vec<String> }
@@ -60,7 +60,7 @@ documents! {
     Reached { address: String, depth: usize, by: String }
     WhyUses { schema: String, address: String, uses: Vec<Reached> }
     WhyUsedBy { schema: String, address: String, used_by: Vec<Reached> }
-    PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
+    PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, nearest: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
     DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String> }
     Link { role: String, name: String, file: Option<String> }
     Place { attribute: String, address: String, file: String, line: Option<usize> }

@@ -190,8 +190,9 @@ pub fn impact_of(
     let named: BTreeSet<(&String, &Subject)> =
         duties.iter().filter_map(|row: &DutyRow| Some((&row.showing, row.was_subject.as_ref()?))).collect();
     let kept = |key: &DutyKey| {
-        let now = renamed_subject(&key.1, &edits.renamed);
-        now != key.1 && after.duties.contains_key(&(key.0.clone(), now))
+        let showing = edits.renamed.get(&(RecordKind::Showing, key.0.clone())).unwrap_or(&key.0);
+        let now = (showing.clone(), renamed_subject(&key.1, &edits.renamed));
+        now != *key && after.duties.contains_key(&now)
     };
     let ended = before
         .duties
