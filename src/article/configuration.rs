@@ -73,6 +73,12 @@ impl Configuration {
         Configuration { attributes }
     }
 
+    /// Returns the attributes of some facets.
+    pub fn only(&self, facet: impl Fn(&str) -> bool) -> Configuration {
+        let kept = self.attributes.iter().filter(|(key, _)| facet(key.facet()));
+        Configuration { attributes: kept.map(|(key, value)| (key.clone(), value.clone())).collect() }
+    }
+
     /// Returns all scopes that occur, the whole (empty) included where it has keys.
     pub fn scopes(&self) -> Vec<String> {
         let mut all: Vec<String> = self.attributes.keys().map(|key| key.scope.clone()).collect();

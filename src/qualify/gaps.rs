@@ -2,12 +2,13 @@
 
 use super::concede::is_approved;
 use super::judge::Reason;
-use super::retest::{RetestPlan, StepKind, plan};
+use super::retest::{RetestPlan, StepKind, plan, plan_with};
 use super::verdict::{Duty, DutyKey, Evaluation, Verdict};
-use crate::article::Subject;
+use crate::article::{Configurator, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{Concession, Day};
+use rayon::prelude::*;
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
@@ -111,10 +112,11 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
         let place = milestones.place(needed_by.as_deref());
         (place, needed_by, Reverse(gravity), duty.showing.clone(), duty.subject.clone())
     });
+    let configurator = Configurator::new(ledger);
     Gaps {
         milestone: options.milestone.clone(),
         unknown_milestone,
-        duties: duties.into_iter().map(|duty| gap(ledger, evaluation, duty)).collect(),
+        duties: duties.into_par_iter().map(|duty| gap(ledger, &configurator, evaluation, duty)).collect(),
         counts,
     }
 }
@@ -132,7 +134,7 @@ pub fn live_concessions(ledger: &Ledger, today: Day) -> Vec<&str> {
     ledger.concessions.values().filter(live).map(|entry| entry.id.as_str()).collect()
 }
 
-fn gap(ledger: &Ledger, evaluation: &Evaluation, duty: &Duty) -> Gap {
+fn gap(ledger: &Ledger, configurator: &Configurator<'_>, evaluation: &Evaluation, duty: &Duty) -> Gap {
     let verdict = duty.verdict();
     let lacking = |own: Verdict| verdict == Verdict::Met || own != Verdict::Met;
     let panels = duty
@@ -149,16 +151,21 @@ fn gap(ledger: &Ledger, evaluation: &Evaluation, duty: &Duty) -> Gap {
         needed_by: duty.needed_by.clone(),
         panels,
         because: duty.because(),
-        closes_with: closes_with(ledger, evaluation, duty),
+        closes_with: closes_with(ledger, configurator, evaluation, duty),
     }
 }
 
-fn closes_with(ledger: &Ledger, evaluation: &Evaluation, duty: &Duty) -> ClosesWith {
+fn closes_with(
+    ledger: &Ledger,
+    configurator: &Configurator<'_>,
+    evaluation: &Evaluation,
+    duty: &Duty,
+) -> ClosesWith {
     if duty.verdict().is_closed() {
         return ClosesWith { cost: Some(0.0), ..ClosesWith::default() };
     }
     let key = (duty.showing.clone(), duty.subject.clone());
-    let plan = plan(ledger, evaluation, &[key]);
+    let plan = plan_with(ledger, configurator, evaluation, &[key]);
     let own = plan.steps.iter().find(|step| step.showing == duty.showing && !step.prerequisite);
     ClosesWith {
         kind: own.map(|step| step.kind),

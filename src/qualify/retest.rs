@@ -4,15 +4,17 @@
 //! the ways without a test. Lay-up and conditioning shared between tests are counted per test here, so
 //! panels and weeks are upper bounds; the plan says so.
 
-use super::delta::compare;
+use super::delta::{AsMade, compare};
+use super::judge::judge;
 use super::pool::equivalence_plan;
 use super::table::Table;
 use super::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict};
-use crate::article::{Configurator, Key, ORDER, Subject};
+use crate::article::{Configuration, Configurator, Key, ORDER, Subject};
 use crate::fabrication::moisture::{Faces, time_to_fraction};
 use crate::ledger::Ledger;
 use crate::record::sensitivity::Asks;
 use crate::record::{MaterialKind, Showing};
+use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Moisture diffusivity where the material gives none, m2/s; an assumption (CFRP at 70 degC, from memory).
@@ -117,10 +119,19 @@ pub struct RetestPlan {
 
 /// Plans what closes the duties named by `keys`, as the ledger stands.
 pub fn plan(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> RetestPlan {
+    plan_with(ledger, &Configurator::new(ledger), evaluation, keys)
+}
+
+/// As [`plan`], with configurations that further plans on the same ledger share.
+pub fn plan_with(
+    ledger: &Ledger,
+    configurator: &Configurator<'_>,
+    evaluation: &Evaluation,
+    keys: &[DutyKey],
+) -> RetestPlan {
     let mut plan = RetestPlan::default();
     let mut wanted: BTreeMap<DutyKey, bool> = keys.iter().map(|key| (key.clone(), false)).collect();
     add_prerequisites(ledger, evaluation, &mut wanted);
-    let configurator = Configurator::new(ledger);
     let mut by_showing: BTreeMap<String, Vec<(Subject, bool)>> = BTreeMap::new();
     for ((showing, subject), prerequisite) in wanted {
         by_showing.entry(showing).or_default().push((subject, prerequisite));
@@ -134,7 +145,7 @@ pub fn plan(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Retes
                 (!duty.verdict().is_closed()).then_some((duty, *prerequisite))
             })
             .collect();
-        plan_showing(ledger, &configurator, &showing.value, &id, &duties, &mut plan);
+        plan_showing(ledger, configurator, &showing.value, &id, &duties, &mut plan);
     }
     schedule(ledger, &mut plan);
     plan.specimens = plan.steps.iter().map(|step| step.specimens).sum();
@@ -193,86 +204,109 @@ fn plan_showing(
             groups.entry(step_kind(judged)).or_default().push((duty, *prerequisite, judged));
         }
     }
-    for (kind, mut open) in groups {
+    for (kind, open) in groups {
         let desk = matches!(kind, StepKind::Analysis | StepKind::RestsOn | StepKind::NoTest);
-        while !open.is_empty() {
-            // Greedily: the subject whose article, tested as it is now, closes most of what remains.
-            let closed_by = |subject: &Subject| -> Vec<usize> {
-                open.iter()
-                    .enumerate()
-                    .filter(|(_, (duty, ..))| {
-                        desk && duty.subject == *subject
-                            || !desk && would_conform(configurator, showing, subject, &duty.subject)
-                    })
-                    .map(|(at, _)| at)
-                    .collect()
-            };
-            let best = open
-                .iter()
-                .map(|(duty, ..)| (duty.subject.clone(), closed_by(&duty.subject)))
-                .max_by(|one, two| one.1.len().cmp(&two.1.len()).then_with(|| two.0.cmp(&one.0)));
-            let Some((build, mut closes)) = best else { break };
-            if closes.is_empty() {
-                // An article always closes its own duty; without a configuration it stands alone.
-                closes.extend(open.iter().position(|(duty, ..)| duty.subject == build));
+        let subjects: Vec<&Subject> = open.iter().map(|(duty, ..)| &duty.subject).collect();
+        let closes = if desk { Vec::new() } else { would_conform(configurator, showing, &subjects) };
+        // A desk task closes its own duty.
+        let closed = |build: usize, other: usize| {
+            build == other || closes.get(build).and_then(|row| row.get(other)).copied().unwrap_or(false)
+        };
+        let mut remaining: Vec<usize> = (0..open.len()).collect();
+        let mut counts: Vec<usize> = remaining
+            .iter()
+            .map(|build| remaining.iter().filter(|other| closed(*build, **other)).count())
+            .collect();
+        // Greedily: the subject whose article, tested as it is now, closes most of what remains.
+        while let Some(build) = remaining
+            .iter()
+            .copied()
+            .max_by_key(|at| (counts.get(*at).copied().unwrap_or(0), std::cmp::Reverse(subjects.get(*at))))
+        {
+            let (gone, rest): (Vec<usize>, Vec<usize>) =
+                remaining.into_iter().partition(|other| closed(build, *other));
+            remaining = rest;
+            for at in &remaining {
+                if let Some(count) = counts.get_mut(*at) {
+                    *count = count.saturating_sub(gone.iter().filter(|other| closed(*at, **other)).count());
+                }
             }
-            let need = closes
-                .iter()
-                .filter_map(|at| open.get(*at))
-                .map(|(_, _, judged)| need(showing, kind, judged))
-                .max();
-            let prerequisite =
-                closes.iter().filter_map(|at| open.get(*at)).all(|(_, prerequisite, _)| *prerequisite);
-            let subjects: Vec<Subject> =
-                closes.iter().filter_map(|at| open.get(*at)).map(|(duty, ..)| duty.subject.clone()).collect();
+            let duties = || gone.iter().filter_map(|at| open.get(*at));
+            let need = duties().map(|(_, _, judged)| need(showing, kind, judged)).max();
+            let prerequisite = duties().all(|(_, prerequisite, _)| *prerequisite);
+            let Some(build) = subjects.get(build) else { break };
             plan.steps.push(step(
                 ledger,
                 showing,
                 id,
-                build,
-                subjects,
+                (*build).clone(),
+                duties().map(|(duty, ..)| duty.subject.clone()).collect(),
                 kind,
                 need.unwrap_or(0),
                 prerequisite,
                 &mut plan.missing,
                 &mut plan.assumptions,
             ));
-            let gone: BTreeSet<usize> = closes.into_iter().collect();
-            let mut at = 0;
-            open.retain(|_| {
-                at += 1;
-                !gone.contains(&(at - 1))
-            });
-            if gone.is_empty() {
-                break;
-            }
         }
     }
 }
 
-/// Whether an article made as `build` is now would conform for `other`.
+/// Beyond this many articles that differ in what a showing looks at, only equal ones share a build: the
+/// plan is then an upper bound, as it says.
+const COMPARED_ARTICLES: usize = 60;
+
+/// Whether an article made as each subject is now would conform for each other: rows by build.
 fn would_conform(
     configurator: &Configurator<'_>,
     showing: &Showing,
-    build: &Subject,
-    other: &Subject,
-) -> bool {
-    if build == other {
-        return true;
-    }
-    let Ok(table) = Table::built_in() else { return false };
-    let Some(row) = table.kinds.get(showing.kind.as_str()) else { return false };
-    let (Ok(made), Ok(now)) =
-        (configurator.configuration(build, None), configurator.configuration(other, None))
+    subjects: &[&Subject],
+) -> Vec<Vec<bool>> {
+    let row = Table::built_in().ok().and_then(|table| table.kinds.get(showing.kind.as_str()));
+    // All subjects of a showing are of one kind.
+    let (Some(row), Some(kind), true) =
+        (row, subjects.first().map(|subject| subject.kind().word()), subjects.len() > 1)
     else {
-        return false;
+        return Vec::new();
     };
-    let made = super::delta::AsMade { main: made, ..Default::default() };
-    let deltas = compare(&now, &made);
     let own = (!showing.sensitivity.is_empty()).then_some(("", &showing.sensitivity));
-    super::judge::judge(row, showing.kind.as_str(), other.kind().word(), own, &now, &made, &deltas)
+    // What the showing does not look at plays no part: articles that differ only there are one.
+    let mut distinct: Vec<Configuration> = Vec::new();
+    let places: Vec<Option<usize>> = subjects
         .iter()
-        .all(|reason| reason.effect == Asks::None)
+        .map(|subject| {
+            let whole = configurator.configuration(subject, None).ok()?;
+            let seen = whole.only(|facet| {
+                row.has_facet(kind, facet) || own.is_some_and(|(_, steps)| steps.contains_key(facet))
+            });
+            let at = distinct.iter().position(|known| *known == seen);
+            Some(at.unwrap_or_else(|| {
+                distinct.push(seen);
+                distinct.len() - 1
+            }))
+        })
+        .collect();
+    let compared = distinct.len() <= COMPARED_ARTICLES;
+    let conforms: Vec<Vec<bool>> = distinct
+        .par_iter()
+        .enumerate()
+        .map(|(build, made)| {
+            let made = AsMade { main: made.clone(), ..AsMade::default() };
+            let one = |(other, now): (usize, &Configuration)| {
+                build == other
+                    || compared && {
+                        let deltas = compare(now, &made);
+                        judge(row, showing.kind.as_str(), kind, own, now, &made, &deltas)
+                            .iter()
+                            .all(|reason| reason.effect == Asks::None)
+                    }
+            };
+            distinct.iter().enumerate().map(one).collect()
+        })
+        .collect();
+    let known = |at: Option<usize>, other: Option<usize>| {
+        at.zip(other).and_then(|(at, other)| conforms.get(at)?.get(other).copied()).unwrap_or(false)
+    };
+    places.iter().map(|build| places.iter().map(|other| known(*build, *other)).collect()).collect()
 }
 
 /// Specimens that are needed, without spares.
