@@ -12,10 +12,13 @@
 
 mod support;
 
+mod broken;
+mod conform;
 mod example;
 mod golden;
 mod json;
 mod rules;
 mod schema;
+mod streams;
 
 // Further modules, one line each:
