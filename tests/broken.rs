@@ -62,3 +62,42 @@ fn strict_regards_the_budgets_of_assemblies() {
     assert_eq!(bench.run(&["mass", "--strict"]).code, 1);
     assert_eq!(bench.run(&["mass", "assembly/whole", "--strict"]).code, 1);
 }
+
+#[test]
+fn counts_beyond_counting_name_the_assembly() {
+    let bench = Bench::small();
+    let mut below = "bow".to_string();
+    for level in ["a", "b", "c", "d"] {
+        bench.write(
+            &format!("assemblies/{level}.yaml"),
+            &format!("children: [{{assembly: {below}, count: 4000000000}}]\n"),
+        );
+        below = level.to_string();
+    }
+    for arguments in [&["mass"][..], &["mass", "assembly/d"]] {
+        let answer = bench.run(arguments);
+        assert_eq!(answer.code, 2, "{}", answer.out);
+        assert!(answer.err.contains("assembly/"), "{}", answer.err);
+        assert!(answer.err.contains("more than 1000000000000"), "{}", answer.err);
+    }
+    assert_eq!(bench.run(&["mass", "assembly/bow"]).code, 0);
+}
+
+#[test]
+fn control_characters_in_the_names_of_files_are_shown_not_obeyed() {
+    let bench = bench();
+    let path = bench.ledger().join("panels/a\x1b[31m");
+    std::fs::create_dir_all(&path).unwrap();
+    std::fs::rename(bench.ledger().join("panels/tail-fairing.yaml"), path.join("tail-fairing.yaml")).unwrap();
+    for arguments in [&["mass"][..], &["mass", "tail-fairing"], &["check"], &["check", "--format", "json"]] {
+        let answer = bench.run(arguments);
+        assert!(answer.out.contains("tail-fairing") || answer.err.contains("tail-fairing"), "{}", answer.err);
+        assert!(!answer.out.contains('\x1b') && !answer.err.contains('\x1b'), "{arguments:?}");
+    }
+    // Of a sound record, too.
+    std::fs::remove_file(path.join("tail-fairing.yaml")).unwrap();
+    std::fs::remove_file(bench.ledger().join("evidence/e-003.yaml")).unwrap();
+    std::fs::rename(bench.ledger().join("panels/bow-hatch.yaml"), path.join("bow-hatch.yaml")).unwrap();
+    let answer = bench.run(&["why", "panel/bow-hatch"]);
+    assert!(answer.out.contains("panels/a\\u{1b}[31m/bow-hatch.yaml"), "{}{}", answer.out, answer.err);
+}

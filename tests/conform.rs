@@ -35,6 +35,10 @@ fn a_record_is_written_once_and_only_when_it_changes() {
 fn nothing_is_written_where_one_of_two_can_not_be() {
     use std::os::unix::fs::PermissionsExt;
     let bench = Bench::small();
+    bench.write(
+        "evidence/e-001.yaml",
+        &bench.read("evidence/e-001.yaml").replace("resin-content:", "resin-content.a:"),
+    );
     let text = bench.read("evidence/e-002.yaml");
     std::fs::remove_file(bench.ledger().join("evidence/e-002.yaml")).unwrap();
     bench.write("evidence/locked/e-002.yaml", &text.replace("data/e-002", "../data/e-002"));

@@ -5,6 +5,7 @@ use super::context::{Context, Failure, Loaded, Needs, Status, address, nearest, 
 use crate::ledger::Entry;
 use crate::qualify::conform::{ConformError, Conformity, conformity};
 use crate::record::{Evidence, RecordKind, edit};
+use crate::report::page::shown;
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::Path;
@@ -84,11 +85,12 @@ pub(super) fn run(
 }
 
 fn said(planned: &[Planned], file: &str, made: &Conformity, attributes: usize, dry_run: bool) -> String {
+    let shown_file = shown(file);
     let changed = planned.iter().any(|one| one.file == file && one.changed());
     match (changed, dry_run) {
-        (false, _) => format!("{file}: unchanged, conformed as {} already", made.subject),
-        (true, true) => format!("{file}: would be written"),
-        (true, false) => format!("{file}: conformed as {}, {attributes} attributes", made.subject),
+        (false, _) => format!("{shown_file}: unchanged, conformed as {} already", made.subject),
+        (true, true) => format!("{shown_file}: would be written"),
+        (true, false) => format!("{shown_file}: conformed as {}, {attributes} attributes", made.subject),
     }
 }
 

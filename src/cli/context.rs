@@ -11,7 +11,7 @@ use crate::qualify::verdict::{Evaluation, evaluate};
 use crate::record::{Address, Day, Fault, Level, RecordKind};
 use crate::report::faults;
 use crate::report::head::ReportHead;
-use crate::report::page::{Frame, Style};
+use crate::report::page::{Frame, Style, shown};
 use crate::source::{Origin, Place, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -390,7 +390,7 @@ pub(super) fn write_failure(
     }
     for fault in list.iter().take(20) {
         let line = fault.place.line.map_or(String::new(), |line| format!(":{line}"));
-        writeln!(err, "  {}{line}: {} ({})", fault.place.file, fault.message, fault.rule)?;
+        writeln!(err, "  {}{line}: {} ({})", shown(&fault.place.file), shown(&fault.message), fault.rule)?;
     }
     if list.len() > 20 {
         writeln!(err, "  and {} more", list.len() - 20)?;

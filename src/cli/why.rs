@@ -201,7 +201,7 @@ fn one_duty(
         for (attribute, (address, file, line)) in &lines {
             let line = line.map_or(String::new(), |line| format!(":{line}"));
             writeln!(out, "  {attribute}: {address}")?;
-            writeln!(out, "    {file}{line}")?;
+            writeln!(out, "    {}{line}", page::shown(file))?;
         }
     }
     Ok(Status::Done)
@@ -330,7 +330,7 @@ fn record(
     let at = route.map_or(String::new(), |route| format!("#{route}"));
     writeln!(out, "{}", frame.style.heading(&format!("{found}{at}")))?;
     if let Some((file, line)) = &place {
-        writeln!(out, "  {file}{}", line.map_or(String::new(), |line| format!(":{line}")))?;
+        writeln!(out, "  {}{}", page::shown(file), line.map_or(String::new(), |line| format!(":{line}")))?;
     }
     if let Some(text) = &written {
         writeln!(out, "  {text}")?;

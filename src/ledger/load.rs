@@ -4,12 +4,13 @@ use super::find::{self, Found, HEAD_FILE};
 use super::known::Known;
 use super::read::{Readable, read_record};
 use super::recall::Work;
-use super::sink::{RECORD_LIMIT, Sink, settle};
+use super::sink::{Sink, settle};
 use super::words::suggest;
 use super::{
     Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, proof, steering,
 };
 use crate::record::{Address, Fault, LedgerHead, Level, Named, Place, ReadOutcome, RecordKind};
+use crate::source::RECORD_LIMIT;
 use rayon::prelude::*;
 use std::sync::Arc;
 
