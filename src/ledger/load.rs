@@ -7,7 +7,8 @@ use super::recall::Work;
 use super::sink::{Sink, settle};
 use super::words::suggest;
 use super::{
-    Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, proof, steering,
+    Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, multitude, proof,
+    steering,
 };
 use crate::record::{Address, Fault, LedgerHead, Level, Named, Place, ReadOutcome, RecordKind};
 use crate::source::RECORD_LIMIT;
@@ -64,6 +65,10 @@ impl Ledger {
             sinks.push(sink);
         }
         ledger.drop_all(broken);
+        for (address, sink) in multitude::all(&ledger) {
+            ledger.drop_all(vec![address]);
+            sinks.push(sink);
+        }
         ledger.faults.extend(settle(files, sinks));
         ledger.faults.sort_by(|a, b| {
             let key =

@@ -1,7 +1,7 @@
 //! How many of each panel and part there are, and where.
 
 use crate::article::ArticleError;
-use crate::ledger::Ledger;
+use crate::ledger::{Ledger, MOST_PIECES};
 use crate::record::{Address, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -38,21 +38,18 @@ impl Placed {
     }
 }
 
-/// Counts beyond this are slips: no fleet has so many rivets, and beyond 2^53 they would lose their last digit.
-const MOST: u64 = 1_000_000_000_000;
-
 fn sum(one: u64, other: u64) -> Option<u64> {
-    one.checked_add(other).filter(|sum| *sum <= MOST)
+    one.checked_add(other).filter(|sum| *sum <= MOST_PIECES)
 }
 
 fn product(one: u64, other: u64) -> Option<u64> {
-    one.checked_mul(other).filter(|product| *product <= MOST)
+    one.checked_mul(other).filter(|product| *product <= MOST_PIECES)
 }
 
 fn too_many(address: &Address) -> ArticleError {
     ArticleError::Unfit {
         address: address.clone(),
-        problem: format!("its children, counted all the way down, are more than {MOST}"),
+        problem: format!("its children, counted all the way down, are more than {MOST_PIECES}"),
     }
 }
 

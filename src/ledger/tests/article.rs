@@ -323,3 +323,24 @@ fn what_the_engineering_refuses_is_out_of_range() {
         );
     }
 }
+
+#[test]
+fn nested_counts_beyond_counting_name_the_lowest_assembly() {
+    let mut files = sound();
+    let mut below = "bow".to_string();
+    for level in ["a", "b", "c", "d"] {
+        let text = format!("children: [{{assembly: {below}, count: 4000}}]\n");
+        files.put(&format!("assemblies/{level}.yaml"), text);
+        below = level.to_string();
+    }
+    // 5 pieces in a bow (a hatch, four latches): 5 x 4000^3 = 3.2e11, and 4000 times that is too many.
+    let ledger = load(&files);
+    error(&ledger, "out-of-range", "assemblies/d.yaml");
+    assert!(
+        ledger.faults.iter().any(|fault| fault.message.contains("children of `d`")),
+        "{:?}",
+        ledger.faults
+    );
+    files.put("assemblies/d.yaml", "children: [{assembly: c, count: 3}]\n");
+    only(&load(&files), &[]);
+}
