@@ -49,7 +49,7 @@ pub(super) fn run(
     context.note_broken(design, err)?;
     if !args.dry_run {
         let root = place.root();
-        replace_all(&root, planned.iter().filter(|one| one.changed()))?;
+        replace_all(root, planned.iter().filter(|one| one.changed()))?;
     }
     if context.json() {
         let written: Vec<Value> = planned
