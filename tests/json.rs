@@ -50,7 +50,7 @@ documents! {
     Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
     New { schema: String, ledger: String }
     Written { evidence: String, file: String, subject: String, assumptions: Vec<String> }
-    Conform { schema: String, written: Vec<Written>, dry_run: bool }
+    Conform { schema: String, written: Vec<Written>, unchanged: Vec<String>, dry_run: bool }
     Stands { showing: String, subject: String }
     Assumption { kind: String, address: Option<String>, what: String, mass_kg: f64, duties: Vec<Stands>, panels: Vec<String> }
     Assumptions { schema: String, assumptions: Vec<Assumption>, caution: String, report: Report }

@@ -12,11 +12,14 @@
 
 mod support;
 
+mod broken;
+mod conform;
 mod example;
 mod golden;
 mod json;
 mod rules;
 mod schema;
+mod streams;
 
 // Further modules, one line each:
 mod git;

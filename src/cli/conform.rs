@@ -1,13 +1,31 @@
 //! `bondline conform`.
 
 use super::args::{ConformArgs, Source};
-use super::context::{Context, Failure, Needs, Status, address, nearest};
+use super::context::{Context, Failure, Loaded, Needs, Status, address, nearest, unreadable};
+use crate::ledger::Entry;
 use crate::qualify::conform::{ConformError, Conformity, conformity};
-use crate::record::{RecordKind, edit};
-use serde_json::json;
-use serde_yaml::Value;
+use crate::record::{Evidence, RecordKind, edit};
+use crate::report::page::shown;
+use serde_json::{Value, json};
 use std::io::Write;
 use std::path::Path;
+
+/// One record, worked out before anything is written.
+struct Planned {
+    made: Conformity,
+    file: String,
+    /// The text as it was read.
+    was: String,
+    /// The text as it shall be.
+    shall: String,
+    digest: Option<String>,
+}
+
+impl Planned {
+    fn changed(&self) -> bool {
+        self.was != self.shall
+    }
+}
 
 pub(super) fn run(
     context: &mut Context,
@@ -22,79 +40,42 @@ pub(super) fn run(
         None => None,
     };
     let design = then.as_ref().unwrap_or(&now);
-    context.usable(design, Needs::Mass)?;
-    let mut planned: Vec<(Conformity, String, String, Option<String>)> = Vec::new();
-    for text in &args.evidence {
-        let unknown = || {
-            let names: Vec<&str> = now.ledger.evidence.keys().map(String::as_str).collect();
-            Failure::new(format!("no evidence is called `{text}`"), nearest(text, &names))
-        };
-        let found = address(text, &[RecordKind::Evidence], &now.ledger).ok_or_else(unknown)?;
-        let entry = now.ledger.evidence.get(found.id()).ok_or_else(unknown)?;
-        if found.kind() != RecordKind::Evidence {
-            return Err(unknown());
-        }
-        let made = conformity(&design.ledger, entry, design.snapshot.commit()).map_err(|fault| {
-            let help = match &fault {
-                ConformError::Already(_) => {
-                    "write a new record for the correction; this one stays as it was".to_string()
-                }
-                ConformError::Measured { attribute, known, .. } => match known.as_slice() {
-                    [] => format!("take `{attribute}` out of `measured`, or correct the subject"),
-                    known => format!("write one of {}", known.join(", ")),
-                },
-                _ => "`bondline check` shows what is wrong with a record".to_string(),
-            };
-            Failure::new(fault.to_string(), help)
-        })?;
-        let bytes = now.snapshot.read(&entry.file).map_err(|fault| {
-            Failure::new(format!("`{}` can't be read: {fault}", entry.file), "run the command again")
-        })?;
-        let text = String::from_utf8(bytes.to_vec())
-            .map_err(|_| Failure::new(format!("`{}` is not UTF-8", entry.file), "save it as UTF-8"))?;
-        if entry.value.conformed.is_some() {
-            writeln!(
-                err,
-                "note: evidence/{} is conformed already but not done; its configuration is taken anew",
-                entry.id
-            )?;
-        }
-        let digest = now.ledger.data.get(&entry.id).map(|data| data.digest.clone());
-        let edited = edited(&text, &made, digest.as_deref()).map_err(|fault| {
-            Failure::new(
-                format!("`{}` can't be edited: {fault}", entry.file),
-                "add the block by hand, or mend the record",
-            )
-        })?;
-        planned.push((made, entry.file.clone(), edited, digest));
+    let asked = asked(args, &now)?;
+    context.usable(design, Needs::Mass, None)?;
+    let mut planned = Vec::new();
+    for entry in asked {
+        planned.push(plan(entry, &now, design, err)?);
     }
     context.note_broken(design, err)?;
-    let mut written = Vec::new();
-    for (made, file, text, _) in &planned {
-        if !args.dry_run {
-            replace(&place.root().join(file), text)?;
-        }
-        written.push(json!({ "evidence": made.id, "file": file, "subject": made.subject.to_string(), "assumptions": made.assumptions }));
+    if !args.dry_run {
+        let root = place.root();
+        replace_all(root, planned.iter().filter(|one| one.changed()))?;
     }
     if context.json() {
-        let document = json!({ "schema": "conform/1", "written": written, "dry_run": args.dry_run });
+        let written: Vec<Value> = planned
+            .iter()
+            .filter(|one| one.changed())
+            .map(|one| {
+                let made = &one.made;
+                json!({ "evidence": made.id, "file": one.file, "subject": made.subject.to_string(), "assumptions": made.assumptions })
+            })
+            .collect();
+        let unchanged: Vec<&str> =
+            planned.iter().filter(|one| !one.changed()).map(|one| one.made.id.as_str()).collect();
+        let document = json!({
+            "schema": "conform/1", "written": written, "unchanged": unchanged, "dry_run": args.dry_run,
+        });
         writeln!(out, "{document:#}")?;
         return Ok(Status::Done);
     }
-    for (made, file, _, digest) in &planned {
+    for Planned { made, file, digest, .. } in &planned {
+        let attributes = made.configuration.attributes().len();
+        writeln!(out, "{}", said(&planned, file, made, attributes, args.dry_run))?;
         if args.dry_run {
-            writeln!(out, "{file}: would be written")?;
             if let Some(digest) = digest {
                 writeln!(out, "digest: {digest}")?;
             }
             write!(out, "{}", made.block())?;
-        } else {
-            writeln!(
-                out,
-                "{file}: conformed as {}, {} attributes",
-                made.subject,
-                made.configuration.attributes().len()
-            )?;
         }
         for assumption in &made.assumptions {
             writeln!(out, "# assumed: {assumption}")?;
@@ -103,10 +84,84 @@ pub(super) fn run(
     Ok(Status::Done)
 }
 
+fn said(planned: &[Planned], file: &str, made: &Conformity, attributes: usize, dry_run: bool) -> String {
+    let shown_file = shown(file);
+    let changed = planned.iter().any(|one| one.file == file && one.changed());
+    match (changed, dry_run) {
+        (false, _) => format!("{shown_file}: unchanged, conformed as {} already", made.subject),
+        (true, true) => format!("{shown_file}: would be written"),
+        (true, false) => format!("{shown_file}: conformed as {}, {attributes} attributes", made.subject),
+    }
+}
+
+/// The records that are named, each once.
+fn asked<'l>(args: &ConformArgs, now: &'l Loaded) -> Result<Vec<&'l Entry<Evidence>>, Failure> {
+    let mut list: Vec<&Entry<Evidence>> = Vec::new();
+    for text in &args.evidence {
+        let unknown = || {
+            let names: Vec<&str> = now.ledger.evidence.keys().map(String::as_str).collect();
+            Failure::new(format!("no evidence is called `{text}`"), nearest(text, &names))
+        };
+        let found = address(text, &[RecordKind::Evidence], &now.ledger).ok_or_else(unknown)?;
+        if found.kind() != RecordKind::Evidence {
+            return Err(unknown());
+        }
+        if let Some(failure) = unreadable(&now.ledger, &found) {
+            return Err(failure);
+        }
+        let entry = now.ledger.evidence.get(found.id()).ok_or_else(unknown)?;
+        if list.iter().all(|other| other.id != entry.id) {
+            list.push(entry);
+        }
+    }
+    Ok(list)
+}
+
+fn plan(
+    entry: &Entry<Evidence>,
+    now: &Loaded,
+    design: &Loaded,
+    err: &mut dyn Write,
+) -> Result<Planned, Failure> {
+    let made = conformity(&design.ledger, entry, design.snapshot.commit()).map_err(|fault| {
+        let help = match &fault {
+            ConformError::Already(_) => {
+                "write a new record for the correction; this one stays as it was".to_string()
+            }
+            ConformError::Measured { attribute, known, .. } => match known.as_slice() {
+                [] => format!("take `{attribute}` out of `measured`, or correct the subject"),
+                known => format!("write one of {}", known.join(", ")),
+            },
+            _ => "`bondline check` shows what is wrong with a record".to_string(),
+        };
+        Failure::new(fault.to_string(), help)
+    })?;
+    let bytes = now.snapshot.read(&entry.file).map_err(|fault| {
+        Failure::new(format!("`{}` can't be read: {fault}", entry.file), "run the command again")
+    })?;
+    let was = String::from_utf8(bytes.to_vec())
+        .map_err(|_| Failure::new(format!("`{}` is not UTF-8", entry.file), "save it as UTF-8"))?;
+    let digest = now.ledger.data.get(&entry.id).map(|data| data.digest.clone());
+    let shall = edited(&was, &made, digest.as_deref()).map_err(|fault| {
+        Failure::new(
+            format!("`{}` can't be edited: {fault}", entry.file),
+            "add the block by hand, or mend the record",
+        )
+    })?;
+    if entry.value.conformed.is_some() && was != shall {
+        writeln!(
+            err,
+            "note: evidence/{} is conformed already but not done; its configuration is taken anew",
+            entry.id
+        )?;
+    }
+    Ok(Planned { made, file: entry.file.clone(), was, shall, digest })
+}
+
 /// The record's text with digest and configuration written into it.
 fn edited(text: &str, made: &Conformity, digest: Option<&str>) -> Result<String, edit::EditError> {
     let text = match digest {
-        Some(digest) => edit::put(text, "digest", &Value::String(digest.to_string()))?,
+        Some(digest) => edit::put(text, "digest", &serde_yaml::Value::String(digest.to_string()))?,
         None => text.to_string(),
     };
     let block = made.block();
@@ -115,22 +170,55 @@ fn edited(text: &str, made: &Conformity, digest: Option<&str>) -> Result<String,
     edit::append_block(&text, "conformed", &lines)
 }
 
-/// Writes beside the file and renames, so that no moment leaves half a record.
-fn replace(path: &Path, text: &str) -> Result<(), Failure> {
-    let cannot = |error: &dyn std::fmt::Display| {
-        Failure::new(
-            format!("`{}` can't be written: {error}", path.display()),
-            "nothing was changed there; check its folder's permissions",
-        )
-    };
-    let folder = path.parent().unwrap_or_else(|| Path::new("."));
-    let mut file =
-        tempfile::Builder::new().prefix(".bondline-").tempfile_in(folder).map_err(|error| cannot(&error))?;
-    file.write_all(text.as_bytes()).map_err(|error| cannot(&error))?;
-    file.as_file().sync_all().map_err(|error| cannot(&error))?;
-    if let Ok(metadata) = std::fs::metadata(path) {
-        std::fs::set_permissions(file.path(), metadata.permissions()).map_err(|error| cannot(&error))?;
+/// Writes beside each file first and renames when all are there, so that no moment leaves half a record and
+/// a full disk leaves all as they were.
+fn replace_all<'p>(root: &Path, changed: impl Iterator<Item = &'p Planned>) -> Result<(), Failure> {
+    let mut ready = Vec::new();
+    for one in changed {
+        let path = root.join(&one.file);
+        let beside = beside(&path, &one.shall).map_err(|error| {
+            Failure::new(
+                format!("`{}` can't be written: {error}", path.display()),
+                "nothing was changed; check its folder's permissions and the room on the disk",
+            )
+        })?;
+        ready.push((one, path, beside));
     }
-    file.persist(path).map_err(|error| cannot(&error.error))?;
+    let mut written: Vec<&str> = Vec::new();
+    for (one, path, beside) in ready {
+        let told = |what: String, mend: &str| {
+            let before = match written.as_slice() {
+                [] => "nothing was changed".to_string(),
+                files => format!("written before that: {}", files.join(", ")),
+            };
+            Failure::new(what, format!("{before}; {mend}"))
+        };
+        // An editor may have saved it since it was read.
+        if std::fs::read(&path).ok().as_deref() != Some(one.was.as_bytes()) {
+            return Err(told(
+                format!("`{}` was changed by someone else meanwhile", one.file),
+                "run the command again",
+            ));
+        }
+        beside.persist(&path).map_err(|error| {
+            told(
+                format!("`{}` can't be written: {}", path.display(), error.error),
+                "check its folder's permissions",
+            )
+        })?;
+        written.push(&one.file);
+    }
     Ok(())
+}
+
+/// The text in a file of its own in the same folder, on the disk, with the permissions of the one it replaces.
+fn beside(path: &Path, text: &str) -> std::io::Result<tempfile::NamedTempFile> {
+    let folder = path.parent().unwrap_or_else(|| Path::new("."));
+    let mut file = tempfile::Builder::new().prefix(".bondline-").tempfile_in(folder)?;
+    file.write_all(text.as_bytes())?;
+    file.as_file().sync_all()?;
+    if let Ok(metadata) = std::fs::metadata(path) {
+        std::fs::set_permissions(file.path(), metadata.permissions())?;
+    }
+    Ok(file)
 }

@@ -11,7 +11,7 @@ use crate::qualify::verdict::{Evaluation, evaluate};
 use crate::record::{Address, Day, Fault, Level, RecordKind};
 use crate::report::faults;
 use crate::report::head::ReportHead;
-use crate::report::page::{Frame, Style};
+use crate::report::page::{Frame, Style, shown};
 use crate::source::{Origin, Place, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -29,48 +29,32 @@ pub enum Status {
 
 /// Why a command could not do what was asked.
 #[derive(Debug)]
-pub enum Failure {
-    /// The reader went away.
-    ClosedPipe,
-    /// Anything else.
-    Stopped {
-        /// What is wrong.
-        message: String,
-        /// The mend.
-        help: Option<String>,
-        /// Faults of records that are behind it.
-        faults: Vec<Fault>,
-    },
+pub struct Failure {
+    /// What is wrong.
+    pub message: String,
+    /// The mend.
+    pub help: Option<String>,
+    /// Faults of records that are behind it.
+    pub faults: Vec<Fault>,
 }
 
 impl Failure {
     /// Returns a failure with its mend.
     pub fn new(message: impl Into<String>, help: impl Into<String>) -> Self {
-        Self::Stopped { message: message.into(), help: Some(help.into()), faults: Vec::new() }
+        Self { message: message.into(), help: Some(help.into()), faults: Vec::new() }
     }
 }
 
 impl From<io::Error> for Failure {
     fn from(error: io::Error) -> Self {
-        if error.kind() == io::ErrorKind::BrokenPipe {
-            return Self::ClosedPipe;
-        }
-        Self::Stopped {
-            message: format!("the result can't be written: {error}"),
-            help: None,
-            faults: Vec::new(),
-        }
+        Self { message: format!("the result can't be written: {error}"), help: None, faults: Vec::new() }
     }
 }
 
 impl From<SourceError> for Failure {
     fn from(error: SourceError) -> Self {
         let mend = error.mend();
-        Self::Stopped {
-            message: error.to_string(),
-            help: (!mend.is_empty()).then_some(mend),
-            faults: Vec::new(),
-        }
+        Self { message: error.to_string(), help: (!mend.is_empty()).then_some(mend), faults: Vec::new() }
     }
 }
 
@@ -210,20 +194,62 @@ impl Context {
     /// # Errors
     /// [`Failure`] with the faults where a broken record plays a part.
     pub fn evaluate(&self, loaded: &Loaded, err: &mut dyn Write) -> Result<Evaluation, Failure> {
-        self.usable(loaded, Needs::Verdicts)?;
+        self.usable(loaded, Needs::Verdicts, None)?;
         let found = evaluate(&loaded.ledger, self.today).map_err(|missing| self.missing(loaded, &missing))?;
         self.note_broken(loaded, err)?;
         Ok(found)
     }
 
-    /// Checks that no broken record plays a part, as far as that can be told from its kind.
+    /// Judges a ledger for an answer about one record: a broken panel that has nothing to do with it is left
+    /// out, and `err` says so.
     ///
     /// # Errors
-    /// [`Failure`] with the faults.
-    pub fn usable(&self, loaded: &Loaded, needs: Needs) -> Result<(), Failure> {
-        let part = |kind: RecordKind| match kind {
-            RecordKind::Ledger | RecordKind::Panel | RecordKind::Assembly | RecordKind::Weighing => true,
-            RecordKind::Showing | RecordKind::Evidence | RecordKind::Concession => needs == Needs::Verdicts,
+    /// As [`Context::evaluate`].
+    pub fn evaluate_for(
+        &self,
+        loaded: &Loaded,
+        of: &Address,
+        err: &mut dyn Write,
+    ) -> Result<Evaluation, Failure> {
+        self.usable(loaded, Needs::Verdicts, Some(of))?;
+        let found = evaluate(&loaded.ledger, self.today).map_err(|missing| self.missing(loaded, &missing))?;
+        let broken = &loaded.ledger.broken;
+        let panels: Vec<String> = broken
+            .iter()
+            .filter(|address| matches!(address.kind(), RecordKind::Panel | RecordKind::Assembly))
+            .map(ToString::to_string)
+            .collect();
+        if panels.is_empty() {
+            self.note_broken(loaded, err)?;
+        } else {
+            let names = panels.join(", ");
+            writeln!(
+                err,
+                "note: {names} cannot be read; what it asks is left out; `bondline check` says why"
+            )?;
+        }
+        Ok(found)
+    }
+
+    /// Checks that no broken record plays a part, as far as that can be told from its kind, or where the
+    /// answer is about one panel or assembly (`of`), from what that one rests on.
+    ///
+    /// # Errors
+    /// [`Failure`] with the faults of the records that do.
+    pub fn usable(&self, loaded: &Loaded, needs: Needs, of: Option<&Address>) -> Result<(), Failure> {
+        let part = |kind: RecordKind| match (kind, of.map(Address::kind)) {
+            (RecordKind::Ledger, _) => true,
+            // An assembly that can't be read may hold the panel: how many there are is not known.
+            (RecordKind::Assembly, Some(RecordKind::Panel)) => needs == Needs::Mass,
+            (RecordKind::Showing | RecordKind::Evidence | RecordKind::Concession, Some(_)) => {
+                needs == Needs::Verdicts
+            }
+            // The statement itself refuses a broken weighing where one of its panels is weighed.
+            (_, Some(_)) => false,
+            (RecordKind::Panel | RecordKind::Assembly | RecordKind::Weighing, None) => true,
+            (RecordKind::Showing | RecordKind::Evidence | RecordKind::Concession, None) => {
+                needs == Needs::Verdicts
+            }
             _ => false,
         };
         let broken = &loaded.ledger.broken;
@@ -233,23 +259,32 @@ impl Context {
         // Materials, recipes and the like play a part where a panel rests on them.
         let uses = Uses::of(&loaded.ledger);
         let mut reached: BTreeSet<Address> = BTreeSet::new();
-        for panel in loaded.ledger.panels.keys() {
-            let below = uses.reach(&Address::new(RecordKind::Panel, panel.clone()));
+        let roots: Vec<Address> = match of {
+            Some(one) => {
+                let above = uses.reached_from(one).into_iter().map(|one| one.address);
+                let panels =
+                    above.filter(|above| needs == Needs::Verdicts && above.kind() == RecordKind::Panel);
+                std::iter::once(one.clone()).chain(panels).collect()
+            }
+            None => {
+                let panels = loaded.ledger.panels.keys();
+                panels.map(|panel| Address::new(RecordKind::Panel, panel.clone())).collect()
+            }
+        };
+        for root in roots {
+            let below = uses.reach(&root);
             reached.extend(below.into_iter().map(|one| one.address));
         }
-        let playing: Vec<String> = broken
-            .iter()
-            .filter(|address| part(address.kind()) || reached.contains(*address))
-            .map(ToString::to_string)
-            .collect();
+        let playing: Vec<&Address> =
+            broken.iter().filter(|address| part(address.kind()) || reached.contains(*address)).collect();
         if !playing.is_empty() {
             let more =
                 if playing.len() > 3 { format!(" and {} more", playing.len() - 3) } else { String::new() };
-            let names: Vec<&str> = playing.iter().take(3).map(String::as_str).collect();
-            return Err(Failure::Stopped {
+            let names: Vec<String> = playing.iter().take(3).map(ToString::to_string).collect();
+            return Err(Failure {
                 message: format!("records that the answer rests on are broken ({}{more})", names.join(", ")),
                 help: Some("mend the faults below; `bondline check` shows all".to_string()),
-                faults: errors(&loaded.ledger),
+                faults: faults_of(&loaded.ledger, &playing),
             });
         }
         Ok(())
@@ -275,10 +310,15 @@ impl Context {
 
     /// Turns a missing record into a failure with the faults behind it.
     pub fn missing(&self, loaded: &Loaded, missing: &ArticleError) -> Failure {
-        Failure::Stopped {
+        Failure {
             message: missing.to_string(),
             help: Some("mend the faults below; `bondline check` shows all".to_string()),
-            faults: errors(&loaded.ledger),
+            faults: match missing {
+                ArticleError::Missing { needed, .. } => faults_of(&loaded.ledger, &[needed]),
+                ArticleError::Unstated { address, .. } | ArticleError::Unfit { address, .. } => {
+                    faults_of(&loaded.ledger, &[address])
+                }
+            },
         }
     }
 }
@@ -293,6 +333,36 @@ fn clock() -> Day {
 
 fn empty_ledger() -> Ledger {
     Ledger::default()
+}
+
+/// The failure of asking for a record that is there but can't be read.
+pub(super) fn unreadable(ledger: &Ledger, address: &Address) -> Option<Failure> {
+    ledger.broken.contains(address).then(|| Failure {
+        message: format!("{address} cannot be read"),
+        help: Some("mend the faults below; `bondline check` shows all".to_string()),
+        faults: faults_of(ledger, &[address]),
+    })
+}
+
+/// The errors in the files of some records; all errors where none stands there, as with a record that
+/// another file's fault breaks.
+fn faults_of(ledger: &Ledger, records: &[&Address]) -> Vec<Fault> {
+    let of = |file: &str| {
+        if file == "ledger.yaml" {
+            return records.contains(&&Address::ledger());
+        }
+        let Some(kind) = file.split('/').next().and_then(RecordKind::by_folder) else { return false };
+        let stem = file.rsplit('/').next().and_then(|name| name.strip_suffix(".yaml"));
+        let id = stem.map(str::to_lowercase);
+        records.iter().any(|one| one.kind() == kind && id.as_deref() == Some(one.id()))
+    };
+    let all = errors(ledger);
+    let own: Vec<Fault> = all
+        .iter()
+        .filter(|fault| of(&fault.place.file) || fault.why.iter().any(|why| of(&why.place.file)))
+        .cloned()
+        .collect();
+    if own.is_empty() { all } else { own }
 }
 
 fn errors(ledger: &Ledger) -> Vec<Fault> {
@@ -320,7 +390,7 @@ pub(super) fn write_failure(
     }
     for fault in list.iter().take(20) {
         let line = fault.place.line.map_or(String::new(), |line| format!(":{line}"));
-        writeln!(err, "  {}{line}: {} ({})", fault.place.file, fault.message, fault.rule)?;
+        writeln!(err, "  {}{line}: {} ({})", shown(&fault.place.file), shown(&fault.message), fault.rule)?;
     }
     if list.len() > 20 {
         writeln!(err, "  and {} more", list.len() - 20)?;
@@ -338,7 +408,11 @@ pub fn address(text: &str, kinds: &[RecordKind], ledger: &Ledger) -> Option<Addr
         let folder = stem.split('/').find_map(RecordKind::by_folder)?;
         return Some(Address::new(folder, stem.rsplit('/').next()?));
     }
-    kinds.iter().map(|kind| Address::new(*kind, trimmed)).find(|address| ledger.file_of(address).is_some())
+    let named = || kinds.iter().map(|kind| Address::new(*kind, trimmed));
+    // One that is there but broken is no reason to speak of another.
+    named()
+        .find(|address| ledger.file_of(address).is_some())
+        .or_else(|| named().find(|address| ledger.broken.contains(address)))
 }
 
 /// Returns the nearest of some names, or the list of all where they are few.

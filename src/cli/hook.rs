@@ -39,11 +39,7 @@ pub(super) fn run(context: &mut Context, args: &HookArgs, out: &mut dyn Write) -
 
 fn failure(error: HookError) -> Failure {
     let mend = error.mend();
-    Failure::Stopped {
-        message: error.to_string(),
-        help: (!mend.is_empty()).then_some(mend),
-        faults: Vec::new(),
-    }
+    Failure { message: error.to_string(), help: (!mend.is_empty()).then_some(mend), faults: Vec::new() }
 }
 
 fn said(

@@ -1,9 +1,9 @@
 //! `bondline mass`.
 
 use super::args::MassArgs;
-use super::context::{Context, Failure, Needs, Status, address};
+use super::context::{Context, Failure, Needs, Status, address, unreadable};
 use crate::article::weigh::{Method, Scope, statement_by};
-use crate::record::RecordKind;
+use crate::record::{Address, RecordKind};
 use crate::report::mass;
 use std::io::Write;
 
@@ -15,12 +15,19 @@ pub(super) fn run(
 ) -> Result<Status, Failure> {
     let place = context.place()?;
     let loaded = context.load(&place, &args.source)?;
-    context.usable(&loaded, Needs::Mass)?;
     let scope = match &args.of {
         None => Scope::Programme,
         Some(text) => {
             let kinds = [RecordKind::Panel, RecordKind::Assembly];
-            match address(text, &kinds, &loaded.ledger) {
+            let found = address(text, &kinds, &loaded.ledger);
+            if let Some(failure) = found
+                .as_ref()
+                .filter(|found| kinds.contains(&found.kind()))
+                .and_then(|found| unreadable(&loaded.ledger, found))
+            {
+                return Err(failure);
+            }
+            match found {
                 Some(found)
                     if found.kind() == RecordKind::Panel && loaded.ledger.panels.contains_key(found.id()) =>
                 {
@@ -42,6 +49,12 @@ pub(super) fn run(
             }
         }
     };
+    let of = match &scope {
+        Scope::Programme => None,
+        Scope::Panel(id) => Some(Address::new(RecordKind::Panel, id.clone())),
+        Scope::Assembly(id) => Some(Address::new(RecordKind::Assembly, id.clone())),
+    };
+    context.usable(&loaded, Needs::Mass, of.as_ref())?;
     let method = match args.spread.as_str() {
         "monte-carlo" => Method::MonteCarlo { seed: args.seed },
         _ => Method::Causes,
@@ -54,6 +67,7 @@ pub(super) fn run(
     } else {
         write!(out, "{}", mass::text(&statement, context.width))?;
     }
-    let over = statement.groups.iter().any(|group| group.budget_kg.is_some_and(|budget| group.kg > budget));
+    let budgeted = statement.groups.iter().chain(statement.assemblies.iter().map(|assembly| &assembly.each));
+    let over = budgeted.into_iter().any(|sum| sum.budget_kg.is_some_and(|budget| sum.kg > budget));
     Ok(if args.strict && over { Status::Objection } else { Status::Done })
 }

@@ -20,62 +20,115 @@ use std::ffi::OsString;
 use std::io::Write;
 
 /// Runs the program on arguments, writes to `out` and `err`, and returns the exit status.
+///
+/// What it says is held back until the status is known: a reader that goes away may hide the answer but
+/// never turn an objection into a success, and an answer that can't be written is no success either.
 pub fn run(
     arguments: impl IntoIterator<Item = OsString>,
     out: &mut dyn Write,
     err: &mut dyn Write,
     terminal: Terminal,
 ) -> u8 {
-    let matches = match Cli::command().try_get_matches_from(arguments) {
-        Ok(matches) => matches,
+    let (mut answer, mut notes) = (Vec::new(), Vec::new());
+    let code = answered(arguments.into_iter().collect(), &mut answer, &mut notes, terminal);
+    let noted = delivered(err, &notes);
+    match delivered(out, &answer) {
+        Ok(()) => {}
         Err(error) => {
-            let text = if terminal.colour_err {
-                error.render().ansi().to_string()
-            } else {
-                error.render().to_string()
-            };
-            // Help and version are answers; anything else is a call that can't be understood.
-            let code = if error.use_stderr() { 2 } else { 0 };
-            let wrote = if error.use_stderr() { write!(err, "{text}") } else { write!(out, "{text}") };
-            return if wrote.is_err() { 0 } else { code };
-        }
-    };
-    let cli = match Cli::from_arg_matches(&matches) {
-        Ok(cli) => cli,
-        Err(error) => {
-            let _ = write!(err, "{}", error.render());
+            // Nothing is left to say it on where this fails too; the status still says it.
+            let _ = writeln!(err, "error: the result can't be written: {error}").and_then(|()| err.flush());
             return 2;
         }
+    }
+    if noted.is_err() { 2 } else { code }
+}
+
+/// Writes all at once; whoever closed the other end has seen enough, which is no failure.
+fn delivered(to: &mut dyn Write, bytes: &[u8]) -> std::io::Result<()> {
+    match to.write_all(bytes).and_then(|()| to.flush()) {
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        done => done,
+    }
+}
+
+/// Does what the arguments say; the answer and the notes stay in memory.
+fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, terminal: Terminal) -> u8 {
+    let parsed =
+        Cli::command().try_get_matches_from(&arguments).and_then(|matches| Cli::from_arg_matches(&matches));
+    let cli = match parsed {
+        Ok(cli) => cli,
+        Err(error) => return misread(&error, &arguments, out, err, terminal),
     };
     let json = cli.global.format == args::Format::Json;
-    let result = Context::new(&cli.global, terminal).and_then(|mut context| {
-        let status = match &cli.command {
-            Command::New(args) => new::run(&mut context, args, out, err),
-            Command::Check(args) => check::run(&mut context, args, out),
-            Command::Mass(args) => mass::run(&mut context, args, out, err),
-            Command::Impact(args) => impact::run(&mut context, args, out, err),
-            Command::Gaps(args) => gaps::run(&mut context, args, out, err),
-            Command::Why(args) => why::run(&mut context, args, out, err),
-            Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
-            Command::Conform(args) => conform::run(&mut context, args, out, err),
-            Command::Hook(args) => hook::run(&mut context, args, out),
-        };
-        status.and_then(|status| out.flush().map_err(Failure::from).map(|()| status))
+    let result = Context::new(&cli.global, terminal).and_then(|mut context| match &cli.command {
+        Command::New(args) => new::run(&mut context, args, out, err),
+        Command::Check(args) => check::run(&mut context, args, out),
+        Command::Mass(args) => mass::run(&mut context, args, out, err),
+        Command::Impact(args) => impact::run(&mut context, args, out, err),
+        Command::Gaps(args) => gaps::run(&mut context, args, out, err),
+        Command::Why(args) => why::run(&mut context, args, out, err),
+        Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
+        Command::Conform(args) => conform::run(&mut context, args, out, err),
+        Command::Hook(args) => hook::run(&mut context, args, out),
     });
     match result {
         Ok(Status::Done) => 0,
         Ok(Status::Objection) => 1,
-        // Whoever reads the other end has seen enough.
-        Err(Failure::ClosedPipe) => 0,
-        Err(Failure::Stopped { message, help, faults }) => {
-            let wrote = if json {
+        Err(Failure { message, help, faults }) => {
+            // Memory takes every byte.
+            let _ = if json {
+                // One document, whatever was written before it failed.
+                out.clear();
                 writeln!(out, "{:#}", context::error_json(&message, help.as_deref(), &faults))
             } else {
                 context::write_failure(err, &message, help.as_deref(), &faults)
             };
-            if wrote.is_err() { 0 } else { 2 }
+            2
         }
     }
+}
+
+/// Answers arguments that can't be understood, or that ask for help.
+fn misread(
+    error: &clap::Error,
+    arguments: &[OsString],
+    out: &mut Vec<u8>,
+    err: &mut Vec<u8>,
+    terminal: Terminal,
+) -> u8 {
+    // Help and version are answers; anything else is a call that can't be understood.
+    let failed = error.use_stderr();
+    let plain = error.render().to_string();
+    if failed && option(arguments, "--format").is_some_and(|value| value == "json") {
+        let told = plain.trim().strip_prefix("error: ").unwrap_or_else(|| plain.trim());
+        let (message, help) = told.split_once("\n\n").unwrap_or((told, ""));
+        let help = Some(help.trim()).filter(|help| !help.is_empty());
+        let _ = writeln!(out, "{:#}", context::error_json(message.trim(), help, &[]));
+        return 2;
+    }
+    let auto = if failed { terminal.colour_err } else { terminal.colour_out };
+    let coloured = match option(arguments, "--color") {
+        Some("never") => false,
+        Some("always") => true,
+        _ => auto,
+    };
+    let text = if coloured { error.render().ansi().to_string() } else { plain };
+    let _ = if failed { write!(err, "{text}") } else { write!(out, "{text}") };
+    if failed { 2 } else { 0 }
+}
+
+/// The last value of an option, found without the parser that just refused the arguments.
+fn option<'a>(arguments: &'a [OsString], name: &str) -> Option<&'a str> {
+    let words: Vec<&str> = arguments.iter().map(|one| one.to_str().unwrap_or_default()).collect();
+    let mut found = None;
+    for (index, word) in words.iter().enumerate().take_while(|(_, word)| **word != "--") {
+        if let Some(value) = word.strip_prefix(name).and_then(|rest| rest.strip_prefix('=')) {
+            found = Some(value);
+        } else if *word == name {
+            found = words.get(index + 1).copied().or(found);
+        }
+    }
+    found
 }
 
 /// What the streams are connected to.

@@ -1,7 +1,7 @@
 //! `bondline why`.
 
 use super::args::WhyArgs;
-use super::context::{Context, Failure, Loaded, Status, address, nearest};
+use super::context::{Context, Failure, Loaded, Status, address, nearest, unreadable};
 use crate::article::{Configurator, Subject, trace};
 use crate::graph::{Reached, Uses};
 use crate::qualify::verdict::{Duty, Evaluation};
@@ -59,13 +59,16 @@ pub(super) fn run(
         let evaluation = context.evaluate(&loaded, err)?;
         return clause(context, &evaluation, &args.of, &showings, out);
     };
+    if let Some(failure) = unreadable(&loaded.ledger, &found) {
+        return Err(failure);
+    }
     if loaded.ledger.file_of(&found).is_none() {
         return Err(unknown());
     }
     if args.uses || args.used_by {
         return reach(context, args, &loaded, &found, out);
     }
-    let evaluation = context.evaluate(&loaded, err)?;
+    let evaluation = context.evaluate_for(&loaded, &found, err)?;
     if let Some(text) = &args.subject {
         return one_duty(context, &loaded, &evaluation, &found, text, out);
     }
@@ -198,7 +201,7 @@ fn one_duty(
         for (attribute, (address, file, line)) in &lines {
             let line = line.map_or(String::new(), |line| format!(":{line}"));
             writeln!(out, "  {attribute}: {address}")?;
-            writeln!(out, "    {file}{line}")?;
+            writeln!(out, "    {}{line}", page::shown(file))?;
         }
     }
     Ok(Status::Done)
@@ -327,7 +330,7 @@ fn record(
     let at = route.map_or(String::new(), |route| format!("#{route}"));
     writeln!(out, "{}", frame.style.heading(&format!("{found}{at}")))?;
     if let Some((file, line)) = &place {
-        writeln!(out, "  {file}{}", line.map_or(String::new(), |line| format!(":{line}")))?;
+        writeln!(out, "  {}{}", page::shown(file), line.map_or(String::new(), |line| format!(":{line}")))?;
     }
     if let Some(text) = &written {
         writeln!(out, "  {text}")?;

@@ -1,7 +1,9 @@
 //! Rules on panels, assemblies and weighings.
 
 use super::known::{Known, entry, not_empty, unique};
-use super::ranges::{NOT_NEGATIVE, POSITIVE, TEMPERATURE, all_within, count, number, typed, within};
+use super::ranges::{
+    NOT_NEGATIVE, POSITIVE, TEMPERATURE, THICKNESS, all_within, count, number, typed, within,
+};
 use super::sink::Sink;
 use super::{Entry, design, references};
 use crate::record::{Assembly, Class, Joint, Load, Panel, Weighing, Zone};
@@ -67,7 +69,7 @@ fn zone(known: Known<'_>, sink: &mut Sink, panel: &Panel, index: usize, zone: &Z
     within(sink, POSITIVE, &entry("zones", index, "area"), Some(&zone.area));
     within(sink, POSITIVE, &entry("zones", index, "radius"), zone.radius.as_deref());
     let thickness = zone.sheet.as_ref().map(|sheet| &*sheet.thickness);
-    within(sink, POSITIVE, &entry("zones", index, "sheet.thickness"), thickness);
+    within(sink, THICKNESS, &entry("zones", index, "sheet.thickness"), thickness);
     if zone.recipe.is_some() == zone.sheet.is_some() {
         let which = if zone.recipe.is_some() { "both" } else { "neither" };
         let message =

@@ -7,12 +7,10 @@ use super::sink::{At, Sink};
 use super::table::{self, Table};
 use super::{Entry, Files, Ledger, Recall, TestData};
 use crate::record::{Address, Evidence, EvidenceState, Figure, Level, Lots, RecordKind, Showing};
+use crate::source::DATA_LIMIT;
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-
-/// Largest data file that is read, in bytes.
-const DATA_LIMIT: u64 = 32 << 20;
 
 /// Returns `sha256:` and 64 hexadecimal digits.
 pub(super) fn digest(bytes: &[u8]) -> String {

@@ -2,8 +2,8 @@
 
 use super::known::{Known, entry, not_empty, unique};
 use super::ranges::{
-    EXTRA, NOT_NEGATIVE, PART, POISSON, POSITIVE, SHARE, TEMPERATURE, all_within, count, refuse, typed,
-    within,
+    EXTRA, NOT_NEGATIVE, PART, POISSON, POSITIVE, SHARE, TEMPERATURE, THICKNESS, all_within, count, refuse,
+    typed, within,
 };
 use super::sink::Sink;
 use super::{Entry, references};
@@ -37,7 +37,6 @@ pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>)
             ("fibre.density", fibre.map(|f| &*f.density)),
             ("fibre.areal", fibre.and_then(|f| f.areal.as_deref())),
             ("resin.density", resin.map(|r| &*r.density)),
-            ("cured_thickness", m.cured_thickness.as_deref()),
             ("density", m.density.as_deref()),
             ("cell", m.cell.as_deref()),
             ("resin_density", m.resin_density.as_deref()),
@@ -55,6 +54,7 @@ pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>)
             ("diffusivity", m.diffusivity.as_deref()),
         ],
     );
+    within(sink, THICKNESS, "cured_thickness", m.cured_thickness.as_deref());
     all_within(
         sink,
         NOT_NEGATIVE,
@@ -255,7 +255,7 @@ pub(super) fn recipe(known: Known<'_>, sink: &mut Sink, own: &Entry<Recipe>) {
     let mut dry = None;
     let mut compared = BTreeSet::new();
     for (index, layer) in recipe.layers.iter().enumerate() {
-        within(sink, POSITIVE, &entry("layers", index, "thickness"), layer.thickness.as_deref());
+        within(sink, THICKNESS, &entry("layers", index, "thickness"), layer.thickness.as_deref());
         let Some(material) = known.ledger.materials.get(layer.material.id()) else { continue };
         layer_shape(sink, index, layer, &material.value);
         if material.value.kind == MaterialKind::Fabric {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 /// Files of one state of a ledger, with paths relative to the ledger's root and `/` between parts.
 pub trait Files: Sync {
-    /// Returns all regular files under the kind folders and `ledger.yaml`, sorted.
+    /// Returns all regular files under the kind folders or in place of one, and `ledger.yaml`, sorted.
     fn paths(&self) -> Vec<String>;
 
     /// Returns paths under the kind folders that are no regular files, and what they are instead.
@@ -99,7 +99,8 @@ impl Files for MemoryFiles {
 }
 
 fn in_kind_folder(path: &str) -> bool {
-    path.split_once('/').is_some_and(|(top, _)| crate::record::RecordKind::by_folder(top).is_some())
+    let top = path.split_once('/').map_or(path, |(top, _)| top);
+    crate::record::RecordKind::by_folder(top).is_some()
 }
 
 /// Joins a path that a record gives to that record's own folder, and takes `.` and `..` out of it.

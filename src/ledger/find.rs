@@ -29,6 +29,15 @@ pub(super) fn records(files: &dyn Files) -> (Vec<Found>, Vec<Sink>, Vec<Address>
     let mut sinks = Vec::new();
     for path in files.paths() {
         let mut sink = Sink::new(&path);
+        if RecordKind::by_folder(&path).is_some() {
+            sink.warning(
+                "folder-name",
+                At::File,
+                format!("`{path}` is a file; records stand in a folder of this name"),
+            )
+            .label("not read")
+            .help("make a folder of it, or give the file another name");
+        }
         if let Some(one) = record(&path, &mut sink) {
             found.push(one);
         }
@@ -37,13 +46,16 @@ pub(super) fn records(files: &dyn Files) -> (Vec<Found>, Vec<Sink>, Vec<Address>
     duplicates(&mut found, &mut sinks);
     for (path, what) in files.oddities() {
         let mut sink = Sink::new(&path);
-        let raised = sink.error("link-in-ledger", At::File, format!("`{path}` is {what}, no plain file"));
-        raised.label(what.as_str());
-        raised.help(if what.contains("link") {
-            "put the file itself here: links are not followed, so that a ledger is the same everywhere"
+        let message = format!("`{path}` is {what}, no plain file");
+        if what.contains("link") {
+            sink.error("link-in-ledger", At::File, message).label(what.as_str()).help(
+                "put the file itself here: links are not followed, so that a ledger is the same everywhere",
+            );
         } else {
-            "put a plain file here, or take it away"
-        });
+            sink.error("not-a-file", At::File, message)
+                .label(what.as_str())
+                .help("put a plain file here, or take it away");
+        }
         sinks.push(sink);
         // Only the fault above is said of it; its name is none of its faults.
         if let Some(one) = record(&path, &mut Sink::new(&path)) {
@@ -79,7 +91,20 @@ fn record(path: &str, sink: &mut Sink) -> Option<Found> {
         .label("bad id")
         .help(format!("rename it to `{}.yaml`", plain(stem)));
     }
+    if reserved(stem) {
+        sink.warning("reserved-name", At::File, format!("`{name}` is no name that every system can store"))
+            .label("reserved name")
+            .help("rename it: Windows keeps `con`, `nul`, `aux`, `prn`, `com1` to `lpt9` for devices");
+    }
     Some(Found { kind, id: stem.to_lowercase(), file: path.to_string(), usable })
+}
+
+/// Names of devices under Windows, whatever their case and ending.
+fn reserved(stem: &str) -> bool {
+    let lower = stem.split('.').next().unwrap_or_default().to_lowercase();
+    let numbered = lower.strip_prefix("com").or_else(|| lower.strip_prefix("lpt"));
+    matches!(lower.as_str(), "con" | "nul" | "aux" | "prn")
+        || numbered.is_some_and(|digit| matches!(digit.as_bytes(), [b'1'..=b'9']))
 }
 
 /// Makes an id out of a stem that is none.
@@ -130,7 +155,12 @@ fn folder(name: &str, sinks: &mut Vec<Sink>) {
             "folder-name",
             name,
             At::File,
-            format!("the folder `{name}` is not read: {} stand in `{}`", kind.folder(), kind.folder()),
+            format!(
+                "the folder `{name}` is not read: {} {} in `{}`",
+                kind.folder(),
+                if *kind == RecordKind::Evidence { "stands" } else { "stand" },
+                kind.folder()
+            ),
         )
         .label("not read")
         .help(format!("rename it to `{}`", kind.folder()));

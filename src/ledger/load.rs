@@ -4,12 +4,14 @@ use super::find::{self, Found, HEAD_FILE};
 use super::known::Known;
 use super::read::{Readable, read_record};
 use super::recall::Work;
-use super::sink::{RECORD_LIMIT, Sink, settle};
+use super::sink::{Sink, settle};
 use super::words::suggest;
 use super::{
-    Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, proof, steering,
+    Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, multitude, proof,
+    steering,
 };
 use crate::record::{Address, Fault, LedgerHead, Level, Named, Place, ReadOutcome, RecordKind};
+use crate::source::RECORD_LIMIT;
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -63,6 +65,10 @@ impl Ledger {
             sinks.push(sink);
         }
         ledger.drop_all(broken);
+        for (address, sink) in multitude::all(&ledger) {
+            ledger.drop_all(vec![address]);
+            sinks.push(sink);
+        }
         ledger.faults.extend(settle(files, sinks));
         ledger.faults.sort_by(|a, b| {
             let key =

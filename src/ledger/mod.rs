@@ -16,6 +16,7 @@ mod find;
 mod head;
 mod known;
 mod load;
+mod multitude;
 mod places;
 mod proof;
 mod ranges;
@@ -31,6 +32,7 @@ mod tests;
 mod words;
 
 pub use files::{Files, MemoryFiles};
+pub use multitude::MOST_PIECES;
 pub use recall::{Counts, MemoryRecall, Recall, Remembered, Work};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
 

@@ -1,7 +1,7 @@
 //! Ranges that figures must lie in, nominal and limits.
 
 use super::sink::Sink;
-use crate::quantity::{Money, Quantity};
+use crate::quantity::{Kind, Money, Quantity};
 use crate::record::Sourced;
 use std::ops::Deref;
 
@@ -46,9 +46,32 @@ pub(super) const POISSON: Range = Range {
     words: "it must be from -1 to 0.5, as for any isotropic solid",
 };
 
+/// Cured layers and sheets: what the engineering takes (see `laminate`).
+pub(super) const THICKNESS: Range =
+    Range { low: 1e-9, high: 10.0, open: false, words: "it must be from 1 nm to 10 m" };
+
+/// Narrows a range without an upper end to what the engineering takes of a kind (see `laminate`), so that
+/// `check` finds what every answer would stumble over.
+fn narrowed(range: Range, kind: Kind) -> Range {
+    if range.high.is_finite() {
+        return range;
+    }
+    match kind {
+        Kind::ArealMass if range.open => {
+            Range { low: 1e-6, high: 1e4, open: false, words: "it must be from 0.000 001 to 10 000 kg/m2" }
+        }
+        Kind::ArealMass => Range { high: 1e4, words: "it must be from 0 to 10 000 kg/m2", ..range },
+        Kind::Density => {
+            Range { low: 1e-3, high: 3e4, open: false, words: "it must be from 0.001 to 30 000 kg/m3" }
+        }
+        _ => range,
+    }
+}
+
 /// Refuses a quantity whose nominal or limits lie outside a range.
 pub(super) fn within(sink: &mut Sink, range: Range, at: &str, quantity: Option<&Quantity>) {
     let Some(quantity) = quantity else { return };
+    let range = narrowed(range, quantity.kind());
     let nominal = quantity.si();
     let inside = |value: f64| value >= range.low && value <= range.high;
     let nominal_inside = inside(nominal) && !(range.open && (nominal <= range.low || nominal >= range.high));

@@ -3,10 +3,8 @@
 use super::Files;
 use super::places::Index;
 use crate::record::{Fault, Level, Place, Why};
+use crate::source::RECORD_LIMIT;
 use std::collections::BTreeMap;
-
-/// Largest record that is read, in bytes.
-pub(super) const RECORD_LIMIT: u64 = 1 << 20;
 
 /// Where in a file.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -7,6 +7,11 @@ use std::collections::BTreeMap;
 /// Faults named singly; a file that is wrong throughout is wrong in the same way.
 const FAULTS_SHOWN: usize = 20;
 
+/// More columns than any test report has; more would only cost memory.
+const MAX_COLUMNS: usize = 64;
+/// The same of rows.
+const MAX_ROWS: usize = 1_000_000;
+
 /// What a data file holds.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Table {
@@ -54,7 +59,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Table, Vec<BadLine>> {
             help: "save it as CSV with UTF-8 encoding",
         }]
     })?;
-    Reader { faults: Vec::new(), text }.read()
+    Reader { faults: Vec::new(), more: 0, most_rows: MAX_ROWS, text }.read()
 }
 
 fn line_of(before: &[u8]) -> usize {
@@ -63,12 +68,27 @@ fn line_of(before: &[u8]) -> usize {
 
 struct Reader<'t> {
     text: &'t str,
+    /// The first faults by line, of which a few more than are shown are kept.
     faults: Vec<BadLine>,
+    /// How many were not kept.
+    more: usize,
+    most_rows: usize,
 }
 
 impl Reader<'_> {
     fn fault(&mut self, line: usize, message: impl Into<String>, label: &'static str, help: &'static str) {
-        self.faults.push(BadLine { line, message: message.into(), label, help });
+        // Rows come in the order of their lines, so what is left out lies behind what is kept; what is found
+        // at the end (the same specimen, points and commas) may lie before it and takes its place.
+        let fault = BadLine { line, message: message.into(), label, help };
+        if self.faults.len() <= FAULTS_SHOWN {
+            self.faults.push(fault);
+            return;
+        }
+        self.more = self.more.saturating_add(1);
+        let last = self.faults.iter_mut().max_by_key(|kept| kept.line);
+        if let Some(last) = last.filter(|last| line < last.line) {
+            *last = fault;
+        }
     }
 
     fn read(mut self) -> Result<Table, Vec<BadLine>> {
@@ -82,45 +102,70 @@ impl Reader<'_> {
             .trim(csv::Trim::All)
             .from_reader(self.text.as_bytes());
         let mut lines = Lines { text: self.text.as_bytes(), at: 0, line: 1 };
-        let mut records = Vec::new();
-        for record in reader.records() {
-            match record {
-                Ok(record) => {
-                    let byte = record.position().map_or(0, csv::Position::byte);
-                    let line = lines.line_at(usize::try_from(byte).unwrap_or(usize::MAX));
-                    records.push((line, record));
-                }
+        let mut columns: Option<Columns> = None;
+        let (mut unit, mut head_line) = (None, 1);
+        let mut rows = Vec::new();
+        let mut numbers = Numbers { semicolons, comma: None, point: None };
+        let mut record = csv::StringRecord::new();
+        loop {
+            match reader.read_record(&mut record) {
+                Ok(false) => break,
+                Ok(true) => {}
                 Err(error) => {
                     self.fault(lines.line, error.to_string(), "not readable", "save the file as CSV again");
                     break;
                 }
             }
-        }
-        let mut records = records.into_iter();
-        let Some((line, header)) = records.next() else {
-            self.fault(
-                1,
-                "the file is empty",
-                "no header",
-                "write the header `batch,panel,specimen,value [MPa]`",
-            );
-            return Err(self.faults);
-        };
-        let (columns, unit) = self.header(line, &header);
-        let Some(columns) = columns else { return Err(self.faults) };
-        let mut rows = Vec::new();
-        let mut numbers = Numbers { semicolons, comma: None, point: None };
-        for (line, record) in records {
-            if let Some(row) = self.row(line, &record, &columns, &mut numbers) {
+            let byte = record.position().map_or(0, csv::Position::byte);
+            let line = lines.line_at(usize::try_from(byte).unwrap_or(usize::MAX));
+            if record.len() > MAX_COLUMNS && record.iter().skip(MAX_COLUMNS).any(|cell| !cell.is_empty()) {
+                let message = format!("the line has {} cells; at most {MAX_COLUMNS} are read", record.len());
+                self.fault(
+                    line,
+                    message,
+                    "too many cells",
+                    "keep the columns that are read, and one row a line",
+                );
+                break;
+            }
+            let Some(columns) = &columns else {
+                head_line = line;
+                let (found, its_unit) = self.header(line, &record);
+                let Some(found) = found else { return Err(self.shown()) };
+                (columns, unit) = (Some(found), its_unit);
+                continue;
+            };
+            if rows.len() >= self.most_rows {
+                let message = format!("the file has more than {} rows", self.most_rows);
+                self.fault(
+                    line,
+                    message,
+                    "too many rows",
+                    "split the file into one for each evidence record",
+                );
+                break;
+            }
+            if let Some(row) = self.row(line, &record, columns, &mut numbers) {
                 rows.push(row);
             }
+        }
+        if columns.is_none() {
+            if self.faults.is_empty() {
+                self.fault(
+                    1,
+                    "the file is empty",
+                    "no header",
+                    "write the header `batch,panel,specimen,value [MPa]`",
+                );
+            }
+            return Err(self.shown());
         }
         if let (Some(_), Some(line)) = (numbers.comma, numbers.point) {
             let help = "write all decimals alike; thousands take no separator";
             self.fault(line, "the file has decimal commas and points", "decimal point", help);
         }
         if rows.is_empty() && self.faults.is_empty() {
-            self.fault(line, "the file has no rows", "only a header", "write one row for each specimen");
+            self.fault(head_line, "the file has no rows", "only a header", "write one row for each specimen");
         }
         self.duplicates(&rows);
         if self.faults.is_empty() { Ok(Table { unit, rows }) } else { Err(self.shown()) }
@@ -250,7 +295,7 @@ impl Reader<'_> {
 
     fn shown(mut self) -> Vec<BadLine> {
         self.faults.sort_by_key(|fault| fault.line);
-        let more = self.faults.len().saturating_sub(FAULTS_SHOWN);
+        let more = self.faults.len().saturating_sub(FAULTS_SHOWN).saturating_add(self.more);
         if let Some(next) = self.faults.get(FAULTS_SHOWN).map(|fault| fault.line) {
             self.faults.truncate(FAULTS_SHOWN);
             let message = format!("there are {more} faults more from here on");
@@ -308,5 +353,45 @@ impl Lines<'_> {
             self.at = self.at.saturating_add(1);
         }
         self.line
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_beyond_the_cap_are_a_fault_and_are_not_kept() {
+        let text = "batch,panel,specimen,value\nb,p,1,5\nb,p,2,5\nb,p,3,5\nb,p,4,5\n";
+        let capped = |most_rows| Reader { faults: Vec::new(), more: 0, most_rows, text }.read();
+        assert_eq!(capped(4).unwrap().rows.len(), 4);
+        let faults = capped(2).unwrap_err();
+        assert_eq!((faults.len(), faults[0].line, faults[0].label), (1, 4, "too many rows"));
+    }
+
+    #[test]
+    fn columns_are_capped_in_the_header_and_in_rows() {
+        let wide = |n: usize| vec!["x"; n].join(",");
+        let columns: Vec<String> = (4..64).map(|at| format!("c{at}")).collect();
+        let head = format!("batch,panel,specimen,value,{}", columns.join(","));
+        assert_eq!(read(format!("{head}\nb,p,s,5\n").as_bytes()).unwrap().rows.len(), 1);
+        let faults = read(format!("{head},c64\nb,p,s,5\n").as_bytes()).unwrap_err();
+        assert_eq!((faults.len(), faults[0].label), (1, "too many cells"), "{faults:?}");
+        let row = format!("batch,panel,specimen,value\nb,p,s,5{}\n", ",".repeat(1000));
+        assert!(read(row.as_bytes()).is_ok(), "blanks are no cells");
+        let row = format!("batch,panel,specimen,value\n{}\nb,p,s,x\n", wide(100_000));
+        assert_eq!(read(row.as_bytes()).unwrap_err().len(), 1);
+    }
+
+    #[test]
+    fn the_first_faults_by_line_are_kept_and_the_rest_counted() {
+        let mut text = "batch,panel,specimen,value\nb,p,s,5\nb,p,s,5\n".to_string();
+        (0..500).for_each(|at| text.push_str(&format!("b,p,{at},x\n")));
+        let faults = read(text.as_bytes()).unwrap_err();
+        assert_eq!(faults.len(), FAULTS_SHOWN + 1);
+        // The same specimen is found last and stands first.
+        assert_eq!((faults[0].line, faults[0].label), (3, "same specimen"));
+        assert!(faults[FAULTS_SHOWN].message.contains("481 faults more"), "{}", faults[FAULTS_SHOWN].message);
+        assert_eq!(faults[FAULTS_SHOWN].line, 23);
     }
 }

@@ -21,7 +21,7 @@ enum Ratio {
 }
 
 /// Exponents beyond this are refused: no figure of the trade needs them, and they would cost memory.
-const MAX_EXPONENT: i32 = 60;
+const MAX_EXPONENT: u32 = 60;
 /// Longer digit strings are refused for the same reason.
 const MAX_DIGITS: usize = 60;
 /// Digits and scale up to which parsing stays within 64 bits.
@@ -71,7 +71,7 @@ impl Decimal {
             Some(at) => (text.get(..at)?, text.get(at + 1..)?.parse::<i32>().ok()?),
             None => (text, 0),
         };
-        if exponent.abs() > MAX_EXPONENT {
+        if exponent.unsigned_abs() > MAX_EXPONENT {
             return None;
         }
         let (negative, digits) = match mantissa.as_bytes().first()? {
@@ -86,7 +86,7 @@ impl Decimal {
         if !whole.bytes().chain(part.bytes()).all(|b| b.is_ascii_digit()) {
             return None;
         }
-        let scale = exponent - i32::try_from(part.len()).ok()?;
+        let scale = exponent.checked_sub(i32::try_from(part.len()).ok()?)?;
         if whole.len() + part.len() <= SMALL_DIGITS && scale.unsigned_abs() as usize <= SMALL_DIGITS {
             let number =
                 whole.bytes().chain(part.bytes()).fold(0i64, |all, digit| all * 10 + i64::from(digit - b'0'));
@@ -379,6 +379,17 @@ mod tests {
         assert!(matches!((&over - &Decimal::whole(1)).0, Ratio::Small(..)));
         assert_eq!(Decimal::whole(i64::MIN).abs(), over);
         assert_eq!(Decimal::whole(1).over(&Decimal::whole(i64::MIN)).unwrap().to_big(), big(1, i64::MIN));
+    }
+
+    #[test]
+    fn exponents_at_the_edge_of_their_type_are_no_numbers() {
+        for exponent in [i32::MIN, i32::MIN + 1, i32::MAX, 61, -61] {
+            for mantissa in ["1", "-1", "1.5", "0", ".5"] {
+                assert_eq!(Decimal::parse(&format!("{mantissa}e{exponent}")), None, "{mantissa}e{exponent}");
+            }
+        }
+        assert_eq!(Decimal::parse("1e99999999999"), None);
+        assert!(Decimal::parse("1e60").is_some() && Decimal::parse("1.5e-60").is_some());
     }
 
     proptest! {

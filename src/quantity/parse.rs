@@ -13,6 +13,16 @@ pub enum QuantityError {
     BareNumber {
         /// What was written.
         text: String,
+        /// The whole text with the unit that its limits or its tolerance carry, where they carry one.
+        mended: Option<String>,
+        /// What was expected.
+        kind: Kind,
+    },
+    /// The number in front is one that no figure of the trade needs.
+    #[error("`{text}` has too large or too long a number for {}", article(*.kind))]
+    Unwieldy {
+        /// What was written.
+        text: String,
         /// What was expected.
         kind: Kind,
     },
@@ -68,10 +78,14 @@ impl QuantityError {
     /// Returns how to mend the text.
     pub fn help(&self) -> String {
         match self {
-            QuantityError::BareNumber { text, kind } => {
+            QuantityError::BareNumber { text, mended, kind } => {
                 let units = accepted_units(*kind);
                 let first = units.first().copied().unwrap_or_default();
-                format!("write the unit, for example `{text} {first}`; accepted: {}", list(units))
+                let mended = mended.clone().unwrap_or_else(|| format!("{text} {first}"));
+                format!("write the unit, for example `{mended}`; accepted: {}", list(units))
+            }
+            QuantityError::Unwieldy { .. } => {
+                "at most 60 digits are read, and exponents from -60 to 60".to_string()
             }
             QuantityError::UnknownUnit { text, unit, kind } => {
                 let units = accepted_units(*kind);
@@ -187,6 +201,9 @@ fn number_and_unit<'a>(
     let (number, unit) = split_number(head);
     match Decimal::parse(number) {
         Some(value) if !unit.starts_with(',') => Ok((number, value, unit)),
+        None if number.bytes().any(|byte| byte.is_ascii_digit()) && number.parse::<f64>().is_ok() => {
+            Err(QuantityError::Unwieldy { text: text.to_string(), kind })
+        }
         _ => Err(QuantityError::NoNumber { text: text.to_string(), kind }),
     }
 }
@@ -196,7 +213,9 @@ fn unit_of(kind: Kind, text: &str, unit: &str, number: &str) -> Result<Unit, Qua
         return Ok(found);
     }
     if unit.is_empty() {
-        return Err(QuantityError::BareNumber { text: number.to_string(), kind });
+        let mended = tail_unit(kind, text)
+            .and_then(|unit| Some(format!("{number} {unit}{}", text.strip_prefix(number)?)));
+        return Err(QuantityError::BareNumber { text: number.to_string(), mended, kind });
     }
     let measures = unit::measures(unit);
     Err(match measures.first() {
@@ -208,6 +227,20 @@ fn unit_of(kind: Kind, text: &str, unit: &str, number: &str) -> Result<Unit, Qua
         },
         None => QuantityError::UnknownUnit { text: text.to_string(), unit: unit.to_string(), kind },
     })
+}
+
+/// The unit that the limits or the tolerance behind a bare number carry, where it may stand in front too.
+fn tail_unit(kind: Kind, text: &str) -> Option<&str> {
+    let (_, tail) = split_spread(text);
+    let figure = match tail {
+        Tail::None => return None,
+        Tail::Tolerance(tail) => tail,
+        Tail::Limits(tail) => tail.strip_suffix(')')?.rsplit("..").next()?.trim(),
+    };
+    let (_, unit) = split_number(figure);
+    // A temperature's tolerance is a difference: its `K` says nothing about the scale in front.
+    let scale = kind == Kind::Temperature && matches!(split_spread(text).1, Tail::Tolerance(_));
+    (!unit.is_empty() && !scale && unit::find(kind, unit).is_some()).then_some(unit)
 }
 
 fn tolerance(kind: Kind, text: &str, tail: &str, unit: &Unit) -> Result<Spread, QuantityError> {

@@ -56,6 +56,36 @@ fn errors_show_the_mend() {
 }
 
 #[test]
+fn numbers_beyond_all_use_are_refused_wherever_they_stand() {
+    for exponent in ["-2147483648", "2147483647", "-2147483647", "99999999999", "308", "-61"] {
+        for text in [
+            format!("1e{exponent} g/m2"),
+            format!("200 g/m2 +/- 1e{exponent} g/m2"),
+            format!("200 g/m2 +/- 1e{exponent} %"),
+            format!("200 g/m2 (1e{exponent} .. 210 g/m2)"),
+            format!("200 g/m2 (190 .. 1e{exponent} g/m2)"),
+        ] {
+            assert!(Quantity::parse(Kind::ArealMass, &text).is_err(), "{text}");
+        }
+    }
+    let large = Quantity::parse(Kind::ArealMass, "1e308 g/m2").unwrap_err();
+    assert!(large.to_string().contains("too large or too long a number"), "{large}");
+    let long = Quantity::parse(Kind::Length, &format!("0.{} mm", "1".repeat(70))).unwrap_err();
+    assert!(matches!(long, QuantityError::Unwieldy { .. }), "{long}");
+}
+
+#[test]
+fn a_missing_unit_is_taken_from_the_limits() {
+    let help = |kind, text: &str| Quantity::parse(kind, text).unwrap_err().help();
+    let limits = help(Kind::Length, "40 (0 .. 80 um)");
+    assert!(limits.contains("`40 um (0 .. 80 um)`"), "{limits}");
+    let tolerance = help(Kind::ArealMass, "0.2 +/- 0.01 kg/m2");
+    assert!(tolerance.contains("`0.2 kg/m2 +/- 0.01 kg/m2`"), "{tolerance}");
+    assert!(help(Kind::ArealMass, "200 +/- 4 %").contains("`200 g/m2`"));
+    assert!(help(Kind::Temperature, "120 +/- 5 K").contains("`120 degC`"));
+}
+
+#[test]
 fn six_digits_round_half_to_even() {
     let six = |text: &str| Decimal::parse(text).unwrap().six_digits();
     assert_eq!(six("1234565"), "1234560");

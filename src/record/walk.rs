@@ -255,7 +255,8 @@ impl<'t> Walk<'t> {
             _ if self.tree.resolved(id).is_some_and(Node::is_null) => "nothing",
             _ => "a single value",
         };
-        let message = format!("`{}` is {is}, {} was expected", short(called), expected(shape));
+        let verb = if matches!(shape, Shape::Words) { "were" } else { "was" };
+        let message = format!("`{}` is {is}; {} {verb} expected", short(called), expected(shape));
         self.report(Fault::error("bad-value", self.place(id), message).labelled(is.to_string()));
     }
 

@@ -217,7 +217,7 @@ pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, Artic
     write_evidence(&mut page, ledger, duty);
     page.heading("The chain");
     for link in chain(ledger, duty)? {
-        let file = link.file.map_or_else(String::new, |file| format!(" ({file})"));
+        let file = link.file.map_or_else(String::new, |file| format!(" ({})", super::page::shown(&file)));
         page.hang(&format!("  {:<9} ", link.role), "            ", &format!("{}{file}", link.name));
     }
     page.gap();
@@ -297,7 +297,7 @@ fn evidence_words(entry: &Entry<Evidence>) -> String {
     parts.extend(own.made.map(|day| format!("made {day}")));
     parts.extend(own.report.as_ref().map(|report| format!("report {report}")));
     parts.extend(own.data.as_ref().map(|data| format!("data {data}")));
-    parts.push(entry.file.clone());
+    parts.push(super::page::shown(&entry.file));
     parts.join("; ")
 }
 

@@ -61,7 +61,7 @@ pub fn text(blocked: bool, findings: &[FindingView], frame: &Frame) -> String {
         );
         if let Some(file) = &finding.file {
             let line = finding.line.map_or_else(String::new, |line| format!(":{line}"));
-            page.hang("    at ", "       ", &format!("{file}{line}"));
+            page.hang("    at ", "       ", &format!("{}{line}", super::page::shown(file)));
         }
         if let Some(help) = &finding.help {
             page.hang("    help: ", "          ", help);

@@ -238,6 +238,12 @@ fn words(text: &str) -> Vec<String> {
     all
 }
 
+/// Text with control characters shown instead of obeyed: a file may be called anything.
+pub fn shown(text: &str) -> String {
+    let show = |c: char| if c.is_control() { c.escape_default().to_string() } else { c.to_string() };
+    text.chars().map(show).collect()
+}
+
 /// Breaks text at blanks; a word wider than a line is broken behind a mark such as `/`, `+` or `@`, else
 /// where the line ends.
 fn fold_hanging(text: &str, first: usize, rest: usize) -> Vec<String> {

@@ -48,7 +48,7 @@ pub const KIND_FOLDERS: [&str; 13] = [
 ];
 
 /// The size, in bytes, above which a record is refused without being read.
-pub const RECORD_LIMIT: u64 = 1024 * 1024;
+pub const RECORD_LIMIT: u64 = crate::record::MAX_BYTES as u64;
 
 /// The size, in bytes, above which any other file is refused without being read.
 pub const DATA_LIMIT: u64 = 64 * 1024 * 1024;

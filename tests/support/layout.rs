@@ -104,6 +104,11 @@ fn make(recipe: &str, ledger: &Path) {
                 write(&ledger.join(path), text.replace('\n', "\r\n").as_bytes());
             }
             ["link", path, target] => link(&ledger.join(path), target),
+            ["fifo", path] => {
+                assert!(
+                    std::process::Command::new("mkfifo").arg(ledger.join(path)).status().unwrap().success()
+                );
+            }
             ["folder", path] => fs::create_dir_all(ledger.join(path)).unwrap(),
             _ => panic!("no recipe: {line}"),
         }

@@ -48,6 +48,13 @@ impl Bench {
         bench
     }
 
+    /// The small ledger that golden cases share.
+    pub fn small() -> Self {
+        let bench = Self::new();
+        layout::lay_base("small", &bench.ledger());
+        bench
+    }
+
     /// The folder that the ledger lies in.
     pub fn ledger(&self) -> PathBuf {
         let path = self.dir.path().canonicalize().unwrap().join("ledger");

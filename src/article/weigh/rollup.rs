@@ -1,7 +1,7 @@
 //! How many of each panel and part there are, and where.
 
 use crate::article::ArticleError;
-use crate::ledger::Ledger;
+use crate::ledger::{Ledger, MOST_PIECES};
 use crate::record::{Address, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -19,20 +19,37 @@ impl Placed {
         Self { count, offsets: at.map(|x| x * count as f64) }
     }
 
-    fn add(&mut self, other: Self) {
-        self.count = self.count.saturating_add(other.count);
+    /// `None` where there would be more than can be counted.
+    fn add(&mut self, other: Self) -> Option<()> {
+        self.count = sum(self.count, other.count)?;
         for (sum, x) in self.offsets.iter_mut().zip(other.offsets) {
             *sum += x;
         }
+        Some(())
     }
 
     /// `times` of the whole that this is in, each moved by `at`.
-    fn times(self, times: u64, at: [f64; 3]) -> Self {
+    fn times(self, times: u64, at: [f64; 3]) -> Option<Self> {
         let mut offsets = self.offsets;
         for (sum, x) in offsets.iter_mut().zip(at) {
             *sum = (*sum + x * self.count as f64) * times as f64;
         }
-        Self { count: self.count.saturating_mul(times), offsets }
+        Some(Self { count: product(self.count, times)?, offsets })
+    }
+}
+
+fn sum(one: u64, other: u64) -> Option<u64> {
+    one.checked_add(other).filter(|sum| *sum <= MOST_PIECES)
+}
+
+fn product(one: u64, other: u64) -> Option<u64> {
+    one.checked_mul(other).filter(|product| *product <= MOST_PIECES)
+}
+
+fn too_many(address: &Address) -> ArticleError {
+    ArticleError::Unfit {
+        address: address.clone(),
+        problem: format!("its children, counted all the way down, are more than {MOST_PIECES}"),
     }
 }
 
@@ -50,17 +67,19 @@ pub struct Counts {
 }
 
 impl Counts {
-    fn add(&mut self, inner: &Counts, times: u64, at: [f64; 3]) {
+    /// `None` where there would be more than can be counted.
+    fn add(&mut self, inner: &Counts, times: u64, at: [f64; 3]) -> Option<()> {
         for (id, placed) in &inner.panels {
-            self.panels.entry(id.clone()).or_default().add(placed.times(times, at));
+            self.panels.entry(id.clone()).or_default().add(placed.times(times, at)?)?;
         }
         for (key, placed) in &inner.parts {
-            self.parts.entry(key.clone()).or_default().add(placed.times(times, at));
+            self.parts.entry(key.clone()).or_default().add(placed.times(times, at)?)?;
         }
         for (id, count) in &inner.assemblies {
-            let sum = self.assemblies.entry(id.clone()).or_default();
-            *sum = sum.saturating_add(count.saturating_mul(times));
+            let all = self.assemblies.entry(id.clone()).or_default();
+            *all = sum(*all, product(*count, times)?)?;
         }
+        Some(())
     }
 }
 
@@ -104,16 +123,18 @@ impl<'a> RollUp<'a> {
                 let record = self.ledger.panels.get(panel.id()).ok_or_else(missing)?;
                 let count = child.count.or(record.value.quantity).unwrap_or(1);
                 let placed = Placed::one(u64::from(count), at);
-                counts.panels.entry(panel.id().to_string()).or_default().add(placed);
+                let all = counts.panels.entry(panel.id().to_string()).or_default();
+                all.add(placed).ok_or_else(|| too_many(&address))?;
             }
             let count = u64::from(child.count.unwrap_or(1));
             if let Some(assembly) = &child.assembly {
                 let inner = self.assembly(assembly.id(), &address)?;
-                counts.add(&inner, count, at);
+                counts.add(&inner, count, at).ok_or_else(|| too_many(&address))?;
             }
             if let Some(part) = &child.part {
                 let key = (part.id().to_string(), id.to_string(), offset.is_some());
-                counts.parts.entry(key).or_default().add(Placed::one(count, at));
+                let all = counts.parts.entry(key).or_default();
+                all.add(Placed::one(count, at)).ok_or_else(|| too_many(&address))?;
             }
         }
         self.open.remove(id);
@@ -142,13 +163,16 @@ impl<'a> RollUp<'a> {
         for id in ledger.assemblies.keys() {
             let held = self.assembly(id, &Address::ledger())?;
             if !inner.contains(id.as_str()) {
-                counts.add(&held, 1, [0.0; 3]);
+                let address = Address::new(RecordKind::Assembly, id.clone());
+                counts.add(&held, 1, [0.0; 3]).ok_or_else(|| too_many(&address))?;
             }
         }
         for (id, panel) in &ledger.panels {
             if !built_in.contains(id.as_str()) && self.counts_panel(id) {
                 let count = u64::from(panel.value.quantity.unwrap_or(1));
-                counts.panels.entry(id.clone()).or_default().add(Placed::one(count, [0.0; 3]));
+                let all = counts.panels.entry(id.clone()).or_default();
+                let address = || too_many(&Address::new(RecordKind::Panel, id.clone()));
+                all.add(Placed::one(count, [0.0; 3])).ok_or_else(address)?;
             }
         }
         Ok(counts)

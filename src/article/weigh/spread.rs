@@ -2,7 +2,7 @@
 
 use super::pieces::{Pass, Reach, Weigher, needed};
 use crate::article::ArticleError;
-use crate::article::sight::{Cause, Limit, Sight};
+use crate::article::sight::{Cause, Drawn, Limit, Sight};
 use crate::ledger::Entry;
 use crate::mass::{CauseTotals, MassError, SpreadTotal, probability_within, spread};
 use crate::record::{Address, Material, Panel, RecordKind};
@@ -168,16 +168,10 @@ pub(super) fn sampled<'a>(
     let weights: Vec<Vec<f64>> = sums.iter().map(|sum| weights(sum, items.len())).collect();
     let stirred: BTreeSet<usize> = causes.values().flatten().copied().collect();
     let mut masses = nominal.to_vec();
+    let mut drawn = Drawn::new(causes.into_keys());
     for _ in 0..SAMPLES {
-        let mut drawn: BTreeMap<&Address, BTreeMap<&str, f64>> = BTreeMap::new();
-        for cause in causes.keys() {
-            drawn.entry(&cause.address).or_default().insert(&cause.route, numbers.normal());
-        }
-        let nudge = |address: &Address, route: &str| {
-            let z = drawn.get(address).and_then(|routes| routes.get(route));
-            z.map_or(Limit::Nominal, |z| Limit::Deviations(*z))
-        };
-        let pass = Pass::moved(weigher, Sight::moved(&nudge), Reach::All);
+        drawn.draw(|| numbers.normal());
+        let pass = Pass::moved(weigher, Sight::drawn(&drawn), Reach::All);
         for at in &stirred {
             if let (Some(item), Some(mass)) = (items.get(*at), masses.get_mut(*at)) {
                 *mass = kg(weigher, *item, &pass)?;

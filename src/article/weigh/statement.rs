@@ -301,7 +301,7 @@ impl<'a> Bench<'a> {
             // One that says where it is and one that does not are kept apart only for the centre of gravity.
             match list.last_mut().filter(|last| last.part == part.id && last.assembly == part.assembly) {
                 Some(last) => {
-                    last.quantity = last.quantity.saturating_add(part.placed.count);
+                    last.quantity += part.placed.count;
                     last.kg += kg;
                 }
                 None => list.push(PartMass {

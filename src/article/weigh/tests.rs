@@ -430,3 +430,40 @@ proptest! {
         prop_assert!((plain.total.high_kg - renamed.total.high_kg).abs() < 1e-12 * plain.total.kg.max(1.0));
     }
 }
+
+#[test]
+fn samples_read_each_figure_as_its_name_says() {
+    use super::pieces::{Pass, Reach, Weigher};
+    use crate::article::sight::{Cause, Drawn, Limit, Sight};
+    use std::cell::RefCell;
+    let ledger = whole(&[HEAD, MATERIALS, PANELS]);
+    let weigher = Weigher::new(&ledger);
+    let panel = ledger.panels.values().next().unwrap();
+    let seen = RefCell::default();
+    weigher.weigh(panel, &Pass::recording(&weigher, &seen)).unwrap();
+    let mut causes: std::collections::BTreeSet<Cause> = seen.into_inner();
+    for recipe in panel.value.zones.iter().filter_map(|zone| zone.recipe.as_ref()) {
+        let by = crate::record::Address::ledger();
+        causes.append(&mut Pass::nominal(&weigher).causes_of_recipe(recipe, &by).unwrap());
+    }
+    assert!(causes.len() > 1, "{causes:?}");
+    let mut drawn = Drawn::new(causes.iter().cloned());
+    // Twice: the second time the figures are known by their place.
+    for start in [0.3, -1.7] {
+        let mut z = start;
+        drawn.draw(|| {
+            z += 0.25;
+            z
+        });
+        let nudge = |address: &crate::record::Address, route: &str| {
+            let at = causes.iter().position(|cause| cause.address == *address && cause.route == route);
+            at.map_or(Limit::Nominal, |at| Limit::Deviations(start + 0.25 * (at + 1) as f64))
+        };
+        let by_place =
+            weigher.weigh(panel, &Pass::moved(&weigher, Sight::drawn(&drawn), Reach::All)).unwrap().kg;
+        let by_name =
+            weigher.weigh(panel, &Pass::moved(&weigher, Sight::moved(&nudge), Reach::All)).unwrap().kg;
+        let nominal = weigher.weigh(panel, &Pass::nominal(&weigher)).unwrap().kg;
+        assert!((by_place - by_name).abs() < 1e-12 && by_place != nominal, "{by_place} {by_name} {nominal}");
+    }
+}

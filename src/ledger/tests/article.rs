@@ -296,3 +296,51 @@ fn joints_without_proof_weigh_only() {
     warning(&with(HATCH, "between: [outer field, window], ", ""), "joint-without-proof", HATCH);
     error(&with(HATCH, ", thickness: 1.5 mm", ""), "missing-thickness", HATCH);
 }
+
+#[test]
+fn what_the_engineering_refuses_is_out_of_range() {
+    const LAMINA: &str = "materials/cw-200-e1.yaml";
+    for (file, from, to) in [
+        (LAMINA, "areal: 200 g/m2", "areal: 1e-9 g/m2"),
+        (LAMINA, "areal: 200 g/m2", "areal: 200000 kg/m2"),
+        (LAMINA, "density: 1790 kg/m3", "density: 1790000 kg/m3"),
+        (LAMINA, "density: 1240 kg/m3", "density: 1e-6 kg/m3"),
+        (LAMINA, "cured_thickness: 0.21 mm", "cured_thickness: 21 m"),
+        ("materials/film-150.yaml", "150 g/m2", "15000 kg/m2"),
+        ("materials/foam-52.yaml", "52 kg/m3", "52 kg/m3 (0 .. 60 kg/m3)"),
+        (OUTER, "thickness: 6 mm", "thickness: 6 km"),
+        (HATCH, "thickness: 4 mm", "thickness: 1e-12 mm"),
+    ] {
+        let ledger = with(file, from, to);
+        let found =
+            ledger.faults.iter().find(|fault| fault.rule == "out-of-range" && fault.place.file == file);
+        assert_eq!(found.map(|fault| fault.level), Some(Level::Error), "{to}: {:?}", ledger.faults);
+        let written = to.rsplit(": ").next().unwrap_or_default();
+        assert!(
+            ledger.faults.iter().any(|fault| fault.message.contains(written)),
+            "{to}: {:?}",
+            ledger.faults
+        );
+    }
+}
+
+#[test]
+fn nested_counts_beyond_counting_name_the_lowest_assembly() {
+    let mut files = sound();
+    let mut below = "bow".to_string();
+    for level in ["a", "b", "c", "d"] {
+        let text = format!("children: [{{assembly: {below}, count: 4000}}]\n");
+        files.put(&format!("assemblies/{level}.yaml"), text);
+        below = level.to_string();
+    }
+    // 5 pieces in a bow (a hatch, four latches): 5 x 4000^3 = 3.2e11, and 4000 times that is too many.
+    let ledger = load(&files);
+    error(&ledger, "out-of-range", "assemblies/d.yaml");
+    assert!(
+        ledger.faults.iter().any(|fault| fault.message.contains("children of `d`")),
+        "{:?}",
+        ledger.faults
+    );
+    files.put("assemblies/d.yaml", "children: [{assembly: c, count: 3}]\n");
+    only(&load(&files), &[]);
+}

@@ -100,10 +100,7 @@ fn links_and_other_oddities() {
     let ledger = load(&files);
     only(
         &ledger,
-        &[
-            ("link-in-ledger", Level::Error, "materials/x.yaml"),
-            ("link-in-ledger", Level::Error, "tools/y.yaml"),
-        ],
+        &[("link-in-ledger", Level::Error, "materials/x.yaml"), ("not-a-file", Level::Error, "tools/y.yaml")],
     );
     assert!(help(&ledger).contains("links are not followed"));
 }
@@ -234,4 +231,36 @@ fn what_is_remembered_gives_the_same_faults() {
     assert_eq!(first.faults.len(), 3);
     assert_eq!(first.faults, second.faults);
     assert_eq!(first.broken, second.broken);
+}
+
+#[test]
+fn names_of_devices_are_warned_of() {
+    for (name, reserved) in
+        [("con", true), ("nul", true), ("com1", true), ("lpt9", true), ("com0", false), ("console", false)]
+    {
+        let mut files = sound();
+        files.put(&format!("processes/{name}.yaml"), "method: bond\n");
+        let ledger = load(&files);
+        let found =
+            ledger.faults.iter().any(|fault| fault.rule == "reserved-name" && fault.level == Level::Warning);
+        assert_eq!(found, reserved, "{name}: {:?}", ledger.faults);
+        assert!(ledger.processes.contains_key(name));
+    }
+}
+
+#[test]
+fn evidence_stands_and_others_stand() {
+    for (folder, words) in [("evidense", "evidence stands in"), ("panel", "panels stand in")] {
+        let mut files = sound();
+        files.put_folder(folder);
+        let ledger = load(&files);
+        assert!(ledger.faults.iter().any(|fault| fault.message.contains(words)), "{:?}", ledger.faults);
+    }
+}
+
+#[test]
+fn a_file_in_place_of_a_folder_is_warned_of() {
+    let mut files = sound();
+    files.put("studies", "nothing\n");
+    warning(&load(&files), "folder-name", "studies");
 }

@@ -167,12 +167,12 @@ fn values_of_the_wrong_form() {
         (
             RecordKind::Recipe,
             "process: p\nlayers: none\n",
-            "`layers` is a single value, a list, each entry a map `{id, material, angle, thickness}` was expected",
+            "`layers` is a single value; a list, each entry a map `{id, material, angle, thickness}` was expected",
         ),
         (
             RecordKind::Recipe,
             "process: [p]\nlayers: []\n",
-            "`process` is a list, the id of a process was expected",
+            "`process` is a list; the id of a process was expected",
         ),
         (
             RecordKind::Panel,
