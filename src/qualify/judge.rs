@@ -69,6 +69,9 @@ pub fn judge(
             continue;
         }
         let attribute = delta.key.base.as_str();
+        if !row.looks_at(attribute) {
+            continue;
+        }
         let ruling = row.ruling(attribute, steps);
         let key = ruling.as_ref().map_or_else(|| facet.to_string(), |ruling| ruling.key.to_string());
         // Where the route of the resin decides, each constituent is judged by its own.

@@ -349,3 +349,12 @@ fn a_material_renamed_with_its_former_id_is_one_change() {
         found.changes
     );
 }
+
+#[test]
+fn each_row_looks_at_its_own_sites() {
+    let body = "panels: {p: {zones: [{name: a, area: 1 m2, recipe: solid, finish: white}]}}\nprocesses: {}\nshowings: {ad: {kind: paint-adhesion, accept: {rating_at_least: 4}}, t: {kind: lamina-strength-fibre, accept: {all_at_least: 500 MPa}}}\nevidence: {e: {showing: ad, subject: {painted: [solid, white]}, kind: test, state: done, result: {rating: 5}}, f: {showing: t, subject: {lamina: [cw, oven]}, kind: test, state: done, result: {value: 600 MPa}}}\n".replace("processes: {}\n", "");
+    let supplier = after(&body, &[("form: twill}", "form: twill, supplier: other}")]);
+    assert_eq!((supplier["ad p"].as_str(), supplier["t p"].as_str()), ("met none", "lapsed analysis"));
+    let layup = after(&body, &[("oven: {method: oven, site: one}", "oven: {method: oven, site: two}")]);
+    assert_eq!((layup["ad p"].as_str(), layup["t p"].as_str()), ("lapsed equivalence", "lapsed equivalence"));
+}

@@ -59,10 +59,17 @@ pub struct KindRow {
     /// The facets where another subject is named, by kind of subject.
     #[serde(default)]
     pub own_also: BTreeMap<String, Vec<String>>,
+    /// Which sites the row looks at: those of material and lay-up where nothing is written.
+    #[serde(default = "usual_sites")]
+    pub sites: Vec<String>,
     /// What the using panels demand.
     pub context: Vec<Context>,
     /// The cells, by facet or by one attribute of it. What has no cell asks nothing.
     pub cells: BTreeMap<String, Cell>,
+}
+
+fn usual_sites() -> Vec<String> {
+    ["supplier", "material", "impregnation", "layup"].map(str::to_string).to_vec()
 }
 
 /// What must be there for a duty to arise.
@@ -270,6 +277,11 @@ impl KindRow {
     pub fn has_facet(&self, subject: &str, facet: &str) -> bool {
         self.own_of(subject).iter().any(|own| own == facet)
             || self.context.iter().any(|context| context.facets().contains(&facet))
+    }
+
+    /// Returns whether the row looks at an attribute of the facet `site`; at every attribute of the others.
+    pub fn looks_at(&self, attribute: &str) -> bool {
+        attribute.strip_prefix("site.").is_none_or(|site| self.sites.iter().any(|own| own == site))
     }
 
     /// Returns whether the row judges what is asked of a subject by coverage alone, not by comparing

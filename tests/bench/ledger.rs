@@ -111,12 +111,7 @@ fn print(all: &[Measured]) {
         let own = milliseconds(one.wall);
         #[allow(clippy::cast_precision_loss)]
         let peak = one.peak.map_or_else(|| "-".to_string(), |bytes| format!("{:.0}", bytes as f64 / 1e6));
-        println!(
-            "{:<24} {own:>10.1} {:>9.2} {:>13.1} {peak:>10}",
-            one.name,
-            own / wall(0),
-            own / wall(1)
-        );
+        println!("{:<24} {own:>10.1} {:>9.2} {:>13.1} {peak:>10}", one.name, own / wall(0), own / wall(1));
     }
 }
 
@@ -136,11 +131,7 @@ fn measure(name: &str, command: &mut Command) -> Result<Measured, Error> {
         }
     }
     walls.sort();
-    Ok(Measured {
-        name: name.to_string(),
-        wall: walls.get(ROUNDS / 2).copied().unwrap_or_default(),
-        peak,
-    })
+    Ok(Measured { name: name.to_string(), wall: walls.get(ROUNDS / 2).copied().unwrap_or_default(), peak })
 }
 
 /// The peak of resident memory, as the kernel counts it, read every 2 ms until the process ends: growth in
@@ -181,7 +172,9 @@ fn floor(directory: &Path) -> Result<(), Error> {
     let repository = git2::Repository::open(directory)?;
     let mut blobs: Vec<(String, git2::Oid)> = Vec::new();
     repository.head()?.peel_to_tree()?.walk(git2::TreeWalkMode::PreOrder, |folder, entry| {
-        if let (Some(git2::ObjectType::Blob), Ok(name)) = (entry.kind(), std::str::from_utf8(entry.name_bytes())) {
+        if let (Some(git2::ObjectType::Blob), Ok(name)) =
+            (entry.kind(), std::str::from_utf8(entry.name_bytes()))
+        {
             blobs.push((format!("{folder}{name}"), entry.id()));
         }
         git2::TreeWalkResult::Ok

@@ -206,31 +206,60 @@ fn design(family: usize, stage: Stage) -> Tree {
     };
     let now = stage == Stage::Now;
     materials(&f, family, now, &mut put);
-    put("processes", "oven", "oven", 6, format!(
-        "title: Vacuum bag in the oven\nmethod: oven\ncure:\n  - {{ramp: 2 K/min, to: 80 degC, hold: 45 min}}\n  \
+    put(
+        "processes",
+        "oven",
+        "oven",
+        6,
+        format!(
+            "title: Vacuum bag in the oven\nmethod: oven\ncure:\n  - {{ramp: 2 K/min, to: 80 degC, hold: 45 min}}\n  \
          - {{ramp: 2 K/min, to: 120 degC, hold: {} min}}\nvacuum: 90 kPa\nmax_out_time: 15 d\nsite: hall {}\n",
-        90 + family % 4 * 5, family % 3 + 1));
+            90 + family % 4 * 5,
+            family % 3 + 1
+        ),
+    );
     put("processes", "bond", "bond", 6,
         "title: Paste bond\nmethod: bond\ncure:\n  - {to: 23 degC, hold: 24 h}\npostcure:\n  - {ramp: 0.5 K/min, to: 60 degC, hold: 6 h}\n\
          surface_preparation: abraded with 120 grit, wiped twice, bonded within 2 h\nsite: hall 2\n".to_string());
     for at in 0..3 {
-        put("tools", &format!("pattern-{at}"), "pattern", 5,
-            format!("title: Pattern {at}\nkind: pattern\nbody: epoxy tooling board\ncte: 45e-6 1/K\ntg: 105 degC\n\
-                     surface: sanded with 800 grit\nsealed: two-part sealer\n"));
-        put("tools", &format!("mould-{at}"), "mould", 5,
-            format!("title: Mould {at}\nkind: mould\nfrom: {f}-pattern-{at}\nbody: carbon on high-temperature epoxy\n\
+        put(
+            "tools",
+            &format!("pattern-{at}"),
+            "pattern",
+            5,
+            format!(
+                "title: Pattern {at}\nkind: pattern\nbody: epoxy tooling board\ncte: 45e-6 1/K\ntg: 105 degC\n\
+                     surface: sanded with 800 grit\nsealed: two-part sealer\n"
+            ),
+        );
+        put(
+            "tools",
+            &format!("mould-{at}"),
+            "mould",
+            5,
+            format!(
+                "title: Mould {at}\nkind: mould\nfrom: {f}-pattern-{at}\nbody: carbon on high-temperature epoxy\n\
                      cte: 3.5e-6 1/K\ntg: 185 degC\nsurface: tooling gelcoat, sanded with 1200 grit\n\
-                     sealed: semi-permanent release\nsurvey: TS-{family:03}{at} issue 1\npulls: {{expected: 150, made: {at}}}\n"));
+                     sealed: semi-permanent release\nsurvey: TS-{family:03}{at} issue 1\npulls: {{expected: 150, made: {at}}}\n"
+            ),
+        );
     }
     for (id, absorptance, film) in [("white", "0.30", 25), ("sand", "0.45", 20), ("dark", "0.55", 20)] {
         // The primer of the dark finish was sprayed thicker after the tests.
         let primer = if now && id == "dark" { 33 } else { 25 };
-        put("finishes", id, id, 6, format!(
-            "title: Finish {id}\ncolour: {{name: {id}, solar_absorptance: {absorptance}, emittance: 0.90}}\nrepaint: 60 um\ncoats:\n  \
+        put(
+            "finishes",
+            id,
+            id,
+            6,
+            format!(
+                "title: Finish {id}\ncolour: {{name: {id}, solar_absorptance: {absorptance}, emittance: 0.90}}\nrepaint: 60 um\ncoats:\n  \
              - {{material: {f}-filler, dry_film: 40 um (0 .. 80 um), removed: 25 um}}\n  \
              - {{material: {f}-primer, dry_film: {primer} um +/- 8 um}}\n  \
              - {{material: {f}-base, dry_film: {film} um +/- 5 um}}\n  \
-             - {{material: {f}-clear, dry_film: 45 um +/- 10 um, removed: 5 um}}\n"));
+             - {{material: {f}-clear, dry_film: 45 um +/- 10 um, removed: 5 um}}\n"
+            ),
+        );
     }
     recipes(&f, now, &mut put);
     panels(&f, &mut put);
@@ -240,18 +269,39 @@ fn design(family: usize, stage: Stage) -> Tree {
             .fold(String::new(), |all, panel| all + &format!("  - {{panel: {f}-panel-{panel:02}}}\n"));
         put("assemblies", name, name, 0, format!("title: Station {name}\nchildren:\n{list}group: {f}\n"));
     }
-    put("decisions", "dd-1", "decision", 4, format!(
-        "title: Richer prepreg\nstatus: approved\nraised: 2026-05-18\nwhy: |\n  At 37 % one mould in ten still shows dry spots under the surfacing film.\n\
+    put(
+        "decisions",
+        "dd-1",
+        "decision",
+        4,
+        format!(
+            "title: Richer prepreg\nstatus: approved\nraised: 2026-05-18\nwhy: |\n  At 37 % one mould in ten still shows dry spots under the surfacing film.\n\
          options:\n  - Stay at 37 % and fill the dry spots by hand.\nchanges:\n  \
          - {{set: material/{f}-prepreg-1#resin.content, was: 37 % +/- 2 %, to: 39.5 % +/- 2 %}}\n\
-         approvals:\n  - {{role: chief-engineer, on: 2026-05-29}}\n"));
-    put("concessions", "cc-1", "concession", 4, format!(
-        "title: Thin film on the first article\nshowing: {f}-paint-adhesion\nsubject: {{painted: [{f}-skin-02, {f}-dark]}}\n\
+         approvals:\n  - {{role: chief-engineer, on: 2026-05-29}}\n"
+        ),
+    );
+    put(
+        "concessions",
+        "cc-1",
+        "concession",
+        4,
+        format!(
+            "title: Thin film on the first article\nshowing: {f}-paint-adhesion\nsubject: {{painted: [{f}-skin-02, {f}-dark]}}\n\
          reason: |\n  The film is thicker than tested on one serial.\ncovers: {{film-build.max: {{at_most: 300 um}}}}\nserials: [S-01]\n\
-         until: 2027-06-01\napprovals:\n  - {{role: certification-lead, on: 2026-05-29}}\n"));
-    put("weighings", "w-1", "weighing", 4, format!(
-        "title: Panel on the scale\npanel: {f}-panel-03\nserial: S-01\nmass: 4.08 kg\non: 2026-05-29\nas_built: {{predicted: 4.0 kg}}\n\
-         condition: painted\n"));
+         until: 2027-06-01\napprovals:\n  - {{role: certification-lead, on: 2026-05-29}}\n"
+        ),
+    );
+    put(
+        "weighings",
+        "w-1",
+        "weighing",
+        4,
+        format!(
+            "title: Panel on the scale\npanel: {f}-panel-03\nserial: S-01\nmass: 4.08 kg\non: 2026-05-29\nas_built: {{predicted: 4.0 kg}}\n\
+         condition: painted\n"
+        ),
+    );
     tree
 }
 
@@ -265,25 +315,52 @@ fn materials(f: &str, family: usize, now: bool, put: &mut Put<'_>) {
             (1, false) => "37".to_string(),
             _ => (36 + at).to_string(),
         };
-        put("materials", &format!("prepreg-{at}"), "prepreg", 3, format!(
-            "title: Carbon prepreg {at}\nkind: prepreg\nform: twill\n\
+        put(
+            "materials",
+            &format!("prepreg-{at}"),
+            "prepreg",
+            3,
+            format!(
+                "title: Carbon prepreg {at}\nkind: prepreg\nform: twill\n\
              fibre: {{name: hs-{family}-{at}, type: carbon, density: 1790 kg/m3, areal: {areal} g/m2 +/- 4 %}}\n\
              resin: {{name: ep-{family}, density: 1240 kg/m3, content: {content} % +/- 2 %, family: epoxy}}\n\
              out_life: 30 d\nimpregnation: hot-melt line 2\nsupplier: supplier {supplier}\nsite: plant north\ndiffusivity: 4e-7 mm2/s\n\
              lamina:\n  E1: 56 GPa\n  E2: 56 GPa\n  G12: 3.9 GPa\n  nu12: 0.05\n  cte1: 3.2e-6 1/K\n  cte2: 3.2e-6 1/K\n\
              strength:\n  Xt: 620 MPa\n  Xc: 320 MPa\n  Yt: 590 MPa\n  Yc: 330 MPa\n  S: 60 MPa\nprice: 46 EUR/m2\nsource: assumed\n",
-            areal = 160 + 40 * at, supplier = family % 5 + 1));
+                areal = 160 + 40 * at,
+                supplier = family % 5 + 1
+            ),
+        );
     }
     for (at, density) in [(0, 52), (1, 75)] {
-        put("materials", &format!("foam-{at}"), "foam", 6, format!(
-            "title: Closed-cell foam {density}\nkind: core\ndesignation: foam-{family}-{density}\ndensity: {density} kg/m3 +/- 5 kg/m3\n\
-             form: foam\nresin_uptake: 140 g/m2\nE: 70 MPa\nshear_modulus: 19 MPa\nshear_strength: 0.8 MPa\nsource: assumed\n"));
+        put(
+            "materials",
+            &format!("foam-{at}"),
+            "foam",
+            6,
+            format!(
+                "title: Closed-cell foam {density}\nkind: core\ndesignation: foam-{family}-{density}\ndensity: {density} kg/m3 +/- 5 kg/m3\n\
+             form: foam\nresin_uptake: 140 g/m2\nE: 70 MPa\nshear_modulus: 19 MPa\nshear_strength: 0.8 MPa\nsource: assumed\n"
+            ),
+        );
     }
     let simple = [
-        ("film", "title: Film adhesive\nkind: adhesive\nareal: 150 g/m2 +/- 10 %\ncured_thickness: 0.12 mm\nwet_tg: 104 degC\nsupplier: supplier one\n"),
-        ("paste", "title: Two-part paste\nkind: adhesive\ndensity: 1120 kg/m3\nwet_tg: 96 degC\nsupplier: supplier three\n"),
-        ("mesh", "title: Copper mesh\nkind: mesh\nareal: 73 g/m2 +/- 10 %\nmetal: copper\nresin_fill: 55 g/m2\ncured_thickness: 0.05 mm\n"),
-        ("surfacing", "title: Surfacing film\nkind: surfacing\nareal: 100 g/m2 +/- 8 %\ncured_thickness: 0.08 mm\nresin_density: 1250 kg/m3\n"),
+        (
+            "film",
+            "title: Film adhesive\nkind: adhesive\nareal: 150 g/m2 +/- 10 %\ncured_thickness: 0.12 mm\nwet_tg: 104 degC\nsupplier: supplier one\n",
+        ),
+        (
+            "paste",
+            "title: Two-part paste\nkind: adhesive\ndensity: 1120 kg/m3\nwet_tg: 96 degC\nsupplier: supplier three\n",
+        ),
+        (
+            "mesh",
+            "title: Copper mesh\nkind: mesh\nareal: 73 g/m2 +/- 10 %\nmetal: copper\nresin_fill: 55 g/m2\ncured_thickness: 0.05 mm\n",
+        ),
+        (
+            "surfacing",
+            "title: Surfacing film\nkind: surfacing\nareal: 100 g/m2 +/- 8 %\ncured_thickness: 0.08 mm\nresin_density: 1250 kg/m3\n",
+        ),
         ("filler", "title: Filler\nkind: coating\nrole: filler\ndry_density: 750 kg/m3\n"),
         ("primer", "title: Primer\nkind: coating\nrole: primer\ndry_density: 1750 kg/m3\n"),
         ("base", "title: Base coat\nkind: coating\nrole: colour\ndry_density: 1500 kg/m3\n"),
@@ -314,11 +391,20 @@ fn recipes(f: &str, now: bool, put: &mut Put<'_>) {
             let thick = if now && matches!(at, 17 | 33) { 12 } else { 6 + at % 5 };
             layers += &format!(
                 "  - {{material: {f}-film}}\n  - {{material: {f}-foam-{}, thickness: {} mm}}\n  - {{material: {f}-film}}\n",
-                at % 2, thick);
+                at % 2,
+                thick
+            );
         }
         layers += &(ply(1, 0) + &ply(0, 45));
-        put("recipes", &format!("skin-{at:02}"), "recipe", 7, format!(
-            "title: Skin {at}\nclass: structural\nstatus: frozen\nprocess: {f}-oven\nlayers:                                 # from the tool face inward\n{layers}owner: laminate engineer\n"));
+        put(
+            "recipes",
+            &format!("skin-{at:02}"),
+            "recipe",
+            7,
+            format!(
+                "title: Skin {at}\nclass: structural\nstatus: frozen\nprocess: {f}-oven\nlayers:                                 # from the tool face inward\n{layers}owner: laminate engineer\n"
+            ),
+        );
     }
 }
 
@@ -328,35 +414,77 @@ fn panels(f: &str, put: &mut Put<'_>) {
         let finish = ["white", "sand", "dark"].get(at % 3).copied().unwrap_or("white");
         let lightning = if at % 3 == 0 { "\n    exposure: {lightning: 2A}" } else { "" };
         let joint = if at % 2 == 0 {
-            format!("joints:\n  - name: frame bond\n    adhesive: {f}-paste\n    process: {f}-bond\n    between: [outer field, frame]\n    \
-                     role: structural\n    route: arrest\n    length: 3.2 m\n    width: 20 mm\n    thickness: 0.8 mm\n    squeeze_out: 20 %\n")
+            format!(
+                "joints:\n  - name: frame bond\n    adhesive: {f}-paste\n    process: {f}-bond\n    between: [outer field, frame]\n    \
+                     role: structural\n    route: arrest\n    length: 3.2 m\n    width: 20 mm\n    thickness: 0.8 mm\n    squeeze_out: 20 %\n"
+            )
         } else {
             String::new()
         };
-        put("panels", &format!("panel-{at:02}"), "panel", 2, format!(
-            "title: Panel {at}\ngroup: {f}\nreleased: {released}\nreleased_for: first-flight\nclass: structural\nload_path: redundant\ntool: {f}-mould-{tool}\n\
+        put(
+            "panels",
+            &format!("panel-{at:02}"),
+            "panel",
+            2,
+            format!(
+                "title: Panel {at}\ngroup: {f}\nreleased: {released}\nreleased_for: first-flight\nclass: structural\nload_path: redundant\ntool: {f}-mould-{tool}\n\
              zones:\n  - name: outer field\n    area: 0.{area} m2\n    recipe: {f}-skin-{outer:02}\n    finish: {f}-{finish}\n    centroid: [1.90 m, 0.00 m, 0.62 m]{lightning}\n  \
              - name: frame\n    area: 0.19 m2\n    recipe: {f}-skin-{inner:02}\n    centroid: [1.92 m, 0.00 m, 0.58 m]\n    exposure: {{zone: bay, sun: false}}\n{joint}\
              edges:\n  - {{name: seal, part: {f}-seal, length: 3.4 m, centroid: [1.90 m, 0.00 m, 0.58 m]}}\n\
              fittings:\n  - {{name: latches, part: {f}-latch, count: 2, at: [1.30 m, 0.00 m, 0.58 m]}}\nholes: {{largest: 6 mm}}\noverlap: 3 %\npainted: one\n\
              exposure: {{zone: outdoor, compartment: false, minimum: -54 degC}}\nloads:\n  - {{name: suction, pressure: 3.2 kPa, factor: 1.5}}\n  \
              - {{name: wave slap, pressure: {load} kPa, factor: 1.5}}\nplate: {{length: 0.9 m, width: 0.6 m, support: simply-supported}}\nmaturity: calculated\nlabour: 31 h\n",
-            released = at < 20, tool = at % 3, area = 40 + at, load = 5 + at % 4));
+                released = at < 20,
+                tool = at % 3,
+                area = 40 + at,
+                load = 5 + at % 4
+            ),
+        );
     }
 }
 
 /// Kinds of showings of each family: id, and what follows the title.
 const SHOWINGS: [(&str, &str); 10] = [
-    ("lamina-tension", "kind: lamina-strength-fibre\naccept: {basis: B, at_least: 620 MPa}\nenvironment: {name: RTD, temperature: 21 degC, moisture: as-fabricated}\nplan: {batches: 3, panels_per_batch: 2, specimens: 18, weeks: 1, cost: 90 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nneeded_by: first-flight\n"),
-    ("lamina-compression", "kind: lamina-strength-fibre\naccept: {basis: B, at_least: 320 MPa}\nenvironment: {name: ETW, temperature: 82 degC, moisture: equilibrium, bounds: hot}\nplan: {batches: 3, panels_per_batch: 2, specimens: 18, weeks: 2, conditioning: {to: 95 %, coupon_thickness: 2.5 mm}, cost: 150 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nafter: [F-wet-tg]\nneeded_by: first-flight\n"),
-    ("wet-tg", "kind: glass-transition\naccept: {above_skin_by: 28 K}\nenvironment: {name: wet, moisture: equilibrium}\nplan: {specimens: 1, weeks: 1, conditioning: {to: 95 %, coupon_thickness: 2 mm}, cost: 140 EUR, layup: 1, equivalence: {specimens: 6, panels: 2}}\nneeded_by: first-flight\n"),
-    ("core-shear", "kind: core-shear\naccept: {basis: B, at_least: 0.6 MPa}\nenvironment: {name: RTD, temperature: 21 degC, moisture: as-fabricated}\nplan: {batches: 3, panels_per_batch: 2, specimens: 18, weeks: 1, cost: 120 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nsensitivity:\n  core-thickness: [{within: 15 %, asks: none}, {asks: equivalence}]\nneeded_by: first-flight\n"),
-    ("residual-compression", "kind: compression-after-impact\naccept: {basis: B, at_least: 120 MPa}\nenvironment: {name: RTD, temperature: 21 degC, moisture: as-fabricated}\nplan: {batches: 3, panels_per_batch: 1, specimens: 9, weeks: 2, cost: 250 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nneeded_by: type-approval\n"),
-    ("physicals", "kind: physicals\naccept: {all_at_most: 2 %}\nplan: {specimens: 1, weeks: 0.5, cost: 60 EUR, layup: 1, equivalence: {specimens: 6, panels: 2}}\nneeded_by: first-article\n"),
-    ("lightning", "kind: lightning\naccept: {statement: true}\nplan: {specimens: 1, weeks: 2, cost: 5200 EUR, lead: 6, layup: 2, specimens_per_panel: 1, spares: 0 %, equivalence: {specimens: 1, panels: 1}}\nneeded_by: type-approval\n"),
-    ("paint-adhesion", "kind: paint-adhesion\naccept: {rating_at_least: 4}\nplan: {specimens: 1, weeks: 1, cost: 60 EUR, layup: 1, specimens_per_panel: 4, equivalence: {specimens: 1, panels: 1}}\nneeded_by: first-flight\n"),
-    ("lap-shear", "kind: bond-shear\naccept: {all_at_least: 8 MPa}\nenvironment: {name: ETW, temperature: 82 degC, moisture: equilibrium, bounds: hot}\nplan: {specimens: 1, weeks: 2, conditioning: {to: 95 %, coupon_thickness: 2 mm}, cost: 90 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nneeded_by: first-flight\n"),
-    ("static-strength", "kind: static-strength\naccept: {margin_at_least: 0}\nenvironment: {name: RTD, temperature: 21 degC, moisture: as-fabricated}\nplan: {specimens: 1, weeks: 8, cost: 6000 EUR, layup: 3, specimens_per_panel: 1, spares: 0 %}\nrests_on: [F-lamina-compression]\nneeded_by: first-flight\n"),
+    (
+        "lamina-tension",
+        "kind: lamina-strength-fibre\naccept: {basis: B, at_least: 620 MPa}\nenvironment: {name: RTD, temperature: 21 degC, moisture: as-fabricated}\nplan: {batches: 3, panels_per_batch: 2, specimens: 18, weeks: 1, cost: 90 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nneeded_by: first-flight\n",
+    ),
+    (
+        "lamina-compression",
+        "kind: lamina-strength-fibre\naccept: {basis: B, at_least: 320 MPa}\nenvironment: {name: ETW, temperature: 82 degC, moisture: equilibrium, bounds: hot}\nplan: {batches: 3, panels_per_batch: 2, specimens: 18, weeks: 2, conditioning: {to: 95 %, coupon_thickness: 2.5 mm}, cost: 150 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nafter: [F-wet-tg]\nneeded_by: first-flight\n",
+    ),
+    (
+        "wet-tg",
+        "kind: glass-transition\naccept: {above_skin_by: 28 K}\nenvironment: {name: wet, moisture: equilibrium}\nplan: {specimens: 1, weeks: 1, conditioning: {to: 95 %, coupon_thickness: 2 mm}, cost: 140 EUR, layup: 1, equivalence: {specimens: 6, panels: 2}}\nneeded_by: first-flight\n",
+    ),
+    (
+        "core-shear",
+        "kind: core-shear\naccept: {basis: B, at_least: 0.6 MPa}\nenvironment: {name: RTD, temperature: 21 degC, moisture: as-fabricated}\nplan: {batches: 3, panels_per_batch: 2, specimens: 18, weeks: 1, cost: 120 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nsensitivity:\n  core-thickness: [{within: 15 %, asks: none}, {asks: equivalence}]\nneeded_by: first-flight\n",
+    ),
+    (
+        "residual-compression",
+        "kind: compression-after-impact\naccept: {basis: B, at_least: 120 MPa}\nenvironment: {name: RTD, temperature: 21 degC, moisture: as-fabricated}\nplan: {batches: 3, panels_per_batch: 1, specimens: 9, weeks: 2, cost: 250 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nneeded_by: type-approval\n",
+    ),
+    (
+        "physicals",
+        "kind: physicals\naccept: {all_at_most: 2 %}\nplan: {specimens: 1, weeks: 0.5, cost: 60 EUR, layup: 1, equivalence: {specimens: 6, panels: 2}}\nneeded_by: first-article\n",
+    ),
+    (
+        "lightning",
+        "kind: lightning\naccept: {statement: true}\nplan: {specimens: 1, weeks: 2, cost: 5200 EUR, lead: 6, layup: 2, specimens_per_panel: 1, spares: 0 %, equivalence: {specimens: 1, panels: 1}}\nneeded_by: type-approval\n",
+    ),
+    (
+        "paint-adhesion",
+        "kind: paint-adhesion\naccept: {rating_at_least: 4}\nplan: {specimens: 1, weeks: 1, cost: 60 EUR, layup: 1, specimens_per_panel: 4, equivalence: {specimens: 1, panels: 1}}\nneeded_by: first-flight\n",
+    ),
+    (
+        "lap-shear",
+        "kind: bond-shear\naccept: {all_at_least: 8 MPa}\nenvironment: {name: ETW, temperature: 82 degC, moisture: equilibrium, bounds: hot}\nplan: {specimens: 1, weeks: 2, conditioning: {to: 95 %, coupon_thickness: 2 mm}, cost: 90 EUR, layup: 2, equivalence: {specimens: 8, panels: 2}}\nneeded_by: first-flight\n",
+    ),
+    (
+        "static-strength",
+        "kind: static-strength\naccept: {margin_at_least: 0}\nenvironment: {name: RTD, temperature: 21 degC, moisture: as-fabricated}\nplan: {specimens: 1, weeks: 8, cost: 6000 EUR, layup: 3, specimens_per_panel: 1, spares: 0 %}\nrests_on: [F-lamina-compression]\nneeded_by: first-flight\n",
+    ),
 ];
 
 fn showings(f: &str, put: &mut Put<'_>) {
@@ -368,9 +496,16 @@ fn showings(f: &str, put: &mut Put<'_>) {
             }
             _ => format!("applies_to: {{group: {f}, class: structural}}\n"),
         };
-        put("showings", id, id, 4, format!(
-            "title: {id} of the family\nclause: [CS 23.2260, 14 CFR 23.2260]\nmeans: [MC4]\n{more}{}owner: certification-lead\n",
-            text.replace("F-", &format!("{f}-"))));
+        put(
+            "showings",
+            id,
+            id,
+            4,
+            format!(
+                "title: {id} of the family\nclause: [CS 23.2260, 14 CFR 23.2260]\nmeans: [MC4]\n{more}{}owner: certification-lead\n",
+                text.replace("F-", &format!("{f}-"))
+            ),
+        );
     }
 }
 
@@ -421,7 +556,11 @@ fn evidence(family: usize, at: usize, (showing, subject): &DutyKey) -> Vec<(Stri
     );
     let mut all = Vec::new();
     if !planned {
-        let _ = write!(text, "made: 2026-02-{:02}\nreport: TR-{family:03}-{at:03} issue 1\n{tested}", at % 28 + 1);
+        let _ = write!(
+            text,
+            "made: 2026-02-{:02}\nreport: TR-{family:03}-{at:03} issue 1\n{tested}",
+            at % 28 + 1
+        );
         if result.is_empty() {
             let _ = writeln!(text, "data: data/{id}.csv");
             let mut rows = "batch,panel,specimen,value [MPa],rejected,note\n".to_string();
