@@ -13,6 +13,7 @@ pub mod judge;
 pub mod pool;
 pub mod rests;
 pub mod retest;
+mod sieve;
 #[cfg(test)]
 mod silence;
 pub mod table;

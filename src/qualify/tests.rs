@@ -379,3 +379,13 @@ fn the_ledger_knows_the_kinds_of_the_table() {
         assert_eq!(also, of_table, "{}", kind.word);
     }
 }
+
+#[test]
+fn what_is_apart_at_first_look_asks_for_a_retest_when_looked_at_whole() {
+    let film = "      - {material: film-150}\n      - {material: foam-52, thickness: 6 mm}\n      - {material: film-150}\n";
+    for edit in [("content: 37 %", "content: 37 %"), ("prime-x", "prime-w"), (film, "")] {
+        let (apart, wrong) = super::verdict::first_looks(&edited(&[edit])).expect("it has an answer");
+        assert!(apart > 0, "{edit:?}");
+        assert_eq!(wrong, Vec::<String>::new(), "{edit:?}");
+    }
+}

@@ -4,6 +4,7 @@ use super::coverage::{Coverage, Demand, TestedTo, bounds};
 use super::delta::{AsMade, Deltas, compare};
 use super::judge::{Reason, judge};
 use super::pool::{self, Completeness, Outcome, Pool};
+use super::sieve::{Look, Sieve};
 use super::table::{KindRow, OnlyWhere, Table};
 use crate::article::{
     ArticleError, Claims, Configuration, Configurator, FORM, Face, Key, LayerRole, Limit, NoSkin, Sites,
@@ -211,6 +212,8 @@ struct Made<'a> {
     label: Option<Subject>,
     /// Each article of the evidence, with the others beside it.
     articles: Vec<AsMade>,
+    /// What each article shows at first look.
+    looks: Vec<Look>,
     tested: TestedTo,
 }
 
@@ -421,6 +424,31 @@ struct Compared {
     reasons: Vec<Reason>,
     allowed: Vec<Reason>,
     notes: Vec<String>,
+    /// It is apart at first look, and its differences were not worked out.
+    unseen: bool,
+}
+
+impl Compared {
+    fn apart() -> Self {
+        Self { asks: Asks::Retest, reasons: Vec::new(), allowed: Vec::new(), notes: Vec::new(), unseen: true }
+    }
+}
+
+/// How many candidates that all ask for a retest are looked through for the nearest. Which of them is
+/// named changes no verdict and nothing that is asked.
+const NEAREST: usize = 32;
+
+/// What one panel asks of a subject, as it is now.
+struct Asked<'a> {
+    subject: &'a Subject,
+    configuration: &'a Configuration,
+    demand: &'a Demand,
+}
+
+/// One candidate as one configuration sees it.
+struct Sight {
+    apart: bool,
+    deltas: Option<Vec<Deltas>>,
 }
 
 impl Room<'_> {
@@ -430,7 +458,9 @@ impl Room<'_> {
             .value
             .subject
             .map_or_else(|| self.row.subject.clone(), |kind| kind.word().to_string());
-        let candidates = self.candidates();
+        let own = (!self.showing.value.sensitivity.is_empty()).then_some(&self.showing.value.sensitivity);
+        let sieve = Sieve::of(self.row, &kind, own);
+        let candidates = self.candidates(&sieve);
         let mut all = Vec::new();
         for (subject, panels) in self.uses.iter().filter(|(subject, _)| subject.kind().word() == kind) {
             if !self.contains(subject)? {
@@ -455,18 +485,18 @@ impl Room<'_> {
             if using.is_empty() {
                 continue;
             }
-            all.push(self.duty(subject, using, &candidates)?);
+            all.push(self.duty(subject, using, &candidates, &sieve));
         }
         self.assign_lapses(&mut all, &candidates)?;
         Ok(all)
     }
 
     /// Finished, conformed evidence of the showing, dispositions left out.
-    fn candidates(&self) -> Vec<Made<'_>> {
+    fn candidates(&self, sieve: &Sieve) -> Vec<Made<'_>> {
         self.records
             .iter()
             .filter(|entry| entry.value.state == EvidenceState::Done && entry.value.disposition.is_none())
-            .filter_map(|entry| made_of(entry))
+            .filter_map(|entry| made_of(entry, sieve))
             .collect()
     }
 
@@ -587,14 +617,9 @@ impl Room<'_> {
         })
     }
 
-    fn duty(
-        &self,
-        subject: &Subject,
-        using: Vec<String>,
-        candidates: &[Made<'_>],
-    ) -> Result<Duty, ArticleError> {
+    fn duty(&self, subject: &Subject, using: Vec<String>, candidates: &[Made<'_>], sieve: &Sieve) -> Duty {
         let nothing = (vec![Configuration::default()], Demand::default());
-        let mut shared: HashMap<&Configuration, Vec<Vec<Deltas>>> = HashMap::new();
+        let mut shared: HashMap<&Configuration, Vec<Sight>> = HashMap::new();
         let mut panels = BTreeMap::new();
         for panel in using {
             let (variants, demand) =
@@ -602,19 +627,13 @@ impl Room<'_> {
             let load_path = self.ledger.panels.get(&panel).and_then(|panel| panel.value.load_path);
             let mut worst: Option<Judged> = None;
             for configuration in variants {
-                let deltas = shared.entry(configuration).or_insert_with(|| {
-                    candidates
-                        .iter()
-                        .map(|one| {
-                            one.articles.iter().map(|article| compare(configuration, article)).collect()
-                        })
-                        .collect()
+                let sights = shared.entry(configuration).or_insert_with(|| {
+                    let now = sieve.look(configuration);
+                    let apart = |one: &Made<'_>| one.looks.iter().all(|look| look.is_apart(&now));
+                    candidates.iter().map(|one| Sight { apart: apart(one), deltas: None }).collect()
                 });
-                let compared: Vec<Compared> = candidates
-                    .iter()
-                    .zip(deltas.iter())
-                    .map(|(made, deltas)| self.nearest_article(subject, configuration, demand, made, deltas))
-                    .collect();
+                let asked = Asked { subject, configuration, demand };
+                let compared = self.compare_all(&asked, candidates, sights);
                 let judged = self.verdict(subject, demand, load_path, candidates, &compared);
                 if worst.as_ref().is_none_or(|worst| judged.gravity() > worst.gravity()) {
                     worst = Some(judged);
@@ -626,26 +645,61 @@ impl Room<'_> {
             judged.assumptions.dedup();
             panels.insert(panel, judged);
         }
-        Ok(Duty {
+        Duty {
             showing: self.showing.id.clone(),
             subject: subject.clone(),
             panels,
             needed_by: self.showing.value.needed_by.as_ref().map(ToString::to_string),
-        })
+        }
+    }
+
+    /// Compares every candidate as far as the verdict needs.
+    ///
+    /// What is apart at first look asks for a retest; its differences are worked out only where a reader
+    /// sees them: on the subject's own evidence, on a baseline that an extension leans on, and on the
+    /// nearest where nothing asks less.
+    fn compare_all(&self, asked: &Asked<'_>, candidates: &[Made<'_>], sights: &mut [Sight]) -> Vec<Compared> {
+        let mut all: Vec<Compared> = candidates
+            .iter()
+            .zip(sights.iter_mut())
+            .map(|(made, sight)| {
+                if sight.apart && made.label.as_ref() != Some(asked.subject) {
+                    Compared::apart()
+                } else {
+                    self.nearest_article(asked, made, sight)
+                }
+            })
+            .collect();
+        let mut shown: Vec<usize> = Vec::new();
+        for (made, compared) in candidates.iter().zip(&all) {
+            let baseline = made.entry.value.baseline.as_ref().filter(|_| compared.asks == Asks::None);
+            shown.extend(
+                baseline.and_then(|baseline| candidates.iter().position(|one| one.entry.id == baseline.id())),
+            );
+        }
+        if all.iter().all(|compared| compared.asks == Asks::Retest) {
+            shown
+                .extend((0..all.len()).filter(|at| all.get(*at).is_some_and(|one| one.unseen)).take(NEAREST));
+        }
+        for at in shown {
+            if let (Some(made), Some(sight), Some(compared)) =
+                (candidates.get(at), sights.get_mut(at), all.get_mut(at))
+                && compared.unseen
+            {
+                *compared = self.nearest_article(asked, made, sight);
+            }
+        }
+        all
     }
 
     /// Compares with every article of the evidence; the one that asks least speaks.
-    fn nearest_article(
-        &self,
-        subject: &Subject,
-        configuration: &Configuration,
-        demand: &Demand,
-        made: &Made<'_>,
-        deltas: &[Deltas],
-    ) -> Compared {
+    fn nearest_article(&self, asked: &Asked<'_>, made: &Made<'_>, sight: &mut Sight) -> Compared {
+        let deltas = sight.deltas.get_or_insert_with(|| {
+            made.articles.iter().map(|article| compare(asked.configuration, article)).collect()
+        });
         let mut best: Option<Compared> = None;
-        for (article, deltas) in made.articles.iter().zip(deltas) {
-            let compared = self.compare(subject, configuration, demand, (made, article), deltas);
+        for (article, deltas) in made.articles.iter().zip(deltas.iter()) {
+            let compared = self.compare(asked, (made, article), deltas);
             let less =
                 |best: &Compared| (compared.asks, compared.reasons.len()) < (best.asks, best.reasons.len());
             if best.as_ref().is_none_or(less) {
@@ -657,14 +711,13 @@ impl Room<'_> {
             reasons: Vec::new(),
             allowed: Vec::new(),
             notes: Vec::new(),
+            unseen: false,
         })
     }
 
     fn compare(
         &self,
-        subject: &Subject,
-        configuration: &Configuration,
-        demand: &Demand,
+        &Asked { subject, configuration, demand }: &Asked<'_>,
         (made, article): (&Made<'_>, &AsMade),
         deltas: &Deltas,
     ) -> Compared {
@@ -720,7 +773,7 @@ impl Room<'_> {
         let (reasons, allowed): (Vec<Reason>, Vec<Reason>) =
             reasons.into_iter().partition(|reason| reason.effect > Asks::None);
         let asks = reasons.iter().map(|reason| reason.effect).max().unwrap_or_default();
-        Compared { asks, reasons, allowed, notes }
+        Compared { asks, reasons, allowed, notes, unseen: false }
     }
 
     fn primary(&self, evidence: &Evidence) -> bool {
@@ -889,7 +942,7 @@ impl Room<'_> {
         // None conforms: the cheapest honest way back is the candidate that asks least.
         let nearest = candidates.iter().zip(compared).min_by_key(|(made, compared)| {
             let foreign = made.label.as_ref() != Some(subject);
-            (compared.asks, foreign, compared.reasons.len(), made.entry.id.clone())
+            (compared.asks, compared.unseen, foreign, compared.reasons.len(), made.entry.id.clone())
         });
         if let Some((made, compared_to)) = nearest {
             judged.verdict = Verdict::Lapsed;
@@ -1051,14 +1104,26 @@ impl Room<'_> {
         if unsure.is_empty() {
             return Ok(());
         }
-        let plain = |subject: &Subject| self.configurator.configuration(subject, None).ok();
-        let mut homes: Vec<BTreeSet<Subject>> = Vec::with_capacity(candidates.len());
-        for made in candidates {
-            homes.push(self.homes(made, duties, &plain));
+        let mut plain: HashMap<Subject, Configuration> = HashMap::new();
+        let labels = candidates.iter().filter_map(|made| made.label.as_ref());
+        for subject in labels.chain(duties.iter().map(|duty| &duty.subject)) {
+            if !plain.contains_key(subject)
+                && let Ok(configuration) = self.configurator.configuration(subject, None)
+            {
+                plain.insert(subject.clone(), configuration);
+            }
         }
+        let mut equal: HashMap<&Configuration, Vec<&Subject>> = HashMap::new();
+        for duty in duties.iter() {
+            if let Some(configuration) = plain.get(&duty.subject) {
+                equal.entry(configuration).or_default().push(&duty.subject);
+            }
+        }
+        let homes: BTreeSet<Subject> =
+            candidates.iter().flat_map(|made| self.homes(made, duties, &plain, &equal)).collect();
         for at in unsure {
             let Some(duty) = duties.get_mut(at) else { continue };
-            let belongs = homes.iter().any(|homes| homes.contains(&duty.subject));
+            let belongs = homes.contains(&duty.subject);
             for judged in duty.panels.values_mut().filter(|judged| is_full_lapse(judged)) {
                 if belongs {
                     continue;
@@ -1086,24 +1151,21 @@ impl Room<'_> {
         &self,
         made: &Made<'_>,
         duties: &[Duty],
-        plain: &dyn Fn(&Subject) -> Option<Configuration>,
+        plain: &HashMap<Subject, Configuration>,
+        equal: &HashMap<&Configuration, Vec<&Subject>>,
     ) -> BTreeSet<Subject> {
         let mut homes = BTreeSet::new();
         if let Some(label) = made.label.as_ref().filter(|label| self.uses.contains_key(*label)) {
             homes.insert(label.clone());
-            let own = plain(label);
-            for duty in duties.iter().filter(|duty| duty.subject != *label) {
-                if own.is_some() && plain(&duty.subject) == own {
-                    homes.insert(duty.subject.clone());
-                }
-            }
+            let twins = plain.get(label).and_then(|own| equal.get(own));
+            homes.extend(twins.into_iter().flatten().map(|twin| (*twin).clone()));
             return homes;
         }
         let mut nearest: Option<usize> = None;
         for duty in duties {
-            let Some(configuration) = plain(&duty.subject) else { continue };
+            let Some(configuration) = plain.get(&duty.subject) else { continue };
             let Some(article) = made.articles.first() else { continue };
-            let deltas = compare(&configuration, article);
+            let deltas = compare(configuration, article);
             let differing =
                 deltas.all.iter().filter(|delta| !matches!(delta.key.facet(), "tool" | "claims")).count();
             let count = differing + deltas.more;
@@ -1132,7 +1194,7 @@ enum Extension {
     Short(Asks, Vec<Reason>),
 }
 
-fn made_of(entry: &Entry<Evidence>) -> Option<Made<'_>> {
+fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<Made<'a>> {
     let conformed = entry.value.conformed.as_ref()?;
     // A newer form can't be compared by this program; the ledger's check says so.
     if conformed.form > FORM {
@@ -1163,12 +1225,9 @@ fn made_of(entry: &Entry<Evidence>) -> Option<Made<'_>> {
         })
         .collect();
     let tested = TestedTo::read(conformed.tested.as_ref(), &main);
-    Some(Made {
-        entry,
-        label: Subject::from_label(&entry.value.subject),
-        articles: articles(main, others, measured),
-        tested,
-    })
+    let articles = articles(main, others, measured);
+    let looks = articles.iter().map(|article| sieve.look(&article.main)).collect();
+    Some(Made { entry, label: Subject::from_label(&entry.value.subject), articles, looks, tested })
 }
 
 /// Gives each article its turn to be the one compared with; ranges run over all.
@@ -1303,4 +1362,45 @@ pub fn subject_kind(showing: &Showing, row: &KindRow) -> Option<SubjectKind> {
         .into_iter()
         .find(|kind| kind.word() == row.subject)
     })
+}
+
+/// Counts the candidates that are apart at first look, and names those of them that the whole comparison
+/// asks less of than a retest; there may be none.
+#[cfg(test)]
+pub(super) fn first_looks(ledger: &Ledger) -> Result<(usize, Vec<String>), ArticleError> {
+    let uses = uses(ledger)?;
+    let configurator = Configurator::new(ledger);
+    let table = Table::built_in().expect("the table is sound");
+    let demands = Demands::of(ledger, &configurator, &uses)?;
+    let (mut apart, mut wrong) = (0, Vec::new());
+    for showing in ledger.showings.values() {
+        let row = &table.kinds[showing.value.kind.as_str()];
+        let records: Vec<&Entry<Evidence>> =
+            ledger.evidence.values().filter(|one| one.value.showing.id() == showing.id).collect();
+        let (configurator, uses, demands) = (&configurator, &uses, &demands);
+        let room = Room { ledger, configurator, uses, demands, showing, row, records: &records };
+        let own = (!showing.value.sensitivity.is_empty()).then_some(&showing.value.sensitivity);
+        for ((subject, _), (variants, demand)) in &demands.all {
+            let kind = subject.kind().word();
+            if !row.allows(kind) {
+                continue;
+            }
+            let sieve = Sieve::of(row, kind, own);
+            for made in room.candidates(&sieve) {
+                for configuration in variants {
+                    let now = sieve.look(configuration);
+                    if !made.looks.iter().all(|look| look.is_apart(&now)) {
+                        continue;
+                    }
+                    apart += 1;
+                    let asked = Asked { subject, configuration, demand };
+                    let whole = room.nearest_article(&asked, &made, &mut Sight { apart: true, deltas: None });
+                    if whole.asks < Asks::Retest {
+                        wrong.push(format!("{} {subject}: {}", showing.id, made.entry.id));
+                    }
+                }
+            }
+        }
+    }
+    Ok((apart, wrong))
 }
