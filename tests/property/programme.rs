@@ -381,7 +381,7 @@ fn panel_value(plan: &Plan, number: usize, panel: &PanelPlan) -> Value {
         exposure.insert("minimum".to_string(), json!("-40 degC"));
     }
     let mut value = json!({
-        "group": if number % 2 == 0 { "closures" } else { "tail" },
+        "group": if number.is_multiple_of(2) { "closures" } else { "tail" },
         "quantity": panel.quantity,
         "released": panel.released,
         "class": if structural { "structural" } else { "non-structural" },

@@ -310,7 +310,7 @@ type Put<'a> = dyn FnMut(&str, &str, &str, usize, String) + 'a;
 fn materials(f: &str, family: usize, now: bool, put: &mut Put<'_>) {
     for at in 0..4 {
         // In a fifth of the families one of four prepregs was made richer after the tests.
-        let content = match (at, now && family % 5 == 0) {
+        let content = match (at, now && family.is_multiple_of(5)) {
             (1, true) => "39.5".to_string(),
             (1, false) => "37".to_string(),
             _ => (36 + at).to_string(),
