@@ -9,6 +9,7 @@ use crate::record::{
     Address, AttributeValue, CoatRole, CureSegment, Cycle, Exposure, Finish, Joint, Material, MaterialKind,
     Panel, Process, Recipe, RecordKind, Text, Tool, Zone,
 };
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 
@@ -63,14 +64,27 @@ impl Configuration {
     }
 
     /// Returns the part of this within one zone, joint or face, its scope taken off.
-    pub fn scope(&self, scope: &str) -> Configuration {
+    pub fn scope(&self, scope: &str) -> Cow<'_, Configuration> {
+        // Keys stand in the order of their scopes, the whole first: most subjects have no other.
+        let one_scope = self.attributes.last_key_value().is_none_or(|(last, _)| last.scope.is_empty());
+        if scope.is_empty() && one_scope {
+            return Cow::Borrowed(self);
+        }
         let attributes = self
-            .attributes
-            .iter()
-            .filter(|(key, _)| key.scope == scope)
+            .within(scope)
             .map(|(key, value)| (Key { scope: String::new(), ..key.clone() }, value.clone()))
             .collect();
-        Configuration { attributes }
+        Cow::Owned(Configuration { attributes })
+    }
+
+    /// Returns whether anything stands within one zone, joint or face.
+    pub fn has_scope(&self, scope: &str) -> bool {
+        self.within(scope).next().is_some()
+    }
+
+    fn within(&self, scope: &str) -> impl Iterator<Item = (&Key, &AttributeValue)> {
+        let first = Key { scope: scope.to_string(), ..Key::plain("") };
+        self.attributes.range(first..).take_while(move |(key, _)| key.scope == scope)
     }
 
     /// Returns the attributes of some facets.
@@ -80,10 +94,8 @@ impl Configuration {
     }
 
     /// Returns all scopes that occur, the whole (empty) included where it has keys.
-    pub fn scopes(&self) -> Vec<String> {
-        let mut all: Vec<String> = self.attributes.keys().map(|key| key.scope.clone()).collect();
-        all.dedup();
-        all.sort();
+    pub fn scopes(&self) -> Vec<&str> {
+        let mut all: Vec<&str> = self.attributes.keys().map(|key| key.scope.as_str()).collect();
         all.dedup();
         all
     }

@@ -6,7 +6,7 @@ use super::recall::Work;
 use super::sink::{At, Sink};
 use super::table::{self, Table};
 use super::{Entry, Files, Ledger, Recall, TestData};
-use crate::record::{Address, Evidence, EvidenceState, Figure, Level, Lots, RecordKind, Showing};
+use crate::record::{Address, Evidence, EvidenceState, Level, Lots, RecordKind, Showing};
 use crate::source::DATA_LIMIT;
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
@@ -108,20 +108,8 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
 
 /// Values in one kind of unit can't meet a criterion in another.
 fn unit_fits(sink: &mut Sink, file: &str, table: &Table, showing: &Entry<Showing>) {
-    let accept = &showing.value.accept;
-    let criteria: Vec<&Figure> = [
-        &accept.at_least,
-        &accept.at_most,
-        &accept.mean_at_least,
-        &accept.mean_at_most,
-        &accept.all_at_least,
-        &accept.all_at_most,
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
     let Some(unit) = &table.unit else { return };
-    if let Some(other) = criteria.iter().find(|criterion| criterion.number_in(unit).is_none()) {
+    if let Some(other) = showing.value.accept.limits().find(|criterion| criterion.number_in(unit).is_none()) {
         let message = format!("values in {unit} can't meet the criterion `{}`", other.text());
         sink.elsewhere(Level::Error, "bad-data", file, At::Line(1), message)
             .label("other unit")

@@ -86,7 +86,7 @@ pub struct AsMade {
 /// paired as they stand or crossed, whichever leaves less that differs.
 pub fn compare(now: &Configuration, made: &AsMade) -> Deltas {
     let straight = scope_by_scope(now, made);
-    let faces = |all: &Configuration| FACES.iter().all(|face| !all.scope(face).attributes().is_empty());
+    let faces = |all: &Configuration| FACES.iter().all(|face| all.has_scope(face));
     if straight.all.is_empty() || !faces(now) || !faces(&made.main) {
         return straight;
     }
@@ -140,12 +140,12 @@ fn scope_by_scope(now: &Configuration, made: &AsMade) -> Deltas {
     scopes.sort();
     scopes.dedup();
     for scope in scopes {
-        let own = now.scope(&scope);
-        let then = made.main.scope(&scope);
+        let own = now.scope(scope);
+        let then = made.main.scope(scope);
         if then.attributes().is_empty() || own.attributes().is_empty() {
-            whole_scope(&scope, &own, &then, &mut found);
+            whole_scope(scope, &own, &then, &mut found);
         } else {
-            one_scope(&scope, &own, &then, &made.measured, &mut found);
+            one_scope(scope, &own, &then, &made.measured, &mut found);
         }
     }
     found.all.sort_by_cached_key(|delta| delta.key.rank());
@@ -206,26 +206,21 @@ fn one_scope(
             .collect()
     };
     tools(&context, &tool(plain_now), &tool(plain_then), found);
-    let no_tool = |block: &Block<'_>| -> BTreeMap<(String, Limit), AttributeValue> {
-        block
-            .iter()
-            .filter(|((base, _), _)| {
-                !base.starts_with("tool.") && *base != "plies" && !base.starts_with("claims.")
-            })
-            .map(|((base, limit), value)| (((*base).to_string(), *limit), (*value).clone()))
-            .collect()
-    };
+    fn no_tool<'a>(block: &Block<'a>) -> Block<'a> {
+        let mut rest = block.clone();
+        rest.retain(|(base, _), _| {
+            !base.starts_with("tool.") && *base != "plies" && !base.starts_with("claims.")
+        });
+        rest
+    }
     pair_blocks(&context, "", "", &no_tool(plain_now), &no_tool(plain_then), found);
     plies(&context, now, then, &pairs, found);
     // Constituents.
-    let owned = |block: &Block<'_>| -> BTreeMap<(String, Limit), AttributeValue> {
-        block.iter().map(|((base, limit), value)| (((*base).to_string(), *limit), (*value).clone())).collect()
-    };
     for (letter, block) in own.iter().filter(|(letter, _)| !letter.is_empty()) {
         match pairs.get(*letter) {
             Some(partner) => {
                 let other = past.get(partner.as_str()).unwrap_or(&empty);
-                pair_blocks(&context, letter, partner, &owned(block), &owned(other), found);
+                pair_blocks(&context, letter, partner, block, other, found);
                 found.pairs.insert((scope.to_string(), (*letter).to_string()), partner.clone());
             }
             None => single(scope, letter, block, false, found),
@@ -414,49 +409,48 @@ fn single(scope: &str, letter: &str, block: &Block<'_>, gone: bool, found: &mut 
     }
 }
 
-type Owned = BTreeMap<(String, Limit), AttributeValue>;
-
 fn pair_blocks(
     context: &Context<'_>,
     letter: &str,
     partner: &str,
-    now: &Owned,
-    then: &Owned,
+    now: &Block<'_>,
+    then: &Block<'_>,
     found: &mut Deltas,
 ) {
-    let bases: BTreeSet<&String> = now.keys().chain(then.keys()).map(|(base, _)| base).collect();
+    let bases: BTreeSet<&str> = now.keys().chain(then.keys()).map(|(base, _)| *base).collect();
+    // A load or a radius carries its own presence: where geometry was recorded, a new one was not there.
+    let geometry = then.keys().any(|(base, _)| base.starts_with("geometry."));
+    let none = AttributeValue::One("none".to_string());
     for base in bases {
-        let get = |block: &Owned, limit: Limit| block.get(&(base.clone(), limit)).cloned();
         let key = context.key(base, letter);
         let was_key = context.key(base, partner);
-        let (is, was) = (get(now, Limit::Nominal), get(then, Limit::Nominal));
-        // A load or a radius carries its own presence: where geometry was recorded, a new one was not there.
-        let geometry = then.keys().any(|(base, _)| base.starts_with("geometry."));
+        let limits = |block: &Block<'_>| {
+            let text = |limit: Limit| block.get(&(base, limit)).map(ToString::to_string);
+            (text(Limit::Low), text(Limit::High))
+        };
+        let is = now.get(&(base, Limit::Nominal)).copied();
         let new = geometry && (base.starts_with("geometry.load.") || base == "geometry.radius");
-        let Some(was) = was.or_else(|| new.then(|| AttributeValue::One("none".to_string()))) else {
+        let Some(was) = then.get(&(base, Limit::Nominal)).copied().or(new.then_some(&none)) else {
             found.not_recorded.push(key.to_string());
             continue;
         };
         if was.is_unstated() {
             found.unstated.push(was_key.to_string());
         }
-        let limit = |block: &Owned, limit: Limit| get(block, limit).map(|value| value.to_string());
         let measured = context.measured.contains(&was_key);
-        let is_limits = (limit(now, Limit::Low), limit(now, Limit::High));
-        let was_limits = (limit(then, Limit::Low), limit(then, Limit::High));
-        let nominal = !covers(base, is.as_ref(), &was);
-        let limits = is_limits != was_limits && !measured;
-        if nominal || limits {
+        let (is_limits, was_limits) = (limits(now), limits(then));
+        let nominal = !covers(base, is, was);
+        if nominal || (is_limits != was_limits && !measured) {
             found.all.push(Delta {
                 key,
                 was_key: Some(was_key),
-                was: Some(was),
-                is,
+                was: Some(was.clone()),
+                is: is.cloned(),
                 nominal,
                 was_limits,
                 is_limits,
                 measured,
-                relative: get(now, Limit::Share).is_some(),
+                relative: now.contains_key(&(base, Limit::Share)),
             });
         }
     }

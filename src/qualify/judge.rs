@@ -310,8 +310,8 @@ impl Group<'_> {
     fn window(&self, window: Window, scope: &str) -> bool {
         let (now, then) = (self.now.scope(scope), self.made.main.scope(scope));
         let made = || AsMade {
-            main: then.clone(),
-            others: self.made.others.iter().map(|other| other.scope(scope)).collect(),
+            main: then.clone().into_owned(),
+            others: self.made.others.iter().map(|other| other.scope(scope).into_owned()).collect(),
             measured: self.made.measured.clone(),
         };
         match window {

@@ -39,18 +39,7 @@ pub struct Pool {
 
 /// Returns the figure that fixes the unit of a criterion.
 fn criterion_figure(accept: &Accept) -> Option<&Figure> {
-    [
-        &accept.at_least,
-        &accept.at_most,
-        &accept.mean_at_least,
-        &accept.mean_at_most,
-        &accept.all_at_least,
-        &accept.all_at_most,
-        &accept.rating_at_least,
-        &accept.margin_at_least,
-    ]
-    .into_iter()
-    .find_map(|figure| figure.as_ref())
+    accept.limits().next().or(accept.rating_at_least.as_ref()).or(accept.margin_at_least.as_ref())
 }
 
 /// Pools the specimens of some records of one showing.

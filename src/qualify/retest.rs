@@ -268,7 +268,7 @@ fn would_conform(
     else {
         return Vec::new();
     };
-    let own = (!showing.sensitivity.is_empty()).then_some(("", &showing.sensitivity));
+    let own = showing.own_steps().map(|own| ("", own));
     // What the showing does not look at plays no part: articles that differ only there are one.
     let mut distinct: Vec<Configuration> = Vec::new();
     let places: Vec<Option<usize>> = subjects

@@ -458,8 +458,7 @@ impl Room<'_> {
             .value
             .subject
             .map_or_else(|| self.row.subject.clone(), |kind| kind.word().to_string());
-        let own = (!self.showing.value.sensitivity.is_empty()).then_some(&self.showing.value.sensitivity);
-        let sieve = Sieve::of(self.row, &kind, own);
+        let sieve = Sieve::of(self.row, &kind, self.showing.value.own_steps());
         let candidates = self.candidates(&sieve);
         let mut all = Vec::new();
         for (subject, panels) in self.uses.iter().filter(|(subject, _)| subject.kind().word() == kind) {
@@ -722,7 +721,7 @@ impl Room<'_> {
         deltas: &Deltas,
     ) -> Compared {
         let showing = &self.showing.value;
-        let own = (!showing.sensitivity.is_empty()).then_some(&showing.sensitivity);
+        let own = showing.own_steps();
         let mut reasons = judge(
             self.row,
             showing.kind.as_str(),
@@ -1379,13 +1378,12 @@ pub(super) fn first_looks(ledger: &Ledger) -> Result<(usize, Vec<String>), Artic
             ledger.evidence.values().filter(|one| one.value.showing.id() == showing.id).collect();
         let (configurator, uses, demands) = (&configurator, &uses, &demands);
         let room = Room { ledger, configurator, uses, demands, showing, row, records: &records };
-        let own = (!showing.value.sensitivity.is_empty()).then_some(&showing.value.sensitivity);
         for ((subject, _), (variants, demand)) in &demands.all {
             let kind = subject.kind().word();
             if !row.allows(kind) {
                 continue;
             }
-            let sieve = Sieve::of(row, kind, own);
+            let sieve = Sieve::of(row, kind, showing.value.own_steps());
             for made in room.candidates(&sieve) {
                 for configuration in variants {
                     let now = sieve.look(configuration);

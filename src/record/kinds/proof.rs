@@ -2,7 +2,7 @@
 
 use super::{Class, LoadPath, part, record, word_set};
 use crate::quantity::*;
-use crate::record::sensitivity::Step;
+use crate::record::sensitivity::{Sensitivity, Step};
 use crate::record::{Day, EvidenceRef, Figure, OneOrMany, ShowingRef, Text};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{MapAccess, SeqAccess, Visitor};
@@ -244,6 +244,29 @@ record! {
         /// Rows that stand above the built-in table.
         #[serde(default, deserialize_with = "crate::record::unique::map", skip_serializing_if = "BTreeMap::is_empty")]
         pub sensitivity: BTreeMap<String, Vec<Step>>,
+    }
+}
+
+impl Showing {
+    /// Returns the rows of its own, which stand above the built-in table; `None` where it has none.
+    pub fn own_steps(&self) -> Option<&Sensitivity> {
+        Some(&self.sensitivity).filter(|own| !own.is_empty())
+    }
+}
+
+impl Accept {
+    /// Returns the limits on values, means and single values, all in the unit of the data.
+    pub fn limits(&self) -> impl Iterator<Item = &Figure> {
+        [
+            &self.at_least,
+            &self.at_most,
+            &self.mean_at_least,
+            &self.mean_at_most,
+            &self.all_at_least,
+            &self.all_at_most,
+        ]
+        .into_iter()
+        .flatten()
     }
 }
 
