@@ -9,23 +9,55 @@ use crate::record::{
     Address, AttributeValue, CoatRole, CureSegment, Cycle, Exposure, Finish, Joint, Material, MaterialKind,
     Panel, Process, Recipe, RecordKind, Text, Tool, Zone,
 };
-use std::borrow::Cow;
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, OnceLock};
 
 /// Version of the canonical form that this program writes.
 pub const FORM: u32 = 1;
 
 /// A flat map of attributes.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Configuration {
     attributes: BTreeMap<Key, AttributeValue>,
+    parts: Parts,
+}
+
+static NOTHING: Configuration =
+    Configuration { attributes: BTreeMap::new(), parts: Parts { by_scope: OnceLock::new() } };
+
+/// The parts of a configuration by scope, split when first asked for. They follow from its attributes, so
+/// they play no part in comparing, and a copy splits anew.
+#[derive(Debug, Default)]
+struct Parts {
+    by_scope: OnceLock<BTreeMap<String, Configuration>>,
+}
+
+impl Clone for Parts {
+    fn clone(&self) -> Self {
+        Self::default()
+    }
+}
+
+impl PartialEq for Parts {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+impl Eq for Parts {}
+
+impl From<BTreeMap<Key, AttributeValue>> for Configuration {
+    fn from(attributes: BTreeMap<Key, AttributeValue>) -> Self {
+        Self { attributes, parts: Parts::default() }
+    }
 }
 
 impl Configuration {
     /// Returns the configuration that a record holds.
     pub fn from_map(map: &BTreeMap<String, AttributeValue>) -> Self {
-        Self { attributes: map.iter().map(|(key, value)| (Key::parse(key), value.clone())).collect() }
+        let attributes: BTreeMap<Key, AttributeValue> =
+            map.iter().map(|(key, value)| (Key::parse(key), value.clone())).collect();
+        attributes.into()
     }
 
     /// Returns the attributes.
@@ -48,11 +80,13 @@ impl Configuration {
 
     /// Sets a value.
     pub fn set(&mut self, key: Key, value: AttributeValue) {
+        self.parts = Parts::default();
         self.attributes.insert(key, value);
     }
 
     /// Takes a value out.
     pub fn remove(&mut self, key: &Key) {
+        self.parts = Parts::default();
         self.attributes.remove(key);
     }
 
@@ -64,49 +98,54 @@ impl Configuration {
     }
 
     /// Returns the part of this within one zone, joint or face, its scope taken off.
-    pub fn scope(&self, scope: &str) -> Cow<'_, Configuration> {
-        // Keys stand in the order of their scopes, the whole first: most subjects have no other.
-        let one_scope = self.attributes.last_key_value().is_none_or(|(last, _)| last.scope.is_empty());
-        if scope.is_empty() && one_scope {
-            return Cow::Borrowed(self);
+    pub fn scope(&self, scope: &str) -> &Configuration {
+        if self.is_one_scope() {
+            return if scope.is_empty() { self } else { &NOTHING };
         }
-        let attributes = self
-            .within(scope)
-            .map(|(key, value)| (Key { scope: String::new(), ..key.clone() }, value.clone()))
-            .collect();
-        Cow::Owned(Configuration { attributes })
+        self.by_scope().get(scope).unwrap_or(&NOTHING)
     }
 
-    /// Returns whether anything stands within one zone, joint or face.
-    pub fn has_scope(&self, scope: &str) -> bool {
-        self.within(scope).next().is_some()
+    /// Returns all scopes that occur, the whole (empty) included where it has keys.
+    pub fn scopes(&self) -> Vec<&str> {
+        if self.is_one_scope() {
+            return if self.attributes.is_empty() { Vec::new() } else { vec![""] };
+        }
+        self.by_scope().keys().map(String::as_str).collect()
     }
 
-    fn within(&self, scope: &str) -> impl Iterator<Item = (&Key, &AttributeValue)> {
-        let first = Key { scope: scope.to_string(), ..Key::plain("") };
-        self.attributes.range(first..).take_while(move |(key, _)| key.scope == scope)
+    /// Keys stand in the order of their scopes, the whole first: most subjects have no other.
+    fn is_one_scope(&self) -> bool {
+        self.attributes.last_key_value().is_none_or(|(last, _)| last.scope.is_empty())
+    }
+
+    fn by_scope(&self) -> &BTreeMap<String, Configuration> {
+        self.parts.by_scope.get_or_init(|| {
+            let mut all: BTreeMap<String, Configuration> = BTreeMap::new();
+            for (key, value) in &self.attributes {
+                let own = Key { scope: String::new(), ..key.clone() };
+                all.entry(key.scope.clone()).or_default().attributes.insert(own, value.clone());
+            }
+            all
+        })
     }
 
     /// Returns the attributes of some facets.
     pub fn only(&self, facet: impl Fn(&str) -> bool) -> Configuration {
         let kept = self.attributes.iter().filter(|(key, _)| facet(key.facet()));
-        Configuration { attributes: kept.map(|(key, value)| (key.clone(), value.clone())).collect() }
-    }
-
-    /// Returns all scopes that occur, the whole (empty) included where it has keys.
-    pub fn scopes(&self) -> Vec<&str> {
-        let mut all: Vec<&str> = self.attributes.keys().map(|key| key.scope.as_str()).collect();
-        all.dedup();
-        all
+        let attributes: BTreeMap<Key, AttributeValue> =
+            kept.map(|(key, value)| (key.clone(), value.clone())).collect();
+        attributes.into()
     }
 
     fn merge(&mut self, other: &[(Key, AttributeValue)]) {
+        self.parts = Parts::default();
         for (key, value) in other {
             self.attributes.insert(key.clone(), value.clone());
         }
     }
 
     fn merge_within(&mut self, other: &Configuration, scope: &str) {
+        self.parts = Parts::default();
         for (key, value) in &other.attributes {
             self.attributes.insert(key.within(scope), value.clone());
         }
@@ -850,7 +889,7 @@ impl<'a> Configurator<'a> {
         if let [one, two] = faces
             && one == two
         {
-            sides.sort();
+            sides.sort_by(|one, two| one.attributes.cmp(&two.attributes));
         }
         for (at, side) in sides.iter().enumerate() {
             all.merge_within(side, &format!("x{}", at + 1));

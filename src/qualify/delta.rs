@@ -86,7 +86,7 @@ pub struct AsMade {
 /// paired as they stand or crossed, whichever leaves less that differs.
 pub fn compare(now: &Configuration, made: &AsMade) -> Deltas {
     let straight = scope_by_scope(now, made);
-    let faces = |all: &Configuration| FACES.iter().all(|face| all.has_scope(face));
+    let faces = |all: &Configuration| FACES.iter().all(|face| !all.scope(face).attributes().is_empty());
     if straight.all.is_empty() || !faces(now) || !faces(&made.main) {
         return straight;
     }
@@ -143,9 +143,9 @@ fn scope_by_scope(now: &Configuration, made: &AsMade) -> Deltas {
         let own = now.scope(scope);
         let then = made.main.scope(scope);
         if then.attributes().is_empty() || own.attributes().is_empty() {
-            whole_scope(scope, &own, &then, &mut found);
+            whole_scope(scope, own, then, &mut found);
         } else {
-            one_scope(scope, &own, &then, &made.measured, &mut found);
+            one_scope(scope, own, then, &made.measured, &mut found);
         }
     }
     found.all.sort_by_cached_key(|delta| delta.key.rank());

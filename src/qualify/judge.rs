@@ -310,14 +310,14 @@ impl Group<'_> {
     fn window(&self, window: Window, scope: &str) -> bool {
         let (now, then) = (self.now.scope(scope), self.made.main.scope(scope));
         let made = || AsMade {
-            main: then.clone().into_owned(),
-            others: self.made.others.iter().map(|other| other.scope(scope).into_owned()).collect(),
+            main: then.clone(),
+            others: self.made.others.iter().map(|other| other.scope(scope).clone()).collect(),
             measured: self.made.measured.clone(),
         };
         match window {
-            Window::W3 => windows::w3(&now, &then),
-            Window::W3Near => windows::w3_near(&now, &then),
-            Window::W5 => windows::w5(&now, &made()),
+            Window::W3 => windows::w3(now, then),
+            Window::W3Near => windows::w3_near(now, then),
+            Window::W5 => windows::w5(now, &made()),
             Window::W8 => {
                 let pairs: BTreeMap<(String, String), String> = self
                     .deltas
@@ -326,9 +326,9 @@ impl Group<'_> {
                     .filter(|((own, _), _)| own == scope)
                     .map(|((_, letter), partner)| ((String::new(), letter.clone()), partner.clone()))
                     .collect();
-                windows::w8(&now, &made(), &pairs)
+                windows::w8(now, &made(), &pairs)
             }
-            Window::W11 => windows::w11(&now, &then),
+            Window::W11 => windows::w11(now, then),
             // A site that differs is no longer the same set. w9 waits for computed duties, which this
             // version does not have; w4, w10 and w12 are judged by steps and by coverage.
             Window::W14 | Window::W9Met | Window::W9Failed | Window::W4 | Window::W10 | Window::W12 => false,

@@ -192,6 +192,9 @@ impl Duty {
     }
 }
 
+/// What tells configurations apart.
+type Attributes = BTreeMap<Key, AttributeValue>;
+
 /// A showing and a subject.
 pub type DutyKey = (String, Subject);
 
@@ -618,7 +621,7 @@ impl Room<'_> {
 
     fn duty(&self, subject: &Subject, using: Vec<String>, candidates: &[Made<'_>], sieve: &Sieve) -> Duty {
         let nothing = (vec![Configuration::default()], Demand::default());
-        let mut shared: HashMap<&Configuration, Vec<Sight>> = HashMap::new();
+        let mut shared: HashMap<&Attributes, Vec<Sight>> = HashMap::new();
         let mut panels = BTreeMap::new();
         for panel in using {
             let (variants, demand) =
@@ -626,7 +629,7 @@ impl Room<'_> {
             let load_path = self.ledger.panels.get(&panel).and_then(|panel| panel.value.load_path);
             let mut worst: Option<Judged> = None;
             for configuration in variants {
-                let sights = shared.entry(configuration).or_insert_with(|| {
+                let sights = shared.entry(configuration.attributes()).or_insert_with(|| {
                     let now = sieve.look(configuration);
                     let apart = |one: &Made<'_>| one.looks.iter().all(|look| look.is_apart(&now));
                     candidates.iter().map(|one| Sight { apart: apart(one), deltas: None }).collect()
@@ -1112,10 +1115,10 @@ impl Room<'_> {
                 plain.insert(subject.clone(), configuration);
             }
         }
-        let mut equal: HashMap<&Configuration, Vec<&Subject>> = HashMap::new();
+        let mut equal: HashMap<&Attributes, Vec<&Subject>> = HashMap::new();
         for duty in duties.iter() {
             if let Some(configuration) = plain.get(&duty.subject) {
-                equal.entry(configuration).or_default().push(&duty.subject);
+                equal.entry(configuration.attributes()).or_default().push(&duty.subject);
             }
         }
         let homes: BTreeSet<Subject> =
@@ -1151,12 +1154,12 @@ impl Room<'_> {
         made: &Made<'_>,
         duties: &[Duty],
         plain: &HashMap<Subject, Configuration>,
-        equal: &HashMap<&Configuration, Vec<&Subject>>,
+        equal: &HashMap<&Attributes, Vec<&Subject>>,
     ) -> BTreeSet<Subject> {
         let mut homes = BTreeSet::new();
         if let Some(label) = made.label.as_ref().filter(|label| self.uses.contains_key(*label)) {
             homes.insert(label.clone());
-            let twins = plain.get(label).and_then(|own| equal.get(own));
+            let twins = plain.get(label).and_then(|own| equal.get(own.attributes()));
             homes.extend(twins.into_iter().flatten().map(|twin| (*twin).clone()));
             return homes;
         }
