@@ -68,9 +68,7 @@ pub fn text(assumptions: &[Assumption], frame: &Frame) -> String {
             page.paragraph(&format!("… and {left} more; --all shows them"));
         }
     }
-    page.gap();
-    page.paragraph(CAUTION_LINE);
-    page.finish()
+    page.finish_with_caution()
 }
 
 /// Conditions on which the same stands are said together.

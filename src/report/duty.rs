@@ -220,9 +220,7 @@ pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, Artic
         let file = link.file.map_or_else(String::new, |file| format!(" ({})", super::page::shown(&file)));
         page.hang(&format!("  {:<9} ", link.role), "            ", &format!("{}{file}", link.name));
     }
-    page.gap();
-    page.paragraph(CAUTION_LINE);
-    Ok(page.finish())
+    Ok(page.finish_with_caution())
 }
 
 /// Panels that were judged alike are said together.

@@ -94,9 +94,7 @@ pub fn text(gaps: &Gaps, together: Option<&RetestPlan>, frame: &Frame) -> String
         }
         None => {}
     }
-    page.gap();
-    page.paragraph(CAUTION_LINE);
-    page.finish()
+    page.finish_with_caution()
 }
 
 fn opening(gaps: &Gaps) -> String {

@@ -165,9 +165,7 @@ pub fn text(impact: &Impact, frame: &Frame) -> String {
         write_plan(&mut page, &impact.retest);
     }
     write_assumptions(&mut page, impact);
-    page.gap();
-    page.paragraph(CAUTION_LINE);
-    page.finish()
+    page.finish_with_caution()
 }
 
 fn write_mass(page: &mut Page<'_>, impact: &Impact) {

@@ -1,5 +1,6 @@
 //! Plain text for a terminal: colour, width, paragraphs and rows that hang.
 
+use super::head::CAUTION_LINE;
 use super::table::Table;
 use crate::qualify::verdict::Verdict;
 use crate::quantity::UnitSystem;
@@ -146,6 +147,14 @@ pub fn merged<S: AsRef<str>>(sentences: &[S]) -> Vec<String> {
         .collect()
 }
 
+/// The marks that the built-in table sets behind its sources.
+const MARKS: [(&str, &str); 4] = [
+    ("[V", "[V] the text was read"),
+    ("[2]", "[2] somebody else's quotation of it was read"),
+    ("[M]", "[M] named from memory, check before relying on it"),
+    ("[CP]", "[CP] common practice, no source"),
+];
+
 /// Text in the making.
 pub(crate) struct Page<'f> {
     pub(crate) frame: &'f Frame,
@@ -159,6 +168,18 @@ impl<'f> Page<'f> {
 
     pub(crate) fn finish(self) -> String {
         self.out
+    }
+
+    /// Ends a report with what the marks of the sources above mean, and the caution.
+    pub(crate) fn finish_with_caution(mut self) -> String {
+        self.gap();
+        let marks: Vec<&str> =
+            MARKS.iter().filter(|(mark, _)| self.out.contains(mark)).map(|(_, words)| *words).collect();
+        if !marks.is_empty() {
+            self.paragraph(&format!("Sources: {}.", marks.join("; ")));
+        }
+        self.paragraph(CAUTION_LINE);
+        self.finish()
     }
 
     /// A blank line, unless nothing stands above.
@@ -333,6 +354,26 @@ mod tests {
             plain,
             "Lapsed\n▽ lapsed   lamina-tension lamina/cw@oven\n● met      lamina-tension lamina/gw@oven\n"
         );
+    }
+
+    #[test]
+    fn marks_are_explained_where_they_occur() {
+        let close = |words: &str| {
+            let frame = Frame { width: 200, ..Frame::default() };
+            let mut page = Page::new(&frame);
+            page.paragraph(words);
+            page.finish_with_caution()
+        };
+        let none = format!("no mark here\n\n{CAUTION_LINE}\n");
+        assert_eq!(close("no mark here"), none);
+        let said = close("by a rule of the table [M] [CP]");
+        assert!(
+            said.contains(
+                "Sources: [M] named from memory, check before relying on it; [CP] common practice, no source."
+            ),
+            "{said}"
+        );
+        assert!(!said.contains("[V]"), "{said}");
     }
 
     #[test]
