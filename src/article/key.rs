@@ -1,7 +1,8 @@
 //! Keys of a configuration: the attribute, which limit, the constituent's letter, the zone, joint or face.
 
+use super::name::Name;
+use std::cmp::Ordering;
 use std::fmt;
-use std::sync::OnceLock;
 
 /// All attributes in the order of the canonical form.
 pub const ORDER: &[&str] = &[
@@ -120,14 +121,14 @@ pub enum Limit {
 }
 
 /// The key of one attribute in a configuration.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Key {
     /// Zone, joint or face that it belongs to, such as `z1` or `j1.x2`; empty for the whole.
-    pub scope: String,
+    pub scope: Name,
     /// Letter of the constituent, such as `a` or `c2`; empty where it has none.
-    pub letter: String,
+    pub letter: Name,
     /// The attribute, such as `resin-content.route`; a load carries its name behind.
-    pub base: String,
+    pub base: Name,
     /// Which limit.
     pub limit: Limit,
 }
@@ -135,28 +136,31 @@ pub struct Key {
 impl Key {
     /// Returns the key of a nominal without letter or scope.
     pub fn plain(base: &str) -> Self {
-        Self { scope: String::new(), letter: String::new(), base: base.to_string(), limit: Limit::Nominal }
+        Self { scope: Name::default(), letter: Name::default(), base: Name::new(base), limit: Limit::Nominal }
     }
 
     /// Returns the key of a nominal of one constituent.
     pub fn of(base: &str, letter: &str) -> Self {
-        Self { letter: letter.to_string(), ..Self::plain(base) }
+        Self { letter: Name::new(letter), ..Self::plain(base) }
     }
 
     /// Returns this key within a zone, joint or face.
     pub fn within(&self, scope: &str) -> Self {
-        let scope = if self.scope.is_empty() { scope.to_string() } else { format!("{}.{scope}", self.scope) };
-        Self { scope, ..self.clone() }
+        let scope = match self.scope.as_str() {
+            "" => Name::new(scope),
+            own => Name::new(&format!("{own}.{scope}")),
+        };
+        Self { scope, ..*self }
     }
 
     /// Returns this key for another limit.
     pub fn limit(&self, limit: Limit) -> Self {
-        Self { limit, ..self.clone() }
+        Self { limit, ..*self }
     }
 
     /// Returns this key for another letter.
     pub fn lettered(&self, letter: &str) -> Self {
-        Self { letter: letter.to_string(), ..self.clone() }
+        Self { letter: Name::new(letter), ..*self }
     }
 
     /// Reads a key as configurations write it; whatever is not known stays in `base`.
@@ -165,59 +169,53 @@ impl Key {
         let mut dots = text.match_indices('.').map(|(at, _)| at);
         let one = dots.next().unwrap_or(text.len());
         let two = dots.next().unwrap_or(text.len());
-        let base = [two, one].into_iter().find_map(|end| known(text.get(..end)?));
+        let base = [two, one].into_iter().find_map(|end| text.get(..end).filter(|base| is_attribute(base)));
         let Some(base) = base else { return Self::plain(text) };
         let rest = text.get(base.len()..).unwrap_or_default().trim_start_matches('.');
         let mut key = Self::plain(base);
         let mut parts: Vec<&str> = rest.split('.').filter(|part| !part.is_empty()).collect();
         if base == "geometry.load" && !parts.is_empty() {
-            key.base = format!("{base}.{}", parts.remove(0));
+            key.base = Name::new(&format!("{base}.{}", parts.remove(0)));
         }
         let mut scope = Vec::new();
         for part in parts {
             match part {
                 "low" => key.limit = Limit::Low,
                 "high" => key.limit = Limit::High,
-                _ if is_numbered(part, "acfmso") && key.letter.is_empty() => key.letter = part.to_string(),
+                _ if is_numbered(part, "acfmso") && key.letter.is_empty() => key.letter = Name::new(part),
                 _ if is_numbered(part, "zjx") => scope.push(part),
                 _ => return Self::plain(text),
             }
         }
-        key.scope = scope.join(".");
+        key.scope = match scope.as_slice() {
+            [] => Name::default(),
+            [single] => Name::new(single),
+            all => Name::new(&all.join(".")),
+        };
         key
     }
 
     /// Returns the facet that the attribute belongs to.
-    pub fn facet(&self) -> &str {
-        self.base.split('.').next().unwrap_or(&self.base)
+    pub fn facet(&self) -> &'static str {
+        self.base.facet()
     }
 
-    /// Returns what keys are written in the order of.
-    pub fn rank(&self) -> impl Ord + use<> {
-        let at = ORDER
-            .iter()
-            .position(|known| {
-                *known == self.base || self.base.starts_with("geometry.load") && *known == "geometry.load"
-            })
-            .unwrap_or(ORDER.len());
-        // Within the first block letter goes before attribute; behind it attribute before letter.
-        let block = at > LAST_OF_PLY_BLOCK;
-        let letter = (self.letter.len(), self.letter.clone());
-        let first = if block { (0, String::new()) } else { letter.clone() };
-        (self.scope.clone(), block, first, at, self.base.clone(), letter, self.limit)
+    /// Orders keys as the canonical form writes them.
+    pub fn written_order(&self, other: &Self) -> Ordering {
+        let rank = |key: &Self| {
+            let at = key.base.place();
+            // Within the first block letter goes before attribute; behind it attribute before letter.
+            let block = at > LAST_OF_PLY_BLOCK;
+            let letter = (key.letter.len(), key.letter);
+            let first = if block { (0, Name::default()) } else { letter };
+            (key.scope, block, first, at, key.base, letter, key.limit)
+        };
+        rank(self).cmp(&rank(other))
     }
 }
 
-/// Returns the attribute called `text`.
-fn known(text: &str) -> Option<&'static str> {
-    static SORTED: OnceLock<Vec<&'static str>> = OnceLock::new();
-    let sorted = SORTED.get_or_init(|| {
-        let mut all = ORDER.to_vec();
-        all.sort_unstable();
-        all
-    });
-    let at = sorted.binary_search(&text).ok()?;
-    sorted.get(at).copied()
+fn is_attribute(text: &str) -> bool {
+    Name::known(text).is_some_and(|name| name.place() < ORDER.len())
 }
 
 fn is_numbered(part: &str, letters: &str) -> bool {

@@ -5,10 +5,12 @@
 
 mod align;
 mod configuration;
+mod configurator;
 #[cfg(test)]
 pub(crate) mod fixture;
 mod key;
 mod layers;
+mod name;
 pub mod sight;
 mod skin;
 pub mod stack;
@@ -17,12 +19,13 @@ mod trace;
 pub mod weigh;
 
 pub use align::{Aligned, Likeness, align};
-pub use configuration::{
-    Claims, Configuration, Configurator, FORM, Laid, designation, exposure_of, film_build, lamina_in,
-    reduced_angle,
+pub use configuration::{Configuration, FORM, Part, Row};
+pub use configurator::{
+    Claims, Configurator, Laid, designation, exposure_of, film_build, lamina_in, reduced_angle,
 };
 pub use key::{Key, Limit, ORDER};
 pub use layers::{ArticleError, LayerRole, StackLayer, expand, layer_role};
+pub use name::Name;
 pub use sight::{Cause, Nudge, Sight};
 pub use skin::{NoSkin, Skin, skin};
 pub use subjects::{Face, Sites, Subject, Uses, face_of, joint_subject, uses, zone_named, zones_of};

@@ -1,6 +1,6 @@
 //! Skin temperatures of a panel's zones in the programme's climate.
 
-use super::{ArticleError, LayerRole, configuration::exposure_of, expand};
+use super::{ArticleError, LayerRole, expand, exposure_of};
 use crate::finish::{Balance, FinishError, default_sky, skin_temperature};
 use crate::ledger::{Entry, Ledger};
 use crate::record::{Address, Climate, FibreType, Panel, RecordKind, Zone};

@@ -1,6 +1,6 @@
 //! From an attribute of a configuration back to the place where somebody wrote it.
 
-use super::{Configurator, Key, ORDER, Subject, joint_subject};
+use super::{Configurator, Key, Name, ORDER, Subject, joint_subject};
 use crate::ledger::Ledger;
 use crate::record::{Address, MaterialKind, RecordKind};
 
@@ -218,7 +218,7 @@ fn zone_or_joint(
     let own = Address::new(RecordKind::Panel, panel);
     let first = key.scope.split('.').next().unwrap_or_default();
     let number = |prefix: char| first.strip_prefix(prefix).and_then(|digits| digits.parse::<usize>().ok());
-    let inner = Key { scope: String::new(), ..key.clone() };
+    let inner = Key { scope: Name::default(), ..*key };
     if let Some(at) = number('z') {
         let zone = entry.value.zones.get(at.checked_sub(1)?)?;
         let name = zone.name.as_str().replace(' ', "-");
@@ -265,7 +265,7 @@ fn bond(
     process_id: &str,
     panel: Option<&str>,
 ) -> Option<(Address, String)> {
-    let inner = Key { scope: String::new(), ..key.clone() };
+    let inner = Key { scope: Name::default(), ..*key };
     if let Subject::Bond { faces, .. } = subject
         && let Some(digits) = key.scope.strip_prefix('x')
     {

@@ -85,9 +85,7 @@ pub fn conformity(
                 by: Address::new(RecordKind::Evidence, entry.id.clone()),
             }
         })?;
-        for (key, value) in own.attributes() {
-            configuration.set(key.clone(), value.clone());
-        }
+        configuration.merge(own.attributes().iter().cloned());
     } else if !using.is_empty() && configuration.get(&Key::plain("tool.body")).is_some() {
         assumptions
             .push(format!("evidence/{} names no tool: taken from the panels that use {subject}", entry.id));
@@ -104,7 +102,8 @@ pub fn conformity(
                 subject: subject.to_string(),
                 known: configuration
                     .attributes()
-                    .keys()
+                    .iter()
+                    .map(|(other, _)| other)
                     .filter(|other| other.base == key.base && other.limit == Limit::Nominal)
                     .map(ToString::to_string)
                     .collect(),
@@ -159,19 +158,12 @@ fn union(
     let is_tool = |key: &Key| key.facet() == "tool";
     for panel in using {
         for variant in configurator.variants(subject, Some(panel))? {
-            let tool: BTreeMap<Key, AttributeValue> = variant
-                .attributes()
-                .iter()
-                .filter(|(key, _)| is_tool(key))
-                .map(|(key, value)| (key.clone(), value.clone()))
-                .collect();
+            let tool: BTreeMap<Key, AttributeValue> =
+                variant.attributes().iter().filter(|(key, _)| is_tool(key)).cloned().collect();
             if !tools.contains(&tool) {
                 tools.push(tool);
             }
-            let mut own = Configuration::default();
-            for (key, value) in variant.attributes().iter().filter(|(key, _)| !is_tool(key)) {
-                own.set(key.clone(), value.clone());
-            }
+            let own = variant.only(|facet| facet != "tool");
             if !all.contains(&own) {
                 all.push(own);
             }
@@ -195,7 +187,7 @@ fn union(
                 values.map(|value| value.unwrap_or_else(unstated).values().join("; ")).collect(),
             ),
         };
-        main.set(key.clone(), value);
+        main.set(*key, value);
     }
     Ok((main, others))
 }

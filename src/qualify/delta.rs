@@ -1,9 +1,10 @@
 //! What differs between what a subject is now and what was made: attribute by attribute, before any rule.
 
-use crate::article::{Aligned, Configuration, Key, Likeness, Limit, align};
+use crate::article::{Aligned, Configuration, Key, Likeness, Limit, Name, Part, Row, align};
 use crate::quantity::Decimal;
 use crate::record::AttributeValue;
-use std::collections::{BTreeMap, BTreeSet};
+use std::cmp::Reverse;
+use std::collections::BTreeSet;
 
 /// One attribute that differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -29,6 +30,21 @@ pub struct Delta {
 }
 
 impl Delta {
+    /// A nominal that came or went, its values left open.
+    fn of(key: Key) -> Self {
+        Self {
+            key,
+            was_key: None,
+            was: None,
+            is: None,
+            nominal: true,
+            was_limits: (None, None),
+            is_limits: (None, None),
+            measured: false,
+            relative: false,
+        }
+    }
+
     /// Returns whether nothing was stated when it was conformed.
     pub fn was_unstated(&self) -> bool {
         self.was.as_ref().is_some_and(AttributeValue::is_unstated)
@@ -60,13 +76,22 @@ pub struct Deltas {
     /// What differs, in the order of keys.
     pub all: Vec<Delta>,
     /// Attributes that the conformed configuration does not record.
-    pub not_recorded: Vec<String>,
-    /// Attributes that were unstated when conformed, differing or not.
-    pub unstated: Vec<String>,
+    pub not_recorded: Vec<Key>,
+    /// Attributes that were unstated when conformed, differing or not, as they were named then.
+    pub unstated: Vec<Key>,
     /// Attributes of constituents that came or went, beyond the ones that name them in `all`.
     pub more: usize,
-    /// Letters now and the letters as conformed that they were paired with, by scope.
-    pub pairs: BTreeMap<(String, String), String>,
+    /// Scope and letter now, and the letter as conformed that it was paired with.
+    pub pairs: Vec<(Name, Name, Name)>,
+    /// The two faces of a bond were paired crosswise.
+    pub crossed: bool,
+}
+
+impl Deltas {
+    /// Returns the name that a scope of now had when it was conformed.
+    pub fn conformed_scope(&self, scope: Name) -> Name {
+        if self.crossed { other_face(scope) } else { scope }
+    }
 }
 
 /// What was made: the conformed configuration, with measured values laid over it.
@@ -85,233 +110,189 @@ pub struct AsMade {
 /// The two faces of a bond stand in the order of their names, which are no property of theirs: they are
 /// paired as they stand or crossed, whichever leaves less that differs.
 pub fn compare(now: &Configuration, made: &AsMade) -> Deltas {
-    let straight = scope_by_scope(now, made);
-    let faces = |all: &Configuration| FACES.iter().all(|face| !all.scope(face).attributes().is_empty());
+    let straight = scope_by_scope(now, made, false);
+    let faces = |all: &Configuration| FACES.iter().all(|face| !all.part(face).is_empty());
     if straight.all.is_empty() || !faces(now) || !faces(&made.main) {
         return straight;
     }
-    let mut crossed = scope_by_scope(now, &made.crossed());
-    if (crossed.all.len(), crossed.more) >= (straight.all.len(), straight.more) {
-        return straight;
-    }
-    // What is said of the conformed configuration names its own face.
-    for delta in &mut crossed.all {
-        delta.was_key = delta.was_key.take().map(|key| other_face(&key));
-    }
-    for key in &mut crossed.unstated {
-        *key = other_face(&Key::parse(key)).to_string();
-    }
-    crossed
+    let crossed = scope_by_scope(now, made, true);
+    if (crossed.all.len(), crossed.more) >= (straight.all.len(), straight.more) { straight } else { crossed }
 }
 
 const FACES: [&str; 2] = ["x1", "x2"];
 
-fn other_face(key: &Key) -> Key {
-    let scope = match key.scope.as_str() {
-        "x1" => "x2",
-        "x2" => "x1",
-        other => other,
-    };
-    Key { scope: scope.to_string(), ..key.clone() }
-}
-
-impl AsMade {
-    /// The same article with its faces named the other way round.
-    fn crossed(&self) -> Self {
-        let turn = |all: &Configuration| {
-            let mut turned = Configuration::default();
-            for (key, value) in all.attributes() {
-                turned.set(other_face(key), value.clone());
-            }
-            turned
-        };
-        Self {
-            main: turn(&self.main),
-            others: self.others.iter().map(turn).collect(),
-            measured: self.measured.iter().map(other_face).collect(),
-        }
+fn other_face(scope: Name) -> Name {
+    match scope.as_str() {
+        "x1" => Name::new("x2"),
+        "x2" => Name::new("x1"),
+        _ => scope,
     }
 }
 
-fn scope_by_scope(now: &Configuration, made: &AsMade) -> Deltas {
-    let mut found = Deltas::default();
-    let mut scopes = now.scopes();
-    scopes.extend(made.main.scopes());
+fn scope_by_scope(now: &Configuration, made: &AsMade, crossed: bool) -> Deltas {
+    let mut found = Deltas { crossed, ..Deltas::default() };
+    let mut scopes: Vec<Name> = now.parts().map(|(scope, _)| scope).collect();
+    scopes.extend(made.main.parts().map(|(scope, _)| found.conformed_scope(scope)));
     scopes.sort();
     scopes.dedup();
     for scope in scopes {
-        let own = now.scope(scope);
-        let then = made.main.scope(scope);
-        if then.attributes().is_empty() || own.attributes().is_empty() {
-            whole_scope(scope, own, then, &mut found);
+        let conformed = found.conformed_scope(scope);
+        let context = Context { scope, conformed, measured: &made.measured };
+        let (own, then) = (now.part(&scope), made.main.part(&conformed));
+        if then.is_empty() || own.is_empty() {
+            whole_scope(&context, own, then, &mut found);
         } else {
-            one_scope(scope, own, then, &made.measured, &mut found);
+            one_scope(&context, own, then, &mut found);
         }
     }
-    found.all.sort_by_cached_key(|delta| delta.key.rank());
+    found.all.sort_by(|one, two| one.key.written_order(&two.key));
     found
 }
 
 /// A zone or joint that came or went: each of its nominals differs from none.
-fn whole_scope(scope: &str, now: &Configuration, then: &Configuration, found: &mut Deltas) {
-    let gone = now.attributes().is_empty();
+fn whole_scope(context: &Context<'_>, now: Part<'_>, then: Part<'_>, found: &mut Deltas) {
+    let gone = now.is_empty();
     let side = if gone { then } else { now };
-    for (key, value) in side.attributes() {
+    for (key, value) in side.rows() {
         if key.limit == Limit::Nominal && key.facet() != "claims" {
-            let key = key.within(scope);
             found.all.push(Delta {
-                was_key: gone.then(|| key.clone()),
-                key,
+                was_key: gone.then(|| context.was_key(key.base, key.letter)),
                 was: gone.then(|| value.clone()),
                 is: (!gone).then(|| value.clone()),
-                nominal: true,
-                was_limits: (None, None),
-                is_limits: (None, None),
-                measured: false,
-                relative: false,
+                ..Delta::of(context.key(key.base, key.letter))
             });
         }
     }
 }
 
-type Block<'a> = BTreeMap<(&'a str, Limit), &'a AttributeValue>;
-
-fn blocks(configuration: &Configuration) -> BTreeMap<&str, Block<'_>> {
-    let mut all: BTreeMap<&str, Block<'_>> = BTreeMap::new();
-    for (key, value) in configuration.attributes() {
-        all.entry(&key.letter).or_default().insert((&key.base, key.limit), value);
-    }
-    all
-}
-
-fn one_scope(
-    scope: &str,
-    now: &Configuration,
-    then: &Configuration,
-    measured: &BTreeSet<Key>,
-    found: &mut Deltas,
-) {
-    let own = blocks(now);
-    let past = blocks(then);
-    let pairs = pair_letters(now, then, &own, &past);
-    let empty = Block::new();
-    let context = Context { scope, measured };
-    // What carries no letter.
-    let (plain_now, plain_then) = (own.get("").unwrap_or(&empty), past.get("").unwrap_or(&empty));
-    let tool = |block: &Block<'_>| -> Vec<(String, Vec<String>)> {
-        block
-            .iter()
-            .filter(|((base, limit), _)| base.starts_with("tool.") && *limit == Limit::Nominal)
-            .map(|((base, _), value)| ((*base).to_string(), value.values().to_vec()))
-            .collect()
-    };
-    tools(&context, &tool(plain_now), &tool(plain_then), found);
-    fn no_tool<'a>(block: &Block<'a>) -> Block<'a> {
-        let mut rest = block.clone();
-        rest.retain(|(base, _), _| {
-            !base.starts_with("tool.") && *base != "plies" && !base.starts_with("claims.")
-        });
-        rest
-    }
-    pair_blocks(&context, "", "", &no_tool(plain_now), &no_tool(plain_then), found);
-    plies(&context, now, then, &pairs, found);
-    // Constituents.
-    for (letter, block) in own.iter().filter(|(letter, _)| !letter.is_empty()) {
-        match pairs.get(*letter) {
-            Some(partner) => {
-                let other = past.get(partner.as_str()).unwrap_or(&empty);
-                pair_blocks(&context, letter, partner, block, other, found);
-                found.pairs.insert((scope.to_string(), (*letter).to_string()), partner.clone());
+fn one_scope(context: &Context<'_>, now: Part<'_>, then: Part<'_>, found: &mut Deltas) {
+    let pairs = pair_letters(now, then);
+    let none = Name::default();
+    let (plain_now, plain_then) = (now.block(&none), then.block(&none));
+    tools(context, plain_now, plain_then, found);
+    pair_blocks(context, (none, none), plain_now, plain_then, found);
+    plies(context, now, then, &pairs, found);
+    for (letter, block) in now.blocks().filter(|(letter, _)| !letter.is_empty()) {
+        match pairs.iter().find(|(own, _)| *own == letter) {
+            Some((_, partner)) => {
+                pair_blocks(context, (letter, *partner), block, then.block(partner), found);
+                found.pairs.push((context.scope, letter, *partner));
             }
-            None => single(scope, letter, block, false, found),
+            None => single(context, letter, block, false, found),
         }
     }
-    let taken: BTreeSet<&String> = pairs.values().collect();
-    for (letter, block) in past.iter().filter(|(letter, _)| !letter.is_empty()) {
-        if !taken.contains(&(*letter).to_string()) {
-            single(scope, letter, block, true, found);
+    for (letter, block) in then.blocks().filter(|(letter, _)| !letter.is_empty()) {
+        if !pairs.iter().any(|(_, partner)| *partner == letter) {
+            single(context, letter, block, true, found);
         }
     }
 }
 
 struct Context<'a> {
-    scope: &'a str,
+    scope: Name,
+    /// Its name in the conformed configuration.
+    conformed: Name,
     measured: &'a BTreeSet<Key>,
 }
 
 impl Context<'_> {
-    fn key(&self, base: &str, letter: &str) -> Key {
-        let key = Key::of(base, letter);
-        if self.scope.is_empty() { key } else { key.within(self.scope) }
+    fn key(&self, base: Name, letter: Name) -> Key {
+        Key { scope: self.scope, letter, base, limit: Limit::Nominal }
+    }
+
+    fn was_key(&self, base: Name, letter: Name) -> Key {
+        Key { scope: self.conformed, letter, base, limit: Limit::Nominal }
     }
 }
 
+/// Letters now, each with its letter as conformed.
+type Pairs = Vec<(Name, Name)>;
+
 /// Pairs the constituents of two stacks by the most layers aligned; without plies, in their order.
-fn pair_letters(
-    now: &Configuration,
-    then: &Configuration,
-    own: &BTreeMap<&str, Block<'_>>,
-    past: &BTreeMap<&str, Block<'_>>,
-) -> BTreeMap<String, String> {
+fn pair_letters(now: Part<'_>, then: Part<'_>) -> Pairs {
     let (mine, theirs) = (tokens(now), tokens(then));
-    let mut counts: BTreeMap<(String, String), usize> = BTreeMap::new();
+    let lettered = |part: Part<'_>| -> Vec<Name> {
+        part.blocks().map(|(letter, _)| letter).filter(|letter| !letter.is_empty()).collect()
+    };
     if mine.is_empty() || theirs.is_empty() {
-        let mut free: BTreeMap<char, Vec<&str>> = BTreeMap::new();
-        for letter in past.keys().filter(|letter| !letter.is_empty()).rev() {
-            free.entry(role(letter)).or_default().push(letter);
-        }
-        let mut pairs = BTreeMap::new();
-        for letter in own.keys().filter(|letter| !letter.is_empty()) {
-            if let Some(partner) = free.get_mut(&role(letter)).and_then(Vec::pop) {
-                pairs.insert((*letter).to_string(), partner.to_string());
+        let mut free = lettered(then);
+        let partner = |letter: Name| {
+            let at = free.iter().position(|other| role(other) == role(&letter))?;
+            Some((letter, free.remove(at)))
+        };
+        return lettered(now).into_iter().filter_map(partner).collect();
+    }
+    let (letters, own_at) = distinct(&mine);
+    let (partners, past_at) = distinct(&theirs);
+    // Whether each pair of constituents is the same but for its thickness, and whether in its thickness.
+    let known: Vec<(bool, bool)> = partners
+        .iter()
+        .flat_map(|partner| letters.iter().map(move |letter| (letter, partner)))
+        .map(|(letter, partner)| {
+            if role(letter) != role(partner) {
+                return (false, false);
             }
-        }
-        return pairs;
-    }
-    let empty = Block::new();
-    let mut known: BTreeMap<(String, String), (bool, bool)> = BTreeMap::new();
-    for (letter, _) in &mine {
-        for (partner, _) in &theirs {
-            known.entry((partner.clone(), letter.clone())).or_insert_with(|| {
-                let one = own.get(letter.as_str()).unwrap_or(&empty);
-                let two = past.get(partner.as_str()).unwrap_or(&empty);
-                (same(one, two, false), same(one, two, true))
-            });
-        }
-    }
+            let (one, two) = (now.block(letter), then.block(partner));
+            (same(one, two, false), same(one, two, true))
+        })
+        .collect();
+    let place = |letter: usize, partner: usize| partner * letters.len() + letter;
+    let like = |at: usize| known.get(at).copied().unwrap_or_default();
     let aligned = align(theirs.len(), mine.len(), |i, j| {
         let (Some((partner, then_angle)), Some((letter, now_angle))) = (theirs.get(i), mine.get(j)) else {
             return Likeness::Apart;
         };
-        if role(letter) != role(partner) {
+        let (Some(was), Some(is), true) = (past_at.get(i), own_at.get(j), role(letter) == role(partner))
+        else {
             return Likeness::Apart;
-        }
-        let (constituent, thickness) =
-            known.get(&(partner.clone(), letter.clone())).copied().unwrap_or((false, false));
+        };
+        let (constituent, thickness) = like(place(*is, *was));
         Likeness::Differ(u32::from(!constituent) + u32::from(!thickness) + u32::from(then_angle != now_angle))
     });
+    let mut counts = vec![0_usize; known.len()];
     for one in aligned {
         if let Aligned::Kept(i, j) | Aligned::Altered(i, j) | Aligned::Moved(i, j) = one
-            && let (Some((partner, _)), Some((letter, _))) = (theirs.get(i), mine.get(j))
+            && let (Some(was), Some(is)) = (past_at.get(i), own_at.get(j))
+            && let Some(count) = counts.get_mut(place(*is, *was))
         {
-            *counts.entry((letter.clone(), partner.clone())).or_default() += 1;
+            *count += 1;
         }
     }
-    let mut ranked: Vec<_> = counts.into_iter().collect();
+    let mut ranked: Vec<(usize, bool, &str, &str)> = Vec::new();
+    for (was, partner) in partners.iter().enumerate() {
+        for (is, letter) in letters.iter().enumerate() {
+            let at = place(is, was);
+            if let Some(count) = counts.get(at).filter(|count| **count > 0) {
+                ranked.push((*count, like(at) == (true, true), letter, partner));
+            }
+        }
+    }
     // Most aligned layers first; among equals an unchanged constituent, then the order of letters.
-    ranked.sort_by_key(|((letter, partner), count)| {
-        let unchanged = known.get(&(partner.clone(), letter.clone())).is_some_and(|(one, two)| *one && *two);
-        (std::cmp::Reverse(*count), !unchanged, letter.len(), letter.clone(), partner.len(), partner.clone())
+    ranked.sort_by_key(|(count, unchanged, letter, partner)| {
+        (Reverse(*count), !unchanged, letter.len(), *letter, partner.len(), *partner)
     });
-    let mut pairs: BTreeMap<String, String> = BTreeMap::new();
-    let mut taken = BTreeSet::new();
-    for ((letter, partner), _) in ranked {
-        if !pairs.contains_key(&letter) && !taken.contains(&partner) {
-            taken.insert(partner.clone());
-            pairs.insert(letter, partner);
+    let mut pairs = Pairs::new();
+    for (_, _, letter, partner) in ranked {
+        if !pairs.iter().any(|(own, other)| own == letter || other == partner) {
+            pairs.push((Name::new(letter), Name::new(partner)));
         }
     }
     pairs
+}
+
+/// The letters of a list of layers, each once, and for each layer the place of its letter among them.
+fn distinct<'a>(tokens: &[Token<'a>]) -> (Vec<&'a str>, Vec<usize>) {
+    let mut letters: Vec<&str> = Vec::new();
+    let places = tokens
+        .iter()
+        .map(|(letter, _)| {
+            letters.iter().position(|known| known == letter).unwrap_or_else(|| {
+                letters.push(letter);
+                letters.len() - 1
+            })
+        })
+        .collect();
+    (letters, places)
 }
 
 fn role(letter: &str) -> char {
@@ -319,199 +300,216 @@ fn role(letter: &str) -> char {
 }
 
 /// Returns whether all values that were recorded are equal: thickness alone, or all but thickness.
-fn same(now: &Block<'_>, then: &Block<'_>, thickness: bool) -> bool {
+fn same(now: &[Row], then: &[Row], thickness: bool) -> bool {
     then.iter()
-        .filter(|((base, _), _)| (*base == "core-thickness") == thickness && !base.ends_with(".depth"))
-        .all(|(key, value)| now.get(key) == Some(value))
+        .filter(|(key, _)| (key.base == "core-thickness") == thickness && !key.base.ends_with(".depth"))
+        .all(|(key, value)| {
+            let at = now.binary_search_by(|(own, _)| (own.base, own.limit).cmp(&(key.base, key.limit)));
+            at.ok().and_then(|at| now.get(at)).is_some_and(|(_, own)| own == value)
+        })
 }
 
-/// The list of layers: letter and angle.
-fn tokens(configuration: &Configuration) -> Vec<(String, String)> {
-    let Some(value) = configuration.get(&Key::plain("plies")) else { return Vec::new() };
-    value
-        .values()
-        .iter()
-        .filter(|token| *token != "none" && *token != "unstated")
-        .map(|token| match token.split_once(' ') {
-            Some((letter, angle)) => (letter.to_string(), angle.trim().to_string()),
-            None => (token.clone(), String::new()),
+/// Letter and angle of a layer; the angle is empty where it has none.
+type Token<'a> = (&'a str, &'a str);
+
+fn tokens(part: Part<'_>) -> Vec<Token<'_>> {
+    let Some(value) = part.nominal("plies") else { return Vec::new() };
+    let layers = value.values().iter().filter(|token| *token != "none" && *token != "unstated");
+    layers
+        .map(|token| {
+            let (letter, angle) = token.split_once(' ').unwrap_or((token, ""));
+            (letter, angle.trim())
         })
         .collect()
 }
 
 /// Order, angles and count of plies, and where cores and films stand between them.
-fn plies(
-    context: &Context<'_>,
-    now: &Configuration,
-    then: &Configuration,
-    pairs: &BTreeMap<String, String>,
-    found: &mut Deltas,
-) {
-    let key = Key::plain("plies");
-    let (Some(is), Some(was)) = (now.get(&key), then.get(&key)) else { return };
-    let kept = |letter: &str| !matches!(role(letter), 'm' | 's');
-    let mine: Vec<(String, String)> = tokens(now)
-        .into_iter()
-        .filter(|(letter, _)| kept(letter))
-        .map(|(letter, angle)| match pairs.get(&letter) {
-            Some(partner) => (partner.clone(), angle),
-            None => (format!("new {letter}"), angle),
-        })
-        .collect();
-    let theirs: Vec<(String, String)> = tokens(then).into_iter().filter(|(letter, _)| kept(letter)).collect();
-    if mine != theirs {
-        let key = context.key("plies", "");
+fn plies(context: &Context<'_>, now: Part<'_>, then: Part<'_>, pairs: &Pairs, found: &mut Deltas) {
+    let (Some(is), Some(was)) = (now.nominal("plies"), then.nominal("plies")) else { return };
+    let kept = |(letter, _): &Token<'_>| !matches!(role(letter), 'm' | 's');
+    let partner = |letter: &str| pairs.iter().find(|(own, _)| own == letter).map(|(_, other)| other.as_str());
+    let mine = tokens(now).into_iter().filter(kept).map(|(letter, angle)| (partner(letter), angle));
+    let theirs = tokens(then).into_iter().filter(kept).map(|(letter, angle)| (Some(letter), angle));
+    if !mine.eq(theirs) {
+        let base = Name::new("plies");
         found.all.push(Delta {
-            was_key: Some(key.clone()),
-            key,
+            was_key: Some(context.was_key(base, Name::default())),
             was: Some(was.clone()),
             is: Some(is.clone()),
-            nominal: true,
-            was_limits: (None, None),
-            is_limits: (None, None),
-            measured: false,
-            relative: false,
+            ..Delta::of(context.key(base, Name::default()))
         });
     }
 }
 
 /// A constituent without partner is compared with none in its identity.
-fn single(scope: &str, letter: &str, block: &Block<'_>, gone: bool, found: &mut Deltas) {
-    let identity: &[&str] = match role(letter) {
+fn single(context: &Context<'_>, letter: Name, block: &[Row], gone: bool, found: &mut Deltas) {
+    let identity: &[&str] = match role(&letter) {
         'a' => &["fibre.name", "resin.name"],
         'f' => &["adhesive.designation"],
         'm' => &["mesh.designation"],
         's' => &["surfacing.designation"],
         _ => &["core.designation"],
     };
-    let stated = block
-        .iter()
-        .filter(|((base, limit), value)| {
-            *limit == Limit::Nominal && !value.is_unstated() && !identity.contains(base)
-        })
-        .count();
-    found.more += stated;
+    let nominals = || block.iter().filter(|(key, _)| key.limit == Limit::Nominal);
+    found.more +=
+        nominals().filter(|(key, value)| !value.is_unstated() && !identity.contains(&&*key.base)).count();
     for base in identity {
-        let value = block.get(&(*base, Limit::Nominal)).map(|value| (*value).clone());
+        let base = Name::new(base);
+        let value = nominals().find(|(key, _)| key.base == base).map(|(_, value)| value.clone());
         let value = value.unwrap_or_else(|| AttributeValue::One("unstated".to_string()));
-        let key = if scope.is_empty() { Key::of(base, letter) } else { Key::of(base, letter).within(scope) };
-        found.all.push(Delta {
-            was_key: gone.then(|| key.clone()),
-            key,
-            was: gone.then(|| value.clone()),
-            is: (!gone).then_some(value),
-            nominal: true,
-            was_limits: (None, None),
-            is_limits: (None, None),
-            measured: false,
-            relative: false,
+        let delta = Delta::of(context.key(base, letter));
+        found.all.push(if gone {
+            Delta { was_key: Some(context.was_key(base, letter)), was: Some(value), ..delta }
+        } else {
+            Delta { is: Some(value), ..delta }
         });
+    }
+}
+
+/// What one block says of one attribute.
+#[derive(Clone, Copy, Default)]
+struct Said<'a> {
+    nominal: Option<&'a AttributeValue>,
+    low: Option<&'a AttributeValue>,
+    high: Option<&'a AttributeValue>,
+    share: bool,
+}
+
+impl<'a> Said<'a> {
+    /// Takes what stands in front of `rows` about `base`.
+    fn take(rows: &mut &'a [Row], base: Name) -> Self {
+        let mut said = Self::default();
+        while let Some(((key, value), rest)) = rows.split_first().filter(|((key, _), _)| key.base == base) {
+            match key.limit {
+                Limit::Nominal => said.nominal = Some(value),
+                Limit::Low => said.low = Some(value),
+                Limit::High => said.high = Some(value),
+                Limit::Share => said.share = true,
+            }
+            *rows = rest;
+        }
+        said
+    }
+
+    fn limits(&self) -> (Option<String>, Option<String>) {
+        (self.low.map(ToString::to_string), self.high.map(ToString::to_string))
     }
 }
 
 fn pair_blocks(
     context: &Context<'_>,
-    letter: &str,
-    partner: &str,
-    now: &Block<'_>,
-    then: &Block<'_>,
+    (letter, partner): (Name, Name),
+    now: &[Row],
+    then: &[Row],
     found: &mut Deltas,
 ) {
-    let bases: BTreeSet<&str> = now.keys().chain(then.keys()).map(|(base, _)| *base).collect();
     // A load or a radius carries its own presence: where geometry was recorded, a new one was not there.
-    let geometry = then.keys().any(|(base, _)| base.starts_with("geometry."));
+    let geometry = then.iter().any(|(key, _)| key.facet() == "geometry");
     let none = AttributeValue::One("none".to_string());
-    for base in bases {
-        let key = context.key(base, letter);
-        let was_key = context.key(base, partner);
-        let limits = |block: &Block<'_>| {
-            let text = |limit: Limit| block.get(&(base, limit)).map(ToString::to_string);
-            (text(Limit::Low), text(Limit::High))
+    let (mut own, mut past) = (now, then);
+    loop {
+        // Both are in order, so the lesser of what stands in front is next.
+        let first = |rows: &[Row]| rows.first().map(|(key, _)| key.base);
+        let base = match (first(own), first(past)) {
+            (Some(is), Some(was)) => is.min(was),
+            (Some(one), None) | (None, Some(one)) => one,
+            (None, None) => return,
         };
-        let is = now.get(&(base, Limit::Nominal)).copied();
+        let (is, was) = (Said::take(&mut own, base), Said::take(&mut past, base));
+        if letter.is_empty() && (matches!(base.facet(), "tool" | "claims") || base == "plies") {
+            continue;
+        }
         let new = geometry && (base.starts_with("geometry.load.") || base == "geometry.radius");
-        let Some(was) = then.get(&(base, Limit::Nominal)).copied().or(new.then_some(&none)) else {
-            found.not_recorded.push(key.to_string());
+        let Some(conformed) = was.nominal.or(new.then_some(&none)) else {
+            found.not_recorded.push(context.key(base, letter));
             continue;
         };
-        if was.is_unstated() {
-            found.unstated.push(was_key.to_string());
+        if conformed.is_unstated() {
+            found.unstated.push(context.was_key(base, partner));
         }
+        let nominal = !covers(base, is.nominal, conformed);
+        if !nominal && alike(is.low, was.low) && alike(is.high, was.high) {
+            continue;
+        }
+        let was_key = context.was_key(base, partner);
         let measured = context.measured.contains(&was_key);
-        let (is_limits, was_limits) = (limits(now), limits(then));
-        let nominal = !covers(base, is, was);
-        if nominal || (is_limits != was_limits && !measured) {
+        if nominal || !measured {
             found.all.push(Delta {
-                key,
                 was_key: Some(was_key),
-                was: Some(was.clone()),
-                is: is.cloned(),
+                was: Some(conformed.clone()),
+                is: is.nominal.cloned(),
                 nominal,
-                was_limits,
-                is_limits,
+                was_limits: was.limits(),
+                is_limits: is.limits(),
                 measured,
-                relative: now.contains_key(&(base, Limit::Share)),
+                relative: is.share,
+                ..Delta::of(context.key(base, letter))
             });
         }
     }
 }
 
+/// Returns whether two limits are written alike.
+fn alike(one: Option<&AttributeValue>, two: Option<&AttributeValue>) -> bool {
+    one == two || one.map(ToString::to_string) == two.map(ToString::to_string)
+}
+
 /// Returns whether every value in use is one of those conformed. Only contents come as sets; other lists
 /// are in order and must be equal.
-fn covers(base: &str, is: Option<&AttributeValue>, was: &AttributeValue) -> bool {
+fn covers(base: Name, is: Option<&AttributeValue>, was: &AttributeValue) -> bool {
     let Some(is) = is else { return false };
     is == was || base == "resin-content" && is.values().iter().all(|value| was.values().contains(value))
 }
 
 /// With several conformed tools, the one in use must be one of them; otherwise the nearest is compared.
-fn tools(
-    context: &Context<'_>,
-    now: &[(String, Vec<String>)],
-    then: &[(String, Vec<String>)],
-    found: &mut Deltas,
-) {
+fn tools(context: &Context<'_>, now: &[Row], then: &[Row], found: &mut Deltas) {
+    let nominal = |(key, _): &&Row| key.facet() == "tool" && key.limit == Limit::Nominal;
+    let none = Name::default();
+    let values = |rows: &[Row]| -> Vec<(Name, Vec<String>)> {
+        rows.iter().filter(nominal).map(|(key, value)| (key.base, value.values().to_vec())).collect()
+    };
+    // The same tools in the same order: each finds itself.
+    let (is, was) = (now.iter().filter(nominal), then.iter().filter(nominal));
+    if is.map(|(key, value)| (key.base, value)).eq(was.map(|(key, value)| (key.base, value))) {
+        return;
+    }
+    let (now, then) = (values(now), values(then));
     for (base, _) in now.iter().filter(|(base, _)| !then.iter().any(|(other, _)| other == base)) {
-        found.not_recorded.push(context.key(base, "").to_string());
+        found.not_recorded.push(context.key(*base, none));
     }
     // A chain is itself a list, so one tool's chain and several tools' chains are told apart by the body.
-    let several = then.iter().find(|(base, _)| base == "tool.body").map_or(1, |(_, values)| values.len());
-    let of = |list: &[(String, Vec<String>)], base: &str, at: usize, count: usize| -> Option<String> {
-        let (_, values) = list.iter().find(|(own, _)| own == base)?;
+    let several = then.iter().find(|(base, _)| *base == "tool.body").map_or(1, |(_, values)| values.len());
+    let of = |list: &[(Name, Vec<String>)], base: Name, at: usize, count: usize| -> Option<String> {
+        let (_, values) = list.iter().find(|(own, _)| *own == base)?;
         if count > 1 && values.len() == count { values.get(at).cloned() } else { Some(values.join("; ")) }
     };
-    let mine = now.iter().find(|(base, _)| base == "tool.body").map_or(1, |(_, values)| values.len());
+    let mine = now.iter().find(|(base, _)| *base == "tool.body").map_or(1, |(_, values)| values.len());
     for used in 0..mine {
-        let differences = |at: usize| -> Vec<(String, String, String)> {
+        let differences = |at: usize| -> Vec<(Name, String, String)> {
             then.iter()
                 .filter_map(|(base, _)| {
-                    let was = of(then, base, at, several)?;
-                    let is = of(now, base, used, mine).unwrap_or_else(|| "unstated".to_string());
-                    (was != is).then(|| (base.clone(), was, is))
+                    let was = of(&then, *base, at, several)?;
+                    let is = of(&now, *base, used, mine).unwrap_or_else(|| "unstated".to_string());
+                    (was != is).then_some((*base, was, is))
                 })
                 .collect()
         };
         let nearest = (0..several)
             .map(differences)
             .min_by_key(|all| {
-                let outside = all.iter().any(|(base, ..)| base == "tool.body" || base == "tool.survey");
+                let outside = all.iter().any(|(base, ..)| *base == "tool.body" || *base == "tool.survey");
                 (!all.is_empty(), outside, all.len())
             })
             .unwrap_or_default();
         for (base, was, is) in nearest {
-            let key = context.key(&base, "");
             if was == "unstated" {
-                found.unstated.push(key.to_string());
+                found.unstated.push(context.was_key(base, none));
             }
             found.all.push(Delta {
-                was_key: Some(key.clone()),
-                key,
+                was_key: Some(context.was_key(base, none)),
                 was: Some(AttributeValue::One(was)),
                 is: Some(AttributeValue::One(is)),
-                nominal: true,
-                was_limits: (None, None),
-                is_limits: (None, None),
-                measured: false,
-                relative: false,
+                ..Delta::of(context.key(base, none))
             });
         }
     }

@@ -3,7 +3,7 @@
 use super::delta::{AsMade, Delta, Deltas, number};
 use super::table::{KindRow, Ruling, Table};
 use super::windows;
-use crate::article::{Configuration, Key, Limit};
+use crate::article::{Configuration, Limit, Name};
 use crate::quantity::Decimal;
 use crate::record::AttributeValue;
 use crate::record::sensitivity::{Asks, Condition, Route, Sensitivity, Step, Window};
@@ -59,7 +59,7 @@ pub fn judge(
     let steps = own.map(|(_, steps)| steps);
     let climate = row.judges_climate_by_coverage();
     type Ruled<'a> = (Option<Ruling<'a>>, Vec<&'a Delta>);
-    let mut groups: BTreeMap<(String, String, String), Ruled<'_>> = BTreeMap::new();
+    let mut groups: BTreeMap<(Name, Name, String), Ruled<'_>> = BTreeMap::new();
     for delta in &deltas.all {
         let facet = delta.key.facet();
         if facet == "claims" || (climate && matches!(facet, "colour" | "environment")) {
@@ -77,8 +77,8 @@ pub fn judge(
         // Where the route of the resin decides, each constituent is judged by its own.
         let routed =
             ruling.as_ref().is_some_and(|ruling| ruling.steps.iter().any(|step| step.when.is_some()));
-        let letter = if routed { delta.key.letter.clone() } else { String::new() };
-        let group = groups.entry((delta.key.scope.clone(), letter, key));
+        let letter = if routed { delta.key.letter } else { Name::default() };
+        let group = groups.entry((delta.key.scope, letter, key));
         group.or_insert_with(|| (ruling, Vec::new())).1.push(delta);
     }
     let mut reasons = Vec::new();
@@ -235,7 +235,7 @@ impl Group<'_> {
     }
 
     fn holds(&self, condition: Condition<'_>, group: &[&Delta]) -> bool {
-        let scope = group.first().map_or("", |delta| delta.key.scope.as_str());
+        let scope = group.first().map(|delta| delta.key.scope).unwrap_or_default();
         match condition {
             Condition::When(route) => {
                 let wanted = match route {
@@ -243,9 +243,8 @@ impl Group<'_> {
                     Route::Dry => "dry",
                 };
                 group.iter().all(|delta| {
-                    let key =
-                        Key { scope: scope.to_string(), ..Key::of("resin-content.route", &delta.key.letter) };
-                    self.now.get(&key) == Some(&AttributeValue::One(wanted.to_string()))
+                    let route = self.now.part(&scope).of("resin-content.route", &delta.key.letter);
+                    matches!(route, Some(AttributeValue::One(text)) if text == wanted)
                 })
             }
             Condition::OnlyThickness => self
@@ -307,26 +306,22 @@ impl Group<'_> {
         }
     }
 
-    fn window(&self, window: Window, scope: &str) -> bool {
-        let (now, then) = (self.now.scope(scope), self.made.main.scope(scope));
-        let made = || AsMade {
-            main: then.clone(),
-            others: self.made.others.iter().map(|other| other.scope(scope).clone()).collect(),
-            measured: self.made.measured.clone(),
-        };
+    fn window(&self, window: Window, scope: Name) -> bool {
+        let conformed = self.deltas.conformed_scope(scope);
+        let (now, then) = (self.now.part(&scope), self.made.main.part(&conformed));
         match window {
             Window::W3 => windows::w3(now, then),
             Window::W3Near => windows::w3_near(now, then),
-            Window::W5 => windows::w5(now, &made()),
+            Window::W5 => {
+                let others = self.made.others.iter().map(|other| other.part(&conformed)).collect::<Vec<_>>();
+                windows::w5(now, then, &others)
+            }
             Window::W8 => {
-                let pairs: BTreeMap<(String, String), String> = self
-                    .deltas
-                    .pairs
-                    .iter()
-                    .filter(|((own, _), _)| own == scope)
-                    .map(|((_, letter), partner)| ((String::new(), letter.clone()), partner.clone()))
-                    .collect();
-                windows::w8(now, &made(), &pairs)
+                let pairs = self.deltas.pairs.iter().filter(|(own, ..)| *own == scope);
+                let partner = |letter: &str| {
+                    pairs.clone().find(|(_, own, _)| own == letter).map(|(_, _, partner)| partner.as_str())
+                };
+                windows::w8(now, then, partner)
             }
             Window::W11 => windows::w11(now, then),
             // A site that differs is no longer the same set. w9 waits for computed duties, which this

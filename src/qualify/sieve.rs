@@ -47,7 +47,7 @@ impl Sieve {
     pub(super) fn look(&self, configuration: &Configuration) -> Look {
         let mut values: BTreeMap<&'static str, Vec<AttributeValue>> = BTreeMap::new();
         for (key, value) in configuration.attributes().iter().filter(|(key, _)| key.limit == Limit::Nominal) {
-            let Some(name) = self.attributes.iter().find(|name| **name == key.base) else { continue };
+            let Some(name) = self.attributes.iter().find(|name| key.base == ***name) else { continue };
             let known = values.entry(name).or_default();
             if !known.contains(value) {
                 known.push(value.clone());

@@ -192,9 +192,6 @@ impl Duty {
     }
 }
 
-/// What tells configurations apart.
-type Attributes = BTreeMap<Key, AttributeValue>;
-
 /// A showing and a subject.
 pub type DutyKey = (String, Subject);
 
@@ -621,7 +618,7 @@ impl Room<'_> {
 
     fn duty(&self, subject: &Subject, using: Vec<String>, candidates: &[Made<'_>], sieve: &Sieve) -> Duty {
         let nothing = (vec![Configuration::default()], Demand::default());
-        let mut shared: HashMap<&Attributes, Vec<Sight>> = HashMap::new();
+        let mut shared: HashMap<&Configuration, Vec<Sight>> = HashMap::new();
         let mut panels = BTreeMap::new();
         for panel in using {
             let (variants, demand) =
@@ -629,7 +626,7 @@ impl Room<'_> {
             let load_path = self.ledger.panels.get(&panel).and_then(|panel| panel.value.load_path);
             let mut worst: Option<Judged> = None;
             for configuration in variants {
-                let sights = shared.entry(configuration.attributes()).or_insert_with(|| {
+                let sights = shared.entry(configuration).or_insert_with(|| {
                     let now = sieve.look(configuration);
                     let apart = |one: &Made<'_>| one.looks.iter().all(|look| look.is_apart(&now));
                     candidates.iter().map(|one| Sight { apart: apart(one), deltas: None }).collect()
@@ -757,9 +754,9 @@ impl Room<'_> {
         let mut notes: Vec<String> = deltas
             .not_recorded
             .iter()
-            .chain(&not_recorded)
+            .copied()
+            .chain(not_recorded.iter().map(|key| Key::parse(key)))
             .filter(|key| {
-                let key = Key::parse(key);
                 key.limit == Limit::Nominal
                     && (key.facet() == "claims" || self.row.has_facet(subject.kind().word(), key.facet()))
             })
@@ -769,7 +766,7 @@ impl Room<'_> {
             deltas
                 .unstated
                 .iter()
-                .filter(|key| self.row.has_facet(subject.kind().word(), Key::parse(key).facet()))
+                .filter(|key| self.row.has_facet(subject.kind().word(), key.facet()))
                 .map(|key| format!("evidence/{id} was conformed with {key} unstated")),
         );
         let (reasons, allowed): (Vec<Reason>, Vec<Reason>) =
@@ -1115,10 +1112,10 @@ impl Room<'_> {
                 plain.insert(subject.clone(), configuration);
             }
         }
-        let mut equal: HashMap<&Attributes, Vec<&Subject>> = HashMap::new();
+        let mut equal: HashMap<&Configuration, Vec<&Subject>> = HashMap::new();
         for duty in duties.iter() {
             if let Some(configuration) = plain.get(&duty.subject) {
-                equal.entry(configuration.attributes()).or_default().push(&duty.subject);
+                equal.entry(configuration).or_default().push(&duty.subject);
             }
         }
         let homes: BTreeSet<Subject> =
@@ -1154,12 +1151,12 @@ impl Room<'_> {
         made: &Made<'_>,
         duties: &[Duty],
         plain: &HashMap<Subject, Configuration>,
-        equal: &HashMap<&Attributes, Vec<&Subject>>,
+        equal: &HashMap<&Configuration, Vec<&Subject>>,
     ) -> BTreeSet<Subject> {
         let mut homes = BTreeSet::new();
         if let Some(label) = made.label.as_ref().filter(|label| self.uses.contains_key(*label)) {
             homes.insert(label.clone());
-            let twins = plain.get(label).and_then(|own| equal.get(own.attributes()));
+            let twins = plain.get(label).and_then(|own| equal.get(own));
             homes.extend(twins.into_iter().flatten().map(|twin| (*twin).clone()));
             return homes;
         }
@@ -1252,16 +1249,16 @@ pub fn lay_measured(
     value: &AttributeValue,
 ) {
     let key = Key::parse(name);
-    let mut keys = vec![key.clone()];
+    let mut keys = vec![key];
     // The coupon has one film: what was measured is its total and its greatest.
     if key.base == "film-build.total" {
-        keys.push(Key { base: "film-build.max".to_string(), ..key });
+        keys.push(Key { base: "film-build.max".into(), ..key });
     }
     for key in keys {
         for limit in [Limit::Low, Limit::High] {
             configuration.remove(&key.limit(limit));
         }
-        configuration.set(key.clone(), canonical_measured(&key, value));
+        configuration.set(key, canonical_measured(&key, value));
         measured.insert(key);
     }
 }

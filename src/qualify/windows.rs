@@ -1,10 +1,9 @@
 //! Windows that take more than one attribute to judge: cure cycles, ply shares, lightning build-ups.
 
-use super::delta::{AsMade, number};
-use crate::article::{Configuration, Key};
+use super::delta::number;
+use crate::article::Part;
 use crate::quantity::Decimal;
 use crate::record::AttributeValue;
-use std::collections::BTreeMap;
 
 /// One segment of a cycle as configurations write it.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,16 +33,15 @@ fn decimal(text: &str) -> Decimal {
 }
 
 /// Equal, or not recorded, or unstated when conformed (which is judged by itself).
-fn alike(now: &Configuration, then: &Configuration, base: &str) -> bool {
-    let key = Key::plain(base);
-    match then.get(&key) {
+fn alike(now: Part<'_>, then: Part<'_>, base: &str) -> bool {
+    match then.nominal(base) {
         None => true,
-        Some(was) => was.is_unstated() || now.get(&key) == Some(was),
+        Some(was) => was.is_unstated() || now.nominal(base) == Some(was),
     }
 }
 
 /// Pressure, vacuum and the like: not lower than conformed.
-fn not_lower(now: &Configuration, then: &Configuration, base: &str) -> bool {
+fn not_lower(now: Part<'_>, then: Part<'_>, base: &str) -> bool {
     if alike(now, then, base) {
         return true;
     }
@@ -53,12 +51,11 @@ fn not_lower(now: &Configuration, then: &Configuration, base: &str) -> bool {
     }
 }
 
-fn cycle_inside(now: &Configuration, then: &Configuration, base: &str) -> bool {
+fn cycle_inside(now: Part<'_>, then: Part<'_>, base: &str) -> bool {
     if alike(now, then, base) {
         return true;
     }
-    let key = Key::plain(base);
-    let (is, was) = (segments(now.get(&key)), segments(then.get(&key)));
+    let (is, was) = (segments(now.nominal(base)), segments(then.nominal(base)));
     is.len() == was.len()
         && is.iter().zip(&was).all(|(is, was)| {
             let near = match (&is.to, &was.to) {
@@ -77,7 +74,7 @@ fn cycle_inside(now: &Configuration, then: &Configuration, base: &str) -> bool {
 }
 
 /// The cure is inside the window: the same cycle but for small steps.
-pub fn w3(now: &Configuration, then: &Configuration) -> bool {
+pub fn w3(now: Part<'_>, then: Part<'_>) -> bool {
     let bleed = alike(now, then, "cure.bleed")
         || match (now.text("cure.bleed").and_then(number), then.text("cure.bleed").and_then(number)) {
             (Some((is, _)), Some((was, _))) => (&is - &was).abs() <= decimal("5"),
@@ -93,11 +90,10 @@ pub fn w3(now: &Configuration, then: &Configuration) -> bool {
 }
 
 /// The cure is near: the same route, no post-cure new or gone, the highest hold within 15 K.
-pub fn w3_near(now: &Configuration, then: &Configuration) -> bool {
-    let (cycle, postcure) = (Key::plain("cure.cycle"), Key::plain("cure.postcure"));
-    let post = |configuration: &Configuration| !segments(configuration.get(&postcure)).is_empty();
-    let top = |configuration: &Configuration| -> Option<Decimal> {
-        segments(configuration.get(&cycle)).into_iter().filter_map(|segment| segment.to).max()
+pub fn w3_near(now: Part<'_>, then: Part<'_>) -> bool {
+    let post = |part: Part<'_>| !segments(part.nominal("cure.postcure")).is_empty();
+    let top = |part: Part<'_>| -> Option<Decimal> {
+        segments(part.nominal("cure.cycle")).into_iter().filter_map(|segment| segment.to).max()
     };
     let highest = match (top(now), top(then)) {
         (Some(is), Some(was)) => (&is - &was).abs() <= decimal("15"),
@@ -125,8 +121,8 @@ struct Lay<'a> {
     angle: Option<&'a str>,
 }
 
-fn lays(configuration: &Configuration) -> Option<Vec<Lay<'_>>> {
-    let value = configuration.get(&Key::plain("plies"))?;
+fn lays(part: Part<'_>) -> Option<Vec<Lay<'_>>> {
+    let value = part.nominal("plies")?;
     Some(
         value
             .values()
@@ -140,15 +136,15 @@ fn lays(configuration: &Configuration) -> Option<Vec<Lay<'_>>> {
     )
 }
 
-fn of_letter(configuration: &Configuration, base: &str, letter: &str) -> Option<Decimal> {
-    match configuration.get(&Key::of(base, letter))? {
+fn of_letter(part: Part<'_>, base: &str, letter: &str) -> Option<Decimal> {
+    match part.of(base, letter)? {
         AttributeValue::One(text) => number(text).map(|(value, _)| value),
         AttributeValue::List(_) => None,
     }
 }
 
-fn reinforcement(configuration: &Configuration) -> Option<Reinforcement> {
-    let lays = lays(configuration)?;
+fn reinforcement(part: Part<'_>) -> Option<Reinforcement> {
+    let lays = lays(part)?;
     let mut sums = [Decimal::zero(), Decimal::zero(), Decimal::zero(), Decimal::zero()];
     let mut total = Decimal::zero();
     let mut thickness = Decimal::zero();
@@ -156,8 +152,8 @@ fn reinforcement(configuration: &Configuration) -> Option<Reinforcement> {
     for (at, lay) in lays.iter().enumerate() {
         match lay.letter.chars().next()? {
             'a' => {
-                let areal = of_letter(configuration, "fibre-areal", lay.letter)?;
-                let density = of_letter(configuration, "fibre.density", lay.letter)?;
+                let areal = of_letter(part, "fibre-areal", lay.letter)?;
+                let density = of_letter(part, "fibre.density", lay.letter)?;
                 let group = match lay.angle? {
                     "0" => 0,
                     "45" | "-45" => 1,
@@ -190,11 +186,13 @@ fn least_and_most(values: impl Iterator<Item = Decimal> + Clone) -> Option<(Deci
 }
 
 /// Ply shares within the tested range and five points, reinforcement thickness in the tested range.
-pub fn w5(now: &Configuration, made: &AsMade) -> bool {
-    let Some(is) = reinforcement(now) else { return false };
-    let tested: Vec<Reinforcement> =
-        std::iter::once(&made.main).chain(&made.others).filter_map(reinforcement).collect();
-    let Some(main) = reinforcement(&made.main) else { return false };
+///
+/// `others` are the further articles tested.
+pub fn w5(now: Part<'_>, then: Part<'_>, others: &[Part<'_>]) -> bool {
+    let (Some(is), Some(main)) = (reinforcement(now), reinforcement(then)) else { return false };
+    let tested: Vec<Reinforcement> = std::iter::once(main.clone())
+        .chain(others.iter().filter_map(|other| reinforcement(*other)))
+        .collect();
     if is.cores != main.cores {
         return false;
     }
@@ -221,8 +219,8 @@ pub fn within_tenth(is: &Decimal, was: &Decimal) -> bool {
 /// Lightning: the mesh no lighter, the dielectric over it no thicker, the laminate no thinner.
 ///
 /// That the zone is covered is judged by coverage.
-pub fn w8(now: &Configuration, made: &AsMade, pairs: &BTreeMap<(String, String), String>) -> bool {
-    let then = &made.main;
+/// `partner` gives for a letter now the one as conformed.
+pub fn w8<'a>(now: Part<'a>, then: Part<'a>, partner: impl Fn(&str) -> Option<&'a str>) -> bool {
     let film =
         match (now.text("film-build.max").and_then(number), then.text("film-build.max").and_then(number)) {
             (Some((is, _)), Some((was, _))) => is <= was,
@@ -236,10 +234,7 @@ pub fn w8(now: &Configuration, made: &AsMade, pairs: &BTreeMap<(String, String),
     let (is_at, was_at) = (mesh(&mine), mesh(&theirs));
     let meshes = match (is_at.and_then(|at| mine.get(at)), was_at.and_then(|at| theirs.get(at))) {
         (Some(is), Some(was)) => {
-            let word = |configuration: &Configuration, base: &str, letter: &str| {
-                configuration.get(&Key::of(base, letter)).cloned()
-            };
-            let same = |base: &str| word(now, base, is.letter) == word(then, base, was.letter);
+            let same = |base: &str| now.of(base, is.letter) == then.of(base, was.letter);
             let areal =
                 match (of_letter(now, "mesh.areal", is.letter), of_letter(then, "mesh.areal", was.letter)) {
                     (Some(is), Some(was)) => is >= was,
@@ -251,11 +246,11 @@ pub fn w8(now: &Configuration, made: &AsMade, pairs: &BTreeMap<(String, String),
         _ => false,
     };
     // Without a mesh all surfacing counts.
-    let over = |lays: &[Lay<'_>], at: Option<usize>, configuration: &Configuration| -> Option<Decimal> {
+    let over = |lays: &[Lay<'_>], at: Option<usize>, part: Part<'_>| -> Option<Decimal> {
         let upto = at.unwrap_or(lays.len());
         let mut sum = Decimal::zero();
         for lay in lays.iter().take(upto).filter(|lay| lay.letter.starts_with('s')) {
-            sum = &sum + &of_letter(configuration, "surfacing.areal", lay.letter)?;
+            sum = &sum + &of_letter(part, "surfacing.areal", lay.letter)?;
         }
         Some(sum)
     };
@@ -263,23 +258,12 @@ pub fn w8(now: &Configuration, made: &AsMade, pairs: &BTreeMap<(String, String),
         (Some(is), Some(was)) => is <= was,
         _ => false,
     };
-    let above = |lays: &[Lay<'_>], at: Option<usize>, rename: bool| -> Vec<(String, String)> {
-        lays.iter()
-            .take(at.unwrap_or(0))
-            .filter(|lay| lay.letter.starts_with('a'))
-            .map(|lay| {
-                let letter = if rename {
-                    let key = (String::new(), lay.letter.to_string());
-                    pairs.get(&key).cloned().unwrap_or_else(|| format!("new {}", lay.letter))
-                } else {
-                    lay.letter.to_string()
-                };
-                (letter, lay.angle.unwrap_or_default().to_string())
-            })
-            .collect()
-    };
-    let above_same = above(&mine, is_at, true) == above(&theirs, was_at, false);
-    let sum = |configuration: &Configuration| reinforcement(configuration).map(|one| one.thickness);
+    fn above<'l>(lays: &'l [Lay<'_>], at: Option<usize>) -> impl Iterator<Item = &'l Lay<'l>> {
+        lays.iter().take(at.unwrap_or(0)).filter(|lay| lay.letter.starts_with('a'))
+    }
+    let is_above = above(&mine, is_at).map(|lay| (partner(lay.letter), lay.angle));
+    let above_same = is_above.eq(above(&theirs, was_at).map(|lay| (Some(lay.letter), lay.angle)));
+    let sum = |part: Part<'_>| reinforcement(part).map(|one| one.thickness);
     let thick = match (sum(now), sum(then)) {
         (Some(is), Some(was)) => is >= was,
         _ => false,
@@ -288,14 +272,11 @@ pub fn w8(now: &Configuration, made: &AsMade, pairs: &BTreeMap<(String, String),
 }
 
 /// The same mould body and survey.
-pub fn w11(now: &Configuration, then: &Configuration) -> bool {
-    let among = |base: &str| {
-        let key = Key::plain(base);
-        match (now.get(&key), then.get(&key)) {
-            (Some(is), Some(was)) => is.values().iter().all(|value| was.values().contains(value)),
-            (_, None) => true,
-            (None, Some(_)) => false,
-        }
+pub fn w11(now: Part<'_>, then: Part<'_>) -> bool {
+    let among = |base: &str| match (now.nominal(base), then.nominal(base)) {
+        (Some(is), Some(was)) => is.values().iter().all(|value| was.values().contains(value)),
+        (_, None) => true,
+        (None, Some(_)) => false,
     };
     among("tool.body") && among("tool.survey")
 }

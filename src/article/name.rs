@@ -1,0 +1,229 @@
+//! Names in keys: attributes, letters and scopes, each held once, so that they are cheap to copy and compare.
+
+use super::key::ORDER;
+use std::cmp::Ordering;
+use std::collections::HashMap;
+use std::fmt;
+use std::hash::{Hash, Hasher};
+use std::ops::Deref;
+use std::sync::{OnceLock, RwLock};
+
+/// An attribute, a letter or a scope.
+///
+/// Each text is held once and for as long as the program runs: ledgers bring few that the canonical form
+/// doesn't know, such as the names of load cases. Two names are equal exactly where their texts are, and
+/// they are in the order of their texts.
+#[derive(Clone, Copy)]
+pub struct Name(&'static Word);
+
+struct Word {
+    text: &'static str,
+    /// Place among the words known beforehand, in the order of their texts.
+    rank: Option<usize>,
+    /// Place among the attributes of the canonical form; behind all of them for any other.
+    place: usize,
+    facet: &'static str,
+}
+
+impl Word {
+    fn of(text: &'static str, rank: Option<usize>) -> Self {
+        let load = text.starts_with("geometry.load.");
+        let place = ORDER.iter().position(|one| *one == text || load && *one == "geometry.load");
+        let place = place.unwrap_or(ORDER.len());
+        Self { text, rank, place, facet: text.split('.').next().unwrap_or(text) }
+    }
+}
+
+/// Constituents of one role, zones and joints that are known beforehand.
+const COUNT: usize = 40;
+
+fn known() -> &'static HashMap<&'static str, Word> {
+    static KNOWN: OnceLock<HashMap<&'static str, Word>> = OnceLock::new();
+    KNOWN.get_or_init(|| {
+        let mut all: Vec<&'static str> = ORDER.to_vec();
+        all.push("");
+        let mut numbered = |letter: &str, first: usize| {
+            all.extend((first..=COUNT).map(|at| &*format!("{letter}{at}").leak()));
+        };
+        ["a", "c", "f", "m", "o", "s"].iter().for_each(|letter| numbered(letter, 2));
+        ["z", "j", "x"].iter().for_each(|letter| numbered(letter, 1));
+        all.extend(["a", "c", "f", "m", "o", "s"]);
+        all.sort_unstable();
+        all.into_iter().enumerate().map(|(rank, text)| (text, Word::of(text, Some(rank)))).collect()
+    })
+}
+
+fn further(text: &str) -> &'static Word {
+    static FURTHER: OnceLock<RwLock<HashMap<&'static str, &'static Word>>> = OnceLock::new();
+    let further = FURTHER.get_or_init(RwLock::default);
+    // A map is whole after every step on it, so one that a panicking thread left behind serves as well.
+    let find = further.read().unwrap_or_else(std::sync::PoisonError::into_inner).get(text).copied();
+    find.unwrap_or_else(|| {
+        let mut all = further.write().unwrap_or_else(std::sync::PoisonError::into_inner);
+        // Another thread may have been quicker.
+        if let Some(word) = all.get(text) {
+            return word;
+        }
+        let text: &'static str = text.to_string().leak();
+        let word: &'static Word = Box::leak(Box::new(Word::of(text, None)));
+        all.insert(text, word);
+        word
+    })
+}
+
+impl Name {
+    /// Returns the name of a text.
+    pub fn new(text: &str) -> Self {
+        Self(known().get(text).unwrap_or_else(|| further(text)))
+    }
+
+    /// Returns the name of a text that is known beforehand.
+    pub(super) fn known(text: &str) -> Option<Self> {
+        known().get(text).map(Self)
+    }
+
+    /// Returns the text.
+    pub fn as_str(self) -> &'static str {
+        self.0.text
+    }
+
+    /// Returns the part before the first dot: the facet that an attribute belongs to.
+    pub fn facet(self) -> &'static str {
+        self.0.facet
+    }
+
+    /// Returns the place among the attributes of the canonical form; all loads share one, and what is no
+    /// attribute stands behind.
+    pub fn place(self) -> usize {
+        self.0.place
+    }
+}
+
+impl Default for Name {
+    fn default() -> Self {
+        static EMPTY: OnceLock<Name> = OnceLock::new();
+        *EMPTY.get_or_init(|| Self::new(""))
+    }
+}
+
+impl From<&str> for Name {
+    fn from(text: &str) -> Self {
+        Self::new(text)
+    }
+}
+
+impl Deref for Name {
+    type Target = str;
+    fn deref(&self) -> &str {
+        self.0.text
+    }
+}
+
+impl PartialEq for Name {
+    fn eq(&self, other: &Self) -> bool {
+        std::ptr::eq(self.0, other.0)
+    }
+}
+
+impl Eq for Name {}
+
+impl Hash for Name {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        std::ptr::hash(self.0, state);
+    }
+}
+
+impl Ord for Name {
+    fn cmp(&self, other: &Self) -> Ordering {
+        match (self.0.rank, other.0.rank) {
+            (Some(one), Some(two)) => one.cmp(&two),
+            _ => self.0.text.cmp(other.0.text),
+        }
+    }
+}
+
+impl PartialOrd for Name {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl PartialEq<str> for Name {
+    fn eq(&self, other: &str) -> bool {
+        self.0.text == other
+    }
+}
+
+impl PartialEq<&str> for Name {
+    fn eq(&self, other: &&str) -> bool {
+        self.0.text == *other
+    }
+}
+
+impl PartialEq<String> for Name {
+    fn eq(&self, other: &String) -> bool {
+        self.0.text == other
+    }
+}
+
+impl PartialEq<Name> for str {
+    fn eq(&self, other: &Name) -> bool {
+        self == other.0.text
+    }
+}
+
+impl PartialEq<Name> for String {
+    fn eq(&self, other: &Name) -> bool {
+        self == other.0.text
+    }
+}
+
+impl fmt::Display for Name {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.0.text)
+    }
+}
+
+impl fmt::Debug for Name {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Debug::fmt(self.0.text, f)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_order_and_read_as_their_texts_do() {
+        let mut texts: Vec<&str> = known().keys().copied().collect();
+        assert_eq!(Name::default(), "");
+        assert!(texts.contains(&"a") && texts.contains(&"a2") && texts.contains(&"z1"));
+        assert!(!texts.contains(&"a1"), "the first of its role has no number");
+        texts.extend(["a41", "geometry.load.rail", "zz", "A", "cure.zeal", "äußere"]);
+        for one in &texts {
+            assert_eq!(Name::new(one).as_str(), *one);
+            for two in &texts {
+                assert_eq!(Name::new(one).cmp(&Name::new(two)), one.cmp(two), "{one} {two}");
+                assert_eq!(Name::new(one) == Name::new(two), one == two);
+            }
+        }
+    }
+
+    #[test]
+    fn threads_share_one_name() {
+        let names: Vec<Name> = std::thread::scope(|scope| {
+            let all: Vec<_> = (0..8).map(|_| scope.spawn(|| Name::new("geometry.load.gust"))).collect();
+            all.into_iter().map(|one| one.join().expect("no panic")).collect()
+        });
+        assert!(names.iter().all(|name| *name == Name::new("geometry.load.gust")));
+    }
+
+    #[test]
+    fn places_are_those_of_the_canonical_form() {
+        assert_eq!(Name::new("fibre.name").place(), 0);
+        assert_eq!(Name::new("geometry.load.gust").place(), Name::new("geometry.load").place());
+        assert_eq!(Name::new("no such").place(), ORDER.len());
+        assert_eq!(Name::new("resin-content.route").facet(), "resin-content");
+    }
+}
