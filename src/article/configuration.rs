@@ -99,9 +99,11 @@ impl Configuration {
 
     /// Returns the part of this within one zone, joint or face; under no name what belongs to none.
     pub fn part(&self, scope: &str) -> Part<'_> {
-        let from = self.rows.partition_point(|(key, _)| key.scope.as_str() < scope);
+        // A name that nothing has borne yet is no scope of this either.
+        let Some(scope) = Name::borne(scope) else { return Part::default() };
+        let from = self.rows.partition_point(|(key, _)| key.scope < scope);
         let rest = self.rows.get(from..).unwrap_or_default();
-        let upto = rest.partition_point(|(key, _)| key.scope.as_str() <= scope);
+        let upto = rest.partition_point(|(key, _)| key.scope <= scope);
         Part { rows: rest.get(..upto).unwrap_or_default() }
     }
 
@@ -153,7 +155,7 @@ impl<'a> Part<'a> {
 
     /// Returns the nominal of an attribute of one constituent.
     pub fn of(self, base: &str, letter: &str) -> Option<&'a AttributeValue> {
-        let key = (Name::new(letter), Name::new(base), Limit::Nominal);
+        let key = (Name::borne(letter)?, Name::borne(base)?, Limit::Nominal);
         find(self.rows, |own| (own.letter, own.base, own.limit).cmp(&key))
     }
 

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use std::fmt;
 use std::hash::{Hash, Hasher};
 use std::ops::Deref;
-use std::sync::{OnceLock, RwLock};
+use std::sync::{OnceLock, PoisonError, RwLock};
 
 /// An attribute, a letter or a scope.
 ///
@@ -53,33 +53,42 @@ fn known() -> &'static HashMap<&'static str, Word> {
     })
 }
 
-fn further(text: &str) -> &'static Word {
+/// Words that are not known beforehand. The map is whole after every step on it, so one that a panicking
+/// thread left behind serves as well.
+fn further() -> &'static RwLock<HashMap<&'static str, &'static Word>> {
     static FURTHER: OnceLock<RwLock<HashMap<&'static str, &'static Word>>> = OnceLock::new();
-    let further = FURTHER.get_or_init(RwLock::default);
-    // A map is whole after every step on it, so one that a panicking thread left behind serves as well.
-    let find = further.read().unwrap_or_else(std::sync::PoisonError::into_inner).get(text).copied();
-    find.unwrap_or_else(|| {
-        let mut all = further.write().unwrap_or_else(std::sync::PoisonError::into_inner);
-        // Another thread may have been quicker.
-        if let Some(word) = all.get(text) {
-            return word;
-        }
-        let text: &'static str = text.to_string().leak();
-        let word: &'static Word = Box::leak(Box::new(Word::of(text, None)));
-        all.insert(text, word);
-        word
-    })
+    FURTHER.get_or_init(RwLock::default)
+}
+
+fn keep(text: &str) -> &'static Word {
+    let mut all = further().write().unwrap_or_else(PoisonError::into_inner);
+    // Another thread may have been quicker.
+    if let Some(word) = all.get(text) {
+        return word;
+    }
+    let text: &'static str = text.to_string().leak();
+    let word: &'static Word = Box::leak(Box::new(Word::of(text, None)));
+    all.insert(text, word);
+    word
 }
 
 impl Name {
     /// Returns the name of a text.
     pub fn new(text: &str) -> Self {
-        Self(known().get(text).unwrap_or_else(|| further(text)))
+        Self::borne(text).unwrap_or_else(|| Self(keep(text)))
     }
 
     /// Returns the name of a text that is known beforehand.
     pub(super) fn known(text: &str) -> Option<Self> {
         known().get(text).map(Self)
+    }
+
+    /// Returns the name of a text if anything bears it yet; unlike [`Name::new`] it keeps nothing.
+    pub(super) fn borne(text: &str) -> Option<Self> {
+        Self::known(text).or_else(|| {
+            let further = further().read().unwrap_or_else(PoisonError::into_inner);
+            further.get(text).copied().map(Self)
+        })
     }
 
     /// Returns the text.

@@ -1,7 +1,7 @@
 //! Conforming: writing down what an article was, by value, when its evidence was finished.
 
 use super::coverage::Demand;
-use super::verdict::lay_measured;
+use super::made::lay_measured;
 use crate::article::{
     ArticleError, Configuration, Configurator, FORM, Key, Limit, Subject, Uses, uses, zones_of,
 };

@@ -131,28 +131,33 @@ fn other_face(scope: Name) -> Name {
 
 fn scope_by_scope(now: &Configuration, made: &AsMade, crossed: bool) -> Deltas {
     let mut found = Deltas { crossed, ..Deltas::default() };
-    let mut scopes: Vec<Name> = now.parts().map(|(scope, _)| scope).collect();
-    scopes.extend(made.main.parts().map(|(scope, _)| found.conformed_scope(scope)));
+    let own: Vec<(Name, Part<'_>)> = now.parts().collect();
+    let mut past: Vec<(Name, Part<'_>)> =
+        made.main.parts().map(|(scope, part)| (found.conformed_scope(scope), part)).collect();
+    past.sort_by_key(|(scope, _)| *scope);
+    let mut scopes: Vec<Name> = own.iter().chain(&past).map(|(scope, _)| *scope).collect();
     scopes.sort();
     scopes.dedup();
     for scope in scopes {
-        let conformed = found.conformed_scope(scope);
-        let context = Context { scope, conformed, measured: &made.measured };
-        let (own, then) = (now.part(&scope), made.main.part(&conformed));
-        if then.is_empty() || own.is_empty() {
-            whole_scope(&context, own, then, &mut found);
-        } else {
-            one_scope(&context, own, then, &mut found);
+        let context = Context { scope, conformed: found.conformed_scope(scope), measured: &made.measured };
+        match (named(&own, scope), named(&past, scope)) {
+            (Some(now), Some(then)) => one_scope(&context, now, then, &mut found),
+            (Some(side), None) => whole_scope(&context, side, false, &mut found),
+            (None, Some(side)) => whole_scope(&context, side, true, &mut found),
+            (None, None) => {}
         }
     }
     found.all.sort_by(|one, two| one.key.written_order(&two.key));
     found
 }
 
+fn named<'a>(all: &[(Name, Part<'a>)], scope: Name) -> Option<Part<'a>> {
+    let at = all.binary_search_by_key(&scope, |(own, _)| *own).ok()?;
+    all.get(at).map(|(_, part)| *part)
+}
+
 /// A zone or joint that came or went: each of its nominals differs from none.
-fn whole_scope(context: &Context<'_>, now: Part<'_>, then: Part<'_>, found: &mut Deltas) {
-    let gone = now.is_empty();
-    let side = if gone { then } else { now };
+fn whole_scope(context: &Context<'_>, side: Part<'_>, gone: bool, found: &mut Deltas) {
     for (key, value) in side.rows() {
         if key.limit == Limit::Nominal && key.facet() != "claims" {
             found.all.push(Delta {

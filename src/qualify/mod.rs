@@ -1,15 +1,20 @@
 //! Comparison, the sensitivity table, coverage, verdicts, the retest plan.
 
+mod asked;
 pub mod assumed;
 pub mod behind;
 pub mod concede;
 pub mod conform;
 pub mod coverage;
 pub mod delta;
+mod demands;
+mod extension;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod gaps;
+mod homes;
 pub mod judge;
+mod made;
 pub mod pool;
 pub mod rests;
 pub mod retest;

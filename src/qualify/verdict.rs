@@ -1,24 +1,26 @@
 //! Duties and their verdicts, panel by panel.
 
-use super::coverage::{Coverage, Demand, TestedTo, bounds};
+use super::coverage::{Coverage, Demand, bounds};
 use super::delta::{AsMade, Deltas, compare};
+use super::demands::{Demands, Used};
+use super::extension::Extension;
 use super::judge::{Reason, judge};
-use super::pool::{self, Completeness, Outcome, Pool};
-use super::sieve::{Look, Sieve};
-use super::table::{KindRow, OnlyWhere, Table};
+use super::made::{Made, made_of};
+use super::pool::{self, Completeness, Outcome};
+use super::sieve::Sieve;
+use super::table::{KindRow, Table};
 use crate::article::{
-    ArticleError, Claims, Configuration, Configurator, FORM, Face, Key, LayerRole, Limit, NoSkin, Sites,
-    Subject, Uses, exposure_of, lamina_in, skin, uses, zones_of,
+    ArticleError, Configuration, Configurator, FORM, Key, Limit, Sites, Subject, Uses, uses,
 };
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    AppliesTo, AttributeValue, Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, Exposure, LoadPath,
-    Panel, Showing, SubjectKind,
+    Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, LoadPath, Showing, SubjectKind,
 };
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt;
+use std::sync::Arc;
 
 /// What is known of a duty.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -206,17 +208,6 @@ pub struct Evaluation {
     pub assumptions: Vec<String>,
 }
 
-/// What is needed of one finished evidence record.
-struct Made<'a> {
-    entry: &'a Entry<Evidence>,
-    label: Option<Subject>,
-    /// Each article of the evidence, with the others beside it.
-    articles: Vec<AsMade>,
-    /// What each article shows at first look.
-    looks: Vec<Look>,
-    tested: TestedTo,
-}
-
 /// Judges every duty of a ledger on a day.
 ///
 /// # Errors
@@ -227,7 +218,7 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
     let Ok(table) = Table::built_in() else {
         return Ok(Evaluation { duties: BTreeMap::new(), uses, assumptions: Vec::new() });
     };
-    let demands = Demands::of(ledger, &configurator, &uses)?;
+    let demands = Demands::all(ledger, &configurator, &uses)?;
     let superseded = superseded(ledger);
     let mut by_showing: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
     for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains(evidence.id.as_str())) {
@@ -321,107 +312,22 @@ fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>
         .collect()
 }
 
-/// Demands and configurations of each subject as each panel uses it.
-struct Demands {
-    all: HashMap<(Subject, String), (Vec<Configuration>, Demand)>,
-}
-
-impl Demands {
-    fn of(ledger: &Ledger, configurator: &Configurator<'_>, uses: &Uses) -> Result<Self, ArticleError> {
-        let asked: Vec<(&Subject, &String, &Sites)> = uses
-            .iter()
-            .flat_map(|(subject, panels)| panels.iter().map(move |(panel, sites)| (subject, panel, sites)))
-            .collect();
-        let made: Vec<Result<_, ArticleError>> = asked
-            .par_iter()
-            .map(|(subject, panel, sites)| {
-                let configurations = configurator.variants(subject, Some(panel))?;
-                let demand = demand(ledger, configurator, subject, panel, sites)?;
-                Ok((((*subject).clone(), (*panel).clone()), (configurations, demand)))
-            })
-            .collect();
-        let mut all = HashMap::with_capacity(made.len());
-        for one in made {
-            let (key, value) = one?;
-            all.insert(key, value);
-        }
-        Ok(Self { all })
-    }
-}
-
-fn demand(
-    ledger: &Ledger,
-    configurator: &Configurator<'_>,
-    subject: &Subject,
-    panel_id: &str,
-    sites: &Sites,
-) -> Result<Demand, ArticleError> {
-    let mut found = Demand { claims: Claims::default(), ..Demand::default() };
-    let Some(panel) = ledger.panels.get(panel_id) else { return Ok(found) };
-    // A bond is asked what the zones of its faces are asked.
-    let zones = zones_of(&panel.value, sites);
-    found.claims = configurator.claims(subject, panel_id, &zones)?;
-    for at in &zones {
-        let Some(zone) = panel.value.zones.get(*at) else { continue };
-        let exposure = exposure_of(&panel.value, zone.exposure.as_ref());
-        if let Some(minimum) = &exposure.minimum {
-            let own = minimum.si();
-            found.minimum = Some(found.minimum.map_or(own, |known: f64| known.min(own)));
-        } else {
-            found.assumptions.push(format!("panel/{panel_id} names no lowest temperature: none is asked"));
-        }
-        if let Some(moisture) = &exposure.moisture {
-            found.moisture.push(moisture.to_string());
-        }
-        match skin(ledger, panel, zone)? {
-            Ok(skin) => {
-                found.assumptions.extend(skin.assumptions);
-                let hotter = |known: &Option<(f64, String)>, own: f64| {
-                    known.as_ref().is_none_or(|(known, _)| own > *known)
-                };
-                if hotter(&found.structural, skin.structural) {
-                    found.structural = Some((skin.structural, skin.surface.clone()));
-                }
-                if hotter(&found.ramp, skin.ramp) {
-                    found.ramp = Some((skin.ramp, skin.surface));
-                }
-            }
-            Err(NoSkin::Shaded) => {}
-            Err(NoSkin::Sheet) => found.assumptions.push(format!(
-                "panel/{panel_id} zone {} is sheet: its skin temperature is not judged",
-                zone.name
-            )),
-            Err(NoSkin::NoClimate) => {
-                found.assumptions.push("ledger names no climate: no skin temperature is asked".to_string());
-            }
-            Err(NoSkin::Refused(words)) => found
-                .assumptions
-                .push(format!("panel/{panel_id} zone {} has no skin temperature: {words}", zone.name)),
-        }
-    }
-    for list in [&mut found.assumptions, &mut found.moisture] {
-        list.sort();
-        list.dedup();
-    }
-    Ok(found)
-}
-
 /// Everything that one showing's duties are judged with.
-struct Room<'a> {
-    ledger: &'a Ledger,
-    configurator: &'a Configurator<'a>,
-    uses: &'a Uses,
-    demands: &'a Demands,
-    showing: &'a Entry<Showing>,
-    row: &'a KindRow,
-    records: &'a [&'a Entry<Evidence>],
+pub(super) struct Room<'a> {
+    pub(super) ledger: &'a Ledger,
+    pub(super) configurator: &'a Configurator<'a>,
+    pub(super) uses: &'a Uses,
+    pub(super) demands: &'a Demands<'a>,
+    pub(super) showing: &'a Entry<Showing>,
+    pub(super) row: &'a KindRow,
+    pub(super) records: &'a [&'a Entry<Evidence>],
 }
 
 /// One candidate compared with what is now and with what one panel asks.
 #[derive(Clone)]
-struct Compared {
-    asks: Asks,
-    reasons: Vec<Reason>,
+pub(super) struct Compared {
+    pub(super) asks: Asks,
+    pub(super) reasons: Vec<Reason>,
     allowed: Vec<Reason>,
     notes: Vec<String>,
     /// It is apart at first look, and its differences were not worked out.
@@ -499,134 +405,17 @@ impl Room<'_> {
             .collect()
     }
 
-    /// `material` and `recipe` of `applies_to` narrow the subject.
-    fn contains(&self, subject: &Subject) -> Result<bool, ArticleError> {
-        let Some(AppliesTo { material, recipe, .. }) = &self.showing.value.applies_to else {
-            return Ok(true);
-        };
-        if !recipe.is_empty() {
-            let mut any = false;
-            for wanted in recipe.iter() {
-                any |= match subject {
-                    Subject::Laminate(own) | Subject::Painted(own, _) => own == wanted.id(),
-                    Subject::Lamina { .. } => match self.ledger.recipes.get(wanted.id()) {
-                        Some(entry) => lamina_in(self.ledger, subject, entry)?,
-                        None => false,
-                    },
-                    Subject::Bond { faces, .. } => {
-                        faces.iter().any(|face| *face == Face::Laminate(wanted.id().to_string()))
-                    }
-                    Subject::Panel(panel) => self.ledger.panels.get(panel).is_some_and(|panel| {
-                        let uses = |zone: &crate::record::Zone| {
-                            zone.recipe.as_ref().is_some_and(|own| own.id() == wanted.id())
-                        };
-                        panel.value.zones.iter().any(uses)
-                    }),
-                    Subject::Sheet(..) | Subject::Programme => false,
-                };
-            }
-            if !any {
-                return Ok(false);
-            }
-        }
-        if !material.is_empty() {
-            return Ok(material
-                .iter()
-                .any(|wanted| super::rests::uses_material(self.ledger, subject, wanted.id())));
-        }
-        Ok(true)
-    }
-
-    /// The other keys of `applies_to` narrow the panels.
-    fn applies(&self, panel: &Entry<Panel>, sites: &Sites, subject: &Subject) -> Result<bool, ArticleError> {
-        let Some(applies) = &self.showing.value.applies_to else { return Ok(true) };
-        let value = &panel.value;
-        if applies.class.is_some_and(|class| value.class.unwrap_or(Class::Structural) != class) {
-            return Ok(false);
-        }
-        if !applies.group.is_empty() && !applies.group.iter().any(|group| Some(group) == value.group.as_ref())
-        {
-            return Ok(false);
-        }
-        if !applies.panel.is_empty() && !applies.panel.iter().any(|id| id.id() == panel.id) {
-            return Ok(false);
-        }
-        if applies.load_path.is_some_and(|path| value.load_path != Some(path)) {
-            return Ok(false);
-        }
-        if *subject == Subject::Programme && !self.contains_panel(panel)? {
-            return Ok(false);
-        }
-        match &applies.exposure {
-            Some(asked) => Ok(exposures(value, sites).iter().any(|own| every_key_equal(asked, own))),
-            None => Ok(true),
-        }
-    }
-
-    fn contains_panel(&self, panel: &Entry<Panel>) -> Result<bool, ArticleError> {
-        self.contains(&Subject::Panel(panel.id.clone()))
-    }
-
-    /// Whether the subject, or the panel that uses it, has what the kind tests.
-    fn has(&self, panel: &Entry<Panel>, sites: &Sites, subject: &Subject) -> Result<bool, ArticleError> {
-        let value = &panel.value;
-        let exposed = |holds: &dyn Fn(&Exposure) -> bool| exposures(value, sites).iter().any(holds);
-        let layer = |role: LayerRole| -> Result<bool, ArticleError> {
-            for zone in sites.zones.iter().filter_map(|at| value.zones.get(*at)) {
-                if let Some(recipe) =
-                    zone.recipe.as_ref().and_then(|recipe| self.ledger.recipes.get(recipe.id()))
-                    && crate::article::expand(self.ledger, recipe)?.iter().any(|layer| layer.role == role)
-                {
-                    return Ok(true);
-                }
-            }
-            Ok(false)
-        };
-        let sheet_face = || match subject {
-            Subject::Bond { faces, .. } => faces.iter().any(|face| matches!(face, Face::Sheet(_))),
-            _ => false,
-        };
-        let holes = value.holes.as_ref().is_some_and(|holes| holes.largest.is_some());
-        let outdoor =
-            |exposure: &Exposure| exposure.zone.as_ref().is_some_and(|zone| zone.as_str() == "outdoor");
-        let painted = match subject {
-            Subject::Painted(_, finish) => finish.is_some(),
-            _ => sites.zones.iter().filter_map(|at| value.zones.get(*at)).any(|zone| zone.finish.is_some()),
-        };
-        Ok(match self.row.only_where {
-            OnlyWhere::None => true,
-            OnlyWhere::Core => layer(LayerRole::Core)?,
-            OnlyWhere::Fittings => !value.fittings.is_empty(),
-            OnlyWhere::FittingsOrHoles => !value.fittings.is_empty() || holes,
-            OnlyWhere::Compartment => exposed(&|exposure| exposure.compartment == Some(true)),
-            OnlyWhere::Lightning => exposed(&|exposure| exposure.lightning.is_some()),
-            OnlyWhere::Painted => painted,
-            OnlyWhere::PaintedOutdoor => painted && exposed(&outdoor),
-            OnlyWhere::NoSheetFace => !sheet_face(),
-            OnlyWhere::SheetFace => {
-                sheet_face()
-                    || matches!(subject, Subject::Panel(_))
-                        && value.zones.iter().any(|zone| zone.sheet.is_some())
-            }
-            OnlyWhere::MeshOrLightning => {
-                layer(LayerRole::Mesh)? || exposed(&|exposure| exposure.lightning.is_some())
-            }
-            OnlyWhere::Fluids => exposed(&|exposure| !exposure.fluids.is_empty()),
-            OnlyWhere::WhatTheCheckNeeds => true,
-        })
-    }
-
     fn duty(&self, subject: &Subject, using: Vec<String>, candidates: &[Made<'_>], sieve: &Sieve) -> Duty {
-        let nothing = (vec![Configuration::default()], Demand::default());
-        let mut shared: HashMap<&Configuration, Vec<Sight>> = HashMap::new();
+        let nothing = Used { variants: Arc::new(vec![Configuration::default()]), demand: Demand::default() };
+        // Panels share what is equal, so where it lies tells them apart.
+        let mut shared: HashMap<*const Configuration, Vec<Sight>> = HashMap::new();
         let mut panels = BTreeMap::new();
         for panel in using {
-            let (variants, demand) =
-                self.demands.all.get(&(subject.clone(), panel.clone())).unwrap_or(&nothing);
+            let Used { variants, demand } = self.demands.of(subject, &panel).unwrap_or(&nothing);
             let load_path = self.ledger.panels.get(&panel).and_then(|panel| panel.value.load_path);
             let mut worst: Option<Judged> = None;
-            for configuration in variants {
-                let sights = shared.entry(configuration).or_insert_with(|| {
+            for configuration in variants.iter() {
+                let sights = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
                     let now = sieve.look(configuration);
                     let apart = |one: &Made<'_>| one.looks.iter().all(|look| look.is_apart(&now));
                     candidates.iter().map(|one| Sight { apart: apart(one), deltas: None }).collect()
@@ -775,7 +564,7 @@ impl Room<'_> {
         Compared { asks, reasons, allowed, notes, unseen: false }
     }
 
-    fn primary(&self, evidence: &Evidence) -> bool {
+    pub(super) fn primary(&self, evidence: &Evidence) -> bool {
         match evidence.kind {
             EvidenceKind::Test | EvidenceKind::Inspection => true,
             EvidenceKind::Analysis => {
@@ -980,324 +769,6 @@ impl Room<'_> {
         }
         judged
     }
-
-    /// A failed equivalence may be repeated once, later, on a new set of panels and with a reason.
-    fn is_repeat(&self, failed: &Made<'_>, repeat: &Made<'_>) -> bool {
-        let (old, new) = (&failed.entry.value, &repeat.entry.value);
-        let panels = |made: &Made<'_>| -> BTreeSet<(String, String)> {
-            self.ledger.data.get(&made.entry.id).map_or_else(BTreeSet::new, |data| {
-                data.rows.iter().map(|row| (row.batch.clone(), row.panel.clone())).collect()
-            })
-        };
-        let equivalences = old.kind == EvidenceKind::Equivalence && new.kind == EvidenceKind::Equivalence;
-        let (was, is) = (panels(failed), panels(repeat));
-        let later = old.made.is_some() && new.made > old.made;
-        let new_set = !was.is_empty() && !is.is_empty() && was.is_disjoint(&is);
-        equivalences && old.baseline == new.baseline && later && new_set
-    }
-
-    /// Judges one conforming extension: whether it counts, fails, or leaves the duty short.
-    fn extension(
-        &self,
-        demand: &Demand,
-        load_path: Option<LoadPath>,
-        made: &Made<'_>,
-        candidates: &[Made<'_>],
-        compared: &[Compared],
-    ) -> Extension {
-        let showing = &self.showing.value;
-        let evidence = &made.entry.value;
-        let level = match evidence.kind {
-            EvidenceKind::Equivalence => Asks::Equivalence,
-            _ => Asks::Analysis,
-        };
-        let baseline = evidence.baseline.as_ref().and_then(|baseline| {
-            candidates
-                .iter()
-                .zip(compared)
-                .find(|(made, _)| made.entry.id == baseline.id() && self.primary(&made.entry.value))
-        });
-        let own = pool::pool(self.ledger, showing, &[made.entry]);
-        let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
-        let baseline_pool = baseline.map(|(baseline, _)| pool::pool(self.ledger, showing, &[baseline.entry]));
-        let outcome = match (evidence.kind, &baseline_pool) {
-            (EvidenceKind::Equivalence, Some(pool)) => pool::equivalent(&own, pool, showing),
-            (EvidenceKind::Equivalence, None) => {
-                Outcome::Unknown("it names no finished baseline".to_string())
-            }
-            _ => self.argument(&own, ramp),
-        };
-        let words = match outcome {
-            Outcome::Fails(words) => return Extension::Fails(words),
-            Outcome::Unknown(words) => {
-                return Extension::Short(
-                    baseline.map_or(Asks::Retest, |(_, compared)| compared.asks),
-                    vec![note("result", &words, Asks::None)],
-                );
-            }
-            Outcome::Holds(words) => words,
-        };
-        let (Some((baseline, to_now)), Some(pool)) = (baseline, baseline_pool) else {
-            let words = "it names no finished, conformed primary baseline of the same showing";
-            return Extension::Short(Asks::Retest, vec![note("baseline", words, Asks::None)]);
-        };
-        if evidence.kind == EvidenceKind::Equivalence {
-            let lacks = pool::equivalence_completeness(&own, showing);
-            if !lacks.is_complete() {
-                return Extension::Short(
-                    to_now.asks,
-                    vec![note("sample", &lacks.lacks.join(", "), Asks::None)],
-                );
-            }
-        }
-        let complete = pool::completeness(&pool, showing);
-        // Design values stay the baseline's; what the panel asks of them is asked now.
-        let values = match pool::judge(&pool, &showing.accept, load_path, complete.is_complete(), ramp) {
-            Outcome::Holds(values) if complete.is_complete() => values,
-            Outcome::Fails(words) if complete.is_complete() && showing.accept.above_skin_by.is_some() => {
-                return Extension::Fails(format!("{words}; the requirement moved"));
-            }
-            _ => {
-                let words = format!("its baseline evidence/{} is not complete and passed", baseline.entry.id);
-                return Extension::Short(to_now.asks, vec![note("baseline", &words, Asks::None)]);
-            }
-        };
-        if to_now.asks > level {
-            let mut reasons = to_now.reasons.clone();
-            reasons.insert(
-                0,
-                note(
-                    "baseline",
-                    &format!(
-                        "evidence/{} to now asks {}, more than {} closes",
-                        baseline.entry.id, to_now.asks, evidence.kind
-                    ),
-                    Asks::None,
-                ),
-            );
-            return Extension::Short(to_now.asks, reasons);
-        }
-        Extension::Counts(format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id))
-    }
-
-    /// Analysis and similarity hold by a statement, or by a value that meets the criterion.
-    fn argument(&self, own: &Pool, ramp: Option<f64>) -> Outcome {
-        if own.statements.contains(&false) {
-            return Outcome::Fails("the record states that it does not hold".to_string());
-        }
-        if own.statements.contains(&true) {
-            return Outcome::Holds("stated".to_string());
-        }
-        let accept = crate::record::Accept { basis: None, ..self.showing.value.accept.clone() };
-        pool::judge(own, &accept, None, true, ramp)
-    }
-
-    /// Turns `lapsed` into `open` where the nearest evidence never was this subject's.
-    fn assign_lapses(&self, duties: &mut [Duty], candidates: &[Made<'_>]) -> Result<(), ArticleError> {
-        let unsure: Vec<usize> = duties
-            .iter()
-            .enumerate()
-            .filter(|(_, duty)| duty.panels.values().any(is_full_lapse))
-            .map(|(at, _)| at)
-            .collect();
-        if unsure.is_empty() {
-            return Ok(());
-        }
-        let mut plain: HashMap<Subject, Configuration> = HashMap::new();
-        let labels = candidates.iter().filter_map(|made| made.label.as_ref());
-        for subject in labels.chain(duties.iter().map(|duty| &duty.subject)) {
-            if !plain.contains_key(subject)
-                && let Ok(configuration) = self.configurator.configuration(subject, None)
-            {
-                plain.insert(subject.clone(), configuration);
-            }
-        }
-        let mut equal: HashMap<&Configuration, Vec<&Subject>> = HashMap::new();
-        for duty in duties.iter() {
-            if let Some(configuration) = plain.get(&duty.subject) {
-                equal.entry(configuration).or_default().push(&duty.subject);
-            }
-        }
-        let homes: BTreeSet<Subject> =
-            candidates.iter().flat_map(|made| self.homes(made, duties, &plain, &equal)).collect();
-        for at in unsure {
-            let Some(duty) = duties.get_mut(at) else { continue };
-            let belongs = homes.contains(&duty.subject);
-            for judged in duty.panels.values_mut().filter(|judged| is_full_lapse(judged)) {
-                if belongs {
-                    continue;
-                }
-                let label = |entry: &&&Entry<Evidence>| {
-                    Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject)
-                };
-                let unconformed =
-                    self.records.iter().filter(label).any(|entry| {
-                        entry.value.state == EvidenceState::Done && entry.value.conformed.is_none()
-                    });
-                judged.verdict =
-                    if judged.under_way.is_empty() && !unconformed { Verdict::Open } else { Verdict::Short };
-                let near = judged.evidence.join(", ");
-                let words = format!("nothing recorded for it; the nearest is {near}");
-                judged.nearest =
-                    std::mem::replace(&mut judged.because, vec![note("evidence", &words, Asks::Retest)]);
-            }
-        }
-        Ok(())
-    }
-
-    /// The subjects in use that a record belongs to.
-    fn homes(
-        &self,
-        made: &Made<'_>,
-        duties: &[Duty],
-        plain: &HashMap<Subject, Configuration>,
-        equal: &HashMap<&Configuration, Vec<&Subject>>,
-    ) -> BTreeSet<Subject> {
-        let mut homes = BTreeSet::new();
-        if let Some(label) = made.label.as_ref().filter(|label| self.uses.contains_key(*label)) {
-            homes.insert(label.clone());
-            let twins = plain.get(label).and_then(|own| equal.get(own));
-            homes.extend(twins.into_iter().flatten().map(|twin| (*twin).clone()));
-            return homes;
-        }
-        let mut nearest: Option<usize> = None;
-        for duty in duties {
-            let Some(configuration) = plain.get(&duty.subject) else { continue };
-            let Some(article) = made.articles.first() else { continue };
-            let deltas = compare(configuration, article);
-            let differing =
-                deltas.all.iter().filter(|delta| !matches!(delta.key.facet(), "tool" | "claims")).count();
-            let count = differing + deltas.more;
-            match nearest {
-                Some(least) if count > least => {}
-                Some(least) if count == least => {
-                    homes.insert(duty.subject.clone());
-                }
-                _ => {
-                    nearest = Some(count);
-                    homes = BTreeSet::from([duty.subject.clone()]);
-                }
-            }
-        }
-        homes
-    }
-}
-
-fn is_full_lapse(judged: &Judged) -> bool {
-    judged.verdict == Verdict::Lapsed && judged.asks == Asks::Retest
-}
-
-enum Extension {
-    Counts(String),
-    Fails(String),
-    Short(Asks, Vec<Reason>),
-}
-
-fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<Made<'a>> {
-    let conformed = entry.value.conformed.as_ref()?;
-    // A newer form can't be compared by this program; the ledger's check says so.
-    if conformed.form > FORM {
-        return None;
-    }
-    let mut main = Configuration::from_map(&conformed.attributes);
-    let mut measured = BTreeSet::new();
-    for (name, value) in &entry.value.measured {
-        lay_measured(&mut main, &mut measured, name, value);
-    }
-    let others = conformed
-        .others
-        .iter()
-        .map(|differs| {
-            let mut other = main.clone();
-            let keys: Vec<(Key, &AttributeValue)> =
-                differs.iter().map(|(name, value)| (Key::parse(name), value)).collect();
-            // A nominal of its own stands without the limits of the first article.
-            for (key, _) in keys.iter().filter(|(key, _)| key.limit == Limit::Nominal) {
-                for limit in [Limit::Low, Limit::High] {
-                    other.remove(&key.limit(limit));
-                }
-            }
-            for (key, value) in keys {
-                other.set(key, value.clone());
-            }
-            other
-        })
-        .collect();
-    let tested = TestedTo::read(conformed.tested.as_ref(), &main);
-    let articles = articles(main, others, measured);
-    let looks = articles.iter().map(|article| sieve.look(&article.main)).collect();
-    Some(Made { entry, label: Subject::from_label(&entry.value.subject), articles, looks, tested })
-}
-
-/// Gives each article its turn to be the one compared with; ranges run over all.
-fn articles(main: Configuration, others: Vec<Configuration>, measured: BTreeSet<Key>) -> Vec<AsMade> {
-    let all: Vec<Configuration> = std::iter::once(main).chain(others).collect();
-    (0..all.len())
-        .filter_map(|at| {
-            let main = all.get(at)?.clone();
-            let others = all.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, one)| one.clone());
-            Some(AsMade { main, others: others.collect(), measured: measured.clone() })
-        })
-        .collect()
-}
-
-/// Lays a measured value over what the ledger said; it has no limits.
-pub fn lay_measured(
-    configuration: &mut Configuration,
-    measured: &mut BTreeSet<Key>,
-    name: &str,
-    value: &AttributeValue,
-) {
-    let key = Key::parse(name);
-    let mut keys = vec![key];
-    // The coupon has one film: what was measured is its total and its greatest.
-    if key.base == "film-build.total" {
-        keys.push(Key { base: "film-build.max".into(), ..key });
-    }
-    for key in keys {
-        for limit in [Limit::Low, Limit::High] {
-            configuration.remove(&key.limit(limit));
-        }
-        configuration.set(key, canonical_measured(&key, value));
-        measured.insert(key);
-    }
-}
-
-/// Brings a measured value to the unit of the canonical form.
-fn canonical_measured(key: &Key, value: &AttributeValue) -> AttributeValue {
-    use crate::quantity::{Kind, Quantity};
-    let (kind, unit) = match key.base.as_str() {
-        "film-build.total" | "film-build.max" => (Kind::Length, "um"),
-        "resin-content" => (Kind::Fraction, "%"),
-        "fibre-areal"
-        | "adhesive.areal"
-        | "surfacing.areal"
-        | "mesh.areal"
-        | "cure.bleed"
-        | "resin-content.uptake"
-        | "resin-content.fill" => (Kind::ArealMass, "g/m2"),
-        "core-density" | "fibre.density" | "resin.density" | "adhesive.density" => (Kind::Density, "kg/m3"),
-        "core-thickness"
-        | "weave.thickness"
-        | "adhesive.thickness"
-        | "geometry.thickness"
-        | "geometry.width"
-        | "glazing.thickness"
-        | "surfacing.thickness"
-        | "mesh.thickness"
-        | "edges.holes" => (Kind::Length, "mm"),
-        "colour.absorptance" | "colour.emittance" => (Kind::Fraction, ""),
-        "out-time.out_life" | "out-time.max_out_time" => (Kind::Duration, "min"),
-        "cure.pressure" | "cure.vacuum" => (Kind::Stress, "Pa"),
-        _ => return value.clone(),
-    };
-    match value {
-        AttributeValue::One(text) => match Quantity::parse(kind, text) {
-            Ok(quantity) => AttributeValue::One(quantity.canonical(unit)),
-            Err(_) => value.clone(),
-        },
-        AttributeValue::List(_) => value.clone(),
-    }
 }
 
 /// A reason that names no attribute of a configuration.
@@ -1312,38 +783,6 @@ pub fn note(attribute: &str, words: &str, effect: Asks) -> Reason {
         evidence: None,
         panels: Vec::new(),
     }
-}
-
-fn exposures(panel: &Panel, sites: &Sites) -> Vec<Exposure> {
-    let mut all: Vec<Exposure> = zones_of(panel, sites)
-        .iter()
-        .filter_map(|at| panel.zones.get(*at))
-        .map(|zone| exposure_of(panel, zone.exposure.as_ref()))
-        .collect();
-    if all.is_empty() {
-        all.push(exposure_of(panel, None));
-    }
-    all
-}
-
-fn every_key_equal(asked: &Exposure, own: &Exposure) -> bool {
-    fn holds<T: PartialEq>(asked: &Option<T>, own: &Option<T>) -> bool {
-        asked.is_none() || asked == own
-    }
-    let compartment = asked.compartment.is_none_or(|asked| asked == own.compartment.unwrap_or(false));
-    let sun = asked.sun.is_none_or(|asked| asked == own.sun.unwrap_or(true));
-    let minimum = match (&asked.minimum, &own.minimum) {
-        (None, _) => true,
-        (Some(asked), Some(own)) => (asked.si() - own.si()).abs() < 1e-9,
-        (Some(_), None) => false,
-    };
-    holds(&asked.zone, &own.zone)
-        && holds(&asked.lightning, &own.lightning)
-        && holds(&asked.moisture, &own.moisture)
-        && compartment
-        && sun
-        && minimum
-        && asked.fluids.iter().all(|fluid| own.fluids.contains(fluid))
 }
 
 /// Returns the kind of subject that a showing is judged on.
@@ -1370,7 +809,7 @@ pub(super) fn first_looks(ledger: &Ledger) -> Result<(usize, Vec<String>), Artic
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let table = Table::built_in().expect("the table is sound");
-    let demands = Demands::of(ledger, &configurator, &uses)?;
+    let demands = Demands::all(ledger, &configurator, &uses)?;
     let (mut apart, mut wrong) = (0, Vec::new());
     for showing in ledger.showings.values() {
         let row = &table.kinds[showing.value.kind.as_str()];
@@ -1378,14 +817,14 @@ pub(super) fn first_looks(ledger: &Ledger) -> Result<(usize, Vec<String>), Artic
             ledger.evidence.values().filter(|one| one.value.showing.id() == showing.id).collect();
         let (configurator, uses, demands) = (&configurator, &uses, &demands);
         let room = Room { ledger, configurator, uses, demands, showing, row, records: &records };
-        for ((subject, _), (variants, demand)) in &demands.all {
+        for (subject, Used { variants, demand }) in demands.iter() {
             let kind = subject.kind().word();
             if !row.allows(kind) {
                 continue;
             }
             let sieve = Sieve::of(row, kind, showing.value.own_steps());
             for made in room.candidates(&sieve) {
-                for configuration in variants {
+                for configuration in variants.iter() {
                     let now = sieve.look(configuration);
                     if !made.looks.iter().all(|look| look.is_apart(&now)) {
                         continue;

@@ -1,0 +1,120 @@
+//! What panels use of each subject, and what they ask of it.
+
+use super::coverage::Demand;
+use crate::article::{
+    ArticleError, Claims, Configuration, Configurator, NoSkin, Sites, Subject, Uses, exposure_of, skin,
+    zones_of,
+};
+use crate::ledger::Ledger;
+use rayon::prelude::*;
+use std::collections::HashMap;
+use std::sync::Arc;
+
+/// A subject as one panel uses it.
+pub(super) struct Used {
+    /// What it is there; panels that use equal ones share them.
+    pub(super) variants: Arc<Vec<Configuration>>,
+    /// What the panel asks of it.
+    pub(super) demand: Demand,
+}
+
+/// Every subject as each panel uses it.
+pub(super) struct Demands<'a> {
+    all: HashMap<&'a Subject, HashMap<&'a str, Used>>,
+}
+
+impl<'a> Demands<'a> {
+    pub(super) fn all(
+        ledger: &Ledger,
+        configurator: &Configurator<'_>,
+        uses: &'a Uses,
+    ) -> Result<Self, ArticleError> {
+        let asked: Vec<_> = uses.iter().collect();
+        let made: Vec<Result<_, ArticleError>> = asked
+            .par_iter()
+            .map(|(subject, panels)| {
+                let mut used = HashMap::with_capacity(panels.len());
+                let mut known: Vec<Arc<Vec<Configuration>>> = Vec::new();
+                for (panel, sites) in *panels {
+                    let made = configurator.variants(subject, Some(panel))?;
+                    let variants = known.iter().find(|known| ***known == made).cloned();
+                    let variants = variants.unwrap_or_else(|| {
+                        let new = Arc::new(made);
+                        known.push(Arc::clone(&new));
+                        new
+                    });
+                    let demand = demand(ledger, configurator, subject, panel, sites)?;
+                    used.insert(panel.as_str(), Used { variants, demand });
+                }
+                Ok((*subject, used))
+            })
+            .collect();
+        Ok(Self { all: made.into_iter().collect::<Result<_, _>>()? })
+    }
+
+    pub(super) fn of(&self, subject: &Subject, panel: &str) -> Option<&Used> {
+        self.all.get(subject)?.get(panel)
+    }
+
+    #[cfg(test)]
+    pub(super) fn iter(&self) -> impl Iterator<Item = (&Subject, &Used)> {
+        self.all.iter().flat_map(|(subject, panels)| panels.values().map(|used| (*subject, used)))
+    }
+}
+
+fn demand(
+    ledger: &Ledger,
+    configurator: &Configurator<'_>,
+    subject: &Subject,
+    panel_id: &str,
+    sites: &Sites,
+) -> Result<Demand, ArticleError> {
+    let mut found = Demand { claims: Claims::default(), ..Demand::default() };
+    let Some(panel) = ledger.panels.get(panel_id) else { return Ok(found) };
+    // A bond is asked what the zones of its faces are asked.
+    let zones = zones_of(&panel.value, sites);
+    found.claims = configurator.claims(subject, panel_id, &zones)?;
+    for at in &zones {
+        let Some(zone) = panel.value.zones.get(*at) else { continue };
+        let exposure = exposure_of(&panel.value, zone.exposure.as_ref());
+        if let Some(minimum) = &exposure.minimum {
+            let own = minimum.si();
+            found.minimum = Some(found.minimum.map_or(own, |known: f64| known.min(own)));
+        } else {
+            found.assumptions.push(format!("panel/{panel_id} names no lowest temperature: none is asked"));
+        }
+        if let Some(moisture) = &exposure.moisture {
+            found.moisture.push(moisture.to_string());
+        }
+        match skin(ledger, panel, zone)? {
+            Ok(skin) => {
+                found.assumptions.extend(skin.assumptions);
+                let hotter = |known: &Option<(f64, String)>, own: f64| {
+                    known.as_ref().is_none_or(|(known, _)| own > *known)
+                };
+                if hotter(&found.structural, skin.structural) {
+                    found.structural = Some((skin.structural, skin.surface.clone()));
+                }
+                if hotter(&found.ramp, skin.ramp) {
+                    found.ramp = Some((skin.ramp, skin.surface));
+                }
+            }
+            Err(NoSkin::Shaded) => {}
+            Err(NoSkin::Sheet) => found.assumptions.push(format!(
+                "panel/{panel_id} zone {} is sheet: its skin temperature is not judged",
+                zone.name
+            )),
+            Err(NoSkin::NoClimate) => {
+                found.assumptions.push("ledger names no climate: no skin temperature is asked".to_string());
+            }
+            Err(NoSkin::Refused(words)) => found
+                .assumptions
+                .push(format!("panel/{panel_id} zone {} has no skin temperature: {words}", zone.name)),
+        }
+    }
+    for list in [&mut found.assumptions, &mut found.moisture] {
+        list.sort();
+        list.dedup();
+    }
+    Ok(found)
+}

@@ -1,0 +1,110 @@
+//! Whose lapse a lapse is: what was never recorded for a subject is open, not lapsed.
+
+use super::delta::compare;
+use super::made::Made;
+use super::verdict::{Duty, Judged, Room, Verdict, note};
+use crate::article::{ArticleError, Configuration, Subject};
+use crate::ledger::Entry;
+use crate::record::sensitivity::Asks;
+use crate::record::{Evidence, EvidenceState};
+use std::collections::{BTreeSet, HashMap};
+
+impl Room<'_> {
+    /// Turns `lapsed` into `open` where the nearest evidence never was this subject's.
+    pub(super) fn assign_lapses(
+        &self,
+        duties: &mut [Duty],
+        candidates: &[Made<'_>],
+    ) -> Result<(), ArticleError> {
+        let unsure: Vec<usize> = duties
+            .iter()
+            .enumerate()
+            .filter(|(_, duty)| duty.panels.values().any(is_full_lapse))
+            .map(|(at, _)| at)
+            .collect();
+        if unsure.is_empty() {
+            return Ok(());
+        }
+        let mut plain: HashMap<Subject, Configuration> = HashMap::new();
+        let labels = candidates.iter().filter_map(|made| made.label.as_ref());
+        for subject in labels.chain(duties.iter().map(|duty| &duty.subject)) {
+            if !plain.contains_key(subject)
+                && let Ok(configuration) = self.configurator.configuration(subject, None)
+            {
+                plain.insert(subject.clone(), configuration);
+            }
+        }
+        let mut equal: HashMap<&Configuration, Vec<&Subject>> = HashMap::new();
+        for duty in duties.iter() {
+            if let Some(configuration) = plain.get(&duty.subject) {
+                equal.entry(configuration).or_default().push(&duty.subject);
+            }
+        }
+        let homes: BTreeSet<Subject> =
+            candidates.iter().flat_map(|made| self.homes(made, duties, &plain, &equal)).collect();
+        for at in unsure {
+            let Some(duty) = duties.get_mut(at) else { continue };
+            let belongs = homes.contains(&duty.subject);
+            for judged in duty.panels.values_mut().filter(|judged| is_full_lapse(judged)) {
+                if belongs {
+                    continue;
+                }
+                let label = |entry: &&&Entry<Evidence>| {
+                    Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject)
+                };
+                let unconformed =
+                    self.records.iter().filter(label).any(|entry| {
+                        entry.value.state == EvidenceState::Done && entry.value.conformed.is_none()
+                    });
+                judged.verdict =
+                    if judged.under_way.is_empty() && !unconformed { Verdict::Open } else { Verdict::Short };
+                let near = judged.evidence.join(", ");
+                let words = format!("nothing recorded for it; the nearest is {near}");
+                judged.nearest =
+                    std::mem::replace(&mut judged.because, vec![note("evidence", &words, Asks::Retest)]);
+            }
+        }
+        Ok(())
+    }
+
+    /// The subjects in use that a record belongs to.
+    fn homes(
+        &self,
+        made: &Made<'_>,
+        duties: &[Duty],
+        plain: &HashMap<Subject, Configuration>,
+        equal: &HashMap<&Configuration, Vec<&Subject>>,
+    ) -> BTreeSet<Subject> {
+        let mut homes = BTreeSet::new();
+        if let Some(label) = made.label.as_ref().filter(|label| self.uses.contains_key(*label)) {
+            homes.insert(label.clone());
+            let twins = plain.get(label).and_then(|own| equal.get(own));
+            homes.extend(twins.into_iter().flatten().map(|twin| (*twin).clone()));
+            return homes;
+        }
+        let mut nearest: Option<usize> = None;
+        for duty in duties {
+            let Some(configuration) = plain.get(&duty.subject) else { continue };
+            let Some(article) = made.articles.first() else { continue };
+            let deltas = compare(configuration, article);
+            let differing =
+                deltas.all.iter().filter(|delta| !matches!(delta.key.facet(), "tool" | "claims")).count();
+            let count = differing + deltas.more;
+            match nearest {
+                Some(least) if count > least => {}
+                Some(least) if count == least => {
+                    homes.insert(duty.subject.clone());
+                }
+                _ => {
+                    nearest = Some(count);
+                    homes = BTreeSet::from([duty.subject.clone()]);
+                }
+            }
+        }
+        homes
+    }
+}
+
+fn is_full_lapse(judged: &Judged) -> bool {
+    judged.verdict == Verdict::Lapsed && judged.asks == Asks::Retest
+}
