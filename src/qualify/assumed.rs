@@ -139,8 +139,10 @@ struct Stands<'a> {
     panels: BTreeMap<Address, BTreeSet<String>>,
     /// Mass by record, kg.
     kg: BTreeMap<Address, f64>,
-    /// Records by subject.
-    contained: BTreeMap<&'a Subject, BTreeSet<Address>>,
+    /// Duties by the records that their subjects are made with.
+    duties: BTreeMap<Address, Vec<&'a DutyKey>>,
+    /// Duties by the evidence that counts for them or came nearest.
+    shown: BTreeMap<&'a str, BTreeSet<&'a DutyKey>>,
 }
 
 fn of(kind: RecordKind, id: &str) -> Address {
@@ -156,7 +158,8 @@ impl<'a> Stands<'a> {
             mass,
             panels: BTreeMap::new(),
             kg: BTreeMap::new(),
-            contained: BTreeMap::new(),
+            duties: BTreeMap::new(),
+            shown: BTreeMap::new(),
         };
         for panel in ledger.panels.values() {
             for address in behind_panel(ledger, panel)? {
@@ -164,10 +167,16 @@ impl<'a> Stands<'a> {
             }
         }
         found.weigh();
-        for (_, subject) in evaluation.duties.keys() {
-            if !found.contained.contains_key(subject) {
-                let records = behind(ledger, subject)?;
-                found.contained.insert(subject, records);
+        let mut contained: BTreeMap<&Subject, BTreeSet<Address>> = BTreeMap::new();
+        for (key, duty) in &evaluation.duties {
+            if !contained.contains_key(&key.1) {
+                contained.insert(&key.1, behind(ledger, &key.1)?);
+            }
+            for address in contained.get(&key.1).into_iter().flatten() {
+                found.duties.entry(address.clone()).or_default().push(key);
+            }
+            for evidence in duty.panels.values().flat_map(|judged| &judged.evidence) {
+                found.shown.entry(evidence).or_default().insert(key);
             }
         }
         Ok(found)
@@ -231,9 +240,7 @@ impl<'a> Stands<'a> {
     }
 
     fn duties_on(&self, address: &Address) -> Vec<DutyKey> {
-        let holds =
-            |subject: &Subject| self.contained.get(subject).is_some_and(|records| records.contains(address));
-        self.evaluation.duties.keys().filter(|(_, subject)| holds(subject)).cloned().collect()
+        self.duties.get(address).into_iter().flatten().map(|key| (*key).clone()).collect()
     }
 
     fn panels_on(&self, address: &Address) -> Vec<String> {
@@ -283,15 +290,15 @@ impl<'a> Stands<'a> {
             }
         };
         for entry in ledger.showings.values() {
+            if !entry.value.source.as_deref().is_some_and(is_assumed) {
+                continue;
+            }
             let keys = self.evaluation.duties.keys().filter(|(showing, _)| *showing == entry.id);
             about(of(RecordKind::Showing, &entry.id), &entry.value.source, keys.cloned().collect());
         }
         for entry in ledger.evidence.values() {
-            let counts = |duty: &super::verdict::Duty| {
-                duty.panels.values().any(|judged| judged.evidence.contains(&entry.id))
-            };
-            let keys = self.evaluation.duties.iter().filter(|(_, duty)| counts(duty));
-            let keys = keys.map(|(key, _)| key.clone()).collect();
+            let keys = self.shown.get(entry.id.as_str()).into_iter().flatten();
+            let keys = keys.map(|key| (*key).clone()).collect();
             about(of(RecordKind::Evidence, &entry.id), &entry.value.source, keys);
         }
         for entry in ledger.weighings.values() {

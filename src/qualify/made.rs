@@ -5,6 +5,7 @@ use super::delta::AsMade;
 use super::sieve::{Look, Sieve};
 use crate::article::{Configuration, FORM, Key, Limit, Subject};
 use crate::ledger::Entry;
+use crate::record::sensitivity::Asks;
 use crate::record::{AttributeValue, Evidence};
 use std::collections::BTreeSet;
 
@@ -17,6 +18,13 @@ pub(super) struct Made<'a> {
     /// What each article shows at first look.
     pub(super) looks: Vec<Look>,
     pub(super) tested: TestedTo,
+}
+
+impl Made<'_> {
+    /// What it asks at least, at first look: as much as the article that asks least.
+    pub(super) fn at_least(&self, now: &Look) -> Asks {
+        self.looks.iter().map(|look| look.at_least(now)).min().unwrap_or_default()
+    }
 }
 
 pub(super) fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<Made<'a>> {

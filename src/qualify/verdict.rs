@@ -330,13 +330,13 @@ pub(super) struct Compared {
     pub(super) reasons: Vec<Reason>,
     allowed: Vec<Reason>,
     notes: Vec<String>,
-    /// It is apart at first look, and its differences were not worked out.
+    /// It asks this at least at first look, and its differences were not worked out.
     unseen: bool,
 }
 
 impl Compared {
-    fn apart() -> Self {
-        Self { asks: Asks::Retest, reasons: Vec::new(), allowed: Vec::new(), notes: Vec::new(), unseen: true }
+    fn at_first_look(at_least: Asks) -> Self {
+        Self { asks: at_least, reasons: Vec::new(), allowed: Vec::new(), notes: Vec::new(), unseen: true }
     }
 }
 
@@ -353,7 +353,7 @@ struct Asked<'a> {
 
 /// One candidate as one configuration sees it.
 struct Sight {
-    apart: bool,
+    at_least: Asks,
     deltas: Option<Vec<Deltas>>,
 }
 
@@ -417,8 +417,8 @@ impl Room<'_> {
             for configuration in variants.iter() {
                 let sights = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
                     let now = sieve.look(configuration);
-                    let apart = |one: &Made<'_>| one.looks.iter().all(|look| look.is_apart(&now));
-                    candidates.iter().map(|one| Sight { apart: apart(one), deltas: None }).collect()
+                    let at_least = |one: &Made<'_>| one.at_least(&now);
+                    candidates.iter().map(|one| Sight { at_least: at_least(one), deltas: None }).collect()
                 });
                 let asked = Asked { subject, configuration, demand };
                 let compared = self.compare_all(&asked, candidates, sights);
@@ -443,39 +443,47 @@ impl Room<'_> {
 
     /// Compares every candidate as far as the verdict needs.
     ///
-    /// What is apart at first look asks for a retest; its differences are worked out only where a reader
-    /// sees them: on the subject's own evidence, on a baseline that an extension leans on, and on the
-    /// nearest where nothing asks less.
+    /// What asks anything at first look does not conform; its differences are worked out only where they
+    /// count or a reader sees them: on the subject's own evidence, on a baseline that an extension leans on,
+    /// and where nothing conforms, to find the nearest.
     fn compare_all(&self, asked: &Asked<'_>, candidates: &[Made<'_>], sights: &mut [Sight]) -> Vec<Compared> {
         let mut all: Vec<Compared> = candidates
             .iter()
             .zip(sights.iter_mut())
             .map(|(made, sight)| {
-                if sight.apart && made.label.as_ref() != Some(asked.subject) {
-                    Compared::apart()
+                if sight.at_least > Asks::None && made.label.as_ref() != Some(asked.subject) {
+                    Compared::at_first_look(sight.at_least)
                 } else {
                     self.nearest_article(asked, made, sight)
                 }
             })
             .collect();
-        let mut shown: Vec<usize> = Vec::new();
-        for (made, compared) in candidates.iter().zip(&all) {
-            let baseline = made.entry.value.baseline.as_ref().filter(|_| compared.asks == Asks::None);
-            shown.extend(
-                baseline.and_then(|baseline| candidates.iter().position(|one| one.entry.id == baseline.id())),
-            );
-        }
-        if all.iter().all(|compared| compared.asks == Asks::Retest) {
-            shown
-                .extend((0..all.len()).filter(|at| all.get(*at).is_some_and(|one| one.unseen)).take(NEAREST));
-        }
-        for at in shown {
-            if let (Some(made), Some(sight), Some(compared)) =
-                (candidates.get(at), sights.get_mut(at), all.get_mut(at))
-                && compared.unseen
-            {
-                *compared = self.nearest_article(asked, made, sight);
+        let mut see = |all: &mut Vec<Compared>, which: &mut dyn Iterator<Item = usize>| {
+            for at in which {
+                if let (Some(made), Some(sight), Some(compared)) =
+                    (candidates.get(at), sights.get_mut(at), all.get_mut(at))
+                    && compared.unseen
+                {
+                    *compared = self.nearest_article(asked, made, sight);
+                }
             }
+        };
+        let baselines: Vec<usize> = candidates
+            .iter()
+            .zip(&all)
+            .filter(|(_, compared)| compared.asks == Asks::None)
+            .filter_map(|(made, _)| made.entry.value.baseline.as_ref())
+            .filter_map(|baseline| candidates.iter().position(|one| one.entry.id == baseline.id()))
+            .collect();
+        see(&mut all, &mut baselines.into_iter());
+        if all.iter().any(|compared| compared.asks == Asks::None) {
+            return all;
+        }
+        let less: Vec<usize> = places(&all, |one| one.unseen && one.asks < Asks::Retest).collect();
+        see(&mut all, &mut less.into_iter());
+        if all.iter().all(|compared| compared.asks == Asks::Retest) {
+            let some: Vec<usize> = places(&all, |one| one.unseen).take(NEAREST).collect();
+            see(&mut all, &mut some.into_iter());
         }
         all
     }
@@ -771,6 +779,10 @@ impl Room<'_> {
     }
 }
 
+fn places(all: &[Compared], which: impl Fn(&Compared) -> bool) -> impl Iterator<Item = usize> {
+    all.iter().enumerate().filter(move |(_, one)| which(one)).map(|(at, _)| at)
+}
+
 /// A reason that names no attribute of a configuration.
 pub fn note(attribute: &str, words: &str, effect: Asks) -> Reason {
     Reason {
@@ -802,15 +814,15 @@ pub fn subject_kind(showing: &Showing, row: &KindRow) -> Option<SubjectKind> {
     })
 }
 
-/// Counts the candidates that are apart at first look, and names those of them that the whole comparison
-/// asks less of than a retest; there may be none.
+/// Counts the candidates that ask anything at first look, and names those of them that the whole comparison
+/// asks less of; there may be none.
 #[cfg(test)]
 pub(super) fn first_looks(ledger: &Ledger) -> Result<(usize, Vec<String>), ArticleError> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let table = Table::built_in().expect("the table is sound");
     let demands = Demands::all(ledger, &configurator, &uses)?;
-    let (mut apart, mut wrong) = (0, Vec::new());
+    let (mut sure, mut wrong) = (0, Vec::new());
     for showing in ledger.showings.values() {
         let row = &table.kinds[showing.value.kind.as_str()];
         let records: Vec<&Entry<Evidence>> =
@@ -825,19 +837,19 @@ pub(super) fn first_looks(ledger: &Ledger) -> Result<(usize, Vec<String>), Artic
             let sieve = Sieve::of(row, kind, showing.value.own_steps());
             for made in room.candidates(&sieve) {
                 for configuration in variants.iter() {
-                    let now = sieve.look(configuration);
-                    if !made.looks.iter().all(|look| look.is_apart(&now)) {
+                    let at_least = made.at_least(&sieve.look(configuration));
+                    if at_least == Asks::None {
                         continue;
                     }
-                    apart += 1;
+                    sure += 1;
                     let asked = Asked { subject, configuration, demand };
-                    let whole = room.nearest_article(&asked, &made, &mut Sight { apart: true, deltas: None });
-                    if whole.asks < Asks::Retest {
+                    let whole = room.nearest_article(&asked, &made, &mut Sight { at_least, deltas: None });
+                    if whole.asks < at_least {
                         wrong.push(format!("{} {subject}: {}", showing.id, made.entry.id));
                     }
                 }
             }
         }
     }
-    Ok((apart, wrong))
+    Ok((sure, wrong))
 }
