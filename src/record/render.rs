@@ -82,6 +82,8 @@ fn excerpt(source: &str, line: usize, (start, end): (usize, usize)) -> Option<Ex
         end = last;
     }
     let text = source.get(first..last)?.trim_end_matches('\r');
+    // A mark may stand on carriage returns that are left out.
+    let start = start.min(first + text.len());
     let end = end.min(first + text.len()).max(start);
     if text.chars().count() <= LONGEST_LINE
         || text.contains('\n') && text.lines().all(|line| line.len() <= LONGEST_LINE)
@@ -205,6 +207,18 @@ help: keep one of the two"
     fn nothing_from_the_file_can_steer_the_terminal() {
         let text = "process: p\nlayers: []\ntitle: a\nx\u{1b}[31m: 1\n";
         assert!(!drawn(text).contains('\u{1b}'), "{}", drawn(text));
+    }
+
+    #[test]
+    fn a_mark_on_carriage_returns_is_drawn_at_the_end_of_the_line() {
+        for text in ["ab\r\r\r", "ab\r\r\r\ncd", "\r\r\r\r"] {
+            for (from, to) in [(3, 4), (4, 4), (4, 5), (5, 5)].into_iter().filter(|(_, to)| *to <= text.len())
+            {
+                let place = Place { line: Some(1), span: Some((from, to)), ..Place::file("f") };
+                let drawn = fault(&Fault::error("r", place, "m").labelled("l"), Some(text), false, 80);
+                assert!(drawn.contains('m'), "{text:?} {from}..{to}");
+            }
+        }
     }
 
     proptest! {
