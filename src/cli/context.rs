@@ -7,7 +7,8 @@ use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
 use crate::qualify::assumed::assumptions;
 use crate::qualify::gaps::live_concessions;
-use crate::qualify::verdict::{Evaluation, evaluate};
+use crate::qualify::judge::Detail;
+use crate::qualify::verdict::{Evaluation, evaluate, evaluate_with};
 use crate::record::{Address, Day, Fault, Level, RecordKind};
 use crate::report::faults;
 use crate::report::head::ReportHead;
@@ -200,7 +201,7 @@ impl Context {
         Ok(found)
     }
 
-    /// Judges a ledger for an answer about one record: a broken panel that has nothing to do with it is left
+    /// Judges a ledger for an answer about one record, what was allowed with it: a broken panel that has nothing to do with it is left
     /// out, and `err` says so.
     ///
     /// # Errors
@@ -212,7 +213,8 @@ impl Context {
         err: &mut dyn Write,
     ) -> Result<Evaluation, Failure> {
         self.usable(loaded, Needs::Verdicts, Some(of))?;
-        let found = evaluate(&loaded.ledger, self.today).map_err(|missing| self.missing(loaded, &missing))?;
+        let found = evaluate_with(&loaded.ledger, self.today, Detail::Allowed)
+            .map_err(|missing| self.missing(loaded, &missing))?;
         let broken = &loaded.ledger.broken;
         let panels: Vec<String> = broken
             .iter()

@@ -1,10 +1,11 @@
 //! Extensions: evidence that leans on other evidence of the same showing.
 
+use super::compared::Compared;
 use super::coverage::Demand;
 use super::judge::Reason;
 use super::made::Made;
 use super::pool::{self, Outcome, Pool};
-use super::verdict::{Compared, Room, note};
+use super::verdict::{Room, note};
 use crate::record::sensitivity::Asks;
 use crate::record::{EvidenceKind, LoadPath};
 use std::collections::BTreeSet;
@@ -38,7 +39,7 @@ impl Room<'_> {
         load_path: Option<LoadPath>,
         made: &Made<'_>,
         candidates: &[Made<'_>],
-        compared: &[Compared],
+        compared: &[Compared<'_>],
     ) -> Extension {
         let showing = &self.showing.value;
         let evidence = &made.entry.value;
@@ -98,7 +99,7 @@ impl Room<'_> {
             }
         };
         if to_now.asks > level {
-            let mut reasons = to_now.reasons.clone();
+            let mut reasons = to_now.reasons();
             reasons.insert(
                 0,
                 note(

@@ -3,7 +3,7 @@
 use super::delta::{AsMade, Delta, Deltas, number};
 use super::table::{KindRow, Ruling, Table};
 use super::windows;
-use crate::article::{Configuration, Limit, Name};
+use crate::article::{Configuration, Limit, Name, ORDER};
 use crate::quantity::Decimal;
 use crate::record::AttributeValue;
 use crate::record::sensitivity::{Asks, Condition, Route, Sensitivity, Step, Window};
@@ -45,91 +45,150 @@ impl Reason {
     }
 }
 
-/// Judges what differs by a row; differences that ask nothing are kept, with the rule that allows them.
-pub fn judge(
-    row: &KindRow,
-    kind: &str,
-    subject: &str,
-    own: Option<(&str, &Sensitivity)>,
-    now: &Configuration,
-    made: &AsMade,
-    deltas: &Deltas,
-) -> Vec<Reason> {
-    // A sensitivity of the showing stands above the built-in rows, for its facets only.
-    let steps = own.map(|(_, steps)| steps);
-    let climate = row.judges_climate_by_coverage();
-    type Ruled<'a> = (Option<Ruling<'a>>, Vec<&'a Delta>);
-    let mut groups: BTreeMap<(Name, Name, String), Ruled<'_>> = BTreeMap::new();
-    for delta in &deltas.all {
-        let facet = delta.key.facet();
-        if facet == "claims" || (climate && matches!(facet, "colour" | "environment")) {
-            continue;
-        }
-        if !row.has_facet(subject, facet) && !steps.is_some_and(|steps| steps.contains_key(facet)) {
-            continue;
-        }
-        let attribute = delta.key.base.as_str();
-        if !row.looks_at(attribute) {
-            continue;
-        }
-        let ruling = row.ruling(attribute, steps);
-        let key = ruling.as_ref().map_or_else(|| facet.to_string(), |ruling| ruling.key.to_string());
-        // Where the route of the resin decides, each constituent is judged by its own.
-        let routed =
-            ruling.as_ref().is_some_and(|ruling| ruling.steps.iter().any(|step| step.when.is_some()));
-        let letter = if routed { delta.key.letter } else { Name::default() };
-        let group = groups.entry((delta.key.scope, letter, key));
-        group.or_insert_with(|| (ruling, Vec::new())).1.push(delta);
+/// Whether differences that ask nothing are kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Detail {
+    /// Only what asks something: enough for verdicts.
+    Verdicts,
+    /// Also what is allowed, with the rule that allows it.
+    Allowed,
+}
+
+/// How one attribute is judged.
+#[derive(Clone, Copy)]
+struct Rule<'a> {
+    /// The key of the steps, or the facet where nothing asks.
+    key: &'a str,
+    ruling: Option<Ruling<'a>>,
+    /// Where the route of the resin decides, each constituent is judged by its own.
+    by_letter: bool,
+}
+
+/// The rules that a showing's evidence is judged by, for one kind of subject, looked up once.
+pub struct Rules<'a> {
+    row: &'a KindRow,
+    kind: &'a str,
+    subject: &'a str,
+    own: Option<(&'a str, &'a Sensitivity)>,
+    climate: bool,
+    /// Rules of the attributes of the canonical form, in its order; `None` where they are not looked at.
+    known: Vec<Option<Rule<'a>>>,
+}
+
+impl<'a> Rules<'a> {
+    /// Looks up the rules of a row for a kind of showing and of subject.
+    ///
+    /// `own` is a showing's id with its sensitivity, which stands above the built-in rows, for its facets
+    /// only.
+    pub fn of(
+        row: &'a KindRow,
+        kind: &'a str,
+        subject: &'a str,
+        own: Option<(&'a str, &'a Sensitivity)>,
+    ) -> Self {
+        let climate = row.judges_climate_by_coverage();
+        let mut rules = Self { row, kind, subject, own, climate, known: Vec::new() };
+        rules.known = ORDER.iter().map(|attribute| rules.look_up(Name::new(attribute))).collect();
+        rules
     }
-    let mut reasons = Vec::new();
-    for ((_, _, key), (ruling, group)) in groups {
-        let Some(ruling) = ruling else {
-            reasons.extend(
-                group.iter().map(|delta| reason(delta, Asks::None, no_rule(kind, &key), String::new())),
-            );
-            continue;
+
+    fn look_up(&self, attribute: Name) -> Option<Rule<'a>> {
+        let (facet, steps) = (attribute.facet(), self.own.map(|(_, steps)| steps));
+        let by_coverage = facet == "claims" || self.climate && matches!(facet, "colour" | "environment");
+        let has = || {
+            self.row.has_facet(self.subject, facet) || steps.is_some_and(|steps| steps.contains_key(facet))
         };
-        let source = match (ruling.cell, own) {
-            (Some(cell), _) => cell.source.clone(),
-            (None, Some((showing, _))) => format!("showing/{showing}#sensitivity.{key}"),
-            (None, None) => String::new(),
-        };
-        let judged = Group { ruling, now, made, deltas };
-        let (unstated, stated): (Vec<&Delta>, Vec<&Delta>) =
-            group.into_iter().partition(|delta| delta.nominal && delta.was_unstated());
-        for (deltas, softened) in [(stated, false), (unstated, true)] {
-            if deltas.is_empty() {
+        if by_coverage || !has() || !self.row.looks_at(&attribute) {
+            return None;
+        }
+        let ruling = self.row.ruling(&attribute, steps);
+        let by_letter = ruling.is_some_and(|ruling| ruling.steps.iter().any(|step| step.when.is_some()));
+        Some(Rule { key: ruling.map_or(facet, |ruling| ruling.key), ruling, by_letter })
+    }
+
+    fn rule(&self, attribute: Name) -> Option<Rule<'a>> {
+        match ORDER.get(attribute.place()) {
+            Some(known) if attribute == *known => *self.known.get(attribute.place())?,
+            // Loads bear names of their own.
+            _ => self.look_up(attribute),
+        }
+    }
+
+    /// Returns whether a difference in an attribute is looked at, even if nothing is asked.
+    pub fn looks_at(&self, attribute: Name) -> bool {
+        self.rule(attribute).is_some()
+    }
+
+    /// Returns what a difference in the nominal of an attribute asks at least, whatever it is.
+    pub fn at_least(&self, attribute: Name) -> Asks {
+        let Some(ruling) = self.rule(attribute).and_then(|rule| rule.ruling) else { return Asks::None };
+        // Without a last step that always holds, what no step lets pass asks for a retest.
+        ruling.steps.iter().map(|step| step.asks).min().unwrap_or(Asks::Retest)
+    }
+
+    /// Judges what differs.
+    pub fn judge(&self, now: &Configuration, made: &AsMade, deltas: &Deltas, detail: Detail) -> Vec<Reason> {
+        let kind = self.kind;
+        type Ruled<'r> = (Option<Ruling<'r>>, Vec<&'r Delta>);
+        let mut groups: BTreeMap<(Name, Name, &str), Ruled<'_>> = BTreeMap::new();
+        for delta in &deltas.all {
+            let Some(rule) = self.rule(delta.key.base) else { continue };
+            if rule.ruling.is_none() && detail == Detail::Verdicts {
                 continue;
             }
-            let (mut effect, step) = judged.effect(&deltas);
-            if softened {
-                effect = effect.min(Asks::Analysis);
-            }
-            let rule = rule_words(kind, &key, step, softened);
-            for delta in deltas {
-                let mut own_effect = effect;
-                let mut own_rule = rule.clone();
-                let widened =
-                    !step.is_some_and(judges_limits) && judged.ruling.level() > Asks::None && widened(delta);
-                if !delta.nominal {
-                    own_effect = if step.is_some_and(judges_limits) { effect } else { Asks::None };
+            let letter = if rule.by_letter { delta.key.letter } else { Name::default() };
+            let group = groups.entry((delta.key.scope, letter, rule.key));
+            group.or_insert_with(|| (rule.ruling, Vec::new())).1.push(delta);
+        }
+        let mut reasons = Vec::new();
+        for ((_, _, key), (ruling, group)) in groups {
+            let Some(ruling) = ruling else {
+                let allowed = |delta: &&Delta| reason(delta, Asks::None, no_rule(kind, key), String::new());
+                reasons.extend(group.iter().map(allowed));
+                continue;
+            };
+            let source = || match (ruling.cell, self.own) {
+                (Some(cell), _) => cell.source.clone(),
+                (None, Some((showing, _))) => format!("showing/{showing}#sensitivity.{key}"),
+                (None, None) => String::new(),
+            };
+            let judged = Group { ruling, now, made, deltas };
+            let (unstated, stated): (Vec<&Delta>, Vec<&Delta>) =
+                group.into_iter().partition(|delta| delta.nominal && delta.was_unstated());
+            for (deltas, softened) in [(stated, false), (unstated, true)] {
+                if deltas.is_empty() {
+                    continue;
                 }
-                if widened && delta.nominal {
-                    // Its own reason: whoever accepts the nominal has not accepted the wider limits.
-                    reasons.push(limits_reason(
-                        delta,
-                        format!("{kind} x {key}: limits widened"),
-                        source.clone(),
-                    ));
-                } else if widened && own_effect < Asks::Analysis {
-                    own_effect = Asks::Analysis;
-                    own_rule = format!("{kind} x {key}: limits widened");
+                let (mut effect, step) = judged.effect(&deltas);
+                if softened {
+                    effect = effect.min(Asks::Analysis);
                 }
-                reasons.push(reason(delta, own_effect, own_rule, source.clone()));
+                let by_limits = step.is_some_and(judges_limits);
+                for delta in deltas {
+                    let widened = !by_limits && ruling.level() > Asks::None && widened(delta);
+                    let mut own_effect = if delta.nominal || by_limits { effect } else { Asks::None };
+                    let mut by_width = false;
+                    if widened && delta.nominal {
+                        // Its own reason: whoever accepts the nominal has not accepted the wider limits.
+                        reasons.push(limits_reason(delta, wider(kind, key), source()));
+                    } else if widened && own_effect < Asks::Analysis {
+                        own_effect = Asks::Analysis;
+                        by_width = true;
+                    }
+                    if own_effect > Asks::None || detail == Detail::Allowed {
+                        let rule =
+                            if by_width { wider(kind, key) } else { rule_words(kind, key, step, softened) };
+                        reasons.push(reason(delta, own_effect, rule, source()));
+                    }
+                }
             }
         }
+        reasons
     }
-    reasons
+}
+
+fn wider(kind: &str, key: &str) -> String {
+    format!("{kind} x {key}: limits widened")
 }
 
 fn no_rule(kind: &str, key: &str) -> String {

@@ -22,8 +22,10 @@ pub(super) struct Made<'a> {
 
 impl Made<'_> {
     /// What it asks at least, at first look: as much as the article that asks least.
-    pub(super) fn at_least(&self, now: &Look) -> Asks {
-        self.looks.iter().map(|look| look.at_least(now)).min().unwrap_or_default()
+    ///
+    /// Where it is `foreign`, any difference asks for a retest.
+    pub(super) fn at_least(&self, now: &Look, foreign: bool) -> Asks {
+        self.looks.iter().map(|look| look.at_least(now, foreign)).min().unwrap_or_default()
     }
 }
 

@@ -5,7 +5,7 @@
 //! panels and weeks are upper bounds; the plan says so.
 
 use super::delta::{AsMade, compare};
-use super::judge::judge;
+use super::judge::{Detail, Rules};
 use super::pool::equivalence_plan;
 use super::table::Table;
 use super::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict};
@@ -285,6 +285,7 @@ fn would_conform(
             }))
         })
         .collect();
+    let rules = Rules::of(row, showing.kind.as_str(), kind, own);
     let compared = distinct.len() <= COMPARED_ARTICLES;
     let conforms: Vec<Vec<bool>> = distinct
         .par_iter()
@@ -295,9 +296,7 @@ fn would_conform(
                 build == other
                     || compared && {
                         let deltas = compare(now, &made);
-                        judge(row, showing.kind.as_str(), kind, own, now, &made, &deltas)
-                            .iter()
-                            .all(|reason| reason.effect == Asks::None)
+                        rules.judge(now, &made, &deltas, Detail::Verdicts).is_empty()
                     }
             };
             distinct.iter().enumerate().map(one).collect()

@@ -1,10 +1,10 @@
 //! A first look at evidence: most of it differs so plainly that no comparison is needed to know what it asks
 //! at least.
 
-use super::table::KindRow;
-use crate::article::{Configuration, Key, Limit, Name, ORDER};
-use crate::record::AttributeValue;
-use crate::record::sensitivity::{Asks, Sensitivity};
+use super::judge::Rules;
+use crate::article::{Configuration, Limit, Name, ORDER};
+use crate::record::sensitivity::Asks;
+use crate::record::{AttributeValue, SubjectKind};
 use std::collections::BTreeMap;
 
 /// The attributes that name a constituent, by its role: where the constituent goes, the name is what is said
@@ -19,55 +19,70 @@ const NAMES: [(char, &[&str]); 5] = [
 
 /// What any difference asks at least, by the steps of one showing.
 pub(super) struct Sieve {
-    floors: BTreeMap<Name, Asks>,
+    floors: BTreeMap<Name, Floor>,
+}
+
+/// What a difference asks at least.
+#[derive(Clone, Copy, PartialEq, Eq, Default)]
+struct Floor {
+    usual: Asks,
+    /// Where the evidence is another panel's, and both must be the same.
+    foreign: Asks,
+}
+
+impl Floor {
+    fn each(self, other: Self, pick: impl Fn(Asks, Asks) -> Asks) -> Self {
+        Self { usual: pick(self.usual, other.usual), foreign: pick(self.foreign, other.foreign) }
+    }
+
+    fn min(self, other: Self) -> Self {
+        self.each(other, Ord::min)
+    }
+
+    fn max(self, other: Self) -> Self {
+        self.each(other, Ord::max)
+    }
 }
 
 /// What an article has of the attributes that ask anything, in any zone or face.
 pub(super) struct Look {
     /// By role of the constituent and attribute: what a value that is gone asks, and the values.
-    values: BTreeMap<(char, Name), (Asks, Vec<AttributeValue>)>,
+    values: BTreeMap<(char, Name), (Floor, Vec<AttributeValue>)>,
     /// Orders and angles of layers, zone by zone, with what another one asks at least.
-    stacks: Vec<(Asks, Vec<(char, String)>)>,
+    stacks: Vec<(Floor, Vec<(char, String)>)>,
     /// Every zone with plies or a core has a list of layers.
     stacked: bool,
 }
 
 impl Sieve {
-    /// Collects the attributes that the row, under the showing's own steps, never lets pass.
-    pub(super) fn of(row: &KindRow, subject: &str, own: Option<&Sensitivity>) -> Self {
-        let climate = row.judges_climate_by_coverage();
-        let floor = |attribute: &str| {
-            let facet = Key::plain(attribute).facet();
-            // Tools and contents come as sets, of which one will do; claims are judged by coverage, and a
-            // load carries its own presence.
-            let other = matches!(facet, "tool" | "claims" | "resin-content")
-                || climate && matches!(facet, "colour" | "environment")
-                || attribute == "geometry.load"
-                // Where a film or a mesh lies says nothing of what it is.
-                || attribute.ends_with(".depth");
-            let asked = row.has_facet(subject, facet) || own.is_some_and(|own| own.contains_key(facet));
-            if other || !asked || !row.looks_at(attribute) {
-                return Asks::None;
-            }
-            row.ruling(attribute, own).map_or(Asks::None, |ruling| {
-                // Without a last step that always holds, what no step lets pass asks for a retest.
-                let least = ruling.steps.iter().map(|step| step.asks).min();
-                least.unwrap_or(Asks::Retest)
-            })
+    /// Collects the attributes that the rules never let pass where they differ.
+    pub(super) fn of(rules: &Rules<'_>, subject: &str) -> Self {
+        // Tools and contents come as sets, of which one will do; a load carries its own presence, and where a
+        // film or a mesh lies says nothing of what it is.
+        let apart = |name: &Name| {
+            !matches!(name.facet(), "tool" | "resin-content")
+                && *name != "geometry.load"
+                && !name.ends_with(".depth")
         };
-        let floors = ORDER.iter().map(|attribute| (Name::new(attribute), floor(attribute)));
-        Self { floors: floors.filter(|(_, asks)| *asks > Asks::None).collect() }
+        let names = ORDER.iter().map(|attribute| Name::new(attribute)).filter(apart);
+        let whole = subject == SubjectKind::Panel.word() || subject == SubjectKind::Programme.word();
+        let floor = |name: Name| {
+            let usual = rules.at_least(name);
+            let foreign = if whole && rules.looks_at(name) { Asks::Retest } else { usual };
+            (name, Floor { usual, foreign })
+        };
+        Self { floors: names.map(floor).filter(|(_, floor)| *floor != Floor::default()).collect() }
     }
 
-    fn floor(&self, attribute: Name) -> Asks {
+    fn floor(&self, attribute: Name) -> Floor {
         self.floors.get(&attribute).copied().unwrap_or_default()
     }
 
     /// What it asks at least that a constituent is gone.
-    fn gone(&self, role: char) -> Asks {
+    fn gone(&self, role: char) -> Floor {
         let names =
             NAMES.iter().find(|(own, _)| *own == role).map_or(&["core.designation"][..], |(_, own)| own);
-        names.iter().map(|name| self.floor(Name::new(name))).max().unwrap_or_default()
+        names.iter().map(|name| self.floor(Name::new(name))).fold(Floor::default(), Floor::max)
     }
 
     /// Collects what a configuration has of the attributes that ask anything.
@@ -79,7 +94,7 @@ impl Sieve {
                 let own = self.floor(key.base);
                 // The constituent may find no partner, and then its name is all that differs.
                 let asks = if role == ' ' { own } else { own.min(self.gone(role)) };
-                if own == Asks::None || key.base == "plies" {
+                if own == Floor::default() || key.base == "plies" {
                     continue;
                 }
                 let (_, known) = look.values.entry((role, key.base)).or_insert_with(|| (asks, Vec::new()));
@@ -94,7 +109,7 @@ impl Sieve {
             }
             let own = self.floor(Name::new("plies"));
             let roles = stack.iter().map(|(role, _)| *role).filter(|role| is_laid(*role));
-            let gone = roles.map(|role| self.gone(role)).max().unwrap_or_default();
+            let gone = roles.map(|role| self.gone(role)).fold(Floor::default(), Floor::max);
             look.stacks.push((own.min(gone), stack));
         }
         look
@@ -129,15 +144,16 @@ impl Look {
     /// order of layers. Whatever its constituents are paired with, that is a difference.
     ///
     /// The other way round proves nothing: what was not recorded then asks nothing.
-    pub(super) fn at_least(&self, now: &Self) -> Asks {
+    pub(super) fn at_least(&self, now: &Self, foreign: bool) -> Asks {
+        let floor = |floor: &Floor| if foreign { floor.foreign } else { floor.usual };
         let values = self.values.iter().map(|(place, (asks, then))| {
             let own = now.values.get(place).map_or(&[][..], |(_, own)| own);
             let gone = then.iter().any(|value| !value.is_unstated() && !own.contains(value));
-            if gone { *asks } else { Asks::None }
+            if gone { floor(asks) } else { Asks::None }
         });
         let stacks = self.stacks.iter().map(|(asks, then)| {
             let gone = now.stacked && !now.stacks.iter().any(|(_, own)| own == then);
-            if gone { *asks } else { Asks::None }
+            if gone { floor(asks) } else { Asks::None }
         });
         values.chain(stacks).max().unwrap_or_default()
     }

@@ -1,17 +1,15 @@
 //! Duties and their verdicts, panel by panel.
 
-use super::coverage::{Coverage, Demand, bounds};
-use super::delta::{AsMade, Deltas, compare};
+use super::compared::{Asked, Compared, Sight};
+use super::coverage::{Demand, bounds};
 use super::demands::{Demands, Used};
 use super::extension::Extension;
-use super::judge::{Reason, judge};
+use super::judge::{Detail, Reason, Rules};
 use super::made::{Made, made_of};
 use super::pool::{self, Completeness, Outcome};
 use super::sieve::Sieve;
 use super::table::{KindRow, Table};
-use crate::article::{
-    ArticleError, Configuration, Configurator, FORM, Key, Limit, Sites, Subject, Uses, uses,
-};
+use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, Uses, uses};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
@@ -77,7 +75,7 @@ pub struct Judged {
     pub own: Vec<Reason>,
     /// Where nothing was ever recorded for it: how the nearest evidence differs.
     pub nearest: Vec<Reason>,
-    /// Differences that were allowed, with the rule that allows each.
+    /// Differences that were allowed, with the rule that allows each; empty where they were not asked for.
     pub allowed: Vec<Reason>,
     /// Evidence that counts, or that came nearest.
     pub evidence: Vec<String>,
@@ -213,6 +211,14 @@ pub struct Evaluation {
 /// # Errors
 /// [`ArticleError`] names a record or figure without which there is no answer.
 pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError> {
+    evaluate_with(ledger, today, Detail::Verdicts)
+}
+
+/// As [`evaluate`], with the differences that were allowed where they are asked for.
+///
+/// # Errors
+/// As [`evaluate`].
+pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Evaluation, ArticleError> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let Ok(table) = Table::built_in() else {
@@ -230,16 +236,13 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
         .map(|showing| {
             let Some(row) = table.kinds.get(showing.value.kind.as_str()) else { return Ok(Vec::new()) };
             let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
-            Room {
-                ledger,
-                configurator: &configurator,
-                uses: &uses,
-                demands: &demands,
-                showing,
-                row,
-                records,
-            }
-            .duties()
+            let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
+            let rules = rules(showing, row, kind);
+            let sieve = Sieve::of(&rules, kind);
+            let (configurator, uses, demands) = (&configurator, &uses, &demands);
+            let room =
+                Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
+            room.duties(kind)
         })
         .collect();
     let mut duties = BTreeMap::new();
@@ -321,51 +324,19 @@ pub(super) struct Room<'a> {
     pub(super) showing: &'a Entry<Showing>,
     pub(super) row: &'a KindRow,
     pub(super) records: &'a [&'a Entry<Evidence>],
+    pub(super) rules: Rules<'a>,
+    pub(super) sieve: Sieve,
+    pub(super) detail: Detail,
 }
 
-/// One candidate compared with what is now and with what one panel asks.
-#[derive(Clone)]
-pub(super) struct Compared {
-    pub(super) asks: Asks,
-    pub(super) reasons: Vec<Reason>,
-    allowed: Vec<Reason>,
-    notes: Vec<String>,
-    /// It asks this at least at first look, and its differences were not worked out.
-    unseen: bool,
-}
-
-impl Compared {
-    fn at_first_look(at_least: Asks) -> Self {
-        Self { asks: at_least, reasons: Vec::new(), allowed: Vec::new(), notes: Vec::new(), unseen: true }
-    }
-}
-
-/// How many candidates that all ask for a retest are looked through for the nearest. Which of them is
-/// named changes no verdict and nothing that is asked.
-const NEAREST: usize = 32;
-
-/// What one panel asks of a subject, as it is now.
-struct Asked<'a> {
-    subject: &'a Subject,
-    configuration: &'a Configuration,
-    demand: &'a Demand,
-}
-
-/// One candidate as one configuration sees it.
-struct Sight {
-    at_least: Asks,
-    deltas: Option<Vec<Deltas>>,
+pub(super) fn rules<'a>(showing: &'a Entry<Showing>, row: &'a KindRow, kind: &'a str) -> Rules<'a> {
+    let own = showing.value.own_steps().map(|own| (showing.id.as_str(), own));
+    Rules::of(row, showing.value.kind.as_str(), kind, own)
 }
 
 impl Room<'_> {
-    fn duties(&self) -> Result<Vec<Duty>, ArticleError> {
-        let kind = self
-            .showing
-            .value
-            .subject
-            .map_or_else(|| self.row.subject.clone(), |kind| kind.word().to_string());
-        let sieve = Sieve::of(self.row, &kind, self.showing.value.own_steps());
-        let candidates = self.candidates(&sieve);
+    fn duties(&self, kind: &str) -> Result<Vec<Duty>, ArticleError> {
+        let candidates = self.candidates();
         let mut all = Vec::new();
         for (subject, panels) in self.uses.iter().filter(|(subject, _)| subject.kind().word() == kind) {
             if !self.contains(subject)? {
@@ -390,22 +361,22 @@ impl Room<'_> {
             if using.is_empty() {
                 continue;
             }
-            all.push(self.duty(subject, using, &candidates, &sieve));
+            all.push(self.duty(subject, using, &candidates));
         }
         self.assign_lapses(&mut all, &candidates)?;
         Ok(all)
     }
 
     /// Finished, conformed evidence of the showing, dispositions left out.
-    fn candidates(&self, sieve: &Sieve) -> Vec<Made<'_>> {
+    pub(super) fn candidates(&self) -> Vec<Made<'_>> {
         self.records
             .iter()
             .filter(|entry| entry.value.state == EvidenceState::Done && entry.value.disposition.is_none())
-            .filter_map(|entry| made_of(entry, sieve))
+            .filter_map(|entry| made_of(entry, &self.sieve))
             .collect()
     }
 
-    fn duty(&self, subject: &Subject, using: Vec<String>, candidates: &[Made<'_>], sieve: &Sieve) -> Duty {
+    fn duty(&self, subject: &Subject, using: Vec<String>, candidates: &[Made<'_>]) -> Duty {
         let nothing = Used { variants: Arc::new(vec![Configuration::default()]), demand: Demand::default() };
         // Panels share what is equal, so where it lies tells them apart.
         let mut shared: HashMap<*const Configuration, Vec<Sight>> = HashMap::new();
@@ -416,9 +387,9 @@ impl Room<'_> {
             let mut worst: Option<Judged> = None;
             for configuration in variants.iter() {
                 let sights = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
-                    let now = sieve.look(configuration);
-                    let at_least = |one: &Made<'_>| one.at_least(&now);
-                    candidates.iter().map(|one| Sight { at_least: at_least(one), deltas: None }).collect()
+                    let now = self.sieve.look(configuration);
+                    let at_least = |one: &Made<'_>| one.at_least(&now, self.is_foreign(subject, one));
+                    candidates.iter().map(|one| Sight { at_least: at_least(one), seen: None }).collect()
                 });
                 let asked = Asked { subject, configuration, demand };
                 let compared = self.compare_all(&asked, candidates, sights);
@@ -441,137 +412,6 @@ impl Room<'_> {
         }
     }
 
-    /// Compares every candidate as far as the verdict needs.
-    ///
-    /// What asks anything at first look does not conform; its differences are worked out only where they
-    /// count or a reader sees them: on the subject's own evidence, on a baseline that an extension leans on,
-    /// and where nothing conforms, to find the nearest.
-    fn compare_all(&self, asked: &Asked<'_>, candidates: &[Made<'_>], sights: &mut [Sight]) -> Vec<Compared> {
-        let mut all: Vec<Compared> = candidates
-            .iter()
-            .zip(sights.iter_mut())
-            .map(|(made, sight)| {
-                if sight.at_least > Asks::None && made.label.as_ref() != Some(asked.subject) {
-                    Compared::at_first_look(sight.at_least)
-                } else {
-                    self.nearest_article(asked, made, sight)
-                }
-            })
-            .collect();
-        let mut see = |all: &mut Vec<Compared>, which: &mut dyn Iterator<Item = usize>| {
-            for at in which {
-                if let (Some(made), Some(sight), Some(compared)) =
-                    (candidates.get(at), sights.get_mut(at), all.get_mut(at))
-                    && compared.unseen
-                {
-                    *compared = self.nearest_article(asked, made, sight);
-                }
-            }
-        };
-        let baselines: Vec<usize> = candidates
-            .iter()
-            .zip(&all)
-            .filter(|(_, compared)| compared.asks == Asks::None)
-            .filter_map(|(made, _)| made.entry.value.baseline.as_ref())
-            .filter_map(|baseline| candidates.iter().position(|one| one.entry.id == baseline.id()))
-            .collect();
-        see(&mut all, &mut baselines.into_iter());
-        if all.iter().any(|compared| compared.asks == Asks::None) {
-            return all;
-        }
-        let less: Vec<usize> = places(&all, |one| one.unseen && one.asks < Asks::Retest).collect();
-        see(&mut all, &mut less.into_iter());
-        if all.iter().all(|compared| compared.asks == Asks::Retest) {
-            let some: Vec<usize> = places(&all, |one| one.unseen).take(NEAREST).collect();
-            see(&mut all, &mut some.into_iter());
-        }
-        all
-    }
-
-    /// Compares with every article of the evidence; the one that asks least speaks.
-    fn nearest_article(&self, asked: &Asked<'_>, made: &Made<'_>, sight: &mut Sight) -> Compared {
-        let deltas = sight.deltas.get_or_insert_with(|| {
-            made.articles.iter().map(|article| compare(asked.configuration, article)).collect()
-        });
-        let mut best: Option<Compared> = None;
-        for (article, deltas) in made.articles.iter().zip(deltas.iter()) {
-            let compared = self.compare(asked, (made, article), deltas);
-            let less =
-                |best: &Compared| (compared.asks, compared.reasons.len()) < (best.asks, best.reasons.len());
-            if best.as_ref().is_none_or(less) {
-                best = Some(compared);
-            }
-        }
-        best.unwrap_or_else(|| Compared {
-            asks: Asks::Retest,
-            reasons: Vec::new(),
-            allowed: Vec::new(),
-            notes: Vec::new(),
-            unseen: false,
-        })
-    }
-
-    fn compare(
-        &self,
-        &Asked { subject, configuration, demand }: &Asked<'_>,
-        (made, article): (&Made<'_>, &AsMade),
-        deltas: &Deltas,
-    ) -> Compared {
-        let showing = &self.showing.value;
-        let own = showing.own_steps();
-        let mut reasons = judge(
-            self.row,
-            showing.kind.as_str(),
-            subject.kind().word(),
-            own.map(|own| (self.showing.id.as_str(), own)),
-            configuration,
-            article,
-            deltas,
-        );
-        // Evidence of another panel counts only where both are the same in every own attribute.
-        let whole = matches!(subject, Subject::Panel(_) | Subject::Programme);
-        let foreign =
-            made.label.as_ref().is_some_and(|label| label != subject && self.uses.contains_key(label));
-        if whole && foreign {
-            for reason in &mut reasons {
-                if reason.effect < Asks::Retest {
-                    reason.effect = Asks::Retest;
-                    reason.rule = format!("{}: carries over only between equal panels", showing.kind);
-                }
-            }
-        }
-        let coverage = Coverage { id: &self.showing.id, showing, row: self.row, own };
-        reasons.extend(coverage.requirement(&made.tested));
-        let (covered, not_recorded) = coverage.panel(&made.tested, demand);
-        reasons.extend(covered);
-        for reason in &mut reasons {
-            reason.evidence = Some(made.entry.id.clone());
-        }
-        let id = &made.entry.id;
-        let mut notes: Vec<String> = deltas
-            .not_recorded
-            .iter()
-            .copied()
-            .chain(not_recorded.iter().map(|key| Key::parse(key)))
-            .filter(|key| {
-                key.limit == Limit::Nominal
-                    && (key.facet() == "claims" || self.row.has_facet(subject.kind().word(), key.facet()))
-            })
-            .map(|key| format!("evidence/{id} does not record {key} (form {FORM}): nothing is asked for it"))
-            .collect();
-        notes.extend(
-            deltas
-                .unstated
-                .iter()
-                .filter(|key| self.row.has_facet(subject.kind().word(), key.facet()))
-                .map(|key| format!("evidence/{id} was conformed with {key} unstated")),
-        );
-        let (reasons, allowed): (Vec<Reason>, Vec<Reason>) =
-            reasons.into_iter().partition(|reason| reason.effect > Asks::None);
-        let asks = reasons.iter().map(|reason| reason.effect).max().unwrap_or_default();
-        Compared { asks, reasons, allowed, notes, unseen: false }
-    }
-
     pub(super) fn primary(&self, evidence: &Evidence) -> bool {
         match evidence.kind {
             EvidenceKind::Test | EvidenceKind::Inspection => true,
@@ -592,7 +432,7 @@ impl Room<'_> {
         demand: &Demand,
         load_path: Option<LoadPath>,
         candidates: &[Made<'_>],
-        compared: &[Compared],
+        compared: &[Compared<'_>],
     ) -> Judged {
         let showing = &self.showing.value;
         let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
@@ -623,7 +463,7 @@ impl Room<'_> {
             judged.because.push(note("computed", "this version does not compute this showing", Asks::Retest));
             return judged;
         }
-        let conforming: Vec<(&Made<'_>, &Compared)> =
+        let conforming: Vec<(&Made<'_>, &Compared<'_>)> =
             candidates.iter().zip(compared).filter(|(_, compared)| compared.asks == Asks::None).collect();
         let (primaries, extensions): (Vec<_>, Vec<_>) =
             conforming.iter().copied().partition(|(made, _)| self.primary(&made.entry.value));
@@ -700,8 +540,10 @@ impl Room<'_> {
             }
         }
         for (made, compared) in &conforming {
-            judged.allowed.extend(compared.allowed.iter().cloned());
-            judged.assumptions.extend(compared.notes.iter().cloned());
+            if self.detail == Detail::Allowed {
+                judged.allowed.extend(compared.allowed());
+            }
+            judged.assumptions.extend(self.notes(subject, compared));
             if made.label.as_ref() != Some(subject) {
                 judged.carried_over.push(made.entry.id.clone());
             }
@@ -738,14 +580,16 @@ impl Room<'_> {
         // None conforms: the cheapest honest way back is the candidate that asks least.
         let nearest = candidates.iter().zip(compared).min_by_key(|(made, compared)| {
             let foreign = made.label.as_ref() != Some(subject);
-            (compared.asks, compared.unseen, foreign, compared.reasons.len(), made.entry.id.clone())
+            (compared.asks, compared.is_unseen(), foreign, compared.count, &made.entry.id)
         });
         if let Some((made, compared_to)) = nearest {
             judged.verdict = Verdict::Lapsed;
             judged.asks = compared_to.asks;
-            judged.because.clone_from(&compared_to.reasons);
-            judged.allowed.clone_from(&compared_to.allowed);
-            judged.assumptions.clone_from(&compared_to.notes);
+            judged.because = compared_to.reasons();
+            if self.detail == Detail::Allowed {
+                judged.allowed = compared_to.allowed();
+            }
+            judged.assumptions = self.notes(subject, compared_to);
             judged.evidence.push(made.entry.id.clone());
             if made.label.as_ref() != Some(subject) {
                 judged.carried_over.push(made.entry.id.clone());
@@ -753,11 +597,9 @@ impl Room<'_> {
                     .iter()
                     .zip(compared)
                     .filter(|(made, _)| made.label.as_ref() == Some(subject))
-                    .min_by_key(|(made, compared)| {
-                        (compared.asks, compared.reasons.len(), made.entry.id.clone())
-                    });
+                    .min_by_key(|(made, compared)| (compared.asks, compared.count, &made.entry.id));
                 if let Some((_, own)) = own {
-                    judged.own.clone_from(&own.reasons);
+                    judged.own = own.reasons();
                 }
             }
             return judged;
@@ -777,10 +619,6 @@ impl Room<'_> {
         }
         judged
     }
-}
-
-fn places(all: &[Compared], which: impl Fn(&Compared) -> bool) -> impl Iterator<Item = usize> {
-    all.iter().enumerate().filter(move |(_, one)| which(one)).map(|(at, _)| at)
 }
 
 /// A reason that names no attribute of a configuration.
@@ -812,44 +650,4 @@ pub fn subject_kind(showing: &Showing, row: &KindRow) -> Option<SubjectKind> {
         .into_iter()
         .find(|kind| kind.word() == row.subject)
     })
-}
-
-/// Counts the candidates that ask anything at first look, and names those of them that the whole comparison
-/// asks less of; there may be none.
-#[cfg(test)]
-pub(super) fn first_looks(ledger: &Ledger) -> Result<(usize, Vec<String>), ArticleError> {
-    let uses = uses(ledger)?;
-    let configurator = Configurator::new(ledger);
-    let table = Table::built_in().expect("the table is sound");
-    let demands = Demands::all(ledger, &configurator, &uses)?;
-    let (mut sure, mut wrong) = (0, Vec::new());
-    for showing in ledger.showings.values() {
-        let row = &table.kinds[showing.value.kind.as_str()];
-        let records: Vec<&Entry<Evidence>> =
-            ledger.evidence.values().filter(|one| one.value.showing.id() == showing.id).collect();
-        let (configurator, uses, demands) = (&configurator, &uses, &demands);
-        let room = Room { ledger, configurator, uses, demands, showing, row, records: &records };
-        for (subject, Used { variants, demand }) in demands.iter() {
-            let kind = subject.kind().word();
-            if !row.allows(kind) {
-                continue;
-            }
-            let sieve = Sieve::of(row, kind, showing.value.own_steps());
-            for made in room.candidates(&sieve) {
-                for configuration in variants.iter() {
-                    let at_least = made.at_least(&sieve.look(configuration));
-                    if at_least == Asks::None {
-                        continue;
-                    }
-                    sure += 1;
-                    let asked = Asked { subject, configuration, demand };
-                    let whole = room.nearest_article(&asked, &made, &mut Sight { at_least, deltas: None });
-                    if whole.asks < at_least {
-                        wrong.push(format!("{} {subject}: {}", showing.id, made.entry.id));
-                    }
-                }
-            }
-        }
-    }
-    Ok((sure, wrong))
 }

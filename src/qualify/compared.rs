@@ -1,0 +1,266 @@
+//! Candidates compared with one subject as one panel uses it: no further than a verdict needs.
+
+use super::coverage::{Coverage, Demand};
+use super::delta::compare;
+use super::judge::{Detail, Reason};
+use super::made::Made;
+use super::verdict::Room;
+use crate::article::{Configuration, FORM, Key, Limit, Subject};
+use crate::record::sensitivity::Asks;
+use std::sync::Arc;
+
+/// How many candidates that all ask for a retest are looked through for the nearest. Which of them is
+/// named changes no verdict and nothing that is asked.
+const NEAREST: usize = 32;
+
+/// What one panel asks of a subject, as it is now.
+pub(super) struct Asked<'a> {
+    pub(super) subject: &'a Subject,
+    pub(super) configuration: &'a Configuration,
+    pub(super) demand: &'a Demand,
+}
+
+/// One candidate as one configuration sees it.
+pub(super) struct Sight {
+    /// What it asks at least, at first look.
+    pub(super) at_least: Asks,
+    /// What its differences ask, article by article, once somebody looked.
+    pub(super) seen: Option<Vec<Arc<Seen>>>,
+}
+
+/// What the differences between what is now and one article ask.
+pub(super) struct Seen {
+    /// With what is allowed only where that is asked for.
+    reasons: Vec<Reason>,
+    /// What was not recorded, and what was unstated, when it was conformed.
+    not_recorded: Vec<Key>,
+    unstated: Vec<Key>,
+}
+
+/// One candidate compared with what is now and with what one panel asks.
+pub(super) struct Compared<'c> {
+    id: &'c str,
+    /// What it asks; at least, where it is unseen.
+    pub(super) asks: Asks,
+    /// How many reasons it has.
+    pub(super) count: usize,
+    seen: Option<Arc<Seen>>,
+    covered: Vec<Reason>,
+    not_recorded: Vec<String>,
+}
+
+impl<'c> Compared<'c> {
+    fn at_first_look(made: &'c Made<'_>, asks: Asks) -> Self {
+        let (seen, covered, not_recorded) = (None, Vec::new(), Vec::new());
+        Self { id: &made.entry.id, asks, count: 0, seen, covered, not_recorded }
+    }
+
+    /// Returns whether its differences were not worked out.
+    pub(super) fn is_unseen(&self) -> bool {
+        self.seen.is_none()
+    }
+
+    fn pick(&self, which: impl Fn(&Reason) -> bool) -> Vec<Reason> {
+        let seen = self.seen.iter().flat_map(|seen| &seen.reasons);
+        let picked = seen.chain(&self.covered).filter(|reason| which(reason));
+        picked.map(|reason| Reason { evidence: Some(self.id.to_string()), ..reason.clone() }).collect()
+    }
+
+    /// Returns what asks anything.
+    pub(super) fn reasons(&self) -> Vec<Reason> {
+        self.pick(|reason| reason.effect > Asks::None)
+    }
+
+    /// Returns the differences that were allowed, where they were asked for.
+    pub(super) fn allowed(&self) -> Vec<Reason> {
+        self.pick(|reason| reason.effect == Asks::None)
+    }
+}
+
+impl Room<'_> {
+    /// Compares every candidate as far as the verdict needs.
+    ///
+    /// What asks anything at first look does not conform; its differences are worked out only where they
+    /// count or a reader sees them: on the subject's own evidence, on a baseline that an extension leans on,
+    /// and where nothing conforms, to find the nearest.
+    pub(super) fn compare_all<'c>(
+        &self,
+        asked: &Asked<'_>,
+        candidates: &'c [Made<'c>],
+        sights: &mut [Sight],
+    ) -> Vec<Compared<'c>> {
+        let mut all: Vec<Compared<'_>> = candidates
+            .iter()
+            .zip(sights.iter_mut())
+            .map(|(made, sight)| {
+                if sight.at_least > Asks::None && made.label.as_ref() != Some(asked.subject) {
+                    Compared::at_first_look(made, sight.at_least)
+                } else {
+                    self.compare(asked, made, sight)
+                }
+            })
+            .collect();
+        let mut see = |all: &mut Vec<Compared<'c>>, which: &mut dyn Iterator<Item = usize>| {
+            for at in which {
+                if let (Some(made), Some(sight), Some(compared)) =
+                    (candidates.get(at), sights.get_mut(at), all.get_mut(at))
+                    && compared.is_unseen()
+                {
+                    *compared = self.compare(asked, made, sight);
+                }
+            }
+        };
+        let baselines: Vec<usize> = candidates
+            .iter()
+            .zip(&all)
+            .filter(|(_, compared)| compared.asks == Asks::None)
+            .filter_map(|(made, _)| made.entry.value.baseline.as_ref())
+            .filter_map(|baseline| candidates.iter().position(|one| one.entry.id == baseline.id()))
+            .collect();
+        see(&mut all, &mut baselines.into_iter());
+        if all.iter().any(|compared| compared.asks == Asks::None) {
+            return all;
+        }
+        let less = places(&all, |one| one.is_unseen() && one.asks < Asks::Retest);
+        see(&mut all, &mut less.into_iter());
+        if all.iter().all(|compared| compared.asks == Asks::Retest) {
+            let some = places(&all, |one| one.is_unseen());
+            see(&mut all, &mut some.into_iter().take(NEAREST));
+        }
+        all
+    }
+
+    /// Compares with every article of the evidence; the one that asks least speaks.
+    fn compare<'c>(&self, asked: &Asked<'_>, made: &'c Made<'_>, sight: &mut Sight) -> Compared<'c> {
+        let seen = sight.seen.get_or_insert_with(|| self.look(asked, made));
+        let coverage = Coverage {
+            id: &self.showing.id,
+            showing: &self.showing.value,
+            row: self.row,
+            own: self.showing.value.own_steps(),
+        };
+        let mut covered = coverage.requirement(&made.tested);
+        let (by_panel, not_recorded) = coverage.panel(&made.tested, asked.demand);
+        covered.extend(by_panel);
+        let weight = |reasons: &[Reason]| {
+            let asking = reasons.iter().map(|reason| reason.effect).filter(|effect| *effect > Asks::None);
+            (asking.clone().max().unwrap_or_default(), asking.count())
+        };
+        let more = weight(&covered);
+        // The first of equals.
+        let nearest = seen
+            .iter()
+            .map(|one| (weight(&one.reasons), one))
+            .map(|((asks, count), one)| ((asks.max(more.0), count + more.1), one))
+            .min_by_key(|(weight, _)| *weight);
+        let Some(((asks, count), seen)) = nearest else {
+            return Compared::at_first_look(made, Asks::Retest);
+        };
+        Compared { id: &made.entry.id, asks, count, seen: Some(Arc::clone(seen)), covered, not_recorded }
+    }
+
+    fn look(&self, asked: &Asked<'_>, made: &Made<'_>) -> Vec<Arc<Seen>> {
+        let kind = asked.subject.kind().word();
+        let whole = self.is_foreign(asked.subject, made);
+        let judged = |article| {
+            let deltas = compare(asked.configuration, article);
+            // Where another panel's must be the same in every own attribute, what is allowed counts too.
+            let detail = if whole { Detail::Allowed } else { self.detail };
+            let mut reasons = self.rules.judge(asked.configuration, article, &deltas, detail);
+            if whole {
+                for reason in &mut reasons {
+                    if reason.effect < Asks::Retest {
+                        reason.effect = Asks::Retest;
+                        reason.rule =
+                            format!("{}: carries over only between equal panels", self.showing.value.kind);
+                    }
+                }
+            }
+            let has = |key: &Key| self.row.has_facet(kind, key.facet());
+            let not_recorded =
+                deltas.not_recorded.into_iter().filter(|key| key.facet() == "claims" || has(key)).collect();
+            let unstated = deltas.unstated.into_iter().filter(has).collect();
+            Arc::new(Seen { reasons, not_recorded, unstated })
+        };
+        made.articles.iter().map(judged).collect()
+    }
+
+    /// Returns whether evidence is of another panel than the subject, which counts only where both are the
+    /// same in every own attribute.
+    pub(super) fn is_foreign(&self, subject: &Subject, made: &Made<'_>) -> bool {
+        matches!(subject, Subject::Panel(_) | Subject::Programme)
+            && made.label.as_ref().is_some_and(|label| label != subject && self.uses.contains_key(label))
+    }
+
+    /// Returns what had to be assumed of a candidate.
+    pub(super) fn notes(&self, subject: &Subject, compared: &Compared<'_>) -> Vec<String> {
+        let Some(seen) = &compared.seen else { return Vec::new() };
+        let kind = subject.kind().word();
+        let has = |key: &Key| {
+            key.limit == Limit::Nominal && (key.facet() == "claims" || self.row.has_facet(kind, key.facet()))
+        };
+        let id = compared.id;
+        let demanded = compared.not_recorded.iter().map(|key| Key::parse(key));
+        let not_recorded =
+            seen.not_recorded.iter().copied().chain(demanded).filter(has).map(|key| {
+                format!("evidence/{id} does not record {key} (form {FORM}): nothing is asked for it")
+            });
+        let unstated =
+            seen.unstated.iter().map(|key| format!("evidence/{id} was conformed with {key} unstated"));
+        not_recorded.chain(unstated).collect()
+    }
+}
+
+fn places(all: &[Compared<'_>], which: impl Fn(&Compared<'_>) -> bool) -> Vec<usize> {
+    all.iter().enumerate().filter(|(_, one)| which(one)).map(|(at, _)| at).collect()
+}
+
+/// Counts the candidates that ask anything at first look, and names those of them that the whole comparison
+/// asks less of; there may be none.
+#[cfg(test)]
+pub(super) fn first_looks(
+    ledger: &crate::ledger::Ledger,
+) -> Result<(usize, Vec<String>), crate::article::ArticleError> {
+    use super::demands::{Demands, Used};
+    use super::sieve::Sieve;
+    use super::table::Table;
+    use super::verdict::rules;
+    use crate::article::{Configurator, uses};
+    let uses = uses(ledger)?;
+    let configurator = Configurator::new(ledger);
+    let table = Table::built_in().expect("the table is sound");
+    let demands = Demands::all(ledger, &configurator, &uses)?;
+    let (mut sure, mut wrong) = (0, Vec::new());
+    for showing in ledger.showings.values() {
+        let row = &table.kinds[showing.value.kind.as_str()];
+        let records: Vec<_> =
+            ledger.evidence.values().filter(|one| one.value.showing.id() == showing.id).collect();
+        let (configurator, uses, demands) = (&configurator, &uses, &demands);
+        for (subject, Used { variants, demand }) in demands.iter() {
+            let kind = subject.kind().word();
+            if !row.allows(kind) {
+                continue;
+            }
+            let rules = rules(showing, row, kind);
+            let (sieve, detail, records) = (Sieve::of(&rules, kind), Detail::Verdicts, &records);
+            let room =
+                Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
+            for made in room.candidates() {
+                for configuration in variants.iter() {
+                    let at_least =
+                        made.at_least(&room.sieve.look(configuration), room.is_foreign(subject, &made));
+                    if at_least == Asks::None {
+                        continue;
+                    }
+                    sure += 1;
+                    let asked = Asked { subject, configuration, demand };
+                    let whole = room.compare(&asked, &made, &mut Sight { at_least, seen: None });
+                    if whole.asks < at_least {
+                        wrong.push(format!("{} {subject}: {}", showing.id, made.entry.id));
+                    }
+                }
+            }
+        }
+    }
+    Ok((sure, wrong))
+}
