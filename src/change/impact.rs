@@ -6,10 +6,13 @@ use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
 use crate::qualify::judge::Reason;
 use crate::qualify::retest::{RetestPlan, plan};
-use crate::qualify::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict, evaluate, gravity, note};
+use crate::qualify::verdict::{
+    Duty, DutyKey, Evaluation, Judged, Verdict, evaluate, evaluate_beside, gravity, note,
+};
 use crate::record::sensitivity::Asks;
 use crate::record::{Day, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// Mass of one panel, all counted pieces, before and after.
 #[derive(Debug, Clone, PartialEq)]
@@ -119,8 +122,9 @@ pub struct Impact {
 /// # Errors
 /// [`ArticleError`] names a record or figure without which there is no answer.
 pub fn impact(base: (&Ledger, &str), head: (&Ledger, &str), today: Day) -> Result<Impact, ArticleError> {
-    let (before, after) = rayon::join(|| evaluate(base.0, today), || evaluate(head.0, today));
-    impact_of(base, &before?, head, &after?)
+    let before = evaluate(base.0, today)?;
+    let after = evaluate_beside(head.0, today, &before)?;
+    impact_of(base, &before, head, &after)
 }
 
 /// Compares two ledgers that are evaluated already.
@@ -252,7 +256,7 @@ fn own_rows(
 ) -> Vec<PanelRow> {
     let mut rows = Vec::new();
     for (panel, judged) in &duty.panels {
-        let before: Option<&Judged> = old.and_then(|old| {
+        let before: Option<&Arc<Judged>> = old.and_then(|old| {
             old.panels.get(panel).or_else(|| {
                 let name = renamed.iter().find(|(_, new)| *new == panel).map(|(old, _)| old)?;
                 old.panels.get(name)

@@ -8,7 +8,7 @@ use crate::ledger::{Ledger, MemoryRecall};
 use crate::qualify::assumed::assumptions;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
-use crate::qualify::verdict::{Evaluation, evaluate, evaluate_with};
+use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_with};
 use crate::record::{Address, Day, Fault, Level, RecordKind};
 use crate::report::faults;
 use crate::report::head::ReportHead;
@@ -197,6 +197,23 @@ impl Context {
     pub fn evaluate(&self, loaded: &Loaded, err: &mut dyn Write) -> Result<Evaluation, Failure> {
         self.usable(loaded, Needs::Verdicts, None)?;
         let found = evaluate(&loaded.ledger, self.today).map_err(|missing| self.missing(loaded, &missing))?;
+        self.note_broken(loaded, err)?;
+        Ok(found)
+    }
+
+    /// As [`Context::evaluate`], beside another state that is judged already.
+    ///
+    /// # Errors
+    /// As [`Context::evaluate`].
+    pub fn evaluate_beside(
+        &self,
+        loaded: &Loaded,
+        other: &Evaluation,
+        err: &mut dyn Write,
+    ) -> Result<Evaluation, Failure> {
+        self.usable(loaded, Needs::Verdicts, None)?;
+        let found = evaluate_beside(&loaded.ledger, self.today, other)
+            .map_err(|missing| self.missing(loaded, &missing))?;
         self.note_broken(loaded, err)?;
         Ok(found)
     }

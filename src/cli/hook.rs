@@ -2,9 +2,8 @@
 
 use super::args::{HookArgs, HookCommand, HookRunArgs};
 use super::context::{Context, Failure, Loaded, Status};
-use crate::article::ArticleError;
 use crate::gate::{Finding, Side, judge};
-use crate::qualify::verdict::{Evaluation, evaluate};
+use crate::qualify::verdict::{evaluate, evaluate_beside};
 use crate::record::places;
 use crate::report::gate::{self as view, FindingView};
 use crate::source::hook::{HookDone, HookError, install, remove};
@@ -90,7 +89,11 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         }
     };
     let (base, staged) = (context.read(base), context.read(staged));
-    let (before, after) = rayon::join(|| judged(context, &base), || judged(context, &staged));
+    let before = evaluate(&base.ledger, context.today);
+    let after = match &before {
+        Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
+        Err(_) => evaluate(&staged.ledger, context.today),
+    };
     let report = judge(
         &Side { ledger: &base.ledger, evaluation: before.as_ref() },
         &Side { ledger: &staged.ledger, evaluation: after.as_ref() },
@@ -135,10 +138,6 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         }
     }
     Ok(if report.blocked() { Status::Objection } else { Status::Done })
-}
-
-fn judged(context: &Context, loaded: &Loaded) -> Result<Evaluation, ArticleError> {
-    evaluate(&loaded.ledger, context.today)
 }
 
 /// File and line that a finding points at, in what is staged or in what is committed.

@@ -18,7 +18,7 @@ pub(super) fn run(
     let place = context.place()?;
     let (base, head, names) = sides(context, &place, args)?;
     let before = context.evaluate(&base, err)?;
-    let after = context.evaluate(&head, err)?;
+    let after = context.evaluate_beside(&head, &before, err)?;
     let found = impact_of((&base.ledger, &names.0), &before, (&head.ledger, &names.1), &after)
         .map_err(|missing| context.missing(&head, &missing))?;
     let report_head = context.report_head(&head, &after);

@@ -229,14 +229,14 @@ pub(super) fn first_looks(
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let table = Table::built_in().expect("the table is sound");
-    let demands = Demands::all(ledger, &configurator, &uses)?;
+    let demands = Demands::all(ledger, &configurator, &uses, None)?;
     let (mut sure, mut wrong) = (0, Vec::new());
     for showing in ledger.showings.values() {
         let row = &table.kinds[showing.value.kind.as_str()];
         let records: Vec<_> =
             ledger.evidence.values().filter(|one| one.value.showing.id() == showing.id).collect();
         let (configurator, uses, demands) = (&configurator, &uses, &demands);
-        for (subject, Used { variants, demand }) in demands.iter() {
+        for (subject, Used { variants, demand, .. }) in demands.iter() {
             let kind = subject.kind().word();
             if !row.allows(kind) {
                 continue;

@@ -8,6 +8,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{Concession, Covered, Covers, Day};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Lays live concessions over verdicts.
 pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>) {
@@ -18,6 +19,7 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
         let approved = is_approved(ledger, &concession.value);
         let expired = concession.value.until < today;
         for judged in duty.panels.values_mut().filter(|judged| !judged.verdict.is_closed()) {
+            let judged = Arc::make_mut(judged);
             if expired {
                 judged.because.push(note(
                     "concession",

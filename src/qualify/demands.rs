@@ -6,47 +6,56 @@ use crate::article::{
     zones_of,
 };
 use crate::ledger::Ledger;
+use crate::record::LoadPath;
 use rayon::prelude::*;
 use std::collections::HashMap;
 use std::sync::Arc;
 
 /// A subject as one panel uses it.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Used {
     /// What it is there; panels that use equal ones share them.
     pub(super) variants: Arc<Vec<Configuration>>,
     /// What the panel asks of it.
     pub(super) demand: Demand,
+    /// The panel's load path.
+    pub(super) load_path: Option<LoadPath>,
 }
 
 /// Every subject as each panel uses it.
-pub(super) struct Demands<'a> {
-    all: HashMap<&'a Subject, HashMap<&'a str, Used>>,
+#[derive(Debug)]
+pub(super) struct Demands {
+    all: HashMap<Subject, HashMap<String, Used>>,
 }
 
-impl<'a> Demands<'a> {
+impl Demands {
+    /// Collects them; what equals what is `known` already is shared with it.
     pub(super) fn all(
         ledger: &Ledger,
         configurator: &Configurator<'_>,
-        uses: &'a Uses,
+        uses: &Uses,
+        known: Option<&Self>,
     ) -> Result<Self, ArticleError> {
         let asked: Vec<_> = uses.iter().collect();
         let made: Vec<Result<_, ArticleError>> = asked
             .par_iter()
             .map(|(subject, panels)| {
                 let mut used = HashMap::with_capacity(panels.len());
-                let mut known: Vec<Arc<Vec<Configuration>>> = Vec::new();
+                let mut own: Vec<Arc<Vec<Configuration>>> = Vec::new();
                 for (panel, sites) in *panels {
                     let made = configurator.variants(subject, Some(panel))?;
-                    let variants = known.iter().find(|known| ***known == made).cloned();
-                    let variants = variants.unwrap_or_else(|| {
-                        let new = Arc::new(made);
-                        known.push(Arc::clone(&new));
-                        new
-                    });
+                    let elsewhere =
+                        known.and_then(|known| known.of(subject, panel)).map(|used| &used.variants);
+                    let variants = own.iter().chain(elsewhere).find(|known| ***known == made).cloned();
+                    let variants = variants.unwrap_or_else(|| Arc::new(made));
+                    if !own.iter().any(|known| Arc::ptr_eq(known, &variants)) {
+                        own.push(Arc::clone(&variants));
+                    }
                     let demand = demand(ledger, configurator, subject, panel, sites)?;
-                    used.insert(panel.as_str(), Used { variants, demand });
+                    let load_path = ledger.panels.get(panel).and_then(|panel| panel.value.load_path);
+                    used.insert(panel.clone(), Used { variants, demand, load_path });
                 }
-                Ok((*subject, used))
+                Ok(((*subject).clone(), used))
             })
             .collect();
         Ok(Self { all: made.into_iter().collect::<Result<_, _>>()? })
@@ -58,7 +67,7 @@ impl<'a> Demands<'a> {
 
     #[cfg(test)]
     pub(super) fn iter(&self) -> impl Iterator<Item = (&Subject, &Used)> {
-        self.all.iter().flat_map(|(subject, panels)| panels.values().map(|used| (*subject, used)))
+        self.all.iter().flat_map(|(subject, panels)| panels.values().map(move |used| (subject, used)))
     }
 }
 

@@ -8,23 +8,21 @@ use crate::ledger::Entry;
 use crate::record::sensitivity::Asks;
 use crate::record::{Evidence, EvidenceState};
 use std::collections::{BTreeSet, HashMap};
+use std::sync::Arc;
 
 impl Room<'_> {
     /// Turns `lapsed` into `open` where the nearest evidence never was this subject's.
-    pub(super) fn assign_lapses(
-        &self,
-        duties: &mut [Duty],
-        candidates: &[Made<'_>],
-    ) -> Result<(), ArticleError> {
+    pub(super) fn assign_lapses(&self, duties: &mut [Duty]) -> Result<(), ArticleError> {
         let unsure: Vec<usize> = duties
             .iter()
             .enumerate()
-            .filter(|(_, duty)| duty.panels.values().any(is_full_lapse))
+            .filter(|(_, duty)| duty.panels.values().any(|judged| is_full_lapse(judged)))
             .map(|(at, _)| at)
             .collect();
         if unsure.is_empty() {
             return Ok(());
         }
+        let candidates = self.candidates();
         let mut plain: HashMap<Subject, Configuration> = HashMap::new();
         let labels = candidates.iter().filter_map(|made| made.label.as_ref());
         for subject in labels.chain(duties.iter().map(|duty| &duty.subject)) {
@@ -49,6 +47,7 @@ impl Room<'_> {
                 if belongs {
                     continue;
                 }
+                let judged = Arc::make_mut(judged);
                 let label = |entry: &&&Entry<Evidence>| {
                     Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject)
                 };

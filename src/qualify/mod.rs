@@ -3,6 +3,7 @@
 mod asked;
 pub mod assumed;
 pub mod behind;
+mod beside;
 mod compared;
 pub mod concede;
 pub mod conform;

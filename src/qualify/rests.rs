@@ -6,6 +6,7 @@ use crate::article::{ArticleError, Face, Subject, Uses, expand, lamina_in};
 use crate::ledger::Ledger;
 use crate::record::sensitivity::Asks;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// Lays `rests_on` over verdicts: what rests on an unmet duty lapses and asks an analysis.
 ///
@@ -67,6 +68,7 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                     if let Some(judged) =
                         duty.panels.get_mut(&panel).filter(|judged| judged.verdict == Verdict::Met)
                     {
+                        let judged = Arc::make_mut(judged);
                         judged.verdict = Verdict::Lapsed;
                         judged.asks = Asks::Analysis;
                         judged.because = reasons;

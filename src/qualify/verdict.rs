@@ -1,5 +1,6 @@
 //! Duties and their verdicts, panel by panel.
 
+use super::beside::{Ground, Grounds};
 use super::compared::{Asked, Compared, Sight};
 use super::coverage::{Demand, bounds};
 use super::demands::{Demands, Used};
@@ -16,6 +17,7 @@ use crate::record::{
     Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, LoadPath, Showing, SubjectKind,
 };
 use rayon::prelude::*;
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt;
 use std::sync::Arc;
@@ -123,14 +125,14 @@ pub struct Duty {
     /// The subject.
     pub subject: Subject,
     /// Verdicts by panel; one under the empty name for the whole programme.
-    pub panels: BTreeMap<String, Judged>,
+    pub panels: BTreeMap<String, Arc<Judged>>,
     /// The milestone that needs it.
     pub needed_by: Option<String>,
 }
 
 impl Duty {
     /// Returns the gravest verdict of its panels.
-    pub fn worst(&self) -> Option<(&String, &Judged)> {
+    pub fn worst(&self) -> Option<(&String, &Arc<Judged>)> {
         // The first of equals, so that the answer does not depend on chance.
         self.panels.iter().rev().max_by_key(|(_, judged)| judged.gravity())
     }
@@ -204,6 +206,8 @@ pub struct Evaluation {
     pub uses: Uses,
     /// Figures and conditions that had to be assumed, sorted.
     pub assumptions: Vec<String>,
+    /// What the verdicts were made from.
+    pub(super) grounds: Arc<Grounds>,
 }
 
 /// Judges every duty of a ledger on a day.
@@ -219,22 +223,41 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Evaluation, ArticleError> {
+    evaluated(ledger, today, detail, None)
+}
+
+/// As [`evaluate`], taking over from the evaluation of another state what was judged from the very same.
+///
+/// # Errors
+/// As [`evaluate`].
+pub fn evaluate_beside(ledger: &Ledger, today: Day, other: &Evaluation) -> Result<Evaluation, ArticleError> {
+    evaluated(ledger, today, Detail::Verdicts, Some(other))
+}
+
+fn evaluated(
+    ledger: &Ledger,
+    today: Day,
+    detail: Detail,
+    other: Option<&Evaluation>,
+) -> Result<Evaluation, ArticleError> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
-    let Ok(table) = Table::built_in() else {
-        return Ok(Evaluation { duties: BTreeMap::new(), uses, assumptions: Vec::new() });
-    };
-    let demands = Demands::all(ledger, &configurator, &uses)?;
+    let table = Table::built_in();
+    let other = other.map(|other| &*other.grounds).filter(|other| other.detail == detail);
+    let demands = Demands::all(ledger, &configurator, &uses, other.map(|other| &other.demands))?;
     let superseded = superseded(ledger);
     let mut by_showing: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
     for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains(evidence.id.as_str())) {
         by_showing.entry(evidence.value.showing.id()).or_default().push(evidence);
     }
-    let showings: Vec<&Entry<Showing>> = ledger.showings.values().collect();
-    let judged: Vec<Result<Vec<Duty>, ArticleError>> = showings
+    let showings: Vec<(&Entry<Showing>, &KindRow)> = ledger
+        .showings
+        .values()
+        .filter_map(|showing| Some((showing, table.ok()?.kinds.get(showing.value.kind.as_str())?)))
+        .collect();
+    let judged: Vec<Result<(Vec<Duty>, Ground), ArticleError>> = showings
         .par_iter()
-        .map(|showing| {
-            let Some(row) = table.kinds.get(showing.value.kind.as_str()) else { return Ok(Vec::new()) };
+        .map(|(showing, row)| {
             let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
             let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
             let rules = rules(showing, row, kind);
@@ -242,12 +265,20 @@ pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Eval
             let (configurator, uses, demands) = (&configurator, &uses, &demands);
             let room =
                 Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
-            room.duties(kind)
+            let ground = Ground::of(&room);
+            let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
+            let mut duties = room.duties(kind, same)?;
+            let ground = ground.holding(&duties);
+            room.assign_lapses(&mut duties)?;
+            Ok((duties, ground))
         })
         .collect();
     let mut duties = BTreeMap::new();
-    for list in judged {
-        for duty in list? {
+    let mut grounds = HashMap::with_capacity(judged.len());
+    for ((showing, _), one) in showings.iter().zip(judged) {
+        let (all, ground) = one?;
+        grounds.insert(showing.id.clone(), ground);
+        for duty in all {
             duties.insert((duty.showing.clone(), duty.subject.clone()), duty);
         }
     }
@@ -259,7 +290,8 @@ pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Eval
             assumptions.extend(judged.assumptions.iter().cloned());
         }
     }
-    Ok(Evaluation { duties, uses, assumptions: assumptions.into_iter().collect() })
+    let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
+    Ok(Evaluation { duties, uses, assumptions: assumptions.into_iter().collect(), grounds })
 }
 
 /// Records that a finished, conformed correction of the same showing stands in place of.
@@ -320,7 +352,7 @@ pub(super) struct Room<'a> {
     pub(super) ledger: &'a Ledger,
     pub(super) configurator: &'a Configurator<'a>,
     pub(super) uses: &'a Uses,
-    pub(super) demands: &'a Demands<'a>,
+    pub(super) demands: &'a Demands,
     pub(super) showing: &'a Entry<Showing>,
     pub(super) row: &'a KindRow,
     pub(super) records: &'a [&'a Entry<Evidence>],
@@ -335,8 +367,10 @@ pub(super) fn rules<'a>(showing: &'a Entry<Showing>, row: &'a KindRow, kind: &'a
 }
 
 impl Room<'_> {
-    fn duties(&self, kind: &str) -> Result<Vec<Duty>, ArticleError> {
-        let candidates = self.candidates();
+    /// `same` is what was judged from the very same showing and records in another state.
+    fn duties(&self, kind: &str, same: Option<(&Ground, &Demands)>) -> Result<Vec<Duty>, ArticleError> {
+        // Brought into form only where something is to be compared with them.
+        let candidates = OnceCell::new();
         let mut all = Vec::new();
         for (subject, panels) in self.uses.iter().filter(|(subject, _)| subject.kind().word() == kind) {
             if !self.contains(subject)? {
@@ -361,9 +395,8 @@ impl Room<'_> {
             if using.is_empty() {
                 continue;
             }
-            all.push(self.duty(subject, using, &candidates));
+            all.push(self.duty(subject, using, &candidates, same)?);
         }
-        self.assign_lapses(&mut all, &candidates)?;
         Ok(all)
     }
 
@@ -376,14 +409,34 @@ impl Room<'_> {
             .collect()
     }
 
-    fn duty(&self, subject: &Subject, using: Vec<String>, candidates: &[Made<'_>]) -> Duty {
-        let nothing = Used { variants: Arc::new(vec![Configuration::default()]), demand: Demand::default() };
+    fn duty<'r>(
+        &'r self,
+        subject: &Subject,
+        using: Vec<String>,
+        candidates: &OnceCell<Vec<Made<'r>>>,
+        same: Option<(&Ground, &Demands)>,
+    ) -> Result<Duty, ArticleError> {
         // Panels share what is equal, so where it lies tells them apart.
         let mut shared: HashMap<*const Configuration, Vec<Sight>> = HashMap::new();
         let mut panels = BTreeMap::new();
+        let mut programme = None;
         for panel in using {
-            let Used { variants, demand } = self.demands.of(subject, &panel).unwrap_or(&nothing);
-            let load_path = self.ledger.panels.get(&panel).and_then(|panel| panel.value.load_path);
+            let used = match self.demands.of(subject, &panel) {
+                Some(used) => used,
+                // The programme is used by no panel.
+                None => programme.get_or_insert(Used {
+                    variants: Arc::new(self.configurator.variants(subject, None)?),
+                    ..Used::default()
+                }),
+            };
+            if let Some(known) =
+                same.and_then(|(ground, demands)| ground.judged(demands, subject, &panel, used))
+            {
+                panels.insert(panel, Arc::clone(known));
+                continue;
+            }
+            let candidates = candidates.get_or_init(|| self.candidates());
+            let Used { variants, demand, load_path } = used;
             let mut worst: Option<Judged> = None;
             for configuration in variants.iter() {
                 let sights = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
@@ -393,7 +446,7 @@ impl Room<'_> {
                 });
                 let asked = Asked { subject, configuration, demand };
                 let compared = self.compare_all(&asked, candidates, sights);
-                let judged = self.verdict(subject, demand, load_path, candidates, &compared);
+                let judged = self.verdict(subject, demand, *load_path, candidates, &compared);
                 if worst.as_ref().is_none_or(|worst| judged.gravity() > worst.gravity()) {
                     worst = Some(judged);
                 }
@@ -402,14 +455,14 @@ impl Room<'_> {
             judged.assumptions.extend(demand.assumptions.iter().cloned());
             judged.assumptions.sort();
             judged.assumptions.dedup();
-            panels.insert(panel, judged);
+            panels.insert(panel, Arc::new(judged));
         }
-        Duty {
+        Ok(Duty {
             showing: self.showing.id.clone(),
             subject: subject.clone(),
             panels,
             needed_by: self.showing.value.needed_by.as_ref().map(ToString::to_string),
-        }
+        })
     }
 
     pub(super) fn primary(&self, evidence: &Evidence) -> bool {

@@ -11,6 +11,7 @@ use crate::record::sensitivity::Asks;
 use crate::record::{Accept, Address, Evidence, RecordKind};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// Differences shown that a rule allows.
 const ALLOWED_SHOWN: usize = 8;
@@ -225,7 +226,7 @@ pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, Artic
 
 /// Panels that were judged alike are said together.
 fn write_panels(page: &mut Page<'_>, duty: &Duty) {
-    let mut groups: Vec<(Vec<String>, &Judged)> = Vec::new();
+    let mut groups: Vec<(Vec<String>, &Arc<Judged>)> = Vec::new();
     for (panel, judged) in &duty.panels {
         let name = if panel.is_empty() { "the programme".to_string() } else { panel.clone() };
         match groups.iter_mut().find(|(_, known)| *known == judged) {

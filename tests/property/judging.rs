@@ -20,7 +20,15 @@ pub(crate) fn try_load(records: &Records) -> Result<Ledger, Vec<String>> {
 }
 
 pub(crate) fn read(texts: BTreeMap<String, Vec<u8>>) -> Result<Ledger, Vec<String>> {
-    let ledger = Ledger::load(&Snapshot::in_memory(texts), &MemoryRecall::new());
+    read_with(texts, &MemoryRecall::new())
+}
+
+/// Reads records with what is recalled of other states.
+pub(crate) fn read_with(
+    texts: BTreeMap<String, Vec<u8>>,
+    recall: &MemoryRecall,
+) -> Result<Ledger, Vec<String>> {
+    let ledger = Ledger::load(&Snapshot::in_memory(texts), recall);
     let faults: Vec<String> = ledger
         .faults
         .iter()

@@ -2,11 +2,14 @@
 
 use super::config;
 use super::edits::{apply, edits};
-use super::judging::{Seen, close, evaluated, load, try_load};
+use super::judging::{Seen, close, evaluated, load, read_with, today, try_load};
 use super::programme::{plans, proved};
 use bondline::article::weigh::programme_mass;
-use bondline::qualify::verdict::Verdict;
+use bondline::ledger::MemoryRecall;
+use bondline::qualify::verdict::{Verdict, evaluate_beside};
 use proptest::prelude::*;
+use proptest::strategy::ValueTree;
+use proptest::test_runner::TestRunner;
 use std::collections::BTreeMap;
 
 proptest! {
@@ -44,6 +47,23 @@ proptest! {
         let nothing = before.to(&undone);
         prop_assert!(nothing.changes.is_empty() && nothing.duties.is_empty() && nothing.ended.is_empty());
         prop_assert!(nothing.panels.is_empty() && nothing.retest.steps.is_empty());
+    }
+
+    /// What is taken over from another state is what would be judged anew, for every panel and in every word.
+    #[test]
+    fn judged_beside_another_state_is_as_judged_alone(plan in plans(), edit in edits()) {
+        let base = proved(&plan);
+        let Some(changed) = apply(&base, &edit) else { return Err(TestCaseError::reject("nothing to edit")) };
+        let recall = MemoryRecall::new();
+        let (Ok(old), Ok(new)) = (read_with(base.texts(), &recall), read_with(changed.texts(), &recall)) else {
+            return Err(TestCaseError::reject("refused by the reader"));
+        };
+        for (one, two) in [(&old, &new), (&new, &old), (&old, &old)] {
+            let alone = evaluated(two);
+            let beside = evaluate_beside(two, today(), &evaluated(one)).unwrap();
+            prop_assert_eq!(&alone.duties, &beside.duties);
+            prop_assert_eq!(&alone.assumptions, &beside.assumptions);
+        }
     }
 
     #[test]
@@ -182,6 +202,26 @@ proptest! {
             }
         }
     }
+}
+
+#[test]
+fn unchanged_verdicts_are_taken_over() {
+    let plan = plans().new_tree(&mut TestRunner::deterministic()).unwrap().current();
+    let texts = proved(&plan).texts();
+    let recall = MemoryRecall::new();
+    let (one, two) = (read_with(texts.clone(), &recall).unwrap(), read_with(texts, &recall).unwrap());
+    let first = evaluated(&one);
+    let second = evaluate_beside(&two, today(), &first).unwrap();
+    let taken = second.duties.iter().filter(|(key, duty)| {
+        let before = first.duties.get(key);
+        before.is_some_and(|before| {
+            duty.panels.iter().all(|(panel, judged)| {
+                before.panels.get(panel).is_some_and(|known| std::sync::Arc::ptr_eq(known, judged))
+            })
+        })
+    });
+    // What was laid over a verdict afterwards is held apart.
+    assert!(2 * taken.count() > second.duties.len());
 }
 
 #[test]

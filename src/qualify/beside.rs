@@ -1,0 +1,92 @@
+//! Two states judged side by side: what rests on the very same is judged once.
+
+use super::demands::{Demands, Used};
+use super::judge::Detail;
+use super::verdict::{Duty, Judged, Room};
+use crate::article::Subject;
+use crate::record::{Evidence, Showing};
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
+
+/// What all verdicts of a state were made from.
+#[derive(Debug)]
+pub(super) struct Grounds {
+    pub(super) detail: Detail,
+    pub(super) showings: HashMap<String, Ground>,
+    pub(super) demands: Demands,
+}
+
+/// What the verdicts of one showing were made from, and the verdicts before anything was laid over them.
+#[derive(Debug)]
+pub(super) struct Ground {
+    showing: Arc<Showing>,
+    records: Vec<Record>,
+    judged: BTreeMap<Subject, BTreeMap<String, Arc<Judged>>>,
+}
+
+/// One record of evidence, with what else a verdict takes from it.
+#[derive(Debug)]
+struct Record {
+    id: String,
+    value: Arc<Evidence>,
+    /// Of its data, where it has some.
+    digest: Option<String>,
+    /// Whether its subject is in use: what was made for another panel counts only where both are equal.
+    in_use: bool,
+}
+
+impl Record {
+    fn is_same(&self, other: &Self) -> bool {
+        // What was read from the same bytes is held once; equal values elsewhere are merely judged again.
+        self.id == other.id
+            && Arc::ptr_eq(&self.value, &other.value)
+            && self.digest == other.digest
+            && self.in_use == other.in_use
+    }
+}
+
+impl Grounds {
+    /// Returns what a showing was judged from, where that is the very same.
+    pub(super) fn of(&self, showing: &str, ground: &Ground) -> Option<&Ground> {
+        let own = self.showings.get(showing)?;
+        let same = Arc::ptr_eq(&own.showing, &ground.showing)
+            && own.records.len() == ground.records.len()
+            && own.records.iter().zip(&ground.records).all(|(one, two)| one.is_same(two));
+        same.then_some(own)
+    }
+}
+
+impl Ground {
+    pub(super) fn of(room: &Room<'_>) -> Self {
+        let record = |entry: &&crate::ledger::Entry<Evidence>| Record {
+            id: entry.id.clone(),
+            value: Arc::clone(&entry.value),
+            digest: room.ledger.data.get(&entry.id).map(|data| data.digest.clone()),
+            in_use: Subject::from_label(&entry.value.subject)
+                .is_some_and(|label| room.uses.contains_key(&label)),
+        };
+        Self {
+            showing: Arc::clone(&room.showing.value),
+            records: room.records.iter().map(record).collect(),
+            judged: BTreeMap::new(),
+        }
+    }
+
+    /// Keeps the verdicts.
+    pub(super) fn holding(mut self, duties: &[Duty]) -> Self {
+        self.judged = duties.iter().map(|duty| (duty.subject.clone(), duty.panels.clone())).collect();
+        self
+    }
+
+    /// Returns the verdict of a subject as a panel used it, where it used the same and asked the same.
+    pub(super) fn judged(
+        &self,
+        demands: &Demands,
+        subject: &Subject,
+        panel: &str,
+        used: &Used,
+    ) -> Option<&Arc<Judged>> {
+        let judged = self.judged.get(subject)?.get(panel)?;
+        (demands.of(subject, panel)? == used).then_some(judged)
+    }
+}
