@@ -32,6 +32,12 @@ impl Configuration {
         map.iter().map(|(key, value)| (Key::parse(key), value.clone())).collect()
     }
 
+    /// Gives back the room that is left over from putting it together.
+    pub fn packed(mut self) -> Self {
+        self.rows.shrink_to_fit();
+        self
+    }
+
     /// Returns the attributes.
     pub fn attributes(&self) -> &[Row] {
         &self.rows

@@ -1,8 +1,8 @@
 //! Names in keys: attributes, letters and scopes, each held once, so that they are cheap to copy and compare.
 
 use super::key::ORDER;
+use foldhash::HashMap;
 use std::cmp::Ordering;
-use std::collections::HashMap;
 use std::fmt;
 use std::hash::{Hash, Hasher};
 use std::ops::Deref;

@@ -1,7 +1,7 @@
 //! `bondline check`.
 
 use super::args::CheckArgs;
-use super::context::{Context, Failure, Status};
+use super::context::{Context, Failure, Status, to_the_end};
 use crate::record::{Fault, Level, render};
 use crate::report::faults;
 use std::collections::BTreeMap;
@@ -9,7 +9,7 @@ use std::io::Write;
 
 pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load(&place, &args.source)?;
+    let loaded = to_the_end(context.load(&place, &args.source)?);
     let shown: Vec<&Fault> = loaded
         .ledger
         .faults

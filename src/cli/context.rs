@@ -5,7 +5,7 @@ use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
 use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
-use crate::qualify::assumed::assumptions;
+use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_with};
@@ -17,6 +17,7 @@ use crate::source::{Origin, Place, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::io::{self, Write};
+use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
 
 /// How a command ended.
@@ -100,6 +101,12 @@ pub struct Context {
     recall: MemoryRecall,
 }
 
+/// Holds what a command works on until the program ends: a command is its last act, and giving the pieces
+/// of a large ledger back one by one takes longer than ending.
+pub fn to_the_end<T>(value: T) -> ManuallyDrop<T> {
+    ManuallyDrop::new(value)
+}
+
 impl Context {
     pub(super) fn new(global: &Global, terminal: Terminal) -> Result<Self, Failure> {
         let today = match &global.today {
@@ -143,8 +150,7 @@ impl Context {
     /// Returns the head of a report on a state of the ledger.
     pub fn report_head(&self, loaded: &Loaded, evaluation: &Evaluation) -> ReportHead {
         // The number that `bondline assumptions` lists, so that nobody looks for the rest.
-        let assumptions = assumptions(&loaded.ledger, evaluation)
-            .map_or_else(|_| evaluation.assumptions.len(), |all| all.len());
+        let assumptions = assumed::count(&loaded.ledger, evaluation).unwrap_or(evaluation.assumptions.len());
         let commit = match loaded.snapshot.origin() {
             Origin::Revision { commit, .. } => Some(commit.clone()),
             _ => None,

@@ -1,7 +1,7 @@
 //! `bondline gaps`.
 
 use super::args::GapsArgs;
-use super::context::{Context, Failure, Status, nearest};
+use super::context::{Context, Failure, Status, nearest, to_the_end};
 use crate::qualify::gaps::{GapsOptions, gaps, together};
 use crate::report::gaps as view;
 use std::io::Write;
@@ -13,8 +13,8 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load(&place, &args.source)?;
-    let evaluation = context.evaluate(&loaded, err)?;
+    let loaded = to_the_end(context.load(&place, &args.source)?);
+    let evaluation = to_the_end(context.evaluate(&loaded, err)?);
     let options = GapsOptions { all: args.all, milestone: args.milestone.clone() };
     let found = gaps(&loaded.ledger, &evaluation, &options);
     if found.unknown_milestone {

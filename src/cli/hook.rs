@@ -1,7 +1,7 @@
 //! `bondline hook`.
 
 use super::args::{HookArgs, HookCommand, HookRunArgs};
-use super::context::{Context, Failure, Loaded, Status};
+use super::context::{Context, Failure, Loaded, Status, to_the_end};
 use crate::gate::{Finding, Side, judge};
 use crate::qualify::verdict::{evaluate, evaluate_beside};
 use crate::record::places;
@@ -88,12 +88,12 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
             (place.revision(&merge_base)?, place.revision(to)?)
         }
     };
-    let (base, staged) = (context.read(base), context.read(staged));
-    let before = evaluate(&base.ledger, context.today);
-    let after = match &before {
+    let (base, staged) = (to_the_end(context.read(base)), to_the_end(context.read(staged)));
+    let before = to_the_end(evaluate(&base.ledger, context.today));
+    let after = to_the_end(match &*before {
         Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
         Err(_) => evaluate(&staged.ledger, context.today),
-    };
+    });
     let report = judge(
         &Side { ledger: &base.ledger, evaluation: before.as_ref() },
         &Side { ledger: &staged.ledger, evaluation: after.as_ref() },

@@ -1,7 +1,7 @@
 //! `bondline impact`.
 
 use super::args::{ImpactArgs, Source};
-use super::context::{Context, Failure, Loaded, Status, nearest};
+use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end};
 use crate::change::decide::overlay;
 use crate::change::impact::impact_of;
 use crate::record::Decision;
@@ -17,8 +17,9 @@ pub(super) fn run(
 ) -> Result<Status, Failure> {
     let place = context.place()?;
     let (base, head, names) = sides(context, &place, args)?;
-    let before = context.evaluate(&base, err)?;
-    let after = context.evaluate_beside(&head, &before, err)?;
+    let (base, head) = (to_the_end(base), to_the_end(head));
+    let before = to_the_end(context.evaluate(&base, err)?);
+    let after = to_the_end(context.evaluate_beside(&head, &before, err)?);
     let found = impact_of((&base.ledger, &names.0), &before, (&head.ledger, &names.1), &after)
         .map_err(|missing| context.missing(&head, &missing))?;
     let report_head = context.report_head(&head, &after);

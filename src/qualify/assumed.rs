@@ -65,10 +65,7 @@ const NO_CLIMATE: &str = "ledger names no climate: no skin temperature is asked"
 /// [`ArticleError`] names the record or figure without which the mass that stands on it is unknown.
 pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assumption>, ArticleError> {
     let mut all = judged(evaluation);
-    if ledger.head.as_ref().is_none_or(|head| head.climate.is_none())
-        && !all.iter().any(|one| one.kind == AssumptionKind::Climate)
-        && !ledger.panels.is_empty()
-    {
+    if without_climate(ledger) && !all.iter().any(|one| one.kind == AssumptionKind::Climate) {
         all.push(Assumption {
             kind: AssumptionKind::Climate,
             address: Some("ledger#climate".to_string()),
@@ -83,6 +80,24 @@ pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assum
     stands.typed_in(&mut all);
     all.sort_by(|one, two| (one.kind, &one.address, &one.what).cmp(&(two.kind, &two.address, &two.what)));
     Ok(all)
+}
+
+/// Counts what [`assumptions`] finds, without working out what stands on each judgement.
+///
+/// # Errors
+/// As [`assumptions`].
+pub fn count(ledger: &Ledger, evaluation: &Evaluation) -> Result<usize, ArticleError> {
+    let climate = without_climate(ledger) && !evaluation.assumptions.iter().any(|words| words == NO_CLIMATE);
+    let mut further = Vec::new();
+    let stands = Stands::of(ledger, evaluation)?;
+    stands.sourced(&mut further);
+    stands.typed_in(&mut further);
+    // Whatever a verdict assumes is among the assumptions of the whole evaluation.
+    Ok(evaluation.assumptions.len() + usize::from(climate) + further.len())
+}
+
+fn without_climate(ledger: &Ledger) -> bool {
+    ledger.head.as_ref().is_none_or(|head| head.climate.is_none()) && !ledger.panels.is_empty()
 }
 
 /// What had to be assumed to judge.

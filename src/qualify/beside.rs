@@ -5,7 +5,8 @@ use super::judge::Detail;
 use super::verdict::{Duty, Judged, Room};
 use crate::article::Subject;
 use crate::record::{Evidence, Showing};
-use std::collections::{BTreeMap, HashMap};
+use foldhash::HashMap;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// What all verdicts of a state were made from.

@@ -7,8 +7,8 @@ use crate::article::{
 };
 use crate::ledger::Ledger;
 use crate::record::LoadPath;
+use foldhash::HashMap;
 use rayon::prelude::*;
-use std::collections::HashMap;
 use std::sync::Arc;
 
 /// A subject as one panel uses it.
@@ -40,14 +40,14 @@ impl Demands {
         let made: Vec<Result<_, ArticleError>> = asked
             .par_iter()
             .map(|(subject, panels)| {
-                let mut used = HashMap::with_capacity(panels.len());
+                let mut used = HashMap::default();
                 let mut own: Vec<Arc<Vec<Configuration>>> = Vec::new();
                 for (panel, sites) in *panels {
                     let made = configurator.variants(subject, Some(panel))?;
                     let elsewhere =
                         known.and_then(|known| known.of(subject, panel)).map(|used| &used.variants);
                     let variants = own.iter().chain(elsewhere).find(|known| ***known == made).cloned();
-                    let variants = variants.unwrap_or_else(|| Arc::new(made));
+                    let variants = variants.unwrap_or_else(|| Arc::new(packed(made)));
                     if !own.iter().any(|known| Arc::ptr_eq(known, &variants)) {
                         own.push(Arc::clone(&variants));
                     }
@@ -69,6 +69,11 @@ impl Demands {
     pub(super) fn iter(&self) -> impl Iterator<Item = (&Subject, &Used)> {
         self.all.iter().flat_map(|(subject, panels)| panels.values().map(move |used| (subject, used)))
     }
+}
+
+/// What is kept long takes no more room than it needs.
+fn packed(variants: Vec<Configuration>) -> Vec<Configuration> {
+    variants.into_iter().map(Configuration::packed).collect()
 }
 
 fn demand(

@@ -7,7 +7,8 @@ use crate::article::{ArticleError, Configuration, Subject};
 use crate::ledger::Entry;
 use crate::record::sensitivity::Asks;
 use crate::record::{Evidence, EvidenceState};
-use std::collections::{BTreeSet, HashMap};
+use foldhash::HashMap;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 impl Room<'_> {
@@ -23,7 +24,7 @@ impl Room<'_> {
             return Ok(());
         }
         let candidates = self.candidates();
-        let mut plain: HashMap<Subject, Configuration> = HashMap::new();
+        let mut plain: HashMap<Subject, Configuration> = HashMap::default();
         let labels = candidates.iter().filter_map(|made| made.label.as_ref());
         for subject in labels.chain(duties.iter().map(|duty| &duty.subject)) {
             if !plain.contains_key(subject)
@@ -32,7 +33,7 @@ impl Room<'_> {
                 plain.insert(subject.clone(), configuration);
             }
         }
-        let mut equal: HashMap<&Configuration, Vec<&Subject>> = HashMap::new();
+        let mut equal: HashMap<&Configuration, Vec<&Subject>> = HashMap::default();
         for duty in duties.iter() {
             if let Some(configuration) = plain.get(&duty.subject) {
                 equal.entry(configuration).or_default().push(&duty.subject);

@@ -16,9 +16,10 @@ use crate::record::sensitivity::Asks;
 use crate::record::{
     Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, LoadPath, Showing, SubjectKind,
 };
+use foldhash::HashMap;
 use rayon::prelude::*;
 use std::cell::OnceCell;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::sync::Arc;
 
@@ -274,7 +275,7 @@ fn evaluated(
         })
         .collect();
     let mut duties = BTreeMap::new();
-    let mut grounds = HashMap::with_capacity(judged.len());
+    let mut grounds = HashMap::default();
     for ((showing, _), one) in showings.iter().zip(judged) {
         let (all, ground) = one?;
         grounds.insert(showing.id.clone(), ground);
@@ -417,7 +418,7 @@ impl Room<'_> {
         same: Option<(&Ground, &Demands)>,
     ) -> Result<Duty, ArticleError> {
         // Panels share what is equal, so where it lies tells them apart.
-        let mut shared: HashMap<*const Configuration, Vec<Sight>> = HashMap::new();
+        let mut shared: HashMap<*const Configuration, Vec<Sight>> = HashMap::default();
         let mut panels = BTreeMap::new();
         let mut programme = None;
         for panel in using {

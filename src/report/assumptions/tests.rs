@@ -1,5 +1,5 @@
 use super::*;
-use crate::qualify::assumed::assumptions;
+use crate::qualify::assumed::{assumptions, count};
 use crate::report::fixture::{base, fits, judged, keys};
 use crate::report::page::Style;
 
@@ -21,6 +21,7 @@ fn json_lists_what_stands_on_each() {
 fn text_says_like_things_together_and_fits() {
     let all = base();
     let list = assumptions(&all, &judged(&all)).unwrap();
+    assert_eq!(count(&all, &judged(&all)).unwrap(), list.len());
     for width in [40, 60, 80] {
         let got = text(&list, &Frame::of(&all, width, Style::default(), false));
         fits(&got, width);
