@@ -192,7 +192,7 @@ mod tests {
     use super::*;
 
     fn one(text: &str) -> AttributeValue {
-        AttributeValue::One(text.to_string())
+        AttributeValue::one(text)
     }
 
     fn of(keys: &[(&str, &str)]) -> Configuration {

@@ -69,7 +69,7 @@ fn remembered<T: Clone, E>(
     Ok(made)
 }
 
-fn one(text: impl Into<String>) -> AttributeValue {
+fn one(text: impl Into<Arc<str>>) -> AttributeValue {
     AttributeValue::One(text.into())
 }
 
@@ -79,7 +79,7 @@ fn words(text: Option<&Text>) -> AttributeValue {
 
 /// A list in order; `none` where it is empty.
 fn list(values: Vec<String>) -> AttributeValue {
-    if values.is_empty() { one("none") } else { AttributeValue::List(values) }
+    if values.is_empty() { one("none") } else { AttributeValue::list(values) }
 }
 
 fn figure(into: &mut Vec<(Key, AttributeValue)>, key: Key, quantity: Option<&Quantity>, unit: &str) {
@@ -335,9 +335,9 @@ impl<'a> Configurator<'a> {
             let Some((_, value)) = all.iter_mut().find(|(key, _)| key.base == base) else { continue };
             let own = own.as_ref().map_or("unstated", |text| text.as_str()).to_string();
             if let AttributeValue::One(fabric) = value
-                && (fabric != "unstated" || own != "unstated")
+                && (&**fabric != "unstated" || own != "unstated")
             {
-                *value = AttributeValue::List(vec![fabric.clone(), own]);
+                *value = AttributeValue::List(vec![fabric.clone(), own.into()]);
             }
         }
         all
@@ -819,7 +819,7 @@ impl<'a> Configurator<'a> {
             || one("none"),
             |plate| {
                 let support = plate.support.as_ref().map_or("unstated", |text| text.as_str());
-                AttributeValue::List(vec![
+                AttributeValue::list([
                     plate.length.canonical("mm"),
                     plate.width.canonical("mm"),
                     support.to_string(),
@@ -1029,7 +1029,7 @@ fn cycle(cycle: &Cycle) -> AttributeValue {
     match segments.as_slice() {
         [] => one("none"),
         [single] => one(single.clone()),
-        _ => AttributeValue::List(segments),
+        _ => AttributeValue::list(segments),
     }
 }
 

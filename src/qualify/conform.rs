@@ -183,8 +183,8 @@ fn union(
         let value = match tools.as_slice() {
             [only] => only.get(key).cloned().unwrap_or_else(unstated),
             // A chain of tools is itself a list: among several tools it stays one entry.
-            _ => AttributeValue::List(
-                values.map(|value| value.unwrap_or_else(unstated).values().join("; ")).collect(),
+            _ => AttributeValue::list(
+                values.map(|value| value.unwrap_or_else(unstated).values().join("; ")),
             ),
         };
         main.set(*key, value);
@@ -193,7 +193,7 @@ fn union(
 }
 
 fn unstated() -> AttributeValue {
-    AttributeValue::One("unstated".to_string())
+    AttributeValue::one("unstated")
 }
 
 fn differing(main: &Configuration, other: &Configuration) -> BTreeMap<String, AttributeValue> {
@@ -241,7 +241,7 @@ fn claims(
             if millimetres(claims.hole.as_ref()) > millimetres(known.as_ref()) { claims.hole } else { known };
     }
     let mut tested: Vec<(&'static str, AttributeValue)> = Vec::new();
-    let one = |text: String| AttributeValue::One(text);
+    let one = |text: String| AttributeValue::one(&text);
     let mut environment_taken = |what: &str| {
         assumptions.push(format!(
             "evidence/{id} does not say the {what} tested: taken from the showing's environment"
@@ -266,7 +266,7 @@ fn claims(
         tested.push(("zone", one(zone.to_string())));
     }
     if let Some(fluids) = &own.fluids {
-        tested.push(("fluids", AttributeValue::List(fluids.iter().map(ToString::to_string).collect())));
+        tested.push(("fluids", AttributeValue::list(fluids.iter().map(ToString::to_string))));
     }
     let mut claim = |base: &str, own: Option<Vec<String>>, mut asked: Vec<String>, what: &str| {
         asked.sort();
@@ -285,9 +285,9 @@ fn claims(
             }
         };
         let value = if values.is_empty() {
-            AttributeValue::One("none".to_string())
+            AttributeValue::one("none")
         } else {
-            AttributeValue::List(values)
+            AttributeValue::list(values)
         };
         configuration.set(Key::plain(base), value);
     };

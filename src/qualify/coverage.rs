@@ -52,10 +52,9 @@ impl TestedTo {
             let value = main.get(&crate::article::Key::plain(base))?;
             Some(
                 value
-                    .values()
-                    .iter()
-                    .filter(|word| *word != "none" && *word != "unstated")
-                    .cloned()
+                    .texts()
+                    .filter(|word| !matches!(*word, "none" | "unstated"))
+                    .map(str::to_string)
                     .collect(),
             )
         };
@@ -84,7 +83,7 @@ impl TestedTo {
             // An unstated form is equal to an unstated form.
             core_forms: main
                 .get(&crate::article::Key::plain("claims.core-form"))
-                .map(|value| value.values().iter().filter(|word| *word != "none").cloned().collect()),
+                .map(|value| value.texts().filter(|word| *word != "none").map(str::to_string).collect()),
             fasteners: claim("claims.fasteners"),
             hole: claim("claims.hole").and_then(|all| all.first().cloned()),
         }

@@ -5,6 +5,7 @@ use crate::quantity::Decimal;
 use crate::record::AttributeValue;
 use std::cmp::Reverse;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// One attribute that differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -319,7 +320,7 @@ type Token<'a> = (&'a str, &'a str);
 
 fn tokens(part: Part<'_>) -> Vec<Token<'_>> {
     let Some(value) = part.nominal("plies") else { return Vec::new() };
-    let layers = value.values().iter().filter(|token| *token != "none" && *token != "unstated");
+    let layers = value.texts().filter(|token| !matches!(*token, "none" | "unstated"));
     layers
         .map(|token| {
             let (letter, angle) = token.split_once(' ').unwrap_or((token, ""));
@@ -361,7 +362,7 @@ fn single(context: &Context<'_>, letter: Name, block: &[Row], gone: bool, found:
     for base in identity {
         let base = Name::new(base);
         let value = nominals().find(|(key, _)| key.base == base).map(|(_, value)| value.clone());
-        let value = value.unwrap_or_else(|| AttributeValue::One("unstated".to_string()));
+        let value = value.unwrap_or_else(|| AttributeValue::one("unstated"));
         let delta = Delta::of(context.key(base, letter));
         found.all.push(if gone {
             Delta { was_key: Some(context.was_key(base, letter)), was: Some(value), ..delta }
@@ -410,7 +411,7 @@ fn pair_blocks(
 ) {
     // A load or a radius carries its own presence: where geometry was recorded, a new one was not there.
     let geometry = then.iter().any(|(key, _)| key.facet() == "geometry");
-    let none = AttributeValue::One("none".to_string());
+    let none = AttributeValue::one("none");
     let (mut own, mut past) = (now, then);
     loop {
         // Both are in order, so the lesser of what stands in front is next.
@@ -470,7 +471,7 @@ fn covers(base: Name, is: Option<&AttributeValue>, was: &AttributeValue) -> bool
 fn tools(context: &Context<'_>, now: &[Row], then: &[Row], found: &mut Deltas) {
     let nominal = |(key, _): &&Row| key.facet() == "tool" && key.limit == Limit::Nominal;
     let none = Name::default();
-    let values = |rows: &[Row]| -> Vec<(Name, Vec<String>)> {
+    let values = |rows: &[Row]| -> Vec<(Name, Vec<Arc<str>>)> {
         rows.iter().filter(nominal).map(|(key, value)| (key.base, value.values().to_vec())).collect()
     };
     // The same tools in the same order: each finds itself.
@@ -484,9 +485,9 @@ fn tools(context: &Context<'_>, now: &[Row], then: &[Row], found: &mut Deltas) {
     }
     // A chain is itself a list, so one tool's chain and several tools' chains are told apart by the body.
     let several = then.iter().find(|(base, _)| *base == "tool.body").map_or(1, |(_, values)| values.len());
-    let of = |list: &[(Name, Vec<String>)], base: Name, at: usize, count: usize| -> Option<String> {
+    let of = |list: &[(Name, Vec<Arc<str>>)], base: Name, at: usize, count: usize| -> Option<String> {
         let (_, values) = list.iter().find(|(own, _)| *own == base)?;
-        if count > 1 && values.len() == count { values.get(at).cloned() } else { Some(values.join("; ")) }
+        if count > 1 && values.len() == count { values.get(at).map(ToString::to_string) } else { Some(values.join("; ")) }
     };
     let mine = now.iter().find(|(base, _)| *base == "tool.body").map_or(1, |(_, values)| values.len());
     for used in 0..mine {
@@ -512,8 +513,8 @@ fn tools(context: &Context<'_>, now: &[Row], then: &[Row], found: &mut Deltas) {
             }
             found.all.push(Delta {
                 was_key: Some(context.was_key(base, none)),
-                was: Some(AttributeValue::One(was)),
-                is: Some(AttributeValue::One(is)),
+                was: Some(AttributeValue::one(&was)),
+                is: Some(AttributeValue::one(&is)),
                 ..Delta::of(context.key(base, none))
             });
         }

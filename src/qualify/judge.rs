@@ -303,7 +303,7 @@ impl Group<'_> {
                 };
                 group.iter().all(|delta| {
                     let route = self.now.part(&scope).of("resin-content.route", &delta.key.letter);
-                    matches!(route, Some(AttributeValue::One(text)) if text == wanted)
+                    matches!(route, Some(AttributeValue::One(text)) if **text == *wanted)
                 })
             }
             Condition::OnlyThickness => self
@@ -441,7 +441,7 @@ fn worst(delta: &Delta, side: Limit, holds: impl Fn(&Decimal, &Decimal, &str) ->
         (None, None) => every_value(delta, holds),
         (is, was) => {
             let single = |value: &Option<AttributeValue>| match value {
-                Some(AttributeValue::One(text)) => Some(text.clone()),
+                Some(AttributeValue::One(text)) => Some(text.to_string()),
                 _ => None,
             };
             let (Some(is), Some(was)) =

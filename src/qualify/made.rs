@@ -129,7 +129,7 @@ fn canonical_measured(key: &Key, value: &AttributeValue) -> AttributeValue {
     };
     match value {
         AttributeValue::One(text) => match Quantity::parse(kind, text) {
-            Ok(quantity) => AttributeValue::One(quantity.canonical(unit)),
+            Ok(quantity) => AttributeValue::one(&quantity.canonical(unit)),
             Err(_) => value.clone(),
         },
         AttributeValue::List(_) => value.clone(),

@@ -127,10 +127,10 @@ fn is_laid(role: char) -> bool {
 
 /// Role and angle of each layer but meshes and surfacing, whose places have rules of their own.
 fn stack(plies: Option<&AttributeValue>) -> Vec<(char, String)> {
-    let tokens = plies.map_or(&[][..], AttributeValue::values);
-    tokens
-        .iter()
-        .filter(|token| *token != "none" && *token != "unstated")
+    plies
+        .into_iter()
+        .flat_map(AttributeValue::texts)
+        .filter(|token| !matches!(*token, "none" | "unstated"))
         .map(|token| {
             let (letter, angle) = token.split_once(' ').unwrap_or((token, ""));
             (role(letter), angle.trim().to_string())

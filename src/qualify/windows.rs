@@ -16,9 +16,8 @@ struct Segment {
 fn segments(value: Option<&AttributeValue>) -> Vec<Segment> {
     let Some(value) = value else { return Vec::new() };
     value
-        .values()
-        .iter()
-        .filter(|text| *text != "none" && *text != "unstated")
+        .texts()
+        .filter(|text| !matches!(*text, "none" | "unstated"))
         .map(|text| {
             let (ramp, rest) = text.split_once("to ").unwrap_or(("", text));
             let (to, hold) = rest.split_once(" for ").unwrap_or((rest, ""));
@@ -125,8 +124,7 @@ fn lays(part: Part<'_>) -> Option<Vec<Lay<'_>>> {
     let value = part.nominal("plies")?;
     Some(
         value
-            .values()
-            .iter()
+            .texts()
             .filter(|token| *token != "none")
             .map(|token| match token.split_once(' ') {
                 Some((letter, angle)) => Lay { letter, angle: Some(angle.trim()) },

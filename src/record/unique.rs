@@ -26,7 +26,8 @@ impl<'de, V: Deserialize<'de>> Deserialize<'de> for Unique<V> {
                     }
                     all.insert(key, map.next_value()?);
                 }
-                Ok(all)
+                // Packed: keys that come in any order leave a tree half empty, and it is kept long.
+                Ok(all.into_iter().collect())
             }
         }
         deserializer.deserialize_map(Keys(PhantomData)).map(Self)

@@ -10,6 +10,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
+use std::sync::Arc;
 
 word_set! {
     /// Which design value the criterion is set on.
@@ -389,27 +390,42 @@ part! {
     }
 }
 
-/// The value of one attribute of a configuration: one text, or an ordered list.
+/// The value of one attribute of a configuration: one text, or an ordered list. Copies share their texts.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum AttributeValue {
     /// One value.
-    One(String),
+    One(Arc<str>),
     /// An ordered list.
-    List(Vec<String>),
+    List(Vec<Arc<str>>),
 }
 
 impl AttributeValue {
+    /// Returns a single value.
+    pub fn one(text: &str) -> Self {
+        AttributeValue::One(text.into())
+    }
+
     /// Returns the values, one or many.
-    pub fn values(&self) -> &[String] {
+    pub fn values(&self) -> &[Arc<str>] {
         match self {
             AttributeValue::One(one) => std::slice::from_ref(one),
             AttributeValue::List(all) => all,
         }
     }
 
+    /// Returns the values as texts, one or many.
+    pub fn texts(&self) -> impl Iterator<Item = &str> + Clone {
+        self.values().iter().map(|value| &**value)
+    }
+
+    /// Returns an ordered list.
+    pub fn list<T: Into<Arc<str>>>(values: impl IntoIterator<Item = T>) -> Self {
+        AttributeValue::List(values.into_iter().map(Into::into).collect())
+    }
+
     /// Returns whether this says that nothing was stated.
     pub fn is_unstated(&self) -> bool {
-        matches!(self, AttributeValue::One(text) if text == "unstated")
+        matches!(self, AttributeValue::One(text) if &**text == "unstated")
     }
 }
 
@@ -431,7 +447,7 @@ impl<'de> Deserialize<'de> for AttributeValue {
                 f.write_str("one value or a list of values")
             }
             fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<AttributeValue, E> {
-                Ok(AttributeValue::One(text.trim().to_string()))
+                Ok(AttributeValue::One(text.trim().into()))
             }
             fn visit_bool<E: serde::de::Error>(self, value: bool) -> Result<AttributeValue, E> {
                 self.visit_str(if value { "true" } else { "false" })
@@ -448,7 +464,7 @@ impl<'de> Deserialize<'de> for AttributeValue {
             fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<AttributeValue, A::Error> {
                 let mut all = Vec::new();
                 while let Some(one) = seq.next_element::<String>()? {
-                    all.push(one.trim().to_string());
+                    all.push(one.trim().into());
                 }
                 Ok(AttributeValue::List(all))
             }
@@ -461,7 +477,7 @@ impl Serialize for AttributeValue {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         match self {
             AttributeValue::One(one) => serializer.serialize_str(one),
-            AttributeValue::List(all) => all.serialize(serializer),
+            AttributeValue::List(all) => serializer.collect_seq(all.iter().map(|one| &**one)),
         }
     }
 }
