@@ -220,8 +220,9 @@ pub fn impact_of(
     let retest = plan(head.0, after, &worse);
     let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
-    let known: BTreeSet<&String> = before.assumptions.iter().collect();
-    let assumptions = after.assumptions.iter().filter(|one| !known.contains(one)).cloned().collect();
+    let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
+    let new = after.assumptions.iter().filter(|one| !known.contains(&***one));
+    let assumptions = new.map(ToString::to_string).collect();
     let grounded = grounded(head.0, &duties, &panel_rows, after);
     let mut found = Impact {
         base: base.1.to_string(),

@@ -87,7 +87,8 @@ pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assum
 /// # Errors
 /// As [`assumptions`].
 pub fn count(ledger: &Ledger, evaluation: &Evaluation) -> Result<usize, ArticleError> {
-    let climate = without_climate(ledger) && !evaluation.assumptions.iter().any(|words| words == NO_CLIMATE);
+    let climate =
+        without_climate(ledger) && !evaluation.assumptions.iter().any(|words| **words == *NO_CLIMATE);
     let mut further = Vec::new();
     let stands = Stands::of(ledger, evaluation)?;
     stands.sourced(&mut further);
@@ -104,7 +105,7 @@ fn without_climate(ledger: &Ledger) -> bool {
 fn judged(evaluation: &Evaluation) -> Vec<Assumption> {
     // Some stand on no duty: that is what they say.
     let mut found: BTreeMap<&str, (BTreeSet<DutyKey>, BTreeSet<String>)> =
-        evaluation.assumptions.iter().map(|words| (words.as_str(), Default::default())).collect();
+        evaluation.assumptions.iter().map(|words| (&**words, Default::default())).collect();
     for (key, duty) in &evaluation.duties {
         for (panel, judged) in &duty.panels {
             for words in &judged.assumptions {

@@ -32,9 +32,8 @@ pub(super) struct Sight {
 pub(super) struct Seen {
     /// With what is allowed only where that is asked for.
     reasons: Vec<Reason>,
-    /// What was not recorded, and what was unstated, when it was conformed.
-    not_recorded: Vec<Key>,
-    unstated: Vec<Key>,
+    /// What was not recorded, and what was unstated, when it was conformed, in words.
+    notes: Vec<Arc<str>>,
 }
 
 /// One candidate compared with what is now and with what one panel asks.
@@ -177,10 +176,13 @@ impl Room<'_> {
                 }
             }
             let has = |key: &Key| self.row.has_facet(kind, key.facet());
-            let not_recorded =
-                deltas.not_recorded.into_iter().filter(|key| key.facet() == "claims" || has(key)).collect();
-            let unstated = deltas.unstated.into_iter().filter(has).collect();
-            Arc::new(Seen { reasons, not_recorded, unstated })
+            let not_recorded = deltas.not_recorded.iter().filter(|key| key.facet() == "claims" || has(key));
+            let id = &made.entry.id;
+            let unstated = deltas.unstated.iter().filter(|key| has(key));
+            let unstated =
+                unstated.map(|key| format!("evidence/{id} was conformed with {key} unstated").into());
+            let notes = not_recorded.map(|key| not_recorded_note(id, key)).chain(unstated).collect();
+            Arc::new(Seen { reasons, notes })
         };
         made.articles.iter().map(judged).collect()
     }
@@ -193,22 +195,20 @@ impl Room<'_> {
     }
 
     /// Returns what had to be assumed of a candidate.
-    pub(super) fn notes(&self, subject: &Subject, compared: &Compared<'_>) -> Vec<String> {
+    pub(super) fn notes(&self, subject: &Subject, compared: &Compared<'_>) -> Vec<Arc<str>> {
         let Some(seen) = &compared.seen else { return Vec::new() };
         let kind = subject.kind().word();
-        let has = |key: &Key| {
-            key.limit == Limit::Nominal && (key.facet() == "claims" || self.row.has_facet(kind, key.facet()))
-        };
-        let id = compared.id;
-        let demanded = compared.not_recorded.iter().map(|key| Key::parse(key));
-        let not_recorded =
-            seen.not_recorded.iter().copied().chain(demanded).filter(has).map(|key| {
-                format!("evidence/{id} does not record {key} (form {FORM}): nothing is asked for it")
-            });
-        let unstated =
-            seen.unstated.iter().map(|key| format!("evidence/{id} was conformed with {key} unstated"));
-        not_recorded.chain(unstated).collect()
+        let demanded = compared.not_recorded.iter().map(|key| Key::parse(key)).filter(|key| {
+            let has = key.facet() == "claims" || self.row.has_facet(kind, key.facet());
+            has && key.limit == Limit::Nominal
+        });
+        let demanded = demanded.map(|key| not_recorded_note(compared.id, &key));
+        seen.notes.iter().cloned().chain(demanded).collect()
     }
+}
+
+fn not_recorded_note(id: &str, key: &Key) -> Arc<str> {
+    format!("evidence/{id} does not record {key} (form {FORM}): nothing is asked for it").into()
 }
 
 fn places(all: &[Compared<'_>], which: impl Fn(&Compared<'_>) -> bool) -> Vec<usize> {

@@ -183,9 +183,7 @@ fn union(
         let value = match tools.as_slice() {
             [only] => only.get(key).cloned().unwrap_or_else(unstated),
             // A chain of tools is itself a list: among several tools it stays one entry.
-            _ => AttributeValue::list(
-                values.map(|value| value.unwrap_or_else(unstated).values().join("; ")),
-            ),
+            _ => AttributeValue::list(values.map(|value| value.unwrap_or_else(unstated).values().join("; "))),
         };
         main.set(*key, value);
     }
@@ -284,11 +282,8 @@ fn claims(
                 asked
             }
         };
-        let value = if values.is_empty() {
-            AttributeValue::one("none")
-        } else {
-            AttributeValue::list(values)
-        };
+        let value =
+            if values.is_empty() { AttributeValue::one("none") } else { AttributeValue::list(values) };
         configuration.set(Key::plain(base), value);
     };
     let single = |text: &Option<crate::record::Text>| text.as_ref().map(|text| vec![text.to_string()]);

@@ -6,6 +6,7 @@ use crate::article::Claims;
 
 use crate::record::sensitivity::{Asks, Sensitivity};
 use crate::record::{Bounds, Showing, Tested};
+use std::sync::Arc;
 
 /// What one panel asks of a subject.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -21,7 +22,7 @@ pub struct Demand {
     /// Moistures that the exposures name.
     pub moisture: Vec<String>,
     /// What had to be assumed.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Arc<str>>,
 }
 
 /// What an evidence record was tested to: from `conformed` alone.

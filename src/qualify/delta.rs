@@ -487,7 +487,11 @@ fn tools(context: &Context<'_>, now: &[Row], then: &[Row], found: &mut Deltas) {
     let several = then.iter().find(|(base, _)| *base == "tool.body").map_or(1, |(_, values)| values.len());
     let of = |list: &[(Name, Vec<Arc<str>>)], base: Name, at: usize, count: usize| -> Option<String> {
         let (_, values) = list.iter().find(|(own, _)| *own == base)?;
-        if count > 1 && values.len() == count { values.get(at).map(ToString::to_string) } else { Some(values.join("; ")) }
+        if count > 1 && values.len() == count {
+            values.get(at).map(ToString::to_string)
+        } else {
+            Some(values.join("; "))
+        }
     };
     let mine = now.iter().find(|(base, _)| *base == "tool.body").map_or(1, |(_, values)| values.len());
     for used in 0..mine {

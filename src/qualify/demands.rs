@@ -9,6 +9,7 @@ use crate::ledger::Ledger;
 use crate::record::LoadPath;
 use foldhash::HashMap;
 use rayon::prelude::*;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// A subject as one panel uses it.
@@ -84,6 +85,10 @@ fn demand(
     sites: &Sites,
 ) -> Result<Demand, ArticleError> {
     let mut found = Demand { claims: Claims::default(), ..Demand::default() };
+    let mut assumed: BTreeSet<String> = BTreeSet::new();
+    let mut assume = |words: String| {
+        assumed.insert(words);
+    };
     let Some(panel) = ledger.panels.get(panel_id) else { return Ok(found) };
     // A bond is asked what the zones of its faces are asked.
     let zones = zones_of(&panel.value, sites);
@@ -95,14 +100,14 @@ fn demand(
             let own = minimum.si();
             found.minimum = Some(found.minimum.map_or(own, |known: f64| known.min(own)));
         } else {
-            found.assumptions.push(format!("panel/{panel_id} names no lowest temperature: none is asked"));
+            assume(format!("panel/{panel_id} names no lowest temperature: none is asked"));
         }
         if let Some(moisture) = &exposure.moisture {
             found.moisture.push(moisture.to_string());
         }
         match skin(ledger, panel, zone)? {
             Ok(skin) => {
-                found.assumptions.extend(skin.assumptions);
+                skin.assumptions.into_iter().for_each(&mut assume);
                 let hotter = |known: &Option<(f64, String)>, own: f64| {
                     known.as_ref().is_none_or(|(known, _)| own > *known)
                 };
@@ -114,21 +119,20 @@ fn demand(
                 }
             }
             Err(NoSkin::Shaded) => {}
-            Err(NoSkin::Sheet) => found.assumptions.push(format!(
+            Err(NoSkin::Sheet) => assume(format!(
                 "panel/{panel_id} zone {} is sheet: its skin temperature is not judged",
                 zone.name
             )),
             Err(NoSkin::NoClimate) => {
-                found.assumptions.push("ledger names no climate: no skin temperature is asked".to_string());
+                assume("ledger names no climate: no skin temperature is asked".to_string());
             }
-            Err(NoSkin::Refused(words)) => found
-                .assumptions
-                .push(format!("panel/{panel_id} zone {} has no skin temperature: {words}", zone.name)),
+            Err(NoSkin::Refused(words)) => {
+                assume(format!("panel/{panel_id} zone {} has no skin temperature: {words}", zone.name));
+            }
         }
     }
-    for list in [&mut found.assumptions, &mut found.moisture] {
-        list.sort();
-        list.dedup();
-    }
+    found.assumptions = assumed.into_iter().map(Into::into).collect();
+    found.moisture.sort();
+    found.moisture.dedup();
     Ok(found)
 }

@@ -91,7 +91,7 @@ pub struct Judged {
     /// What the sample lacks.
     pub lacks: Completeness,
     /// What had to be assumed.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Arc<str>>,
 }
 
 impl Judged {
@@ -206,7 +206,7 @@ pub struct Evaluation {
     /// Subjects in use.
     pub uses: Uses,
     /// Figures and conditions that had to be assumed, sorted.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Arc<str>>,
     /// What the verdicts were made from.
     pub(super) grounds: Arc<Grounds>,
 }
@@ -285,7 +285,7 @@ fn evaluated(
     }
     super::rests::rest(ledger, &uses, &mut duties)?;
     super::concede::concede(ledger, today, &mut duties);
-    let mut assumptions: BTreeSet<String> = unbounded_heat(ledger, &uses, &duties);
+    let mut assumptions: BTreeSet<Arc<str>> = unbounded_heat(ledger, &uses, &duties);
     for duty in duties.values() {
         for judged in duty.panels.values() {
             assumptions.extend(judged.assumptions.iter().cloned());
@@ -324,7 +324,7 @@ fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
 }
 
 /// Structural laminas, laminates and bonds that no hot showing is asked of.
-fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>) -> BTreeSet<String> {
+fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>) -> BTreeSet<Arc<str>> {
     let hot: BTreeSet<&Subject> = duties
         .keys()
         .filter(|(showing, _)| {
@@ -344,7 +344,7 @@ fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>
                 matches!(subject.kind(), SubjectKind::Lamina | SubjectKind::Laminate | SubjectKind::Bond);
             kind && !hot.contains(subject) && panels.keys().any(structural)
         })
-        .map(|(subject, _)| format!("nothing bounds heat on {subject}: no hot showing is asked of it"))
+        .map(|(subject, _)| format!("nothing bounds heat on {subject}: no hot showing is asked of it").into())
         .collect()
 }
 
@@ -607,12 +607,13 @@ impl Room<'_> {
             && self.is_repeat(failed, repeat)
         {
             failures.clear();
-            judged.assumptions.push(format!(
+            let words = format!(
                 "evidence/{} failed and was repeated once as evidence/{}: {}",
                 failed.entry.id,
                 repeat.entry.id,
                 repeat.entry.value.reason.as_deref().unwrap_or_default()
-            ));
+            );
+            judged.assumptions.push(words.into());
         }
         if !failures.is_empty() {
             (judged.verdict, judged.asks, judged.because) = (Verdict::Failed, Asks::None, failures);

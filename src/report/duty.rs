@@ -188,7 +188,7 @@ fn panel_json(panel: &str, judged: &Judged) -> Value {
         "under_way": judged.under_way,
         "lacking_specimens": judged.lacks.specimens,
         "lacks": judged.lacks.lacks,
-        "assumptions": judged.assumptions,
+        "assumptions": judged.assumptions.iter().map(|one| &**one).collect::<Vec<_>>(),
     })
 }
 

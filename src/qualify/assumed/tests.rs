@@ -59,7 +59,7 @@ fn every_assumption_of_the_judgement_is_there_with_its_record() {
     let evaluation = judged(&all);
     let found = assumptions(&all, &evaluation).unwrap();
     for words in &evaluation.assumptions {
-        assert!(found.iter().any(|one| one.what == *words), "{words}");
+        assert!(found.iter().any(|one| *one.what == **words), "{words}");
     }
     let unstated = found.iter().find(|one| one.what.ends_with("cure.cycle unstated")).unwrap();
     assert_eq!(unstated.address.as_deref(), Some("evidence/modulus-1"));
