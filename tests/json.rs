@@ -46,7 +46,7 @@ documents! {
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
     Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, caution: String, report: Report }
     Finding { rule: String, level: String, file: String, line: Option<usize>, panel: Option<String>, message: String, help: Option<String> }
-    HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize>, not_judged: Vec<String> }
+    HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
     Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
     New { schema: String, ledger: String }
     Written { evidence: String, file: String, subject: String, assumptions: Vec<String> }

@@ -2,6 +2,7 @@
 
 pub mod decide;
 pub mod diff;
+pub mod explain;
 pub mod facets;
 pub mod impact;
 pub mod verdict_paragraph;

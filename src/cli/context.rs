@@ -3,6 +3,8 @@
 use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
+use crate::change::diff::Edits;
+use crate::change::explain::{Explained, explain};
 use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
 use crate::qualify::assumed;
@@ -222,6 +224,11 @@ impl Context {
             .map_err(|missing| self.missing(loaded, &missing))?;
         self.note_broken(loaded, err)?;
         Ok(found)
+    }
+
+    /// Works out what approved decisions account for of the edits between two states.
+    pub fn explain(&self, base: &Loaded, head: &Loaded, edits: &Edits) -> Explained {
+        explain((&base.ledger, &base.snapshot), &head.ledger, edits, &self.recall)
     }
 
     /// Judges a ledger for an answer about one record, what was allowed with it: a broken panel that has nothing to do with it is left

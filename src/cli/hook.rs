@@ -2,6 +2,7 @@
 
 use super::args::{HookArgs, HookCommand, HookRunArgs};
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use crate::change::diff::diff;
 use crate::gate::{Finding, Side, judge};
 use crate::qualify::verdict::{evaluate, evaluate_beside};
 use crate::record::places;
@@ -94,9 +95,14 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
         Err(_) => evaluate(&staged.ledger, context.today),
     });
+    let edits = diff(&base.ledger, &staged.ledger);
+    let explained = context.explain(&base, &staged, &edits);
     let report = judge(
         &Side { ledger: &base.ledger, evaluation: before.as_ref() },
         &Side { ledger: &staged.ledger, evaluation: after.as_ref() },
+        &edits,
+        &explained,
+        context.today,
     );
     let views: Vec<FindingView> = report
         .findings
@@ -118,7 +124,6 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         let mut document = view::json(report.blocked(), &views);
         if let Some(map) = document.as_object_mut() {
             map.insert("known".to_string(), json!(report.known));
-            map.insert("not_judged".to_string(), json!(report.not_judged));
         }
         writeln!(out, "{document:#}")?;
     } else {
@@ -128,13 +133,6 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
             let rules: Vec<String> =
                 report.known.iter().map(|(rule, count)| format!("{rule} {count}")).collect();
             writeln!(out, "Known already and not blocking again: {}.", rules.join(", "))?;
-        }
-        if !report.not_judged.is_empty() {
-            let words = format!(
-                "Named in the policy but not judged by this version, so their silence says nothing: {}.",
-                report.not_judged.join(", ")
-            );
-            writeln!(out, "{}", crate::report::table::wrap(&words, context.width))?;
         }
     }
     Ok(if report.blocked() { Status::Objection } else { Status::Done })

@@ -4,26 +4,35 @@
 //! that B has already, at the same gravity, is counted and does not block again.
 
 mod altered;
+mod decided;
+mod due;
 
 use crate::article::ArticleError;
 use crate::article::weigh::{Scope, statement};
-use crate::change::diff::diff;
+use crate::change::diff::Edits;
+use crate::change::explain::Explained;
 use crate::change::impact::replacements;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{DutyKey, Evaluation, Judged};
 use crate::record::sensitivity::Asks;
-use crate::record::{Address, Level, PolicyLevel, RecordKind};
+use crate::record::{Address, Day, Level, PolicyLevel, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
 
 pub use altered::altered_evidence;
 
 /// The rules that this version judges, with the level where the ledger names none.
-pub const RULES: [(&str, PolicyLevel); 5] = [
+pub const RULES: [(&str, PolicyLevel); 11] = [
     ("broken-record", PolicyLevel::Block),
     ("unqualified-recipe", PolicyLevel::Block),
+    ("unexplained-change", PolicyLevel::Block),
     ("altered-evidence", PolicyLevel::Block),
+    ("weakened-requirement", PolicyLevel::Block),
+    ("milestone-not-earned", PolicyLevel::Block),
+    ("expired-concession", PolicyLevel::Block),
     ("lapsed-evidence", PolicyLevel::Warn),
     ("over-budget", PolicyLevel::Warn),
+    ("negative-margin", PolicyLevel::Block),
+    ("bond-route", PolicyLevel::Warn),
 ];
 
 /// One side: a ledger and its verdicts.
@@ -62,8 +71,6 @@ pub struct GateReport {
     pub findings: Vec<Finding>,
     /// Findings that the committed state has already, by rule.
     pub known: BTreeMap<&'static str, usize>,
-    /// Rules that the policy names and this version does not judge: their silence says nothing.
-    pub not_judged: Vec<String>,
 }
 
 impl GateReport {
@@ -81,11 +88,18 @@ struct Raw {
     gravity: (u8, Asks, u64),
 }
 
-/// Judges what is staged against what is committed.
-pub fn judge(base: &Side<'_>, staged: &Side<'_>) -> GateReport {
+/// Judges what is staged against what is committed, on a day.
+///
+/// `edits` is what differs from the one to the other; `explained`, what decisions account for of it.
+pub fn judge(
+    base: &Side<'_>,
+    staged: &Side<'_>,
+    edits: &Edits,
+    explained: &Explained,
+    today: Day,
+) -> GateReport {
     let policy = |rule: &str| level(base.ledger, staged.ledger, rule);
-    let mut report =
-        GateReport { not_judged: not_judged(base.ledger, staged.ledger), ..GateReport::default() };
+    let mut report = GateReport::default();
     for fault in staged.ledger.faults.iter().filter(|fault| fault.level == Level::Error) {
         // A record that can't be read says nothing: it is never let through as already known.
         report.findings.push(Finding {
@@ -103,24 +117,18 @@ pub fn judge(base: &Side<'_>, staged: &Side<'_>) -> GateReport {
         });
     }
     if let (Err(missing), true) = (&staged.evaluation, report.findings.is_empty()) {
-        report.findings.push(Finding {
-            rule: "broken-record",
-            level: PolicyLevel::Block,
-            address: Address::ledger(),
-            route: String::new(),
-            panel: None,
-            message: missing.to_string(),
-            help: "mend the record; `bondline check --staged` shows all faults".to_string(),
-            place: None,
-        });
+        report.findings.push(cannot_judge(missing));
     }
-    let names = Names::of(base, staged);
+    let names = Names::of(base, staged, edits);
     let mut new: Vec<Raw> = Vec::new();
     let mut old: Vec<Raw> = Vec::new();
     for (side, into) in [(staged, &mut new), (base, &mut old)] {
         if let Ok(evaluation) = side.evaluation {
             unqualified(side.ledger, evaluation, into);
+            due::expired_concession(side.ledger, evaluation, today, into);
+            due::negative_margin(side.ledger, evaluation, into);
         }
+        due::bond_route(side.ledger, into);
         over_budget(side.ledger, into);
     }
     for (finding, key) in altered_evidence(base.ledger, staged.ledger) {
@@ -131,6 +139,15 @@ pub fn judge(base: &Side<'_>, staged: &Side<'_>) -> GateReport {
     }
     if let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) {
         lapsed(staged.ledger, before, after, &names, &mut new);
+    }
+    due::milestone_not_earned(base, staged, &mut new);
+    let edited = decided::Edited { edits, explained };
+    decided::weakened(base, staged, &names, &edited, &mut new);
+    if let Err(missing) = decided::unexplained(base, staged, &edited, &mut new) {
+        // What it needs is missing from a record that is broken, which is said above.
+        if report.findings.is_empty() {
+            report.findings.push(cannot_judge(&missing));
+        }
     }
     let known: BTreeMap<(&str, String, String), (u8, Asks, u64)> = old
         .into_iter()
@@ -167,24 +184,25 @@ pub fn judge(base: &Side<'_>, staged: &Side<'_>) -> GateReport {
     report
 }
 
-/// Rules of the design that are not off and that this version does not judge.
-fn not_judged(base: &Ledger, staged: &Ledger) -> Vec<String> {
-    const LATER: [&str; 6] = [
-        "unexplained-change",
-        "weakened-requirement",
-        "milestone-not-earned",
-        "expired-concession",
-        "negative-margin",
-        "bond-route",
-    ];
-    let named = |ledger: &Ledger, rule: &str| {
-        ledger
-            .head
-            .as_ref()
-            .is_some_and(|head| head.policy.get(rule).is_some_and(|level| *level != PolicyLevel::Off))
-    };
-    let all = LATER.into_iter().filter(|rule| named(base, rule) || named(staged, rule));
-    all.map(str::to_string).collect()
+fn cannot_judge(missing: &ArticleError) -> Finding {
+    Finding {
+        rule: "broken-record",
+        level: PolicyLevel::Block,
+        address: Address::ledger(),
+        route: String::new(),
+        panel: None,
+        message: missing.to_string(),
+        help: "mend the record; `bondline check --staged` shows all faults".to_string(),
+        place: None,
+    }
+}
+
+fn strictness(level: PolicyLevel) -> u8 {
+    match level {
+        PolicyLevel::Off => 0,
+        PolicyLevel::Warn => 1,
+        PolicyLevel::Block => 2,
+    }
 }
 
 /// The stricter of both policies; the built-in level where a ledger names none.
@@ -196,11 +214,6 @@ fn level(base: &Ledger, staged: &Ledger, rule: &str) -> PolicyLevel {
     }
     let of =
         |ledger: &Ledger| ledger.head.as_ref().map(|head| head.policy.get(rule).copied().unwrap_or(built_in));
-    let strictness = |level: PolicyLevel| match level {
-        PolicyLevel::Off => 0,
-        PolicyLevel::Warn => 1,
-        PolicyLevel::Block => 2,
-    };
     [of(base), of(staged)].into_iter().flatten().max_by_key(|level| strictness(*level)).unwrap_or(built_in)
 }
 
@@ -209,18 +222,21 @@ fn level(base: &Ledger, staged: &Ledger, rule: &str) -> PolicyLevel {
 struct Names {
     duties: BTreeMap<String, String>,
     panels: BTreeMap<String, String>,
+    showings: BTreeMap<String, String>,
 }
 
 impl Names {
-    fn of(base: &Side<'_>, staged: &Side<'_>) -> Self {
-        let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) else {
-            return Self { duties: BTreeMap::new(), panels: BTreeMap::new() };
+    fn of(base: &Side<'_>, staged: &Side<'_>, edits: &Edits) -> Self {
+        let pairs = match (base.evaluation, staged.evaluation) {
+            (Ok(before), Ok(after)) => {
+                replacements(base.ledger, before, staged.ledger, after, edits).unwrap_or_default()
+            }
+            _ => BTreeMap::new(),
         };
-        let edits = diff(base.ledger, staged.ledger);
-        let pairs = replacements(base.ledger, before, staged.ledger, after, &edits).unwrap_or_default();
         Self {
             duties: pairs.into_iter().map(|(new, old)| (duty_text(&old), duty_text(&new))).collect(),
             panels: edits.renamed_of(RecordKind::Panel),
+            showings: edits.renamed_of(RecordKind::Showing),
         }
     }
 
