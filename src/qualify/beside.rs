@@ -6,7 +6,7 @@ use super::verdict::{Duty, Judged, Room};
 use crate::article::Subject;
 use crate::record::{Evidence, Showing};
 use foldhash::HashMap;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// What all verdicts of a state were made from.
@@ -22,6 +22,8 @@ pub(super) struct Grounds {
 pub(super) struct Ground {
     showing: Arc<Showing>,
     records: Vec<Record>,
+    /// Subjects that a concession names: for them all evidence is looked through for the nearest.
+    conceded: BTreeSet<String>,
     judged: BTreeMap<Subject, BTreeMap<String, Arc<Judged>>>,
 }
 
@@ -51,6 +53,7 @@ impl Grounds {
     pub(super) fn of(&self, showing: &str, ground: &Ground) -> Option<&Ground> {
         let own = self.showings.get(showing)?;
         let same = Arc::ptr_eq(&own.showing, &ground.showing)
+            && own.conceded == ground.conceded
             && own.records.len() == ground.records.len()
             && own.records.iter().zip(&ground.records).all(|(one, two)| one.is_same(two));
         same.then_some(own)
@@ -66,7 +69,11 @@ impl Ground {
             in_use: Subject::from_label(&entry.value.subject)
                 .is_some_and(|label| room.uses.contains_key(&label)),
         };
+        let concessions = room.ledger.concessions.values().map(|one| &one.value);
+        let own = concessions.filter(|one| one.showing.id() == room.showing.id);
+        let label = |one: &Arc<crate::record::Concession>| Subject::from_label(&one.subject);
         Self {
+            conceded: own.filter_map(label).map(|subject| subject.to_string()).collect(),
             showing: Arc::clone(&room.showing.value),
             records: room.records.iter().map(record).collect(),
             judged: BTreeMap::new(),

@@ -9,8 +9,9 @@ use crate::article::{Configuration, FORM, Key, Limit, Subject};
 use crate::record::sensitivity::Asks;
 use std::sync::Arc;
 
-/// How many candidates that all ask for a retest are looked through for the nearest. Which of them is
-/// named changes no verdict and nothing that is asked.
+/// How many candidates that all ask for a retest are looked through for the nearest, where nothing but the
+/// words hangs on which of them is named. A concession covers the differences to that one, so where there is
+/// a concession all are looked through.
 const NEAREST: usize = 32;
 
 /// What one panel asks of a subject, as it is now.
@@ -124,7 +125,8 @@ impl Room<'_> {
         see(&mut all, &mut less.into_iter());
         if all.iter().all(|compared| compared.asks == Asks::Retest) {
             let some = places(&all, |one| one.is_unseen());
-            see(&mut all, &mut some.into_iter().take(NEAREST));
+            let most = if self.is_conceded(asked.subject) { some.len() } else { NEAREST };
+            see(&mut all, &mut some.into_iter().take(most));
         }
         all
     }
@@ -187,6 +189,14 @@ impl Room<'_> {
         made.articles.iter().map(judged).collect()
     }
 
+    /// Returns whether a concession, live or not, names the showing and the subject.
+    fn is_conceded(&self, subject: &Subject) -> bool {
+        self.ledger.concessions.values().any(|one| {
+            one.value.showing.id() == self.showing.id
+                && Subject::from_label(&one.value.subject).as_ref() == Some(subject)
+        })
+    }
+
     /// Returns whether evidence is of another panel than the subject, which counts only where both are the
     /// same in every own attribute.
     pub(super) fn is_foreign(&self, subject: &Subject, made: &Made<'_>) -> bool {
@@ -238,7 +248,7 @@ pub(super) fn first_looks(
         let (configurator, uses, demands) = (&configurator, &uses, &demands);
         for (subject, Used { variants, demand, .. }) in demands.iter() {
             let kind = subject.kind().word();
-            if !row.allows(kind) {
+            if showing.value.subject.map_or(row.subject.as_str(), |own| own.word()) != kind {
                 continue;
             }
             let rules = rules(showing, row, kind);

@@ -301,8 +301,20 @@ fn distinct<'a>(tokens: &[Token<'a>]) -> (Vec<&'a str>, Vec<usize>) {
     (letters, places)
 }
 
-fn role(letter: &str) -> char {
+/// What a constituent is, by its letter; a space where there is none.
+pub(super) fn role(letter: &str) -> char {
     letter.chars().next().unwrap_or(' ')
+}
+
+/// The attributes that name a constituent.
+pub(super) fn identity(role: char) -> &'static [&'static str] {
+    match role {
+        'a' => &["fibre.name", "resin.name"],
+        'f' => &["adhesive.designation"],
+        'm' => &["mesh.designation"],
+        's' => &["surfacing.designation"],
+        _ => &["core.designation"],
+    }
 }
 
 /// Returns whether all values that were recorded are equal: thickness alone, or all but thickness.
@@ -349,13 +361,7 @@ fn plies(context: &Context<'_>, now: Part<'_>, then: Part<'_>, pairs: &Pairs, fo
 
 /// A constituent without partner is compared with none in its identity.
 fn single(context: &Context<'_>, letter: Name, block: &[Row], gone: bool, found: &mut Deltas) {
-    let identity: &[&str] = match role(&letter) {
-        'a' => &["fibre.name", "resin.name"],
-        'f' => &["adhesive.designation"],
-        'm' => &["mesh.designation"],
-        's' => &["surfacing.designation"],
-        _ => &["core.designation"],
-    };
+    let identity = identity(role(&letter));
     let nominals = || block.iter().filter(|(key, _)| key.limit == Limit::Nominal);
     found.more +=
         nominals().filter(|(key, value)| !value.is_unstated() && !identity.contains(&&*key.base)).count();

@@ -119,7 +119,8 @@ impl<'a> Rules<'a> {
         self.rule(attribute).is_some()
     }
 
-    /// Returns what a difference in the nominal of an attribute asks at least, whatever it is.
+    /// Returns what a difference in the nominal of an attribute asks at least, whatever it is now, where it
+    /// was stated when it was conformed; what was unstated asks for an analysis at most.
     pub fn at_least(&self, attribute: Name) -> Asks {
         let Some(ruling) = self.rule(attribute).and_then(|rule| rule.ruling) else { return Asks::None };
         // Without a last step that always holds, what no step lets pass asks for a retest.

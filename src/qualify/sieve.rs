@@ -1,23 +1,15 @@
 //! A first look at evidence: most of it differs so plainly that no comparison is needed to know what it asks
 //! at least.
 
+use super::delta::{identity, role};
 use super::judge::Rules;
-use crate::article::{Configuration, Limit, Name, ORDER};
+use crate::article::{Configuration, Limit, Name, ORDER, Row};
 use crate::record::sensitivity::Asks;
 use crate::record::{AttributeValue, SubjectKind};
 use std::collections::BTreeMap;
 
-/// The attributes that name a constituent, by its role: where the constituent goes, the name is what is said
-/// to differ.
-const NAMES: [(char, &[&str]); 5] = [
-    ('a', &["fibre.name", "resin.name"]),
-    ('f', &["adhesive.designation"]),
-    ('m', &["mesh.designation"]),
-    ('s', &["surfacing.designation"]),
-    ('c', &["core.designation"]),
-];
-
-/// What any difference asks at least, by the steps of one showing.
+/// What any difference asks at least, by the steps of one showing; the default says nothing at first look.
+#[derive(Default)]
 pub(super) struct Sieve {
     floors: BTreeMap<Name, Floor>,
 }
@@ -46,8 +38,8 @@ impl Floor {
 
 /// What an article has of the attributes that ask anything, in any zone or face.
 pub(super) struct Look {
-    /// By role of the constituent and attribute: what a value that is gone asks, and the values.
-    values: BTreeMap<(char, Name), (Floor, Vec<AttributeValue>)>,
+    /// By role of the constituent and attribute: each value, and what it asks that it is gone.
+    values: BTreeMap<(char, Name), Vec<(Floor, AttributeValue)>>,
     /// Orders and angles of layers, zone by zone, with what another one asks at least.
     stacks: Vec<(Floor, Vec<(char, String)>)>,
     /// Every zone with plies or a core has a list of layers.
@@ -78,28 +70,38 @@ impl Sieve {
         self.floors.get(&attribute).copied().unwrap_or_default()
     }
 
-    /// What it asks at least that a constituent is gone.
-    fn gone(&self, role: char) -> Floor {
-        let names =
-            NAMES.iter().find(|(own, _)| *own == role).map_or(&["core.designation"][..], |(_, own)| own);
-        names.iter().map(|name| self.floor(Name::new(name))).fold(Floor::default(), Floor::max)
+    /// What it asks at least that a constituent is gone: its name is then all that is said to differ.
+    fn gone(&self, role: char, block: &[Row]) -> Floor {
+        let floor = |name: &&str| {
+            let own = self.floor(Name::new(name));
+            let stated = block.iter().any(|(key, value)| {
+                key.base == **name && key.limit == Limit::Nominal && !value.is_unstated()
+            });
+            // What was unstated asks for an analysis at most.
+            let soft = Floor { usual: own.usual.min(Asks::Analysis), ..own };
+            if stated { own } else { soft }
+        };
+        identity(role).iter().map(floor).fold(Floor::default(), Floor::max)
     }
 
     /// Collects what a configuration has of the attributes that ask anything.
     pub(super) fn look(&self, configuration: &Configuration) -> Look {
         let mut look = Look { values: BTreeMap::new(), stacks: Vec::new(), stacked: true };
         for (_, part) in configuration.parts() {
-            for (key, value) in part.rows().iter().filter(|(key, _)| key.limit == Limit::Nominal) {
-                let role = role(&key.letter);
-                let own = self.floor(key.base);
-                // The constituent may find no partner, and then its name is all that differs.
-                let asks = if role == ' ' { own } else { own.min(self.gone(role)) };
-                if own == Floor::default() || key.base == "plies" {
-                    continue;
-                }
-                let (_, known) = look.values.entry((role, key.base)).or_insert_with(|| (asks, Vec::new()));
-                if !known.contains(value) {
-                    known.push(value.clone());
+            for (letter, block) in part.blocks() {
+                let role = role(&letter);
+                for (key, value) in block.iter().filter(|(key, _)| key.limit == Limit::Nominal) {
+                    let own = self.floor(key.base);
+                    if own == Floor::default() || key.base == "plies" {
+                        continue;
+                    }
+                    // The constituent may find no partner.
+                    let asks = if role == ' ' { own } else { own.min(self.gone(role, block)) };
+                    let known = look.values.entry((role, key.base)).or_default();
+                    match known.iter_mut().find(|(_, known)| known == value) {
+                        Some((least, _)) => *least = least.min(asks),
+                        None => known.push((asks, value.clone())),
+                    }
                 }
             }
             let stack = stack(part.nominal("plies"));
@@ -108,16 +110,14 @@ impl Sieve {
                 continue;
             }
             let own = self.floor(Name::new("plies"));
-            let roles = stack.iter().map(|(role, _)| *role).filter(|role| is_laid(*role));
-            let gone = roles.map(|role| self.gone(role)).fold(Floor::default(), Floor::max);
+            let laid = part.blocks().filter(|(letter, _)| is_laid(role(letter)));
+            let gone = laid
+                .map(|(letter, block)| self.gone(role(&letter), block))
+                .fold(Floor::default(), Floor::max);
             look.stacks.push((own.min(gone), stack));
         }
         look
     }
-}
-
-fn role(letter: &str) -> char {
-    letter.chars().next().unwrap_or(' ')
 }
 
 /// Whether layers of this role are plies or cores.
@@ -146,10 +146,12 @@ impl Look {
     /// The other way round proves nothing: what was not recorded then asks nothing.
     pub(super) fn at_least(&self, now: &Self, foreign: bool) -> Asks {
         let floor = |floor: &Floor| if foreign { floor.foreign } else { floor.usual };
-        let values = self.values.iter().map(|(place, (asks, then))| {
-            let own = now.values.get(place).map_or(&[][..], |(_, own)| own);
-            let gone = then.iter().any(|value| !value.is_unstated() && !own.contains(value));
-            if gone { floor(asks) } else { Asks::None }
+        let values = self.values.iter().flat_map(|(place, then)| {
+            let own = now.values.get(place).map_or(&[][..], Vec::as_slice);
+            let gone = move |value: &AttributeValue| {
+                !value.is_unstated() && !own.iter().any(|(_, own)| own == value)
+            };
+            then.iter().filter(move |(_, value)| gone(value)).map(|(asks, _)| floor(asks))
         });
         let stacks = self.stacks.iter().map(|(asks, then)| {
             let gone = now.stacked && !now.stacks.iter().any(|(_, own)| own == then);

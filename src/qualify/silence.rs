@@ -1,7 +1,7 @@
 //! Ways in which a difference could go unasked, or be asked for nothing: each was found by review once.
 
 use super::tests::{conform_all, today};
-use super::verdict::evaluate;
+use super::verdict::{evaluate, evaluate_in_whole};
 use crate::article::fixture;
 use crate::change::impact::impact;
 use crate::ledger::{Entry, Ledger};
@@ -68,9 +68,12 @@ fn load(body: &str, edits: &[(&str, &str)], old: Option<&Ledger>) -> Ledger {
     ledger
 }
 
-/// Verdict and asks by showing, subject and panel.
+/// Verdict and asks by showing, subject and panel; a first look may change nothing of it.
 fn judged(ledger: &Ledger) -> BTreeMap<String, String> {
     let evaluation = evaluate(ledger, today()).unwrap();
+    assert_eq!(evaluation.duties, evaluate_in_whole(ledger, today()).unwrap().duties);
+    let (_, wrong) = super::compared::first_looks(ledger).unwrap();
+    assert_eq!(wrong, Vec::<String>::new());
     evaluation
         .duties
         .values()
@@ -357,4 +360,73 @@ fn each_row_looks_at_its_own_sites() {
     assert_eq!((supplier["ad p"].as_str(), supplier["t p"].as_str()), ("met none", "lapsed analysis"));
     let layup = after(&body, &[("oven: {method: oven, site: one}", "oven: {method: oven, site: two}")]);
     assert_eq!((layup["ad p"].as_str(), layup["t p"].as_str()), ("lapsed equivalence", "lapsed equivalence"));
+}
+
+/// A concession covers the differences to the nearest evidence: however much there is, the nearest is found.
+#[test]
+fn a_concession_leans_on_the_nearest_of_many() {
+    let verdict = |covers: &str| {
+        let (mut materials, mut evidence) = (String::new(), String::new());
+        for at in 0..34 {
+            materials += &format!(
+                "  m{at:02}: {{kind: prepreg, fibre: {{name: hs-a, type: carbon, density: 1790 kg/m3, areal: 100 g/m2}}, resin: {{name: ep-1, density: 1240 kg/m3, content: 37 %}}, form: plain}}\n"
+            );
+            evidence += &format!(
+                "  e{at:02}: {{showing: t, subject: {{lamina: [m{at:02}, oven]}}, kind: test, state: done, result: {{value: 600 MPa}}}}\n"
+            );
+        }
+        materials += "  z: {kind: prepreg, fibre: {name: hs-a, type: carbon, density: 1600 kg/m3, areal: 200 g/m2}, resin: {name: ep-1, density: 1240 kg/m3, content: 37 %}, form: twill}\n";
+        evidence += "  z: {showing: t, subject: {lamina: [z, oven]}, kind: test, state: done, result: {value: 600 MPa}}\n";
+        let body = format!(
+            "{PANEL}showings: {{t: {{kind: lamina-strength-matrix, accept: {{all_at_least: 500 MPa}}}}}}\nevidence:\n{evidence}concessions: {{c: {{showing: t, subject: {{lamina: [cw, oven]}}, reason: x, covers: {{{covers}}}, serials: [s1], until: 2027-01-01, approvals: []}}}}\n"
+        );
+        judged(&load(&body, &[("  gw: {kind", &*format!("{materials}  gw: {{kind"))], None))["t p"].clone()
+    };
+    assert_eq!(verdict("weave.form.a: {equals: twill}, fibre-areal.a: {at_most: 400 g/m2}"), "lapsed retest");
+    assert_eq!(verdict("fibre.density.a: {equals: 1790 kg/m3}"), "conceded retest");
+}
+
+/// A ply that is gone and whose fibre nobody recorded asks for an analysis at most: a first look may not
+/// claim more.
+#[test]
+fn a_ply_gone_without_a_name_asks_an_analysis() {
+    let body = format!(
+        "{PANEL}showings: {{i: {{kind: interlaminar, subject: laminate, accept: {{all_at_least: 1 MPa}}}}}}\nevidence: {{e: {{showing: i, subject: {{laminate: hyb}}, kind: test, state: done, result: {{value: 2 MPa}}}}, f: {{showing: i, subject: {{laminate: solid}}, kind: test, state: done, result: {{value: 2 MPa}}}}}}\n"
+    );
+    let moved = ("oven: {method: oven, site: one}", "oven: {method: oven, site: two}");
+    // Whether it was unstated or is not recorded.
+    let unstated = [
+        ("  gw: {kind: fabric", "  nf: {kind: fabric, areal: 280 g/m2, form: plain}\n  gw: {kind: fabric"),
+        (
+            "  solid: {process",
+            "  hyb: {process: oven, layers: [{material: cw, angle: 0}, {material: nf, angle: 0}, {material: cw, angle: 90}]}\n  solid: {process",
+        ),
+    ];
+    let recorded = [(
+        "  solid: {process",
+        "  hyb: {process: oven, layers: [{material: cw, angle: 0}, {material: gw, angle: 0}, {material: cw, angle: 90}], resin: {material: ra, content: 36 %}}\n  solid: {process",
+    )];
+    for edits in [&unstated[..], &recorded[..]] {
+        let old = load(&body, edits, None);
+        let mut both = edits.to_vec();
+        both.push(moved);
+        // `e` was made at the site of now, `f` at the old one.
+        let mut new = load(&body, &both, None);
+        for (id, from) in [("e", None), ("f", Some(&old))] {
+            let mut value: Evidence = (*new.evidence[id].value).clone();
+            match from {
+                Some(from) => value.conformed.clone_from(&from.evidence[id].value.conformed),
+                None => {
+                    let names = ["fibre.name.a2", "resin.name.a2"];
+                    let unknown = |key: &String| names.contains(&key.as_str());
+                    if edits.len() == 1 {
+                        value.conformed.as_mut().unwrap().attributes.retain(|key, _| !unknown(key));
+                    }
+                }
+            }
+            let entry = new.evidence.get_mut(id).unwrap();
+            *entry = Entry { value: Arc::new(value), ..entry.clone() };
+        }
+        assert_eq!(judged(&new)["i p"], "lapsed analysis", "{edits:?}");
+    }
 }

@@ -394,6 +394,9 @@ fn a_first_look_never_says_more_than_the_whole_comparison() {
     for edit in edits {
         let (sure, wrong) = super::compared::first_looks(&edited(&[edit])).expect("it has an answer");
         assert!(sure > 0, "{edit:?}");
+        let ledger = edited(&[edit]);
+        let whole = super::verdict::evaluate_in_whole(&ledger, today()).expect("it has an answer");
+        assert_eq!(whole.duties, evaluate(&ledger, today()).expect("it has an answer").duties, "{edit:?}");
         assert_eq!(wrong, Vec::<String>::new(), "{edit:?}");
     }
 }

@@ -224,7 +224,7 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, detail, None)
+    evaluated(ledger, today, detail, None, true)
 }
 
 /// As [`evaluate`], taking over from the evaluation of another state what was judged from the very same.
@@ -232,7 +232,13 @@ pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Eval
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_beside(ledger: &Ledger, today: Day, other: &Evaluation) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, Detail::Verdicts, Some(other))
+    evaluated(ledger, today, Detail::Verdicts, Some(other), true)
+}
+
+/// As [`evaluate`], every candidate compared in whole.
+#[cfg(test)]
+pub(super) fn evaluate_in_whole(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError> {
+    evaluated(ledger, today, Detail::Verdicts, None, false)
 }
 
 fn evaluated(
@@ -240,6 +246,7 @@ fn evaluated(
     today: Day,
     detail: Detail,
     other: Option<&Evaluation>,
+    first_look: bool,
 ) -> Result<Evaluation, ArticleError> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
@@ -262,7 +269,7 @@ fn evaluated(
             let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
             let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
             let rules = rules(showing, row, kind);
-            let sieve = Sieve::of(&rules, kind);
+            let sieve = if first_look { Sieve::of(&rules, kind) } else { Sieve::default() };
             let (configurator, uses, demands) = (&configurator, &uses, &demands);
             let room =
                 Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
