@@ -82,10 +82,12 @@ fn a_third_clear_coat_on_a_released_panel_is_refused_and_nothing_is_touched() {
             )
         })
         .collect();
-    assert_eq!(
-        blocking,
-        [("bow-hatch", "panels/bow-hatch.yaml", 13), ("float-shell", "panels/float-shell.yaml", 14)]
-    );
+    let coat = bed.read(WHITE).lines().position(|line| line.contains("clear-d")).unwrap();
+    assert!(blocking.len() >= 3);
+    // What nobody decided, where it stands; and what each released panel is no longer proved for.
+    assert!(blocking.iter().any(|(_, file, line)| *file == WHITE && *line > coat as i64));
+    assert!(blocking.contains(&("bow-hatch", "panels/bow-hatch.yaml", 13)));
+    assert!(blocking.contains(&("float-shell", "panels/float-shell.yaml", 14)));
     // Taken back, the rest may go in.
     bed.git(&["checkout", "-q", "HEAD", "--", WHITE]);
     bed.git(&["add", "-A"]);
@@ -183,8 +185,10 @@ fn what_was_found_already_does_not_block_again_and_what_is_worse_does() {
     bed.edit(WHITE, "repaint: 60 um", "repaint: 70 um");
     bed.git(&["add", "-A"]);
     let run = bed.bondline(&["--format", "json", "hook", "run"]);
-    assert_eq!(run.code, Some(0), "{run:?}");
     assert!(run.json()["known"]["unqualified-recipe"].as_u64() > Some(0), "{run:?}");
+    // That nobody decided it is another matter.
+    let findings = run.json()["findings"].as_array().unwrap().clone();
+    assert!(findings.iter().all(|finding| finding["rule"] == "unexplained-change"), "{run:?}");
     // Another primer asks the whole test.
     bed.edit(
         WHITE,
