@@ -68,6 +68,7 @@ pub fn diff(base: &Ledger, head: &Ledger) -> Edits {
     room.records(RecordKind::Concession, &base.concessions, &head.concessions);
     room.records(RecordKind::Weighing, &base.weighings, &head.weighings);
     room.records(RecordKind::Study, &base.studies, &head.studies);
+    room.data();
     edits.changes.sort_by(|one, two| one.address.cmp(&two.address));
     edits
 }
@@ -160,6 +161,23 @@ impl Room<'_> {
             let address = Address::new(kind, id.clone()).to_string();
             let (was, is) = (tree(&*old.value), tree(&*new.value));
             self.walk(kind, &address, &[], &was, &is, &is);
+        }
+    }
+
+    /// Data whose bytes are others under the same record.
+    fn data(&mut self) {
+        let (base, head) = (self.base, self.head);
+        for (id, old) in &base.data {
+            let Some(new) = head.data.get(id).filter(|new| new.digest != old.digest) else { continue };
+            let short = |data: &crate::ledger::TestData| {
+                let digest: String = data.digest.chars().take(15).collect();
+                Some(format!("{}, {digest}...", data.file))
+            };
+            let address = at(
+                &Address::new(RecordKind::Evidence, id.clone()).to_string(),
+                &[Step::Key("data".to_string())],
+            );
+            self.push(address, "data".to_string(), short(old), short(new), None);
         }
     }
 

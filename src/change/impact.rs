@@ -5,7 +5,7 @@ use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
 use crate::qualify::judge::Reason;
-use crate::qualify::retest::{RetestPlan, plan};
+use crate::qualify::retest::{RetestPlan, plan, ways};
 use crate::qualify::verdict::{
     Duty, DutyKey, Evaluation, Judged, Verdict, evaluate, evaluate_beside, gravity, note,
 };
@@ -57,7 +57,9 @@ impl DutyRow {
             (class, asks)
         };
         let before = self.was.map(|was| weight(was, self.was_asks.unwrap_or_default()));
-        !self.now.is_closed() && before.is_none_or(|before| weight(self.now, self.asks) > before)
+        // Tests under way that no longer count have to be begun again.
+        let lost = self.was == Some(Verdict::Short) && self.now == Verdict::Open;
+        !self.now.is_closed() && (lost || before.is_none_or(|before| weight(self.now, self.asks) > before))
     }
 
     /// Returns whether the duty is still not met, but no worse than before.
@@ -217,7 +219,10 @@ pub fn impact_of(
                 .map(|row| (row.showing.clone(), row.subject.clone())),
         )
         .collect();
-    let retest = plan(head.0, after, &worse);
+    let mut retest = plan(head.0, after, &worse);
+    retest.ways = ways(head.0, after, &worse, &|key| {
+        before.duties.get(key).or_else(|| before.duties.get(replaced.get(key)?))
+    });
     let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
     let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();

@@ -74,7 +74,10 @@ fn duties(impact: &Impact) -> String {
     say(with(Verdict::Failed).count(), &|n| format!("{} {}", count(n, "duty"), verb(n, "fails", "fail")));
     say(with(Verdict::Open).count(), &|n| format!("{} {} open", count(n, "duty"), verb(n, "is", "are")));
     say(with(Verdict::Short).count(), &|n| format!("{} {} short", count(n, "duty"), verb(n, "is", "are")));
-    let nearer = impact.duties.iter().filter(|row| row.is_nearer()).count();
+    let more = impact.duties.iter().filter(|row| row.was == Some(row.now) && row.is_worse()).count();
+    say(more, &|n| format!("{} {} more than before", count(n, "duty"), verb(n, "asks", "ask")));
+    // Those whose verdict is another are said by it.
+    let nearer = impact.duties.iter().filter(|row| row.was == Some(row.now) && row.is_nearer()).count();
     say(nearer, &|n| {
         format!(
             "{} {} not met but {} no more than before",

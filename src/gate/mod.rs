@@ -263,6 +263,13 @@ fn milestone(ledger: &Ledger, name: Option<&str>) -> Option<usize> {
     head.milestones.iter().position(|own| own.as_str() == name)
 }
 
+/// Returns whether the release of a panel needs what is due at a milestone.
+fn needs(ledger: &Ledger, panel: &crate::record::Panel, due: Option<&str>) -> bool {
+    let release = milestone(ledger, panel.released_for.as_ref().map(|text| text.as_str()));
+    // A duty without a milestone is needed always; a release without one is for everything.
+    milestone(ledger, due).zip(release).is_none_or(|(due, release)| due <= release)
+}
+
 /// Released panels with a duty that is neither met nor conceded; a warning for others once it is due.
 fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
     let reached = ledger.head.as_ref().and_then(|head| head.reached.as_ref()).map(|text| text.as_str());
@@ -271,13 +278,7 @@ fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
         let due = milestone(ledger, duty.needed_by.as_deref());
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
             let Some(entry) = ledger.panels.get(panel) else { continue };
-            let released_for = milestone(ledger, entry.value.released_for.as_ref().map(|text| text.as_str()));
-            let asked = match (entry.value.released, due, released_for) {
-                // A duty without a milestone is needed always; a release without one is for everything.
-                (true, None, _) | (true, _, None) => true,
-                (true, Some(due), Some(release)) => due <= release,
-                (false, ..) => false,
-            };
+            let asked = entry.value.released && needs(ledger, &entry.value, duty.needed_by.as_deref());
             let warned = !entry.value.released && due.is_some() && reached.is_some() && due <= reached;
             if !asked && !warned {
                 continue;
@@ -353,7 +354,7 @@ fn route_of(panel: &crate::record::Panel, evaluation: &Evaluation, key: &DutyKey
         .map_or_else(String::new, |joint| format!("joints.{}", slug(&joint.name)))
 }
 
-/// Duties met before and not now, on panels that are not released.
+/// Duties met before and not now that no release needs yet.
 fn lapsed(ledger: &Ledger, before: &Evaluation, after: &Evaluation, names: &Names, into: &mut Vec<Raw>) {
     let mut old: BTreeSet<(String, &String)> = BTreeSet::new();
     for (key, duty) in &before.duties {
@@ -363,8 +364,12 @@ fn lapsed(ledger: &Ledger, before: &Evaluation, after: &Evaluation, names: &Name
     }
     for (key, duty) in &after.duties {
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
-            let released = ledger.panels.get(panel).is_some_and(|panel| panel.value.released);
-            if released || !old.contains(&(duty_text(key), panel)) {
+            // What a release needs is said by the rule on unqualified recipes; what it does not need yet is
+            // said here.
+            let needed = ledger.panels.get(panel).is_some_and(|panel| {
+                panel.value.released && needs(ledger, &panel.value, duty.needed_by.as_deref())
+            });
+            if needed || !old.contains(&(duty_text(key), panel)) {
                 continue;
             }
             let address = match ledger.panels.contains_key(panel) {

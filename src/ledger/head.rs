@@ -1,5 +1,6 @@
 //! Rules on `ledger.yaml`.
 
+use super::Ledger;
 use super::find::HEAD_FILE;
 use super::known::unknown_milestone;
 use super::ranges::{NOT_NEGATIVE, POSITIVE, TEMPERATURE, all_within, money, within};
@@ -37,6 +38,30 @@ fn newer_format(format: u64) -> Sink {
     .label("newer format")
     .help("use a later version of bondline");
     sink
+}
+
+/// Finds budgets of groups that nothing belongs to: most are misspelt, and their group goes unwatched.
+pub(super) fn groups(ledger: &Ledger) -> Option<Sink> {
+    let head = ledger.head.as_ref()?;
+    // Before the first panel no group can have any; a broken record may be the one.
+    if ledger.panels.is_empty() || !ledger.broken.is_empty() {
+        return None;
+    }
+    let panels = ledger.panels.values().filter_map(|panel| panel.value.group.as_ref());
+    let assemblies = ledger.assemblies.values().filter_map(|assembly| assembly.value.group.as_ref());
+    let known: BTreeSet<&str> = panels.chain(assemblies).map(|group| group.as_str()).collect();
+    let mut sink = Sink::new(HEAD_FILE);
+    for group in head.budgets.keys().filter(|group| !known.contains(group.as_str())) {
+        let help = suggest(group, known.iter().copied());
+        sink.warning(
+            "unknown-group",
+            At::Key(format!("budgets.{group}")),
+            format!("nothing is in the group `{group}`: its budget watches nothing"),
+        )
+        .label("no such group")
+        .help(help.unwrap_or_else(|| "write `group:` in the panels that the budget is for".to_string()));
+    }
+    Some(sink)
 }
 
 /// Checks what was read.

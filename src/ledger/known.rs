@@ -26,8 +26,20 @@ impl<'a> Known<'a> {
             return Some(entry);
         }
         if !self.ledger.broken.contains(&crate::record::Address::new(kind, id)) {
-            let help = suggest(id, records.keys().map(String::as_str))
-                .unwrap_or_else(|| format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder()));
+            let other = crate::record::RecordKind::ALL.iter().copied().find(|other| {
+                *other != RecordKind::Ledger
+                    && self.ledger.file_of(&crate::record::Address::new(*other, id)).is_some()
+            });
+            let help = match other {
+                Some(other) => format!(
+                    "`{id}` is {}; name {} here",
+                    with_article(other.word()),
+                    with_article(kind.word())
+                ),
+                None => suggest(id, records.keys().map(String::as_str)).unwrap_or_else(|| {
+                    format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder())
+                }),
+            };
             sink.error("unknown-reference", at, format!("there is no {kind} `{id}`"))
                 .label(format!("unknown {kind}"))
                 .help(help);

@@ -69,6 +69,7 @@ impl Ledger {
             ledger.drop_all(vec![address]);
             sinks.push(sink);
         }
+        sinks.extend(head::groups(&ledger));
         ledger.faults.extend(settle(files, sinks));
         ledger.faults.sort_by(|a, b| {
             let key =

@@ -5,7 +5,7 @@
 //! panels and weeks are upper bounds; the plan says so.
 
 use super::delta::{AsMade, compare};
-use super::judge::{Detail, Rules};
+use super::judge::{Detail, Reason, Rules};
 use super::pool::equivalence_plan;
 use super::table::Table;
 use super::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict};
@@ -156,7 +156,7 @@ pub fn plan_with(
     plan.cost = plan.missing.is_empty().then(|| plan.steps.iter().filter_map(|step| step.cost).sum());
     plan.assumptions.sort();
     plan.assumptions.dedup();
-    plan.ways = ways(ledger, evaluation, keys);
+    plan.ways = ways(ledger, evaluation, keys, &|_| None);
     plan
 }
 
@@ -518,8 +518,15 @@ fn schedule(ledger: &Ledger, plan: &mut RetestPlan) {
     plan.critical_path = path;
 }
 
-/// Ways that need no test: a limit, a concession, a special factor, undoing.
-fn ways(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Vec<String> {
+/// Returns the ways that need no test: a limit, a concession, a special factor, undoing.
+///
+/// `before` gives the duty as it stood before a change; what differed then already is not to be undone now.
+pub fn ways<'e>(
+    ledger: &Ledger,
+    evaluation: &Evaluation,
+    keys: &[DutyKey],
+    before: &dyn Fn(&DutyKey) -> Option<&'e Duty>,
+) -> Vec<String> {
     let mut undo: BTreeSet<String> = BTreeSet::new();
     let mut film: BTreeMap<String, usize> = BTreeMap::new();
     let mut hot: BTreeSet<String> = BTreeSet::new();
@@ -540,8 +547,10 @@ fn ways(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> Vec<Strin
             .showings
             .get(&key.0)
             .is_some_and(|showing| showing.value.kind.as_str().contains("strength"));
+        let old = before(key).map(Duty::because).unwrap_or_default();
         for reason in duty.because() {
-            if reason.effect == Asks::None {
+            let known = |old: &Reason| old.attribute == reason.attribute && old.is == reason.is;
+            if reason.effect == Asks::None || old.iter().any(known) {
                 continue;
             }
             let lapsed = duty.verdict() == Verdict::Lapsed;

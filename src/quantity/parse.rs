@@ -68,6 +68,18 @@ pub enum QuantityError {
     },
 }
 
+/// Units as people write them by mistake, and what they mean; the distance of letters would mislead.
+const MISTAKEN: [(&str, &str); 8] = [
+    ("mu", "um"),
+    ("micron", "um"),
+    ("c", "degC"),
+    ("deg", "degC"),
+    ("f", "degF"),
+    ("percent", "%"),
+    ("pct", "%"),
+    ("per cent", "%"),
+];
+
 fn article(kind: Kind) -> String {
     let name = kind.name();
     let vowel = name.starts_with(['a', 'e', 'i', 'o', 'u']);
@@ -89,6 +101,13 @@ impl QuantityError {
             }
             QuantityError::UnknownUnit { text, unit, kind } => {
                 let units = accepted_units(*kind);
+                let known = MISTAKEN
+                    .iter()
+                    .find(|(wrong, right)| unit.eq_ignore_ascii_case(wrong) && units.contains(right));
+                if let Some((_, right)) = known {
+                    let mended = text.replacen(unit, right, 1);
+                    return format!("did you mean `{mended}`? accepted: {}", list(units));
+                }
                 let near = units
                     .iter()
                     .map(|known| {
@@ -209,7 +228,11 @@ fn number_and_unit<'a>(
 }
 
 fn unit_of(kind: Kind, text: &str, unit: &str, number: &str) -> Result<Unit, QuantityError> {
-    if let Some(found) = unit::find(kind, unit) {
+    // A share may be bare, but none is more than the whole: `3` was meant as `3 %`.
+    let bare = kind == Kind::Fraction
+        && unit.is_empty()
+        && Decimal::parse(number).is_some_and(|value| value.abs() > Decimal::whole(1));
+    if let Some(found) = unit::find(kind, unit).filter(|_| !bare) {
         return Ok(found);
     }
     if unit.is_empty() {

@@ -81,6 +81,10 @@ fn read_text<T: RecordType>(
     named: &mut Vec<Named>,
 ) -> Option<T> {
     let shape = shape::of(T::KIND);
+    if let Some(fault) = conflict(file, text) {
+        faults.push(fault);
+        return None;
+    }
     // Whatever could be dangerous to a parser that recurses or follows aliases is looked at first.
     let mut tree = None;
     if is_suspicious(text) {
@@ -110,6 +114,25 @@ fn read_text<T: RecordType>(
     match read {
         Err(error) if found.is_empty() => faults.push(unexplained(file, text, &error)),
         _ => faults.extend(found),
+    }
+    None
+}
+
+/// A merge that git left to be settled by hand.
+fn conflict(file: &str, text: &str) -> Option<Fault> {
+    let mark = |line: &str| line.starts_with("<<<<<<< ") || line.starts_with(">>>>>>> ");
+    let mut start = 0;
+    for (at, line) in text.split_inclusive('\n').enumerate() {
+        if mark(line) {
+            let end = start + line.trim_end().len();
+            let place =
+                Place { line: Some(at + 1), column: Some(1), span: Some((start, end)), ..Place::file(file) };
+            let fault = Fault::error("conflict-marker", place, "a merge is not settled here");
+            return Some(fault.labelled("left by git").help(
+                "keep what is right of both sides, take the marks `<<<<<<<`, `=======` and `>>>>>>>` out, then `git add` the file",
+            ));
+        }
+        start += line.len();
     }
     None
 }

@@ -104,6 +104,7 @@ enum Group {
     Failed,
     Open,
     Short,
+    AsksMore,
     AsksElse,
     MetAgain,
     NewMet,
@@ -111,11 +112,12 @@ enum Group {
 }
 
 impl Group {
-    const ALL: [Group; 8] = [
+    const ALL: [Group; 9] = [
         Group::Lapsed,
         Group::Failed,
         Group::Open,
         Group::Short,
+        Group::AsksMore,
         Group::AsksElse,
         Group::MetAgain,
         Group::NewMet,
@@ -124,6 +126,7 @@ impl Group {
 
     fn of(row: &DutyRow) -> Self {
         match (row.was, row.now) {
+            (Some(was), now) if was == now && row.is_worse() => Group::AsksMore,
             (Some(was), now) if was == now => Group::AsksElse,
             (_, Verdict::Lapsed) => Group::Lapsed,
             (_, Verdict::Failed) => Group::Failed,
@@ -141,6 +144,7 @@ impl Group {
             Group::Failed => "Failed",
             Group::Open => "Open",
             Group::Short => "Short",
+            Group::AsksMore => "Not met before, asking more now",
             Group::AsksElse => "Same verdict, asking something else than before",
             Group::MetAgain => "Met again",
             Group::NewMet => "New and met",
