@@ -66,7 +66,7 @@ fn said(
         writeln!(out, "The hook that was there before: {}", chained.display())?;
     }
     for note in notes {
-        writeln!(out, "{note}")?;
+        writeln!(out, "{}", crate::report::table::wrap(note, context.width))?;
     }
     Ok(Status::Done)
 }

@@ -1,4 +1,5 @@
-//! The pre-commit hook: putting it in place beside one that is there already, and taking it out again.
+//! The hooks for commits and for merges: putting them in place beside ones that are there already, and taking
+//! them out again.
 
 mod script;
 
@@ -14,10 +15,12 @@ use thiserror::Error;
 use super::{Place, SourceError};
 use script::{Script, Written};
 
-/// The hook's file name.
+/// The file name of the hook that commits run.
 const HOOK: &str = "pre-commit";
-/// What a hook that was there before is called while ours runs it.
-const BEFORE: &str = "pre-commit.before-bondline";
+/// The one that merges without conflict run instead; git calls no other before a merge is made.
+const MERGE_HOOK: &str = "pre-merge-commit";
+/// Behind the name of a hook that was there before, while ours runs it.
+const BEFORE: &str = ".before-bondline";
 /// Larger files are no hook of ours and are not read.
 const HOOK_LIMIT: u64 = 1024 * 1024;
 
@@ -144,7 +147,7 @@ impl HookError {
                 format!("see which of them is wanted, and move {} away", before.display())
             }
             HookError::Edited { .. } => format!(
-                "move the added lines into a file {BEFORE} beside it, which it runs first; then delete it and run `bondline hook install`"
+                "move the added lines into a file of its name with `{BEFORE}` behind, which it runs first; then delete it and run `bondline hook install`"
             ),
             HookError::NotOurs { .. } => "remove it by hand if it is not wanted".to_owned(),
             HookError::NotAFile { .. } => "move it away".to_owned(),
@@ -168,42 +171,101 @@ pub fn install(place: &Place, program: &Path) -> Result<HookReport, HookError> {
         return Err(HookError::RelativeProgram { program: program.to_owned() });
     }
     let folder = Hooks::of(place)?;
-    let (hook, before) = (folder.path.join(HOOK), folder.path.join(BEFORE));
-    let mut ledgers = vec![place.prefix().to_owned()];
-    let found = Found::at(&hook)?;
-    if let Found::Ours(written) = &found {
-        ledgers.extend(written.ledgers.iter().cloned());
-    }
-    ledgers.sort();
-    ledgers.dedup();
-    let text = Script { program, ledgers: &ledgers }.text();
-    let done = match &found {
-        Found::Edited => return Err(HookError::Edited { hook }),
-        Found::Ours(written) if written.text == text && is_executable(&hook) => HookDone::Unchanged,
-        Found::Ours(_) => {
-            write_beside(&hook, &text)?;
-            HookDone::Updated
-        }
-        Found::Absent => {
-            fs::create_dir_all(&folder.path).map_err(|error| io(&folder.path, &error))?;
-            write_beside(&hook, &text)?;
-            HookDone::Installed
-        }
-        Found::Other => {
-            keep(&hook, &before)?;
-            write_beside(&hook, &text)?;
-            HookDone::Installed
-        }
+    let (commits, merges) = (Slot::of(&folder, HOOK), Slot::of(&folder, MERGE_HOOK));
+    // Both are looked at before either is touched.
+    let (found, found_merges) = (commits.to_install()?, merges.to_install()?);
+    fs::create_dir_all(&folder.path).map_err(|error| io(&folder.path, &error))?;
+    let done = commits.install(place, program, &found)?;
+    let done_merges = merges.install(place, program, &found_merges)?;
+    let done = if done == HookDone::Unchanged && done_merges != HookDone::Unchanged {
+        HookDone::Updated
+    } else {
+        done
     };
-    let chained = exists(&before).then_some(before);
     let mut notes = folder.notes;
-    if let Some(chained) = chained.as_deref().filter(|chained| !is_executable(chained)) {
-        notes.push(format!(
-            "{} is not executable, so git did not run it before and it is not run now",
-            chained.display()
-        ));
+    for slot in [&commits, &merges] {
+        if exists(&slot.before) && !is_executable(&slot.before) {
+            notes.push(format!(
+                "{} is not executable, so git did not run it before and it is not run now",
+                slot.before.display()
+            ));
+        }
     }
-    Ok(HookReport { path: hook, done, chained, notes })
+    if exists(&merges.before) {
+        notes.push(format!("The hook for merges that was there before: {}", merges.before.display()));
+    }
+    notes.push(format!(
+        "Merges without conflict run it too ({MERGE_HOOK}). Rebase, cherry-pick and revert run no such hook: check a branch with `bondline hook run --range A..B`."
+    ));
+    let chained = exists(&commits.before).then_some(commits.before);
+    Ok(HookReport { path: commits.hook, done, chained, notes })
+}
+
+/// One hook's file, and where the one that was there before is kept.
+struct Slot {
+    hook: PathBuf,
+    before: PathBuf,
+}
+
+impl Slot {
+    fn of(folder: &Hooks, name: &str) -> Self {
+        Self { hook: folder.path.join(name), before: folder.path.join(format!("{name}{BEFORE}")) }
+    }
+
+    /// Returns what is there, where ours can be put in its place.
+    fn to_install(&self) -> Result<Found, HookError> {
+        let found = Found::at(&self.hook)?;
+        match found {
+            Found::Edited => Err(HookError::Edited { hook: self.hook.clone() }),
+            Found::Other if exists(&self.before) && !is_same(&self.hook, &self.before) => {
+                Err(HookError::BeforeTaken { hook: self.hook.clone(), before: self.before.clone() })
+            }
+            found => Ok(found),
+        }
+    }
+
+    fn install(&self, place: &Place, program: &Path, found: &Found) -> Result<HookDone, HookError> {
+        let mut ledgers = vec![place.prefix().to_owned()];
+        if let Found::Ours(written) = found {
+            ledgers.extend(written.ledgers.iter().cloned());
+        }
+        ledgers.sort();
+        ledgers.dedup();
+        let text = Script { program, ledgers: &ledgers }.text();
+        Ok(match found {
+            Found::Edited => return Err(HookError::Edited { hook: self.hook.clone() }),
+            Found::Ours(written) if written.text == text && is_executable(&self.hook) => HookDone::Unchanged,
+            Found::Ours(_) => {
+                write_beside(&self.hook, &text)?;
+                HookDone::Updated
+            }
+            Found::Absent => {
+                write_beside(&self.hook, &text)?;
+                HookDone::Installed
+            }
+            Found::Other => {
+                keep(&self.hook, &self.before)?;
+                write_beside(&self.hook, &text)?;
+                HookDone::Installed
+            }
+        })
+    }
+
+    /// Takes ours out for one ledger; the rest of what it looks after.
+    fn remove(&self, prefix: &str, written: Written) -> Result<Vec<String>, HookError> {
+        let rest: Vec<String> = written.ledgers.into_iter().filter(|ledger| ledger != prefix).collect();
+        if rest.is_empty() {
+            // One rename both removes ours and restores what was there.
+            let restored = match exists(&self.before) {
+                true => fs::rename(&self.before, &self.hook),
+                false => fs::remove_file(&self.hook),
+            };
+            restored.map_err(|error| io(&self.hook, &error))?;
+        } else {
+            write_beside(&self.hook, &Script { program: &written.program, ledgers: &rest }.text())?;
+        }
+        Ok(rest)
+    }
 }
 
 /// Takes the hook out for this ledger. Once it looks after no ledger any more, what was there before
@@ -215,30 +277,47 @@ pub fn install(place: &Place, program: &Path) -> Result<HookReport, HookError> {
 /// was changed then.
 pub fn remove(place: &Place) -> Result<HookReport, HookError> {
     let folder = Hooks::of(place)?;
-    let (hook, before) = (folder.path.join(HOOK), folder.path.join(BEFORE));
-    let written = match Found::at(&hook)? {
-        Found::Absent => {
-            return Ok(HookReport { path: hook, done: HookDone::Absent, chained: None, notes: Vec::new() });
-        }
-        Found::Other => return Err(HookError::NotOurs { hook }),
-        Found::Edited => return Err(HookError::Edited { hook }),
-        Found::Ours(written) => written,
+    let (commits, merges) = (Slot::of(&folder, HOOK), Slot::of(&folder, MERGE_HOOK));
+    let (written, for_merges) = (Found::at(&commits.hook)?, Found::at(&merges.hook)?);
+    if let Found::Edited = for_merges {
+        return Err(HookError::Edited { hook: merges.hook });
+    }
+    let absent = |chained| HookReport {
+        path: commits.hook.clone(),
+        done: HookDone::Absent,
+        chained,
+        notes: Vec::new(),
     };
-    let chained = exists(&before).then(|| before.clone());
-    if !written.ledgers.iter().any(|ledger| ledger == place.prefix()) {
-        return Ok(HookReport { path: hook, done: HookDone::Absent, chained, notes: Vec::new() });
+    let own = |written: &Written| written.ledgers.iter().any(|ledger| ledger == place.prefix());
+    let report = match written {
+        Found::Other => return Err(HookError::NotOurs { hook: commits.hook }),
+        Found::Edited => return Err(HookError::Edited { hook: commits.hook }),
+        Found::Absent => absent(None),
+        Found::Ours(written) if !own(&written) => {
+            absent(exists(&commits.before).then(|| commits.before.clone()))
+        }
+        Found::Ours(written) => {
+            let kept = exists(&commits.before);
+            let rest = commits.remove(place.prefix(), written)?;
+            let (chained, note) = match (rest.is_empty(), kept) {
+                (false, kept) => (
+                    kept.then(|| commits.before.clone()),
+                    Some(format!("the hook stays for {}", rest.join(", "))),
+                ),
+                (true, true) => (None, Some(format!("{} is what it was before", commits.hook.display()))),
+                (true, false) => (None, None),
+            };
+            let path = commits.hook.clone();
+            HookReport { path, done: HookDone::Removed, chained, notes: note.into_iter().collect() }
+        }
+    };
+    // Someone else's hook for merges is left alone: one from before ours knew of merges.
+    if let Found::Ours(written) = for_merges
+        && own(&written)
+    {
+        merges.remove(place.prefix(), written)?;
     }
-    let rest: Vec<String> = written.ledgers.into_iter().filter(|ledger| ledger != place.prefix()).collect();
-    if !rest.is_empty() {
-        write_beside(&hook, &Script { program: &written.program, ledgers: &rest }.text())?;
-        let notes = vec![format!("the hook stays for {}", rest.join(", "))];
-        return Ok(HookReport { path: hook, done: HookDone::Removed, chained, notes });
-    }
-    // One rename both removes ours and restores what was there.
-    let restored = if chained.is_some() { fs::rename(&before, &hook) } else { fs::remove_file(&hook) };
-    restored.map_err(|error| io(&hook, &error))?;
-    let notes = chained.is_some().then(|| format!("{} is what it was before", hook.display()));
-    Ok(HookReport { path: hook, done: HookDone::Removed, chained: None, notes: notes.into_iter().collect() })
+    Ok(report)
 }
 
 /// Says what stands in the hook's place.
@@ -248,7 +327,7 @@ pub fn remove(place: &Place) -> Result<HookReport, HookError> {
 /// If there is no repository, or its hooks' folder cannot be read.
 pub fn state(place: &Place) -> Result<HookState, HookError> {
     let folder = Hooks::of(place)?;
-    let (hook, before) = (folder.path.join(HOOK), folder.path.join(BEFORE));
+    let Slot { hook, before } = Slot::of(&folder, HOOK);
     let kind = match Found::at(&hook)? {
         Found::Absent => HookKind::Absent,
         Found::Other => HookKind::Other,
@@ -336,8 +415,7 @@ impl Found {
 /// Gives the hook that is there a second name, so that at no moment it is without one.
 fn keep(hook: &Path, before: &Path) -> Result<(), HookError> {
     if exists(before) {
-        let same = !is_link(hook) && !is_link(before) && fs::read(hook).ok() == fs::read(before).ok();
-        if !same {
+        if !is_same(hook, before) {
             return Err(HookError::BeforeTaken { hook: hook.to_owned(), before: before.to_owned() });
         }
         // The same bytes may have another mode; the one git runs now is the one to keep.
@@ -357,12 +435,16 @@ fn keep(hook: &Path, before: &Path) -> Result<(), HookError> {
 fn write_beside(path: &Path, text: &[u8]) -> Result<(), HookError> {
     let failed = |error: std::io::Error| io(path, &error);
     let folder = path.parent().unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".pre-commit.").tempfile_in(folder).map_err(failed)?;
+    let mut file = tempfile::Builder::new().prefix(".bondline-hook.").tempfile_in(folder).map_err(failed)?;
     file.write_all(text).map_err(failed)?;
     file.as_file().set_permissions(fs::Permissions::from_mode(0o755)).map_err(failed)?;
     file.as_file().sync_all().map_err(failed)?;
     file.persist(path).map_err(|error| io(path, &error.error))?;
     Ok(())
+}
+
+fn is_same(one: &Path, other: &Path) -> bool {
+    !is_link(one) && !is_link(other) && fs::read(one).ok() == fs::read(other).ok()
 }
 
 fn look(path: &Path) -> Result<Option<Metadata>, HookError> {

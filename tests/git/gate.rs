@@ -172,6 +172,39 @@ fn what_is_committed_is_judged_and_not_what_lies_beside() {
 }
 
 #[test]
+fn a_merge_without_conflict_is_judged_too_and_removal_takes_both_hooks_out() {
+    let bed = Bed::example();
+    let hooks = bed.top().join(".git/hooks");
+    fs::create_dir_all(&hooks).unwrap();
+    bed.script(&hooks.join("pre-merge-commit"), "#!/bin/sh\necho theirs >&2\n");
+    bed.git(&["checkout", "-q", "-b", "paint"]);
+    third_clear_coat(&bed);
+    bed.commit_all("past the gate, on a branch");
+    bed.git(&["checkout", "-q", "main"]);
+    bed.write("notes.txt", "main has moved on\n");
+    bed.commit_all("notes");
+    install(&bed);
+    let before = bed.git(&["rev-parse", "HEAD"]);
+    let run = bed.try_git(&["merge", "--no-edit", "paint"]);
+    assert_ne!(run.code, Some(0), "{run:?}");
+    let said = run.flat();
+    assert!(
+        said.contains("theirs") && said.contains("unqualified-recipe") && said.contains("bow-hatch"),
+        "{said}"
+    );
+    assert_eq!(bed.git(&["rev-parse", "HEAD"]), before);
+    // Whoever settles it by hand meets the other hook.
+    let (made, said) = commit(&bed, &[]);
+    assert!(!made && said.contains("unqualified-recipe"), "{said}");
+    bed.git(&["merge", "--abort"]);
+    let run = bed.bondline(&["hook", "remove"]);
+    assert_eq!(run.code, Some(0), "{run:?}");
+    assert!(!hooks.join("pre-commit").exists());
+    assert_eq!(fs::read_to_string(hooks.join("pre-merge-commit")).unwrap(), "#!/bin/sh\necho theirs >&2\n");
+    assert_eq!(bed.try_git(&["merge", "--no-edit", "paint"]).code, Some(0));
+}
+
+#[test]
 fn what_was_found_already_does_not_block_again_and_what_is_worse_does() {
     let bed = Bed::example();
     install(&bed);

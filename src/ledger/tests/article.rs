@@ -233,7 +233,7 @@ fn empty_lists() {
 fn figures_of_finishes_are_in_range() {
     let file = "finishes/white.yaml";
     for (from, to) in [
-        ("solar_absorptance: 0.30", "solar_absorptance: 1.30"),
+        ("solar_absorptance: 0.30", "solar_absorptance: 130 %"),
         ("emittance: 0.90", "emittance: -0.1"),
         ("dry_film: 40 um (30 .. 60 um)", "dry_film: 0 um"),
         ("removed: 5 um", "removed: -5 um"),

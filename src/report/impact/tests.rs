@@ -221,7 +221,7 @@ fn every_heading_is_there_once_in_its_order() {
         "Failed (1)",
         "Open (1)",
         "Short (1)",
-        "Same verdict, asking something else than before (1)",
+        "Not met before, asking more now (1)",
         "Met again (1)",
         "New and met (1)",
         "Met or conceded before and still, in another way (1)",

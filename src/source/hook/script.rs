@@ -98,8 +98,8 @@ pub(super) fn read(text: Vec<u8>) -> Read {
 /// nor HEAD nor the disk has it, so that taking it away does not go past the gate.
 const MAIN: &str = r#"
 case $0 in
-*/*) before=${0%/*}/pre-commit.before-bondline ;;
-*) before=./pre-commit.before-bondline ;;
+*/*) before=$0.before-bondline ;;
+*) before=./$0.before-bondline ;;
 esac
 if [ -f "$before" ] && [ -x "$before" ]; then
     "$before" "$@" || exit $?

@@ -128,14 +128,14 @@ fn a_hook_that_was_there_runs_first_and_comes_back_as_it_was() {
     assert_eq!(state(&place).unwrap().kind, HookKind::Other);
     let program = program(&bed, "bondline", 0);
     let report = install(&place, &program).unwrap();
-    let before = hook.with_file_name(BEFORE);
+    let before = hook.with_file_name(format!("{HOOK}{BEFORE}"));
     assert_eq!(report.chained.as_deref(), Some(before.as_path()));
     assert!(commit(&bed.top()).0);
-    assert_eq!(log(&bed), format!("old [] as [{BEFORE}]\n{}", called(&bed, ".")));
+    assert_eq!(log(&bed), format!("old [] as [{HOOK}{BEFORE}]\n{}", called(&bed, ".")));
     // What the old one refuses stays refused, and ours is not asked.
     bed.write("veto", "");
     assert!(!commit(&bed.top()).0);
-    assert_eq!(log(&bed), format!("old [] as [{BEFORE}]\n"));
+    assert_eq!(log(&bed), format!("old [] as [{HOOK}{BEFORE}]\n"));
     bed.remove("veto");
     // Again: nothing to do, and the old one is not lost.
     let first = fs::read(&hook).unwrap();
@@ -211,7 +211,7 @@ fn nothing_of_anyone_is_lost() {
     let place = bed.place();
     let program = program(&bed, "bondline", 0);
     let hook = bed.top().join(".git/hooks/pre-commit");
-    let before = hook.with_file_name(BEFORE);
+    let before = hook.with_file_name(format!("{HOOK}{BEFORE}"));
     // The name the old hook would get is taken.
     executable(&hook, "one\n");
     executable(&before, "other\n");
