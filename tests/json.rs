@@ -60,7 +60,8 @@ documents! {
     Reached { address: String, depth: usize, by: String }
     WhyUses { schema: String, address: String, uses: Vec<Reached> }
     WhyUsedBy { schema: String, address: String, used_by: Vec<Reached> }
-    PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, nearest: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
+    Behind { evidence: String, asks: String, because: Vec<Reason> }
+    PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, nearest: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, behind: Vec<Behind>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
     DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String> }
     Link { role: String, name: String, file: Option<String> }
     Place { attribute: String, address: String, file: String, line: Option<usize> }

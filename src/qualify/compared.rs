@@ -55,6 +55,11 @@ impl<'c> Compared<'c> {
         Self { id: &made.entry.id, asks, count: 0, seen, covered, not_recorded }
     }
 
+    /// Returns the record.
+    pub(super) fn id(&self) -> &'c str {
+        self.id
+    }
+
     /// Returns whether its differences were not worked out.
     pub(super) fn is_unseen(&self) -> bool {
         self.seen.is_none()
@@ -132,7 +137,12 @@ impl Room<'_> {
     }
 
     /// Compares with every article of the evidence; the one that asks least speaks.
-    fn compare<'c>(&self, asked: &Asked<'_>, made: &'c Made<'_>, sight: &mut Sight) -> Compared<'c> {
+    pub(super) fn compare<'c>(
+        &self,
+        asked: &Asked<'_>,
+        made: &'c Made<'_>,
+        sight: &mut Sight,
+    ) -> Compared<'c> {
         let seen = sight.seen.get_or_insert_with(|| self.look(asked, made));
         let coverage = Coverage {
             id: &self.showing.id,

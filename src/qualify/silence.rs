@@ -430,3 +430,30 @@ fn a_ply_gone_without_a_name_asks_an_analysis() {
         assert_eq!(judged(&new)["i p"], "lapsed analysis", "{edits:?}");
     }
 }
+
+/// A trial that runs on an article that has moved on since proves something else; one that is the same by value
+/// counts under whatever name.
+#[test]
+fn a_running_trial_of_another_article_is_no_longer_under_way() {
+    let body = "panels: {p: {exposure: {zone: outdoor}, zones: [{name: a, area: 1 m2, recipe: solid, finish: white}]}}\nshowings: {w: {kind: paint-weathering, accept: {rating_at_least: 4}}}\nevidence: {e: {showing: w, subject: {painted: [solid, white]}, kind: test, state: running}}\n";
+    let old = load(body, &[], None);
+    assert_eq!(judged(&old)["w p"], "short retest");
+    // What an equivalence closes is still of use when the trial is finished.
+    let primer = ("prime: {kind: coating", "prime: {designation: other, kind: coating");
+    let near = load(body, &[primer], Some(&old));
+    assert_eq!(judged(&near)["w p"], "short retest");
+    let said = evaluate(&near, today()).unwrap().duties.values().next().unwrap().because()[0].is.clone();
+    assert_eq!(said, "under way: e (of another article: will ask equivalence)");
+    let colour = ("col: {kind: coating", "col: {designation: other, kind: coating");
+    let new = load(body, &[colour], Some(&old));
+    assert_eq!(judged(&new)["w p"], "open retest");
+    let evaluation = evaluate(&new, today()).unwrap();
+    let duty = evaluation.duties.values().next().unwrap();
+    let behind = &duty.panels["p"].behind[0];
+    assert_eq!(behind.evidence, "e");
+    assert!(behind.because.iter().any(|reason| reason.attribute == "base-coat"), "{behind:?}");
+    assert!(duty.because()[0].is.contains("no longer this: e"), "{:?}", duty.because());
+    let renamed =
+        [("  white:\n", "  gloss:\n"), ("recipe: solid, finish: white", "recipe: solid, finish: gloss")];
+    assert_eq!(judged(&load(body, &renamed, Some(&old)))["w p"], "short retest");
+}

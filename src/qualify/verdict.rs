@@ -2,7 +2,7 @@
 
 use super::beside::{Ground, Grounds};
 use super::compared::{Asked, Compared, Sight};
-use super::coverage::{Demand, bounds};
+use super::coverage::bounds;
 use super::demands::{Demands, Used};
 use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
@@ -86,12 +86,25 @@ pub struct Judged {
     pub carried_over: Vec<String>,
     /// Planned or running records.
     pub under_way: Vec<String>,
+    /// Those of them that were conformed already and differ from what is asked now.
+    pub behind: Vec<Behind>,
     /// What the criterion came to, in words.
     pub criterion: Option<String>,
     /// What the sample lacks.
     pub lacks: Completeness,
     /// What had to be assumed.
     pub assumptions: Vec<Arc<str>>,
+}
+
+/// Evidence under way whose article is no longer what is asked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Behind {
+    /// The record.
+    pub evidence: String,
+    /// What it would ask if it were finished.
+    pub asks: Asks,
+    /// Why.
+    pub because: Vec<Reason>,
 }
 
 impl Judged {
@@ -379,6 +392,7 @@ impl Room<'_> {
     fn duties(&self, kind: &str, same: Option<(&Ground, &Demands)>) -> Result<Vec<Duty>, ArticleError> {
         // Brought into form only where something is to be compared with them.
         let candidates = OnceCell::new();
+        let running = OnceCell::new();
         let mut all = Vec::new();
         for (subject, panels) in self.uses.iter().filter(|(subject, _)| subject.kind().word() == kind) {
             if !self.contains(subject)? {
@@ -403,25 +417,45 @@ impl Room<'_> {
             if using.is_empty() {
                 continue;
             }
-            all.push(self.duty(subject, using, &candidates, same)?);
+            all.push(self.duty(subject, using, (&candidates, &running), same)?);
         }
         Ok(all)
     }
 
     /// Finished, conformed evidence of the showing, dispositions left out.
     pub(super) fn candidates(&self) -> Vec<Made<'_>> {
+        self.made(|evidence| evidence.state == EvidenceState::Done && evidence.disposition.is_none())
+    }
+
+    fn made(&self, which: impl Fn(&Evidence) -> bool) -> Vec<Made<'_>> {
         self.records
             .iter()
-            .filter(|entry| entry.value.state == EvidenceState::Done && entry.value.disposition.is_none())
+            .filter(|entry| which(&entry.value))
             .filter_map(|entry| made_of(entry, &self.sieve))
             .collect()
+    }
+
+    /// Evidence under way whose article is known, compared with what is asked: what was made for the subject,
+    /// or is the same by value.
+    fn under_way<'m>(&self, asked: &Asked<'_>, running: &'m [Made<'m>]) -> Vec<Compared<'m>> {
+        let now = self.sieve.look(asked.configuration);
+        let of = |made: &'m Made<'m>| {
+            let own = made.label.as_ref() == Some(asked.subject);
+            let at_least = made.at_least(&now, self.is_foreign(asked.subject, made));
+            if !own && at_least > Asks::None {
+                return None;
+            }
+            let compared = self.compare(asked, made, &mut Sight { at_least, seen: None });
+            (own || compared.asks == Asks::None).then_some(compared)
+        };
+        running.iter().filter_map(of).collect()
     }
 
     fn duty<'r>(
         &'r self,
         subject: &Subject,
         using: Vec<String>,
-        candidates: &OnceCell<Vec<Made<'r>>>,
+        (candidates, running): (&OnceCell<Vec<Made<'r>>>, &OnceCell<Vec<Made<'r>>>),
         same: Option<(&Ground, &Demands)>,
     ) -> Result<Duty, ArticleError> {
         // Panels share what is equal, so where it lies tells them apart.
@@ -444,6 +478,7 @@ impl Room<'_> {
                 continue;
             }
             let candidates = candidates.get_or_init(|| self.candidates());
+            let running = running.get_or_init(|| self.made(|evidence| evidence.state != EvidenceState::Done));
             let Used { variants, demand, load_path } = used;
             let mut worst: Option<Judged> = None;
             for configuration in variants.iter() {
@@ -454,7 +489,8 @@ impl Room<'_> {
                 });
                 let asked = Asked { subject, configuration, demand };
                 let compared = self.compare_all(&asked, candidates, sights);
-                let judged = self.verdict(subject, demand, *load_path, candidates, &compared);
+                let under_way = self.under_way(&asked, running);
+                let judged = self.verdict(&asked, *load_path, candidates, &compared, &under_way);
                 if worst.as_ref().is_none_or(|worst| judged.gravity() > worst.gravity()) {
                     worst = Some(judged);
                 }
@@ -489,11 +525,11 @@ impl Room<'_> {
 
     fn verdict(
         &self,
-        subject: &Subject,
-        demand: &Demand,
+        &Asked { subject, demand, .. }: &Asked<'_>,
         load_path: Option<LoadPath>,
         candidates: &[Made<'_>],
         compared: &[Compared<'_>],
+        under_way: &[Compared<'_>],
     ) -> Judged {
         let showing = &self.showing.value;
         let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
@@ -507,14 +543,21 @@ impl Room<'_> {
             evidence: Vec::new(),
             carried_over: Vec::new(),
             under_way: Vec::new(),
+            behind: Vec::new(),
             criterion: None,
             lacks: Completeness::default(),
             assumptions: Vec::new(),
         };
         let label = |entry: &Entry<Evidence>| Subject::from_label(&entry.value.subject);
         let mut unconformed = Vec::new();
+        judged.under_way.extend(under_way.iter().map(|one| one.id().to_string()));
+        for one in under_way.iter().filter(|one| one.asks > Asks::None) {
+            let (evidence, asks, because) = (one.id().to_string(), one.asks, one.reasons());
+            judged.behind.push(Behind { evidence, asks, because });
+        }
         for entry in self.records.iter().filter(|entry| label(entry).as_ref() == Some(subject)) {
             match entry.value.state {
+                _ if judged.under_way.contains(&entry.id) => {}
                 EvidenceState::Planned | EvidenceState::Running => judged.under_way.push(entry.id.clone()),
                 EvidenceState::Done if entry.value.conformed.is_none() => unconformed.push(entry.id.clone()),
                 EvidenceState::Done => {}
@@ -673,8 +716,25 @@ impl Room<'_> {
             judged.because.push(note("conformed", &words, Asks::Retest));
             judged.evidence = unconformed;
         } else if !judged.under_way.is_empty() {
-            judged.verdict = Verdict::Short;
-            let words = format!("under way: {}", judged.under_way.join(", "));
+            // What is made of another article comes to prove something else.
+            let lost = |id: &&String| {
+                judged.behind.iter().any(|one| one.evidence == **id && one.asks == Asks::Retest)
+            };
+            let (gone, left): (Vec<&String>, Vec<&String>) = judged.under_way.iter().partition(lost);
+            let named = |ids: &[&String]| {
+                let one = |id: &&String| match judged.behind.iter().find(|one| one.evidence == **id) {
+                    Some(one) if one.asks < Asks::Retest => {
+                        format!("{id} (of another article: will ask {})", one.asks)
+                    }
+                    _ => (*id).clone(),
+                };
+                ids.iter().map(one).collect::<Vec<_>>().join(", ")
+            };
+            let words = match left.is_empty() {
+                false => format!("under way: {}", named(&left)),
+                true => format!("under way of an article that is no longer this: {}", named(&gone)),
+            };
+            judged.verdict = if left.is_empty() { Verdict::Open } else { Verdict::Short };
             judged.because.push(note("evidence", &words, Asks::Retest));
         } else {
             judged.because.push(note("evidence", "nothing recorded", Asks::Retest));

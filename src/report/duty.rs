@@ -6,7 +6,7 @@ use super::reason::{reason_words, reasons_json, write_reasons};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
-use crate::qualify::verdict::{Duty, Judged};
+use crate::qualify::verdict::{Behind, Duty, Judged};
 use crate::record::sensitivity::Asks;
 use crate::record::{Accept, Address, Evidence, RecordKind};
 use serde_json::{Value, json};
@@ -186,6 +186,7 @@ fn panel_json(panel: &str, judged: &Judged) -> Value {
         "evidence": judged.evidence,
         "carried_over": judged.carried_over,
         "under_way": judged.under_way,
+        "behind": judged.behind.iter().map(behind_json).collect::<Vec<_>>(),
         "lacking_specimens": judged.lacks.specimens,
         "lacks": judged.lacks.lacks,
         "assumptions": judged.assumptions.iter().map(|one| &**one).collect::<Vec<_>>(),
@@ -224,6 +225,10 @@ pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, Artic
     Ok(page.finish_with_caution())
 }
 
+fn behind_json(one: &Behind) -> Value {
+    json!({ "evidence": one.evidence, "asks": one.asks.to_string(), "because": reasons_json(&one.because) })
+}
+
 /// Panels that were judged alike are said together.
 fn write_panels(page: &mut Page<'_>, duty: &Duty) {
     let mut groups: Vec<(Vec<String>, &Arc<Judged>)> = Vec::new();
@@ -248,6 +253,12 @@ fn write_panels(page: &mut Page<'_>, duty: &Duty) {
         if !judged.nearest.is_empty() {
             page.hang("    ", "    ", "what the nearest evidence differs in:");
             write_reasons(page, &judged.nearest);
+        }
+        for one in &judged.behind {
+            let words =
+                format!("under way, of another article: evidence/{} will ask {}:", one.evidence, one.asks);
+            page.hang("    ", "    ", &words);
+            write_reasons(page, &one.because);
         }
         if !judged.allowed.is_empty() {
             page.hang("    ", "    ", "differs, and a rule allows it:");

@@ -41,6 +41,7 @@ fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
         "evidence",
         "carried_over",
         "under_way",
+        "behind",
         "lacking_specimens",
         "lacks",
         "assumptions",
