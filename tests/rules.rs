@@ -29,7 +29,7 @@ const MAKERS: [&str; 10] = [
 /// The rules in the source of the rooms that make faults and findings, each with a file that names it.
 fn rules() -> BTreeMap<String, String> {
     let mut found = BTreeMap::new();
-    for room in ["record", "ledger", "gate"] {
+    for room in ["record", "ledger", "change", "gate"] {
         let folder = root().join("src").join(room);
         for file in files(&folder).into_iter().filter(|file| !file.contains("tests")) {
             let text = fs::read_to_string(folder.join(&file)).unwrap();

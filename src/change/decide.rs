@@ -1,8 +1,8 @@
 //! A decision's changes laid over a snapshot: one path for proposing and for applying.
 
-use crate::ledger::Ledger;
+use crate::ledger::{Ledger, Recall};
 use crate::record::edit::{self, EditError};
-use crate::record::{Address, Change, Decision, RecordKind, places};
+use crate::record::{Address, Change, Decision, DecisionStatus, Fault, Level, Place, RecordKind, places};
 use crate::source::Snapshot;
 use serde_yaml::Value;
 use std::collections::BTreeMap;
@@ -70,6 +70,20 @@ pub enum DecideError {
     },
 }
 
+impl DecideError {
+    /// Returns which change it is about, from 1; 0 where it is about none.
+    pub fn at(&self) -> usize {
+        match self {
+            DecideError::NoRecord { at, .. }
+            | DecideError::NoPlace { at, .. }
+            | DecideError::MovedOn { at, .. }
+            | DecideError::Unclear { at, .. }
+            | DecideError::Edit { at, .. } => *at,
+            DecideError::Unreadable { .. } => 0,
+        }
+    }
+}
+
 /// Texts to lay over a snapshot; `None` takes the file away.
 pub type Overlay = BTreeMap<String, Option<Vec<u8>>>;
 
@@ -87,6 +101,54 @@ pub fn overlay(
         apply(ledger, snapshot, decision, &mut texts)?;
     }
     Ok(texts)
+}
+
+/// Finds decisions that are still to be carried out and can't be, as the records stand, or that would leave
+/// faults behind them; none where the records themselves have errors.
+pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, recall: &dyn Recall) -> Vec<Fault> {
+    let open = |decision: &Decision| {
+        matches!(decision.status, DecisionStatus::Draft | DecisionStatus::Proposed)
+            && !decision.changes.is_empty()
+    };
+    let mut all = Vec::new();
+    // A record that is broken can't be told from one that is missing.
+    if ledger.has_errors() {
+        return all;
+    }
+    for entry in ledger.decisions.values().filter(|entry| open(&entry.value)) {
+        let text = snapshot.read(&entry.file).ok().and_then(|bytes| String::from_utf8(bytes.to_vec()).ok());
+        let index = places(text.as_deref().unwrap_or_default());
+        let fault = |route: &str, message: String| {
+            let stretch = index.find(route).or_else(|| index.nearest(route));
+            let place = stretch.map_or_else(|| Place::file(&entry.file), |found| found.place(&entry.file));
+            Fault::warning("stale-decision", place, message)
+        };
+        match overlay(ledger, snapshot, &[&entry.value]) {
+            Err(error) => {
+                let found = fault(&format!("changes.{}", error.at()), error.to_string());
+                all.push(found.labelled("can't be carried out").help(
+                    "bring the change up to the records as they are now, or say by `status` that it is withdrawn",
+                ));
+            }
+            Ok(texts) => {
+                let decided = Ledger::load(&snapshot.overlay(texts), recall);
+                let new = decided.faults.iter().filter(|fault| {
+                    fault.level == Level::Error
+                        && !ledger
+                            .faults
+                            .iter()
+                            .any(|known| known.rule == fault.rule && known.message == fault.message)
+                });
+                for left in new {
+                    let found = fault("changes", format!("carried out, it leaves a fault: {}", left.message));
+                    let help =
+                        left.help.clone().unwrap_or_else(|| "correct what the change writes".to_string());
+                    all.push(found.labelled("leaves a fault").help(help));
+                }
+            }
+        }
+    }
+    all
 }
 
 /// What one change does to one record's text, its place worked out on the text before any change.

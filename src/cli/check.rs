@@ -9,7 +9,9 @@ use std::io::Write;
 
 pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = to_the_end(context.load(&place, &args.source)?);
+    let mut loaded = to_the_end(context.load(&place, &args.source)?);
+    let stale = context.stale_decisions(&loaded);
+    loaded.ledger.faults.extend(stale);
     let shown: Vec<&Fault> = loaded
         .ledger
         .faults

@@ -3,6 +3,7 @@
 use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
+use crate::change::decide::open_faults;
 use crate::change::diff::Edits;
 use crate::change::explain::{Explained, explain};
 use crate::graph::Uses;
@@ -224,6 +225,11 @@ impl Context {
             .map_err(|missing| self.missing(loaded, &missing))?;
         self.note_broken(loaded, err)?;
         Ok(found)
+    }
+
+    /// Finds open decisions that can't be carried out as the records stand.
+    pub fn stale_decisions(&self, loaded: &Loaded) -> Vec<Fault> {
+        open_faults(&loaded.ledger, &loaded.snapshot, &self.recall)
     }
 
     /// Works out what approved decisions account for of the edits between two states.

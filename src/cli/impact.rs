@@ -4,7 +4,7 @@ use super::args::{ImpactArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end};
 use crate::change::decide::overlay;
 use crate::change::impact::impact_of;
-use crate::record::Decision;
+use crate::record::{Decision, DecisionStatus};
 use crate::report::impact;
 use crate::source::{Place, Snapshot};
 use std::io::Write;
@@ -65,10 +65,12 @@ fn sides(
             {
                 let list: Vec<&Decision> = decisions.iter().map(|(_, decision)| *decision).collect();
                 let texts = overlay(&current.ledger, &current.snapshot, &list).map_err(|fault| {
-                    Failure::new(
-                        fault.to_string(),
-                        "bring the decision's `changes` up to the records as they are now",
-                    )
+                    let carried_out = list.iter().any(|one| one.status == DecisionStatus::Approved);
+                    let help = match carried_out {
+                        true => "it may be carried out already: `--at REV` lays it over the state before",
+                        false => "bring the decision's `changes` up to the records as they are now",
+                    };
+                    Failure::new(fault.to_string(), help)
                 })?;
                 let head = context.read(current.snapshot.overlay(texts));
                 let ids: Vec<&str> = decisions.iter().map(|(id, _)| id.as_str()).collect();
