@@ -118,14 +118,14 @@ pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, recall: &dyn Recall) ->
     for entry in ledger.decisions.values().filter(|entry| open(&entry.value)) {
         let text = snapshot.read(&entry.file).ok().and_then(|bytes| String::from_utf8(bytes.to_vec()).ok());
         let index = places(text.as_deref().unwrap_or_default());
-        let fault = |route: &str, message: String| {
+        let stale = |route: &str, message: String| {
             let stretch = index.find(route).or_else(|| index.nearest(route));
             let place = stretch.map_or_else(|| Place::file(&entry.file), |found| found.place(&entry.file));
             Fault::warning("stale-decision", place, message)
         };
         match overlay(ledger, snapshot, &[&entry.value]) {
             Err(error) => {
-                let found = fault(&format!("changes.{}", error.at()), error.to_string());
+                let found = stale(&format!("changes.{}", error.at()), error.to_string());
                 all.push(found.labelled("can't be carried out").help(
                     "bring the change up to the records as they are now, or say by `status` that it is withdrawn",
                 ));
@@ -140,7 +140,7 @@ pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, recall: &dyn Recall) ->
                             .any(|known| known.rule == fault.rule && known.message == fault.message)
                 });
                 for left in new {
-                    let found = fault("changes", format!("carried out, it leaves a fault: {}", left.message));
+                    let found = stale("changes", format!("carried out, it leaves a fault: {}", left.message));
                     let help =
                         left.help.clone().unwrap_or_else(|| "correct what the change writes".to_string());
                     all.push(found.labelled("leaves a fault").help(help));
