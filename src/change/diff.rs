@@ -96,6 +96,24 @@ fn essence(value: &Value) -> Value {
     }
 }
 
+/// The same value, every text that is the old id of a renamed record replaced by the new one.
+fn renamed_within(value: &Value, renamed: &BTreeMap<(RecordKind, String), String>) -> Value {
+    if renamed.is_empty() {
+        return value.clone();
+    }
+    match value {
+        Value::String(text) => {
+            let new = renamed.iter().find(|((_, old), _)| old == text).map(|(_, new)| new);
+            Value::String(new.unwrap_or(text).clone())
+        }
+        Value::Array(all) => Value::Array(all.iter().map(|one| renamed_within(one, renamed)).collect()),
+        Value::Object(map) => {
+            Value::Object(map.iter().map(|(key, one)| (key.clone(), renamed_within(one, renamed))).collect())
+        }
+        other => other.clone(),
+    }
+}
+
 fn tree<T: Serialize>(value: &T) -> Value {
     serde_json::to_value(value).unwrap_or(Value::Null)
 }
@@ -129,7 +147,9 @@ impl Room<'_> {
                 kind != RecordKind::Material
                     || behind(&self.base_values, old) == behind(&self.head_values, id)
             };
-            match left.iter().position(|(id, old)| essence(old) == essence(&value) && same(id)) {
+            // What it names may have been renamed as well; kinds come after those that they name.
+            let own = |old: &Value| renamed_within(&essence(old), &self.edits.renamed);
+            match left.iter().position(|(id, old)| own(old) == essence(&value) && same(id)) {
                 Some(at) => {
                     let (old, _) = left.remove(at);
                     self.edits.renamed.insert((kind, old.clone()), id.clone());

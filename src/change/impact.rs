@@ -345,7 +345,10 @@ fn panel_deltas(
 }
 
 /// Returns a subject under the names that its records have now.
-fn renamed_subject(subject: &Subject, renamed: &BTreeMap<(RecordKind, String), String>) -> Subject {
+pub(crate) fn renamed_subject(
+    subject: &Subject,
+    renamed: &BTreeMap<(RecordKind, String), String>,
+) -> Subject {
     let now = |kind: RecordKind, id: &String| {
         renamed.get(&(kind, id.clone())).cloned().unwrap_or_else(|| id.clone())
     };

@@ -1,6 +1,9 @@
 //! Evidence is not rewritten: what was finished and conformed stays as it was.
 
 use super::Finding;
+use crate::article::Subject;
+use crate::change::diff::Edits;
+use crate::change::impact::renamed_subject;
 use crate::ledger::Ledger;
 use crate::record::{
     Address, Concession, Decision, DecisionStatus, Evidence, EvidenceState, PolicyLevel, RecordKind,
@@ -13,7 +16,7 @@ const KEPT: [&str; 10] =
     ["showing", "kind", "state", "made", "report", "data", "result", "baseline", "measured", "tested"];
 
 /// Finds finished evidence, approved decisions and approved concessions that differ or are gone.
-pub fn altered_evidence(base: &Ledger, staged: &Ledger) -> Vec<(Finding, String)> {
+pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(Finding, String)> {
     let mut all = changed_data(staged);
     // Where no digest was written, the bytes that were committed are what was conformed.
     for (id, data) in &base.data {
@@ -65,12 +68,24 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger) -> Vec<(Finding, String)
             continue;
         }
         let now = staged.concessions.get(&entry.id).map(|now| -> &Concession { &now.value });
-        if now != Some(&*entry.value) && !broken(staged, RecordKind::Concession, &entry.id) {
+        let same = now.is_some_and(|now| now == &*entry.value || is_renamed(&entry.value, now, edits));
+        if !same && !broken(staged, RecordKind::Concession, &entry.id) {
             let message = format!("concession/{} was approved and differs or is gone", entry.id);
             all.push(finding(RecordKind::Concession, &entry.id, "", message));
         }
     }
     all
+}
+
+/// Returns whether a concession differs only in that what it names is called otherwise now.
+fn is_renamed(old: &Concession, new: &Concession, edits: &Edits) -> bool {
+    let kept =
+        Concession { subject: new.subject.clone(), showing: new.showing.clone(), ..old.clone() } == *new;
+    let subject = |label| Subject::from_label(label);
+    let (Some(was), Some(is)) = (subject(&old.subject), subject(&new.subject)) else { return false };
+    let showing = old.showing.id().to_string();
+    let showing = edits.renamed.get(&(RecordKind::Showing, showing.clone())).unwrap_or(&showing).clone();
+    kept && renamed_subject(&was, &edits.renamed) == is && showing == new.showing.id()
 }
 
 /// Finds data whose bytes are not those of the digest that was written.

@@ -160,7 +160,7 @@ fn held_change(base: &Ledger, staged: &Ledger, change: &Change) -> Option<String
     }
     let leaves = match (record.kind(), change.attribute.as_str()) {
         (RecordKind::Panel, "released") => change.was.as_deref() == Some("true"),
-        (RecordKind::Panel, "released_for") => {
+        (RecordKind::Panel, "released_for") if released_before(base, &record) => {
             let of = |ledger, text: &Option<String>| milestone(ledger, text.as_deref());
             // Without a milestone a release is for everything.
             match (of(base, &change.was), of(staged, &change.is)) {
@@ -169,10 +169,16 @@ fn held_change(base: &Ledger, staged: &Ledger, change: &Change) -> Option<String
                 (Some(was), Some(is)) => is < was,
             }
         }
+        // What was not released before can be released for anything.
+        (RecordKind::Panel, "released_for") => false,
         (RecordKind::Recipe, "status") => change.was.as_deref() == Some("frozen"),
         _ => change.facet.is_some(),
     };
     leaves.then(differs)
+}
+
+fn released_before(base: &Ledger, panel: &Address) -> bool {
+    base.panels.get(panel.id()).is_some_and(|panel| panel.value.released)
 }
 
 fn tree<T: Serialize>(value: &T) -> Value {

@@ -131,7 +131,7 @@ pub fn judge(
         due::bond_route(side.ledger, into);
         over_budget(side.ledger, into);
     }
-    for (finding, key) in altered_evidence(base.ledger, staged.ledger) {
+    for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits) {
         new.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });
     }
     for (finding, key) in altered::changed_data(base.ledger) {

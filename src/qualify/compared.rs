@@ -183,7 +183,7 @@ impl Room<'_> {
                     if reason.effect < Asks::Retest {
                         reason.effect = Asks::Retest;
                         reason.rule =
-                            format!("{}: carries over only between equal panels", self.showing.value.kind);
+                            format!("{}: carries over only between equal subjects", self.showing.value.kind);
                     }
                 }
             }
@@ -207,11 +207,17 @@ impl Room<'_> {
         })
     }
 
-    /// Returns whether evidence is of another panel than the subject, which counts only where both are the
-    /// same in every own attribute.
+    /// Returns whether evidence is of another panel than the subject, or of another subject where the row
+    /// asks for the very same, which counts only where both are the same in every own attribute.
     pub(super) fn is_foreign(&self, subject: &Subject, made: &Made<'_>) -> bool {
-        matches!(subject, Subject::Panel(_) | Subject::Programme)
-            && made.label.as_ref().is_some_and(|label| label != subject && self.uses.contains_key(label))
+        let other = |label: &&Subject| *label != subject;
+        // A panel that is in use no more may be this one under its old name, and is judged by the rows.
+        self.rules.is_whole()
+            && made
+                .label
+                .as_ref()
+                .filter(other)
+                .is_some_and(|label| self.row.whole || self.uses.contains_key(label))
     }
 
     /// Returns what had to be assumed of a candidate.
@@ -262,7 +268,7 @@ pub(super) fn first_looks(
                 continue;
             }
             let rules = rules(showing, row, kind);
-            let (sieve, detail, records) = (Sieve::of(&rules, kind), Detail::Verdicts, &records);
+            let (sieve, detail, records) = (Sieve::of(&rules), Detail::Verdicts, &records);
             let room =
                 Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
             for made in room.candidates() {

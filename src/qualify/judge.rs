@@ -5,8 +5,8 @@ use super::table::{KindRow, Ruling, Table};
 use super::windows;
 use crate::article::{Configuration, Limit, Name, ORDER};
 use crate::quantity::Decimal;
-use crate::record::AttributeValue;
 use crate::record::sensitivity::{Asks, Condition, Route, Sensitivity, Step, Window};
+use crate::record::{AttributeValue, SubjectKind};
 use std::collections::BTreeMap;
 
 /// A difference and what it asks, with the rule that says so.
@@ -112,6 +112,13 @@ impl<'a> Rules<'a> {
             // Loads bear names of their own.
             _ => self.look_up(attribute),
         }
+    }
+
+    /// Returns whether evidence of another subject counts only where both are the same in every own
+    /// attribute.
+    pub fn is_whole(&self) -> bool {
+        let kinds = [SubjectKind::Panel, SubjectKind::Programme];
+        self.row.whole || kinds.iter().any(|kind| kind.word() == self.subject)
     }
 
     /// Returns whether a difference in an attribute is looked at, even if nothing is asked.

@@ -4,8 +4,8 @@
 use super::delta::{identity, role};
 use super::judge::Rules;
 use crate::article::{Configuration, Limit, Name, ORDER, Row};
+use crate::record::AttributeValue;
 use crate::record::sensitivity::Asks;
-use crate::record::{AttributeValue, SubjectKind};
 use std::collections::BTreeMap;
 
 /// What any difference asks at least, by the steps of one showing; the default says nothing at first look.
@@ -48,7 +48,7 @@ pub(super) struct Look {
 
 impl Sieve {
     /// Collects the attributes that the rules never let pass where they differ.
-    pub(super) fn of(rules: &Rules<'_>, subject: &str) -> Self {
+    pub(super) fn of(rules: &Rules<'_>) -> Self {
         // Tools and contents come as sets, of which one will do; a load carries its own presence, and where a
         // film or a mesh lies says nothing of what it is.
         let apart = |name: &Name| {
@@ -57,7 +57,7 @@ impl Sieve {
                 && !name.ends_with(".depth")
         };
         let names = ORDER.iter().map(|attribute| Name::new(attribute)).filter(apart);
-        let whole = subject == SubjectKind::Panel.word() || subject == SubjectKind::Programme.word();
+        let whole = rules.is_whole();
         let floor = |name: Name| {
             let usual = rules.at_least(name);
             let foreign = if whole && rules.looks_at(name) { Asks::Retest } else { usual };

@@ -457,3 +457,13 @@ fn a_running_trial_of_another_article_is_no_longer_under_way() {
         [("  white:\n", "  gloss:\n"), ("recipe: solid, finish: white", "recipe: solid, finish: gloss")];
     assert_eq!(judged(&load(body, &renamed, Some(&old)))["w p"], "short retest");
 }
+
+/// A statement about one material says nothing of another: no cell of its row says what may differ.
+#[test]
+fn a_statement_does_not_carry_over_to_another_subject() {
+    let body = "panels: {p: {zones: [{name: a, area: 1 m2, recipe: solid}, {name: b, area: 1 m2, recipe: dry1}]}}\nshowings: {s: {kind: statement, subject: lamina, accept: {statement: true}}}\nevidence: {e: {showing: s, subject: {lamina: [cw, oven]}, kind: inspection, state: done, result: {statement: true}}}\n";
+    let evaluation = evaluate(&load(body, &[], None), today()).unwrap();
+    let verdicts: Vec<String> =
+        evaluation.duties.values().map(|duty| format!("{} {}", duty.subject, duty.verdict())).collect();
+    assert_eq!(verdicts, ["lamina/cw@oven met", "lamina/gw+ra@inf open"]);
+}

@@ -54,6 +54,10 @@ pub struct KindRow {
     /// Whether it is computed anew each time and never judged by comparison.
     #[serde(default)]
     pub live: bool,
+    /// Whether evidence of another subject counts only where every own attribute is equal, as it always is
+    /// for panels: where no cell says what may differ.
+    #[serde(default)]
+    pub whole: bool,
     /// The facets of the natural subject that it is compared in.
     pub own: Vec<String>,
     /// The facets where another subject is named, by kind of subject.

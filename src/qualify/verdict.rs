@@ -282,7 +282,7 @@ fn evaluated(
             let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
             let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
             let rules = rules(showing, row, kind);
-            let sieve = if first_look { Sieve::of(&rules, kind) } else { Sieve::default() };
+            let sieve = if first_look { Sieve::of(&rules) } else { Sieve::default() };
             let (configurator, uses, demands) = (&configurator, &uses, &demands);
             let room =
                 Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
