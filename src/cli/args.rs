@@ -195,11 +195,14 @@ pub struct GapsArgs {
 #[derive(Debug, Args)]
 pub struct WhyArgs {
     /// A record (`panel/bow-hatch`, a file), a place in it (`recipe/x#layers.3`), or a showing
-    #[arg(value_name = "ADDRESS|SHOWING")]
-    pub of: String,
+    #[arg(value_name = "ADDRESS|SHOWING", required_unless_present = "table")]
+    pub of: Option<String>,
     /// The subject of the duty
     #[arg(value_name = "SUBJECT")]
     pub subject: Option<String>,
+    /// The row of the built-in table for a kind of showing, with its sources; no ledger is needed
+    #[arg(long, value_name = "KIND", conflicts_with_all = ["of", "uses", "used_by"])]
+    pub table: Option<String>,
     /// Only what it uses, all the way down
     #[arg(long, conflicts_with_all = ["used_by", "subject"])]
     pub uses: bool,

@@ -4,9 +4,10 @@ use super::args::WhyArgs;
 use super::context::{Context, Failure, Loaded, Status, address, nearest, unreadable};
 use crate::article::{Configurator, Subject, trace};
 use crate::graph::{Reached, Uses};
+use crate::qualify::table::Table;
 use crate::qualify::verdict::{Duty, Evaluation};
 use crate::record::{Address, RecordKind, places};
-use crate::report::{duty, page, table};
+use crate::report::{duty, page, row, table};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
@@ -34,10 +35,13 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
+    if let Some(kind) = &args.table {
+        return table_row(context, kind, out);
+    }
     let place = context.place()?;
     let loaded = context.load(&place, &args.source)?;
-    let (name, route) =
-        args.of.split_once('#').map_or((args.of.as_str(), None), |(name, route)| (name, Some(route)));
+    let of = args.of.as_deref().unwrap_or_default();
+    let (name, route) = of.split_once('#').map_or((of, None), |(name, route)| (name, Some(route)));
     let unknown = || {
         let names: Vec<&str> = loaded
             .ledger
@@ -52,12 +56,12 @@ pub(super) fn run(
         Failure::new(format!("no record is called `{name}`"), nearest(bare, &names))
     };
     let Some(found) = address(name, &KINDS, &loaded.ledger) else {
-        let showings = answering(&loaded, &args.of);
+        let showings = answering(&loaded, of);
         if showings.is_empty() {
             return Err(unknown());
         }
         let evaluation = context.evaluate(&loaded, err)?;
-        return clause(context, &evaluation, &args.of, &showings, out);
+        return clause(context, &evaluation, of, &showings, out);
     };
     if let Some(failure) = unreadable(&loaded.ledger, &found) {
         return Err(failure);
@@ -73,6 +77,29 @@ pub(super) fn run(
         return one_duty(context, &loaded, &evaluation, &found, text, out);
     }
     record(context, &loaded, &evaluation, &found, route, out)
+}
+
+/// A row of the built-in table.
+fn table_row(context: &Context, kind: &str, out: &mut dyn Write) -> Result<Status, Failure> {
+    let built_in = Table::built_in().map_err(|fault| Failure::new(fault.to_string(), ""))?;
+    let Some(found) = built_in.kinds.get(kind) else {
+        let kinds: Vec<&str> = built_in.kinds.keys().map(String::as_str).collect();
+        return Err(Failure::new(
+            format!("the table has no kind of showing `{kind}`"),
+            nearest(kind, &kinds),
+        ));
+    };
+    if context.json() {
+        writeln!(out, "{:#}", row::json(built_in, kind, found))?;
+    } else {
+        let frame = page::Frame {
+            width: context.width,
+            style: page::Style { colour: context.colour },
+            ..page::Frame::default()
+        };
+        write!(out, "{}", row::text(built_in, kind, found, &frame))?;
+    }
+    Ok(Status::Done)
 }
 
 /// Showings that answer a clause, as their records write it.

@@ -108,6 +108,27 @@ pub enum OnlyWhere {
     WhatTheCheckNeeds,
 }
 
+impl OnlyWhere {
+    /// Returns the words that follow the subject.
+    pub fn words(self) -> &'static str {
+        match self {
+            OnlyWhere::None => "wherever it is used",
+            OnlyWhere::Core => "where it has a core",
+            OnlyWhere::Fittings => "where the panel has fittings",
+            OnlyWhere::FittingsOrHoles => "where the panel has fittings or holes",
+            OnlyWhere::Compartment => "where `exposure.compartment` holds",
+            OnlyWhere::Lightning => "where `exposure.lightning` names a zone",
+            OnlyWhere::Painted => "where it is not bare",
+            OnlyWhere::PaintedOutdoor => "where it is not bare and the panel stands outdoors",
+            OnlyWhere::NoSheetFace => "where no face is a sheet",
+            OnlyWhere::SheetFace => "where a face is a sheet",
+            OnlyWhere::MeshOrLightning => "where there is a mesh or a lightning zone",
+            OnlyWhere::Fluids => "where `exposure.fluids` names any",
+            OnlyWhere::WhatTheCheckNeeds => "where what the check needs is given",
+        }
+    }
+}
+
 /// What the panels that use a subject demand of it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Context {
@@ -128,6 +149,19 @@ pub enum Context {
 }
 
 impl Context {
+    /// Returns what it is, in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Context::T => "temperatures",
+            Context::X => "exposure, moisture and fluids",
+            Context::K => "tools",
+            Context::C => "forms of core that it is cured on",
+            Context::E => "edges, holes and fasteners",
+            Context::Z => "lightning zones",
+            Context::R => "radius",
+        }
+    }
+
     /// Returns the facets whose cells this demand asks.
     pub fn facets(self) -> &'static [&'static str] {
         match self {

@@ -13,4 +13,5 @@ pub mod mass;
 pub mod page;
 pub(crate) mod plan;
 pub(crate) mod reason;
+pub mod row;
 pub mod table;
