@@ -19,6 +19,7 @@ mod golden;
 mod json;
 mod rules;
 mod schema;
+mod silence;
 mod streams;
 
 // Further modules, one line each:

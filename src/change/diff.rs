@@ -390,6 +390,7 @@ impl Room<'_> {
         let count = u32::try_from(count).unwrap_or(3);
         match (was.get("id").filter(|id| !id.is_null()), is.get("id").filter(|id| !id.is_null())) {
             (Some(old), Some(new)) if old == new => Likeness::SameId(count),
+            (Some(_), Some(_)) if count == 0 => Likeness::Differ(1),
             (Some(_), Some(_)) => Likeness::Apart,
             // A name given or taken is an edit, though the layer is the same.
             (old, new) if old != new => Likeness::Differ(count.max(1)),
@@ -433,6 +434,8 @@ fn entries(was: Option<&Value>, is: Option<&Value>) -> Likeness {
     let count = u32::try_from(count).unwrap_or(u32::MAX);
     match (named(was), named(is)) {
         (Some(old), Some(new)) if old == new => Likeness::SameId(count),
+        // Called otherwise and otherwise the same: the name alone was edited.
+        (Some(_), Some(_)) if count == 1 => Likeness::Differ(1),
         (Some(_), Some(_)) => Likeness::Apart,
         // Two entries with nothing in common are one gone and one come.
         _ if count as usize >= keys.len() => Likeness::Apart,

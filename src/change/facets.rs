@@ -115,7 +115,11 @@ fn panel(attribute: &str) -> Option<&'static str> {
         ("zones.exposure", _) | (_, "exposure") => Some("environment"),
         _ if attribute.starts_with("zones.exposure.") => Some("environment"),
         _ if attribute.starts_with("zones.sheet") => Some("glazing"),
-        ("zones.centroid" | "zones.name", _) => None,
+        (
+            "zones.centroid" | "zones.name" | "joints.name" | "joints.centroid" | "edges.name"
+            | "edges.centroid" | "fittings.name" | "fittings.at",
+            _,
+        ) => None,
         (
             _,
             "zones" | "joints" | "overlap" | "painted" | "plate" | "section" | "loads" | "class"

@@ -240,12 +240,13 @@ pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Eval
     evaluated(ledger, today, detail, None, true)
 }
 
-/// As [`evaluate`], taking over from the evaluation of another state what was judged from the very same.
+/// As [`evaluate`], taking over from the evaluation of another state, and in its detail, what was judged from the
+/// very same.
 ///
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_beside(ledger: &Ledger, today: Day, other: &Evaluation) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, Detail::Verdicts, Some(other), true)
+    evaluated(ledger, today, other.grounds.detail, Some(other), true)
 }
 
 /// As [`evaluate`], every candidate compared in whole.
