@@ -70,6 +70,8 @@ pub struct PlanStep {
     pub specimens: u32,
     /// Panels to lay up.
     pub panels: u32,
+    /// The step whose panels its specimens are cut from too, where it lays up none of its own.
+    pub shares: Option<String>,
     /// Weeks of conditioning.
     pub conditioning_weeks: f64,
     /// Weeks in all, conditioning included.
@@ -147,6 +149,7 @@ pub fn plan_with(
             .collect();
         plan_showing(ledger, configurator, &showing.value, &id, &duties, &mut plan);
     }
+    share_panels(ledger, &mut plan);
     schedule(ledger, &mut plan);
     plan.specimens = plan.steps.iter().map(|step| step.specimens).sum();
     plan.panels = plan.steps.iter().map(|step| step.panels).sum();
@@ -345,6 +348,7 @@ fn step(
         kind,
         specimens: 0,
         panels: 0,
+        shares: None,
         conditioning_weeks: 0.0,
         weeks: 0.0,
         start: 0.0,
@@ -363,15 +367,7 @@ fn step(
     // A hair below, so that ten and a tenth of ten are eleven and not twelve.
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     let specimens = (f64::from(need) * (1.0 + spares) - 1e-9).ceil().clamp(0.0, 1e9) as u32;
-    let per_panel = written.and_then(|plan| plan.specimens_per_panel).unwrap_or(SPECIMENS_PER_PANEL).max(1);
-    let least = match kind {
-        StepKind::Equivalence => equivalence_plan(showing).1,
-        _ => {
-            let batches = written.and_then(|plan| plan.batches).unwrap_or(1);
-            batches * written.and_then(|plan| plan.panels_per_batch).unwrap_or(1)
-        }
-    };
-    let panels = least.max(specimens.div_ceil(per_panel));
+    let panels = least_panels(showing, kind).max(specimens.div_ceil(per_panel(showing)));
     let conditioning_weeks = conditioning(ledger, showing, &base.build, assumptions);
     let weeks = written.and_then(|plan| plan.lead).unwrap_or(0.0)
         + written.and_then(|plan| plan.layup).unwrap_or(0.0)
@@ -382,6 +378,60 @@ fn step(
         });
     let cost = cost(ledger, showing, id, specimens, panels, missing);
     PlanStep { specimens, panels, conditioning_weeks, weeks, cost, ..base }
+}
+
+/// Specimens that one panel gives.
+fn per_panel(showing: &Showing) -> u32 {
+    let written = showing.plan.as_ref().and_then(|plan| plan.specimens_per_panel);
+    written.unwrap_or(SPECIMENS_PER_PANEL).max(1)
+}
+
+/// Panels that the batches take, however few the specimens.
+fn least_panels(showing: &Showing, kind: StepKind) -> u32 {
+    let written = showing.plan.as_ref();
+    match kind {
+        StepKind::Equivalence => equivalence_plan(showing).1,
+        _ => {
+            let batches = written.and_then(|plan| plan.batches).unwrap_or(1);
+            batches.saturating_mul(written.and_then(|plan| plan.panels_per_batch).unwrap_or(1))
+        }
+    }
+}
+
+/// Tests that look at the same facets of one lamina or laminate are cut from the same panels: as many as the
+/// largest set of batches takes, or as all specimens together need. The first of them lays the panels up.
+///
+/// Painted laminates, bonds and panels are articles of their own.
+fn share_panels(ledger: &Ledger, plan: &mut RetestPlan) {
+    let Ok(table) = Table::built_in() else { return };
+    let mut groups: BTreeMap<(Subject, Vec<String>), Vec<usize>> = BTreeMap::new();
+    for (at, step) in plan.steps.iter().enumerate() {
+        let laid = matches!(step.build, Subject::Lamina { .. } | Subject::Laminate(_));
+        let row = ledger.showings.get(&step.showing).and_then(|one| table.kinds.get(one.value.kind.as_str()));
+        if let (true, true, Some(row)) = (laid, step.panels > 0, row) {
+            let own = row.own_of(step.build.kind().word()).to_vec();
+            groups.entry((step.build.clone(), own)).or_default().push(at);
+        }
+    }
+    for group in groups.into_values().filter(|group| group.len() > 1) {
+        let steps = || group.iter().filter_map(|at| plan.steps.get(*at));
+        let showings =
+            || steps().filter_map(|step| Some((step, &*ledger.showings.get(&step.showing)?.value)));
+        let least = showings().map(|(step, showing)| least_panels(showing, step.kind)).max().unwrap_or(1);
+        let each = showings().map(|(_, showing)| per_panel(showing)).min().unwrap_or(SPECIMENS_PER_PANEL);
+        let specimens = steps().map(|step| step.specimens).fold(0, u32::saturating_add);
+        let together = least.max(specimens.div_ceil(each));
+        let named = |at: &usize| plan.steps.get(*at).map(|step| (step.name(), *at));
+        let Some((first, lays)) = group.iter().filter_map(named).min() else { continue };
+        for at in &group {
+            let Some(step) = plan.steps.get_mut(*at) else { continue };
+            let (panels, shares) = if *at == lays { (together, None) } else { (0, Some(first.clone())) };
+            let Some(showing) = ledger.showings.get(&step.showing) else { continue };
+            // What a rate is missing for was said when the step was made.
+            step.cost = cost(ledger, &showing.value, &step.showing, step.specimens, panels, &mut Vec::new());
+            (step.panels, step.shares) = (panels, shares);
+        }
+    }
 }
 
 /// Weeks to condition the coupon, by Fick through both faces.

@@ -467,3 +467,23 @@ fn a_statement_does_not_carry_over_to_another_subject() {
         evaluation.duties.values().map(|duty| format!("{} {}", duty.subject, duty.verdict())).collect();
     assert_eq!(verdicts, ["lamina/cw@oven met", "lamina/gw+ra@inf open"]);
 }
+
+/// Tests of one lamina are cut from the same panels; a painted laminate is an article of its own.
+#[test]
+fn tests_of_one_article_share_its_panels() {
+    let body = "panels: {p: {zones: [{name: a, area: 1 m2, recipe: solid, finish: white}]}}\nshowings: {t: {kind: lamina-strength-matrix, accept: {all_at_least: 1 MPa}, plan: {specimens: 18, batches: 3, panels_per_batch: 2, cost: 10 EUR}}, u: {kind: lamina-strength-fibre, accept: {all_at_least: 1 MPa}, plan: {specimens: 130, cost: 10 EUR}}, a: {kind: paint-adhesion, accept: {rating_at_least: 4}, plan: {specimens: 1, cost: 10 EUR}}}\n";
+    let more = [("  format: 1\n", "  format: 1\n  currency: EUR\n  rates: {panel_layup: 100 EUR}\n")];
+    let ledger = load(body, &more, None);
+    let evaluation = evaluate(&ledger, today()).unwrap();
+    let keys: Vec<_> = evaluation.duties.keys().cloned().collect();
+    let plan = super::retest::plan(&ledger, &evaluation, &keys);
+    let rows: Vec<(&str, u32, u32, Option<&str>)> = plan
+        .steps
+        .iter()
+        .map(|step| (step.showing.as_str(), step.specimens, step.panels, step.shares.as_deref()))
+        .collect();
+    // 20 and 143 specimens with spares, 24 from a panel: 7 panels, more than the 6 of the batches.
+    let first = "showing/t lamina/cw@oven";
+    assert_eq!(rows, [("a", 2, 1, None), ("t", 20, 7, None), ("u", 143, 0, Some(first))]);
+    assert_eq!((plan.panels, plan.cost), (8, Some(165.0 * 10.0 + 8.0 * 100.0)));
+}

@@ -39,6 +39,7 @@ fn step_json(step: &PlanStep) -> Value {
         "kind": step.kind.word(),
         "specimens": step.specimens,
         "panels": step.panels,
+        "shares": step.shares,
         "conditioning_weeks": step.conditioning_weeks,
         "start_week": step.start,
         "weeks": step.weeks,
@@ -88,8 +89,7 @@ pub(crate) fn write_plan(page: &mut Page<'_>, plan: &RetestPlan) {
         page.line(&"-".repeat(page.frame.columns()));
     }
     page.paragraph(&format!(
-        "In all {} from {}, {:.1} weeks, {}. Lay-up shared between tests is counted for each, so panels \
-         and weeks are upper bounds.",
+        "In all {} from {}, {:.1} weeks, {}. Tests of one article share its panels and run side by side.",
         count(plan.specimens as usize, "specimen"),
         count(plan.panels as usize, "panel"),
         plan.weeks,
@@ -177,6 +177,9 @@ fn about(page: &Page<'_>, step: &PlanStep) -> String {
         step.closes.iter().filter(|one| **one != step.build).map(ToString::to_string).collect();
     if !others.is_empty() {
         text.push_str(&format!("; closes also {}", names(&others, page, CLOSES_SHOWN)));
+    }
+    if let Some(first) = &step.shares {
+        text.push_str(&format!("; cut from the panels of {first}"));
     }
     if step.prerequisite {
         text.push_str("; needed first by another step");
