@@ -25,7 +25,15 @@ impl Explained {
     /// Returns whether an approved decision says so.
     pub fn covers(&self, change: &Change) -> bool {
         let own = record_of(&change.address);
-        let remains = |left: &Change| record_of(&left.address) == own && left.attribute == change.attribute;
+        // A whole record or entry that is left over holds whatever is within it.
+        let within = |outer: &str, inner: &str| {
+            let rest = inner.strip_prefix(outer);
+            outer.is_empty() || rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
+        };
+        let remains = |left: &Change| {
+            let (one, two) = (left.attribute.as_str(), change.attribute.as_str());
+            record_of(&left.address) == own && (within(one, two) || within(two, one))
+        };
         self.any && !self.left.changes.iter().any(remains)
             || self.single.contains(&(change.address.clone(), change.was.clone(), change.is.clone()))
     }
@@ -52,7 +60,7 @@ fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
 ///
 /// The decisions are laid over the base as `impact` lays a proposal: what then still differs from the head
 /// was decided by nobody. A decision whose `was` the base does not have was carried out before, or was made
-/// for something else; it accounts for nothing.
+/// for something else; it accounts for nothing. Neither does one that would leave a record broken.
 pub fn explain(
     (base, snapshot): (&Ledger, &Snapshot),
     head: &Ledger,
@@ -85,7 +93,9 @@ pub fn explain(
     }
     let with = |decisions: &[&Decision]| {
         let texts = overlay(base, snapshot, decisions).ok()?;
-        Some(Ledger::load(&snapshot.overlay(texts), recall))
+        let decided = Ledger::load(&snapshot.overlay(texts), recall);
+        // A record that can't be read differs in nothing but that it is not there.
+        decided.broken.iter().all(|record| base.broken.contains(record)).then_some(decided)
     };
     if let Some(decided) = with(&laid).filter(|_| !laid.is_empty()) {
         found.left = diff(&decided, head);
