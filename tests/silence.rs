@@ -47,20 +47,15 @@ fn leaves(value: &Value, route: &str, into: &mut Vec<(String, Value)>) {
     }
 }
 
-/// The route without places in lists, and keys that people choose written as `*`.
+/// The route without places in lists; keys that people choose are written as `*`.
 fn attribute(route: &str) -> String {
-    let chosen = |at: usize, parts: &[&str]| {
-        at > 0 && matches!(parts[at - 1], "budgets" | "policy" | "measured" | "covers" | "sensitivity")
-    };
     let parts: Vec<&str> = route.split('.').collect();
-    if let Some(at) =
-        parts.iter().position(|part| matches!(*part, "measured" | "covers" | "sensitivity" | "attributes"))
-    {
-        // The names of attributes hold dots themselves.
+    let chosen = ["budgets", "covers", "measured", "policy", "sensitivity"];
+    if let Some(at) = parts.iter().position(|part| chosen.contains(part)) {
+        // Some of those keys hold dots themselves.
         return format!("{}.*", parts[..=at].join("."));
     }
-    let named = parts.iter().enumerate().filter(|(_, part)| part.parse::<usize>().is_err());
-    named.map(|(at, part)| if chosen(at, &parts) { "*" } else { part }).collect::<Vec<_>>().join(".")
+    parts.into_iter().filter(|part| part.parse::<usize>().is_err()).collect::<Vec<_>>().join(".")
 }
 
 /// Other values to try in place of one, the likeliest first.

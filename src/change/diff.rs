@@ -114,7 +114,8 @@ fn renamed_within(value: &Value, renamed: &BTreeMap<(RecordKind, String), String
     }
 }
 
-fn tree<T: Serialize>(value: &T) -> Value {
+/// Returns a record, or a part of one, as a tree of values.
+pub(crate) fn tree<T: Serialize>(value: &T) -> Value {
     serde_json::to_value(value).unwrap_or(Value::Null)
 }
 

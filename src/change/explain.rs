@@ -3,7 +3,7 @@
 use super::decide::overlay;
 use super::diff::{Change, Edits, diff};
 use crate::ledger::{Ledger, Recall};
-use crate::record::{Address, Decision, DecisionStatus, RecordKind, Text};
+use crate::record::{Address, Approval, Decision, DecisionStatus, RecordKind};
 use crate::source::Snapshot;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -51,9 +51,9 @@ pub fn record_of(address: &str) -> &str {
 
 /// Returns whether a decision is approved by the roles that both states ask for.
 fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
-    let roles = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
-    let given = |role: &Text| decision.approvals.iter().any(|approval| approval.role == *role);
-    decision.status == DecisionStatus::Approved && roles.flat_map(|roles| &roles.decision).all(given)
+    let mut needed = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
+    decision.status == DecisionStatus::Approved
+        && needed.all(|needed| Approval::by_all(&decision.approvals, &needed.decision))
 }
 
 /// Works out what the decisions approved in `head` account for of the edits from `base` to it.

@@ -237,8 +237,8 @@ impl Context {
         explain((&base.ledger, &base.snapshot), &head.ledger, edits, &self.recall)
     }
 
-    /// Judges a ledger for an answer about one record, what was allowed with it: a broken panel that has nothing to do with it is left
-    /// out, and `err` says so.
+    /// Judges a ledger for an answer about one record, with what was allowed: a broken panel that has nothing
+    /// to do with it is left out, and `err` says so.
     ///
     /// # Errors
     /// As [`Context::evaluate`].

@@ -2,14 +2,12 @@
 
 use super::Finding;
 use crate::article::Subject;
-use crate::change::diff::Edits;
+use crate::change::diff::{Edits, tree};
 use crate::change::impact::renamed_subject;
 use crate::ledger::Ledger;
 use crate::record::{
     Address, Concession, Decision, DecisionStatus, Evidence, EvidenceState, PolicyLevel, RecordKind,
 };
-use serde::Serialize;
-use serde_json::Value;
 
 /// The keys of finished evidence that may not differ.
 const KEPT: [&str; 10] =
@@ -116,10 +114,6 @@ pub(super) fn changed_data(ledger: &Ledger) -> Vec<(Finding, String)> {
 
 fn broken(ledger: &Ledger, kind: RecordKind, id: &str) -> bool {
     ledger.broken.contains(&Address::new(kind, id))
-}
-
-fn tree<T: Serialize>(value: &T) -> Value {
-    serde_json::to_value(value).unwrap_or(Value::Null)
 }
 
 fn differing(old: &Evidence, new: &Evidence) -> Vec<String> {

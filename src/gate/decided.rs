@@ -2,14 +2,13 @@
 
 use super::{Finding, Names, Raw, Side, duty_text, milestone};
 use crate::article::ArticleError;
-use crate::change::diff::{Change, Edits};
+use crate::change::diff::{Change, Edits, short, tree};
 use crate::change::explain::{Explained, record_of};
 use crate::ledger::Ledger;
 use crate::qualify::behind::{behind, behind_panel};
 use crate::qualify::delta::number;
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, LedgerHead, PolicyLevel, RecordKind, Showing, Status, Text};
-use serde::Serialize;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -181,10 +180,6 @@ fn released_before(base: &Ledger, panel: &Address) -> bool {
     base.panels.get(panel.id()).is_some_and(|panel| panel.value.released)
 }
 
-fn tree<T: Serialize>(value: &T) -> Value {
-    serde_json::to_value(value).unwrap_or(Value::Null)
-}
-
 /// The keys of a showing that say what is asked.
 const ASKED: [&str; 9] = [
     "accept",
@@ -271,8 +266,8 @@ pub(super) fn weakened(
             let Some((panel, words)) = who else { continue };
             let message = format!(
                 "`{key}` of showing/{id} is not what it was ({} -> {}), {words}, and no approved decision says so",
-                short(was),
-                short(is)
+                said(was),
+                said(is)
             );
             push(address.clone(), key, panel, message);
         }
@@ -290,28 +285,21 @@ pub(super) fn weakened(
     }
 }
 
-fn short(value: &Value) -> String {
-    let text = plain(value);
-    if text.chars().count() <= 60 {
-        text
-    } else {
-        format!("{}...", text.chars().take(57).collect::<String>())
+/// A key of a showing in a few words.
+fn said(value: &Value) -> String {
+    let text = match value {
+        Value::Null => "nothing".to_string(),
+        other => short(other),
+    };
+    let text = text.strip_prefix('{').and_then(|text| text.strip_suffix('}')).unwrap_or(&text);
+    if text.chars().count() <= LONGEST {
+        return text.to_string();
     }
+    format!("{}...", text.chars().take(LONGEST - 3).collect::<String>())
 }
 
-fn plain(value: &Value) -> String {
-    match value {
-        Value::Null => "nothing".to_string(),
-        Value::String(text) => text.clone(),
-        Value::Array(all) => format!("[{}]", all.iter().map(plain).collect::<Vec<_>>().join(", ")),
-        Value::Object(map) => {
-            let pairs: Vec<String> =
-                map.iter().map(|(key, value)| format!("{key}: {}", plain(value))).collect();
-            pairs.join(", ")
-        }
-        other => other.to_string(),
-    }
-}
+/// Longer values are cut.
+const LONGEST: usize = 60;
 
 /// Who answers to a showing.
 struct Asked {

@@ -3,7 +3,7 @@
 use super::sink::{At, Sink};
 use super::words::suggest;
 use super::{Entry, Ledger, Records};
-use crate::record::{Material, MaterialKind, MaterialRef, RecordKind, Sourced, Text};
+use crate::record::{Address, Material, MaterialKind, MaterialRef, RecordKind, Sourced, Text};
 
 /// All records that could be read, before any of them is judged.
 #[derive(Clone, Copy)]
@@ -25,10 +25,9 @@ impl<'a> Known<'a> {
         if let Some(entry) = records.get(id) {
             return Some(entry);
         }
-        if !self.ledger.broken.contains(&crate::record::Address::new(kind, id)) {
-            let other = crate::record::RecordKind::ALL.iter().copied().find(|other| {
-                *other != RecordKind::Ledger
-                    && self.ledger.file_of(&crate::record::Address::new(*other, id)).is_some()
+        if !self.ledger.broken.contains(&Address::new(kind, id)) {
+            let other = RecordKind::ALL.iter().copied().find(|other| {
+                *other != RecordKind::Ledger && self.ledger.file_of(&Address::new(*other, id)).is_some()
             });
             let help = match other {
                 Some(other) => format!(

@@ -105,10 +105,10 @@ impl Room<'_> {
                 }
             })
             .collect();
-        let mut see = |all: &mut Vec<Compared<'c>>, which: &mut dyn Iterator<Item = usize>| {
+        let mut see = |all: &mut [Compared<'c>], which: &[usize]| {
             for at in which {
                 if let (Some(made), Some(sight), Some(compared)) =
-                    (candidates.get(at), sights.get_mut(at), all.get_mut(at))
+                    (candidates.get(*at), sights.get_mut(*at), all.get_mut(*at))
                     && compared.is_unseen()
                 {
                     *compared = self.compare(asked, made, sight);
@@ -122,16 +122,18 @@ impl Room<'_> {
             .filter_map(|(made, _)| made.entry.value.baseline.as_ref())
             .filter_map(|baseline| candidates.iter().position(|one| one.entry.id == baseline.id()))
             .collect();
-        see(&mut all, &mut baselines.into_iter());
+        see(&mut all, &baselines);
         if all.iter().any(|compared| compared.asks == Asks::None) {
             return all;
         }
         let less = places(&all, |one| one.is_unseen() && one.asks < Asks::Retest);
-        see(&mut all, &mut less.into_iter());
+        see(&mut all, &less);
         if all.iter().all(|compared| compared.asks == Asks::Retest) {
-            let some = places(&all, |one| one.is_unseen());
-            let most = if self.is_conceded(asked.subject) { some.len() } else { NEAREST };
-            see(&mut all, &mut some.into_iter().take(most));
+            let mut some = places(&all, |one| one.is_unseen());
+            if !self.is_conceded(asked.subject) {
+                some.truncate(NEAREST);
+            }
+            see(&mut all, &some);
         }
         all
     }

@@ -6,7 +6,7 @@ use super::verdict::{Duty, DutyKey, Judged, Verdict, note};
 use crate::article::Subject;
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
-use crate::record::{Concession, Covered, Covers, Day};
+use crate::record::{Approval, Concession, Covered, Covers, Day};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -45,12 +45,7 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
 /// Whether a concession has the approvals that the ledger asks for.
 pub fn is_approved(ledger: &Ledger, concession: &Concession) -> bool {
     let needed = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
-    needed.is_none_or(|needed| {
-        needed
-            .concession
-            .iter()
-            .all(|role| concession.approvals.iter().any(|approval| approval.role == *role))
-    })
+    needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession))
 }
 
 fn apply(concession: &Entry<Concession>, judged: &mut Judged) {

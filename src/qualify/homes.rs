@@ -8,12 +8,17 @@ use crate::ledger::Entry;
 use crate::record::sensitivity::Asks;
 use crate::record::{Evidence, EvidenceState};
 use foldhash::HashMap;
+use std::cell::OnceCell;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
 impl Room<'_> {
     /// Turns `lapsed` into `open` where the nearest evidence never was this subject's.
-    pub(super) fn assign_lapses(&self, duties: &mut [Duty]) -> Result<(), ArticleError> {
+    pub(super) fn assign_lapses<'r>(
+        &'r self,
+        duties: &mut [Duty],
+        candidates: &OnceCell<Vec<Made<'r>>>,
+    ) -> Result<(), ArticleError> {
         let unsure: Vec<usize> = duties
             .iter()
             .enumerate()
@@ -23,7 +28,7 @@ impl Room<'_> {
         if unsure.is_empty() {
             return Ok(());
         }
-        let candidates = self.candidates();
+        let candidates = candidates.get_or_init(|| self.candidates());
         let mut plain: HashMap<Subject, Configuration> = HashMap::default();
         let labels = candidates.iter().filter_map(|made| made.label.as_ref());
         for subject in labels.chain(duties.iter().map(|duty| &duty.subject)) {

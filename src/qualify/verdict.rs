@@ -240,8 +240,8 @@ pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Eval
     evaluated(ledger, today, detail, None, true)
 }
 
-/// As [`evaluate`], taking over from the evaluation of another state, and in its detail, what was judged from the
-/// very same.
+/// As [`evaluate`], in the detail of the evaluation of another state, taking over what was judged there from
+/// the very same.
 ///
 /// # Errors
 /// As [`evaluate`].
@@ -265,7 +265,7 @@ fn evaluated(
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let table = Table::built_in();
-    let other = other.map(|other| &*other.grounds).filter(|other| other.detail == detail);
+    let other = other.map(|other| &*other.grounds);
     let demands = Demands::all(ledger, &configurator, &uses, other.map(|other| &other.demands))?;
     let superseded = superseded(ledger);
     let mut by_showing: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
@@ -289,9 +289,10 @@ fn evaluated(
                 Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
             let ground = Ground::of(&room);
             let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
-            let mut duties = room.duties(kind, same)?;
+            let candidates = OnceCell::new();
+            let mut duties = room.duties(kind, same, &candidates)?;
             let ground = ground.holding(&duties);
-            room.assign_lapses(&mut duties)?;
+            room.assign_lapses(&mut duties, &candidates)?;
             Ok((duties, ground))
         })
         .collect();
@@ -390,9 +391,13 @@ pub(super) fn rules<'a>(showing: &'a Entry<Showing>, row: &'a KindRow, kind: &'a
 
 impl Room<'_> {
     /// `same` is what was judged from the very same showing and records in another state.
-    fn duties(&self, kind: &str, same: Option<(&Ground, &Demands)>) -> Result<Vec<Duty>, ArticleError> {
-        // Brought into form only where something is to be compared with them.
-        let candidates = OnceCell::new();
+    /// `candidates` are brought into form only where something is to be compared with them.
+    fn duties<'r>(
+        &'r self,
+        kind: &str,
+        same: Option<(&Ground, &Demands)>,
+        candidates: &OnceCell<Vec<Made<'r>>>,
+    ) -> Result<Vec<Duty>, ArticleError> {
         let running = OnceCell::new();
         let mut all = Vec::new();
         for (subject, panels) in self.uses.iter().filter(|(subject, _)| subject.kind().word() == kind) {
@@ -418,7 +423,7 @@ impl Room<'_> {
             if using.is_empty() {
                 continue;
             }
-            all.push(self.duty(subject, using, (&candidates, &running), same)?);
+            all.push(self.duty(subject, using, (candidates, &running), same)?);
         }
         Ok(all)
     }
@@ -439,6 +444,9 @@ impl Room<'_> {
     /// Evidence under way whose article is known, compared with what is asked: what was made for the subject,
     /// or is the same by value.
     fn under_way<'m>(&self, asked: &Asked<'_>, running: &'m [Made<'m>]) -> Vec<Compared<'m>> {
+        if running.is_empty() {
+            return Vec::new();
+        }
         let now = self.sieve.look(asked.configuration);
         let of = |made: &'m Made<'m>| {
             let own = made.label.as_ref() == Some(asked.subject);

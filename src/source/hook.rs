@@ -165,7 +165,7 @@ impl HookError {
 ///
 /// # Errors
 ///
-/// A [`HookError`]; nothing was changed then.
+/// A [`HookError`]; nothing was changed then, unless the system refused between the two files.
 pub fn install(place: &Place, program: &Path) -> Result<HookReport, HookError> {
     if !program.is_absolute() {
         return Err(HookError::RelativeProgram { program: program.to_owned() });

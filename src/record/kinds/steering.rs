@@ -35,6 +35,13 @@ part! {
     }
 }
 
+impl Approval {
+    /// Returns whether every one of the roles has approved.
+    pub fn by_all(approvals: &[Self], roles: &[Text]) -> bool {
+        roles.iter().all(|role| approvals.iter().any(|approval| approval.role == *role))
+    }
+}
+
 /// One change; all places refer to the record before any of the changes.
 #[derive(Debug, Clone, PartialEq, Default, Deserialize, Serialize, schemars::JsonSchema)]
 #[serde(deny_unknown_fields)]
