@@ -138,6 +138,7 @@ fn elastic(sink: &mut Sink, lamina: &Elastic) {
             "lamina.nu12",
             &format!("`{}` is out of range", lamina.nu12.text()),
             "its square must be less than E1 / E2",
+            "correct `nu12`, `E1` or `E2`",
         );
     }
 }
@@ -240,7 +241,8 @@ pub(super) fn finish(known: Known<'_>, sink: &mut Sink, own: &Entry<Finish>) {
             .filter(|removed| coat.dry_film.si() > 0.0 && removed.si() > coat.dry_film.si())
         {
             let what = format!("`{}` is removed", removed.text());
-            refuse(sink, &at, &what, &format!("the coat has only {}", coat.dry_film.text()));
+            let words = format!("the coat has only {}", coat.dry_film.text());
+            refuse(sink, &at, &what, &words, "correct `removed` or `dry_film`");
         }
     }
 }

@@ -26,19 +26,7 @@ impl<'a> Known<'a> {
             return Some(entry);
         }
         if !self.ledger.broken.contains(&Address::new(kind, id)) {
-            let other = RecordKind::ALL.iter().copied().find(|other| {
-                *other != RecordKind::Ledger && self.ledger.file_of(&Address::new(*other, id)).is_some()
-            });
-            let help = match other {
-                Some(other) => format!(
-                    "`{id}` is {}; name {} here",
-                    with_article(other.word()),
-                    with_article(kind.word())
-                ),
-                None => suggest(id, records.keys().map(String::as_str)).unwrap_or_else(|| {
-                    format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder())
-                }),
-            };
+            let help = missing_help(self.ledger, kind, id, records.keys().map(String::as_str));
             sink.error("unknown-reference", at, format!("there is no {kind} `{id}`"))
                 .label(format!("unknown {kind}"))
                 .help(help);
@@ -102,6 +90,24 @@ pub(super) fn unknown_milestone(sink: &mut Sink, at: &str, milestone: &Text, mil
     raised.label("unknown milestone");
     let help = suggest(milestone.as_str(), milestones.iter().map(Text::as_str));
     raised.help(help.unwrap_or_else(|| "add it to `milestones` in `ledger.yaml`".to_string()));
+}
+
+/// How to mend the name of a record that is not there; `known` are those of its kind.
+pub(super) fn missing_help<'a>(
+    ledger: &Ledger,
+    kind: RecordKind,
+    id: &str,
+    known: impl Iterator<Item = &'a str>,
+) -> String {
+    let other = RecordKind::ALL
+        .iter()
+        .copied()
+        .find(|other| *other != RecordKind::Ledger && ledger.file_of(&Address::new(*other, id)).is_some());
+    if let Some(other) = other {
+        return format!("`{id}` is {}; name {} here", with_article(other.word()), with_article(kind.word()));
+    }
+    suggest(id, known)
+        .unwrap_or_else(|| format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder()))
 }
 
 /// Joins words to `a core, a mesh or an adhesive`.

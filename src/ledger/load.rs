@@ -1,11 +1,10 @@
 //! Reading a whole ledger: find, read, look up, judge.
 
 use super::find::{self, Found, HEAD_FILE};
-use super::known::Known;
+use super::known::{Known, missing_help};
 use super::read::{Readable, read_record};
 use super::recall::Work;
 use super::sink::{Sink, settle};
-use super::words::suggest;
 use super::{
     Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, multitude, proof,
     steering,
@@ -86,8 +85,7 @@ impl Ledger {
         if self.file_of(&address).is_some() || self.broken.contains(&address) {
             return None;
         }
-        let help = suggest(id, self.ids(kind).into_iter())
-            .unwrap_or_else(|| format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder()));
+        let help = missing_help(self, kind, id, self.ids(kind).into_iter());
         let fault =
             Fault::error("unknown-reference", named.place.clone(), format!("there is no {kind} `{id}`"));
         Some(fault.labelled(format!("unknown {kind}")).help(help))

@@ -76,9 +76,15 @@ pub(super) fn within(sink: &mut Sink, range: Range, at: &str, quantity: Option<&
     let inside = |value: f64| value >= range.low && value <= range.high;
     let nominal_inside = inside(nominal) && !(range.open && (nominal <= range.low || nominal >= range.high));
     if !nominal_inside {
-        refuse(sink, at, &format!("`{}` is out of range", quantity.text()), range.words);
+        refuse(sink, at, &format!("`{}` is out of range", quantity.text()), range.words, MEND_QUANTITY);
     } else if !inside(quantity.low_si()) || !inside(quantity.high_si()) {
-        refuse(sink, at, &format!("the limits of `{}` are out of range", quantity.text()), range.words);
+        refuse(
+            sink,
+            at,
+            &format!("the limits of `{}` are out of range", quantity.text()),
+            range.words,
+            MEND_QUANTITY,
+        );
     }
 }
 
@@ -92,7 +98,13 @@ pub(super) fn all_within(sink: &mut Sink, range: Range, all: &[(&str, Option<&Qu
 /// Refuses a count below `least`.
 pub(super) fn count(sink: &mut Sink, at: &str, count: Option<u32>, least: u32) {
     if let Some(count) = count.filter(|count| *count < least) {
-        refuse(sink, at, &format!("`{count}` is out of range"), &format!("it must be at least {least}"));
+        refuse(
+            sink,
+            at,
+            &format!("`{count}` is out of range"),
+            &format!("it must be at least {least}"),
+            MEND_FIGURE,
+        );
     }
 }
 
@@ -105,7 +117,7 @@ pub(super) fn number(sink: &mut Sink, at: &str, number: Option<f64>, least: f64,
         } else {
             format!("it must be more than {least}")
         };
-        refuse(sink, at, &format!("`{number}` is out of range"), &words);
+        refuse(sink, at, &format!("`{number}` is out of range"), &words, MEND_FIGURE);
     }
 }
 
@@ -125,13 +137,22 @@ pub(super) fn money(sink: &mut Sink, at: &str, money: Option<&Money>, currency: 
         .help(format!("write the sum in {currency}: sums are added as they stand"));
     }
     if let Some(money) = money.filter(|money| money.amount() < 0.0) {
-        refuse(sink, at, &format!("`{}` is out of range", money.text()), "it must not be less than 0");
+        refuse(
+            sink,
+            at,
+            &format!("`{}` is out of range", money.text()),
+            "it must not be less than 0",
+            MEND_FIGURE,
+        );
     }
 }
 
-/// Adds one fault `out-of-range`.
-pub(super) fn refuse(sink: &mut Sink, at: &str, what: &str, words: &str) {
-    sink.error("out-of-range", at, format!("{what}: {words}")).label("out of range");
+const MEND_QUANTITY: &str = "correct the figure, or the unit that it is written in";
+const MEND_FIGURE: &str = "correct the figure";
+
+/// Adds one fault `out-of-range`, with how to mend it.
+pub(super) fn refuse(sink: &mut Sink, at: &str, what: &str, words: &str, mend: &str) {
+    sink.error("out-of-range", at, format!("{what}: {words}")).label("out of range").help(mend);
 }
 
 /// Returns the quantity of a value that was typed in; `None` where it comes from a showing.
