@@ -45,7 +45,18 @@ impl Room<'_> {
         Ok(true)
     }
 
-    /// The other keys of `applies_to` narrow the panels.
+    /// The other keys of `applies_to` narrow the panels: here those that no subject plays a part in.
+    pub(super) fn takes(&self, panel: &Entry<Panel>) -> bool {
+        let Some(applies) = &self.showing.value.applies_to else { return true };
+        let value = &panel.value;
+        applies.class.is_none_or(|class| value.class.unwrap_or(Class::Structural) == class)
+            && (applies.group.is_empty()
+                || applies.group.iter().any(|group| Some(group) == value.group.as_ref()))
+            && (applies.panel.is_empty() || applies.panel.iter().any(|id| id.id() == panel.id))
+            && applies.load_path.is_none_or(|path| value.load_path == Some(path))
+    }
+
+    /// Whether a panel that is taken is asked for this subject.
     pub(super) fn applies(
         &self,
         panel: &Entry<Panel>,
@@ -54,19 +65,6 @@ impl Room<'_> {
     ) -> Result<bool, ArticleError> {
         let Some(applies) = &self.showing.value.applies_to else { return Ok(true) };
         let value = &panel.value;
-        if applies.class.is_some_and(|class| value.class.unwrap_or(Class::Structural) != class) {
-            return Ok(false);
-        }
-        if !applies.group.is_empty() && !applies.group.iter().any(|group| Some(group) == value.group.as_ref())
-        {
-            return Ok(false);
-        }
-        if !applies.panel.is_empty() && !applies.panel.iter().any(|id| id.id() == panel.id) {
-            return Ok(false);
-        }
-        if applies.load_path.is_some_and(|path| value.load_path != Some(path)) {
-            return Ok(false);
-        }
         if *subject == Subject::Programme && !self.contains_panel(panel)? {
             return Ok(false);
         }

@@ -1,9 +1,10 @@
 //! Candidates compared with one subject as one panel uses it: no further than a verdict needs.
 
 use super::coverage::{Coverage, Demand};
-use super::delta::compare;
+use super::delta::{AsMade, compare, plain};
 use super::judge::{Detail, Reason};
 use super::made::Made;
+use super::sieve::Look;
 use super::verdict::Room;
 use crate::article::{Configuration, FORM, Key, Limit, Subject};
 use crate::record::sensitivity::Asks;
@@ -25,6 +26,8 @@ pub(super) struct Asked<'a> {
 pub(super) struct Sight {
     /// What it asks at least, at first look.
     pub(super) at_least: Asks,
+    /// Whether what no pairing decides was judged for that.
+    pub(super) is_plain_judged: bool,
     /// What its differences ask, article by article, once somebody looked.
     pub(super) seen: Option<Vec<Arc<Seen>>>,
 }
@@ -92,13 +95,18 @@ impl Room<'_> {
         &self,
         asked: &Asked<'_>,
         candidates: &'c [Made<'c>],
-        sights: &mut [Sight],
+        (now, sights): (&Look, &mut [Sight]),
     ) -> Vec<Compared<'c>> {
         let mut all: Vec<Compared<'_>> = candidates
             .iter()
             .zip(sights.iter_mut())
             .map(|(made, sight)| {
-                if sight.at_least > Asks::None && made.label.as_ref() != Some(asked.subject) {
+                let own = made.label.as_ref() == Some(asked.subject);
+                if !own && sight.at_least == Asks::None && !sight.is_plain_judged {
+                    sight.at_least = self.plain_at_least(asked, made, now);
+                    sight.is_plain_judged = true;
+                }
+                if !own && sight.at_least > Asks::None {
                     Compared::at_first_look(made, sight.at_least)
                 } else {
                     self.compare(asked, made, sight)
@@ -126,9 +134,22 @@ impl Room<'_> {
         if all.iter().any(|compared| compared.asks == Asks::None) {
             return all;
         }
-        let less = places(&all, |one| one.is_unseen() && one.asks < Asks::Retest);
-        see(&mut all, &less);
-        if all.iter().all(|compared| compared.asks == Asks::Retest) {
+        let own =
+            |at: usize| candidates.get(at).is_some_and(|made| made.label.as_ref() == Some(asked.subject));
+        // What was seen and asks least; what is foreign stands behind what is the subject's own.
+        let best = |all: &[Compared<'_>]| {
+            let seen = all.iter().enumerate().filter(|(_, one)| !one.is_unseen());
+            seen.map(|(at, one)| (one.asks, !own(at))).min()
+        };
+        // What is unseen is foreign, and can only be the nearest where it may ask less than that.
+        let may_be_nearest =
+            |all: &[Compared<'_>], asks: Asks| best(all).is_none_or(|best| (asks, true) <= best);
+        for at in places(&all, |one| one.is_unseen() && one.asks < Asks::Retest) {
+            if all.get(at).is_some_and(|one| may_be_nearest(&all, one.asks)) {
+                see(&mut all, &[at]);
+            }
+        }
+        if all.iter().all(|compared| compared.asks == Asks::Retest) && may_be_nearest(&all, Asks::Retest) {
             let mut some = places(&all, |one| one.is_unseen());
             if !self.is_conceded(asked.subject) {
                 some.truncate(NEAREST);
@@ -136,6 +157,24 @@ impl Room<'_> {
             see(&mut all, &some);
         }
         all
+    }
+
+    /// What a candidate asks at least for what no pairing of constituents decides.
+    fn plain_at_least(&self, asked: &Asked<'_>, made: &Made<'_>, now: &Look) -> Asks {
+        // Everything is compared where both must be the same.
+        if self.sieve.is_blind() || self.is_foreign(asked.subject, made) {
+            return Asks::None;
+        }
+        let of = |(article, look): (&AsMade, &Look)| {
+            if !look.is_single_as(now) {
+                return Asks::None;
+            }
+            let mut deltas = plain(asked.configuration, article, look.is_stacked_otherwise(now));
+            deltas.all.retain(|delta| self.rules.is_plain(delta.key.base));
+            let reasons = self.rules.judge(asked.configuration, article, &deltas, Detail::Verdicts);
+            reasons.iter().map(|reason| reason.effect).max().unwrap_or_default()
+        };
+        made.articles.iter().zip(&made.looks).map(of).min().unwrap_or_default()
     }
 
     /// Compares with every article of the evidence; the one that asks least speaks.
@@ -258,6 +297,7 @@ pub(super) fn first_looks(
     let configurator = Configurator::new(ledger);
     let table = Table::built_in().expect("the table is sound");
     let demands = Demands::all(ledger, &configurator, &uses, None)?;
+    let reach = super::reach::Reach::of(&uses);
     let (mut sure, mut wrong) = (0, Vec::new());
     for showing in ledger.showings.values() {
         let row = &table.kinds[showing.value.kind.as_str()];
@@ -270,19 +310,35 @@ pub(super) fn first_looks(
                 continue;
             }
             let rules = rules(showing, row, kind);
-            let (sieve, detail, records) = (Sieve::of(&rules), Detail::Verdicts, &records);
-            let room =
-                Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
+            let (sieve, detail, records, reach) = (Sieve::of(&rules), Detail::Verdicts, &records, &reach);
+            let room = Room {
+                ledger,
+                configurator,
+                uses,
+                reach,
+                demands,
+                showing,
+                row,
+                records,
+                rules,
+                sieve,
+                detail,
+            };
             for made in room.candidates() {
                 for configuration in variants.iter() {
-                    let at_least =
-                        made.at_least(&room.sieve.look(configuration), room.is_foreign(subject, &made));
+                    let now = room.sieve.look(configuration);
+                    let asked = Asked { subject, configuration, demand };
+                    let at_least = made.at_least(&now, room.is_foreign(subject, &made));
+                    let at_least = at_least.max(room.plain_at_least(&asked, &made, &now));
                     if at_least == Asks::None {
                         continue;
                     }
                     sure += 1;
-                    let asked = Asked { subject, configuration, demand };
-                    let whole = room.compare(&asked, &made, &mut Sight { at_least, seen: None });
+                    let whole = room.compare(
+                        &asked,
+                        &made,
+                        &mut Sight { at_least, is_plain_judged: true, seen: None },
+                    );
                     if whole.asks < at_least {
                         wrong.push(format!("{} {subject}: {}", showing.id, made.entry.id));
                     }

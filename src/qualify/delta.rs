@@ -152,6 +152,22 @@ fn scope_by_scope(now: &Configuration, made: &AsMade, crossed: bool) -> Deltas {
     found
 }
 
+/// What differs in attributes that no constituent has, outside of zones, joints and faces: no pairing decides
+/// there. Layers are taken to be in another order where the caller says that they are.
+pub(super) fn plain(now: &Configuration, made: &AsMade, is_stacked_otherwise: bool) -> Deltas {
+    let mut found = Deltas::default();
+    let none = Name::default();
+    let context = Context { scope: none, conformed: none, measured: &made.measured };
+    let (now, then) = (now.part(&none), made.main.part(&none));
+    let (own, past) = (now.block(&none), then.block(&none));
+    tools(&context, own, past, &mut found);
+    pair_blocks(&context, (none, none), own, past, &mut found);
+    if is_stacked_otherwise {
+        plies(&context, now, then, &Pairs::new(), &mut found);
+    }
+    found
+}
+
 fn named<'a>(all: &[(Name, Part<'a>)], scope: Name) -> Option<Part<'a>> {
     let at = all.binary_search_by_key(&scope, |(own, _)| *own).ok()?;
     all.get(at).map(|(_, part)| *part)

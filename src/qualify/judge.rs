@@ -134,6 +134,17 @@ impl<'a> Rules<'a> {
         ruling.steps.iter().map(|step| step.asks).min().unwrap_or(Asks::Retest)
     }
 
+    /// Returns whether what a difference in an attribute asks hangs neither on constituents nor on what they
+    /// were paired with.
+    pub fn is_plain(&self, attribute: Name) -> bool {
+        const PLAIN: [&str; 9] =
+            ["cure", "plies", "filler", "primer", "base-coat", "top-coat", "film-build", "colour", "tool"];
+        let by_pairs = |condition: Condition<'_>| matches!(condition, Condition::Window(Window::W8));
+        let steps = self.rule(attribute).and_then(|rule| rule.ruling).map(|ruling| ruling.steps);
+        PLAIN.contains(&attribute.facet())
+            && steps.is_some_and(|steps| !steps.iter().any(|step| step.conditions().any(by_pairs)))
+    }
+
     /// Judges what differs.
     pub fn judge(&self, now: &Configuration, made: &AsMade, deltas: &Deltas, detail: Detail) -> Vec<Reason> {
         let kind = self.kind;

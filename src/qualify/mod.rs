@@ -18,6 +18,7 @@ mod homes;
 pub mod judge;
 mod made;
 pub mod pool;
+mod reach;
 pub mod rests;
 pub mod retest;
 mod sieve;

@@ -6,12 +6,16 @@ use super::judge::Rules;
 use crate::article::{Configuration, Limit, Name, ORDER, Row};
 use crate::record::AttributeValue;
 use crate::record::sensitivity::Asks;
+use foldhash::HashMap;
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 /// What any difference asks at least, by the steps of one showing; the default says nothing at first look.
 #[derive(Default)]
 pub(super) struct Sieve {
-    floors: BTreeMap<Name, Floor>,
+    floors: HashMap<Name, Floor>,
+    /// Numbers of the values seen: equal values have equal numbers.
+    numbers: RefCell<HashMap<AttributeValue, u32>>,
 }
 
 /// What a difference asks at least.
@@ -38,12 +42,30 @@ impl Floor {
 
 /// What an article has of the attributes that ask anything, in any zone or face.
 pub(super) struct Look {
-    /// By role of the constituent and attribute: each value, and what it asks that it is gone.
-    values: BTreeMap<(char, Name), Vec<(Floor, AttributeValue)>>,
+    /// Each value once, in the order of their places.
+    stated: Vec<Stated>,
+    /// Places that every constituent of the role has.
+    complete: Vec<Place>,
     /// Orders and angles of layers, zone by zone, with what another one asks at least.
     stacks: Vec<(Floor, Vec<(char, String)>)>,
     /// Every zone with plies or a core has a list of layers.
     stacked: bool,
+    /// It has no zones, joints or faces.
+    single: bool,
+}
+
+/// Role of a constituent and attribute.
+type Place = (char, Name);
+
+/// One value of one place.
+struct Stated {
+    place: Place,
+    number: u32,
+    unstated: bool,
+    /// What it asks that nothing has this value any more.
+    gone: Floor,
+    /// What it asks that nothing had this value.
+    come: Floor,
 }
 
 impl Sieve {
@@ -63,7 +85,24 @@ impl Sieve {
             let foreign = if whole && rules.looks_at(name) { Asks::Retest } else { usual };
             (name, Floor { usual, foreign })
         };
-        Self { floors: names.map(floor).filter(|(_, floor)| *floor != Floor::default()).collect() }
+        let floors = names.map(floor).filter(|(_, floor)| *floor != Floor::default()).collect();
+        Self { floors, ..Self::default() }
+    }
+
+    /// Whether it says nothing at first look.
+    pub(super) fn is_blind(&self) -> bool {
+        self.floors.is_empty()
+    }
+
+    fn number(&self, value: &AttributeValue) -> u32 {
+        let mut numbers = self.numbers.borrow_mut();
+        if let Some(known) = numbers.get(value) {
+            return *known;
+        }
+        // More than four thousand million values are not in any ledger; they would all be alike.
+        let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
+        numbers.insert(value.clone(), next);
+        next
     }
 
     fn floor(&self, attribute: Name) -> Floor {
@@ -84,24 +123,34 @@ impl Sieve {
         identity(role).iter().map(floor).fold(Floor::default(), Floor::max)
     }
 
+    /// What it asks at least that a constituent is new: its name is then all that is said to differ.
+    fn come(&self, role: char) -> Floor {
+        identity(role).iter().map(|name| self.floor(Name::new(name))).fold(Floor::default(), Floor::max)
+    }
+
     /// Collects what a configuration has of the attributes that ask anything.
     pub(super) fn look(&self, configuration: &Configuration) -> Look {
-        let mut look = Look { values: BTreeMap::new(), stacks: Vec::new(), stacked: true };
+        let single = configuration.parts().all(|(scope, _)| scope.is_empty());
+        let mut look =
+            Look { stated: Vec::new(), complete: Vec::new(), stacks: Vec::new(), stacked: true, single };
+        let mut blocks: BTreeMap<char, usize> = BTreeMap::new();
+        let mut counts: BTreeMap<Place, usize> = BTreeMap::new();
         for (_, part) in configuration.parts() {
             for (letter, block) in part.blocks() {
                 let role = role(&letter);
+                *blocks.entry(role).or_default() += 1;
+                // The constituent may find no partner.
+                let alone = (role != ' ').then(|| (self.gone(role, block), self.come(role)));
                 for (key, value) in block.iter().filter(|(key, _)| key.limit == Limit::Nominal) {
                     let own = self.floor(key.base);
                     if own == Floor::default() || key.base == "plies" {
                         continue;
                     }
-                    // The constituent may find no partner.
-                    let asks = if role == ' ' { own } else { own.min(self.gone(role, block)) };
-                    let known = look.values.entry((role, key.base)).or_default();
-                    match known.iter_mut().find(|(_, known)| known == value) {
-                        Some((least, _)) => *least = least.min(asks),
-                        None => known.push((asks, value.clone())),
-                    }
+                    *counts.entry((role, key.base)).or_default() += 1;
+                    let (gone, come) =
+                        alone.map_or((own, own), |(gone, come)| (own.min(gone), own.min(come)));
+                    let (place, number) = ((role, key.base), self.number(value));
+                    look.stated.push(Stated { place, number, unstated: value.is_unstated(), gone, come });
                 }
             }
             let stack = stack(part.nominal("plies"));
@@ -116,6 +165,16 @@ impl Sieve {
                 .fold(Floor::default(), Floor::max);
             look.stacks.push((own.min(gone), stack));
         }
+        look.stated.sort_by_key(|one| (one.place, one.number));
+        look.stated.dedup_by(|other, kept| {
+            let same = (other.place, other.number) == (kept.place, kept.number);
+            if same {
+                (kept.gone, kept.come) = (kept.gone.min(other.gone), kept.come.min(other.come));
+            }
+            same
+        });
+        let complete = counts.iter().filter(|((role, _), count)| blocks.get(role) == Some(*count));
+        look.complete = complete.map(|(place, _)| *place).collect();
         look
     }
 }
@@ -141,22 +200,47 @@ fn stack(plies: Option<&AttributeValue>) -> Vec<(char, String)> {
 
 impl Look {
     /// Returns what this article, as made, asks at least: it has a stated value that nothing has now, or an
-    /// order of layers. Whatever its constituents are paired with, that is a difference.
-    ///
-    /// The other way round proves nothing: what was not recorded then asks nothing.
+    /// order of layers, or nothing of it has a value that is there now. Whatever its constituents are paired
+    /// with, that is a difference.
     pub(super) fn at_least(&self, now: &Self, foreign: bool) -> Asks {
         let floor = |floor: &Floor| if foreign { floor.foreign } else { floor.usual };
-        let values = self.values.iter().flat_map(|(place, then)| {
-            let own = now.values.get(place).map_or(&[][..], Vec::as_slice);
-            let gone = move |value: &AttributeValue| {
-                !value.is_unstated() && !own.iter().any(|(_, own)| own == value)
-            };
-            then.iter().filter(move |(_, value)| gone(value)).map(|(asks, _)| floor(asks))
-        });
-        let stacks = self.stacks.iter().map(|(asks, then)| {
-            let gone = now.stacked && !now.stacks.iter().any(|(_, own)| own == then);
-            if gone { floor(asks) } else { Asks::None }
-        });
-        values.chain(stacks).max().unwrap_or_default()
+        let mut least = Asks::None;
+        let mut theirs = now.stated.as_slice();
+        for then in self.stated.chunk_by(|one, two| one.place == two.place) {
+            let Some(place) = then.first().map(|first| first.place) else { continue };
+            let from = theirs.partition_point(|one| one.place < place);
+            theirs = theirs.get(from..).unwrap_or_default();
+            let own = theirs.get(..theirs.partition_point(|one| one.place == place)).unwrap_or_default();
+            let lacks = |all: &[Stated], one: &Stated| !all.iter().any(|own| own.number == one.number);
+            let gone = then.iter().filter(|one| !one.unstated && lacks(own, one));
+            least = gone.map(|one| floor(&one.gone)).fold(least, Asks::max);
+            // What was not recorded of some constituent asks nothing of the one paired with it, and zones may
+            // come and go with all that they have.
+            if self.single && now.single && self.complete.binary_search(&place).is_ok() {
+                let soft = then.iter().any(|one| one.unstated);
+                let most = if soft { Asks::Analysis } else { Asks::Retest };
+                let come = own.iter().filter(|one| lacks(then, one));
+                least = come.map(|one| floor(&one.come).min(most)).fold(least, Asks::max);
+            }
+        }
+        for (asks, then) in &self.stacks {
+            if now.stacked && !now.stacks.iter().any(|(_, own)| own == then) {
+                least = least.max(floor(asks));
+            }
+        }
+        least
+    }
+
+    /// Whether neither has zones, joints or faces.
+    pub(super) fn is_single_as(&self, now: &Self) -> bool {
+        self.single && now.single
+    }
+
+    /// Whether both are one stack of layers, and now in another order or at other angles.
+    pub(super) fn is_stacked_otherwise(&self, now: &Self) -> bool {
+        match (self.stacks.as_slice(), now.stacks.as_slice()) {
+            ([(_, then)], [(_, own)]) => self.is_single_as(now) && then != own,
+            _ => false,
+        }
     }
 }

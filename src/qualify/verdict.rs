@@ -8,13 +8,14 @@ use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
 use super::made::{Made, made_of};
 use super::pool::{self, Completeness, Outcome};
-use super::sieve::Sieve;
+use super::reach::Reach;
+use super::sieve::{Look, Sieve};
 use super::table::{KindRow, Table};
 use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, Uses, uses};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, LoadPath, Showing, SubjectKind,
+    Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, LoadPath, Panel, Showing, SubjectKind,
 };
 use foldhash::HashMap;
 use rayon::prelude::*;
@@ -277,6 +278,7 @@ fn evaluated(
         .values()
         .filter_map(|showing| Some((showing, table.ok()?.kinds.get(showing.value.kind.as_str())?)))
         .collect();
+    let reach = Reach::of(&uses);
     let judged: Vec<Result<(Vec<Duty>, Ground), ArticleError>> = showings
         .par_iter()
         .map(|(showing, row)| {
@@ -284,9 +286,20 @@ fn evaluated(
             let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
             let rules = rules(showing, row, kind);
             let sieve = if first_look { Sieve::of(&rules) } else { Sieve::default() };
-            let (configurator, uses, demands) = (&configurator, &uses, &demands);
-            let room =
-                Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
+            let (configurator, uses, reach, demands) = (&configurator, &uses, &reach, &demands);
+            let room = Room {
+                ledger,
+                configurator,
+                uses,
+                reach,
+                demands,
+                showing,
+                row,
+                records,
+                rules,
+                sieve,
+                detail,
+            };
             let ground = Ground::of(&room);
             let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
             let candidates = OnceCell::new();
@@ -375,6 +388,7 @@ pub(super) struct Room<'a> {
     pub(super) ledger: &'a Ledger,
     pub(super) configurator: &'a Configurator<'a>,
     pub(super) uses: &'a Uses,
+    pub(super) reach: &'a Reach<'a>,
     pub(super) demands: &'a Demands,
     pub(super) showing: &'a Entry<Showing>,
     pub(super) row: &'a KindRow,
@@ -400,14 +414,21 @@ impl Room<'_> {
     ) -> Result<Vec<Duty>, ArticleError> {
         let running = OnceCell::new();
         let mut all = Vec::new();
-        for (subject, panels) in self.uses.iter().filter(|(subject, _)| subject.kind().word() == kind) {
+        let taken: BTreeMap<&str, &Entry<Panel>> = self
+            .ledger
+            .panels
+            .values()
+            .filter(|panel| self.takes(panel))
+            .map(|panel| (panel.id.as_str(), panel))
+            .collect();
+        for (subject, panels) in self.reach.subjects(kind, taken.keys().copied()) {
             if !self.contains(subject)? {
                 continue;
             }
             let mut using = Vec::new();
             if *subject == Subject::Programme {
                 let mut any = self.showing.value.applies_to.is_none();
-                for panel in self.ledger.panels.values() {
+                for panel in taken.values() {
                     any |= self.applies(panel, &Sites::default(), subject)?;
                 }
                 if any {
@@ -415,7 +436,7 @@ impl Room<'_> {
                 }
             }
             for (panel, sites) in panels {
-                let Some(entry) = self.ledger.panels.get(panel) else { continue };
+                let Some(entry) = taken.get(panel.as_str()) else { continue };
                 if self.applies(entry, sites, subject)? && self.has(entry, sites, subject)? {
                     using.push(panel.clone());
                 }
@@ -454,7 +475,8 @@ impl Room<'_> {
             if !own && at_least > Asks::None {
                 return None;
             }
-            let compared = self.compare(asked, made, &mut Sight { at_least, seen: None });
+            let compared =
+                self.compare(asked, made, &mut Sight { at_least, is_plain_judged: true, seen: None });
             (own || compared.asks == Asks::None).then_some(compared)
         };
         running.iter().filter_map(of).collect()
@@ -468,7 +490,7 @@ impl Room<'_> {
         same: Option<(&Ground, &Demands)>,
     ) -> Result<Duty, ArticleError> {
         // Panels share what is equal, so where it lies tells them apart.
-        let mut shared: HashMap<*const Configuration, Vec<Sight>> = HashMap::default();
+        let mut shared: HashMap<*const Configuration, (Look, Vec<Sight>)> = HashMap::default();
         let mut panels = BTreeMap::new();
         let mut programme = None;
         for panel in using {
@@ -491,13 +513,15 @@ impl Room<'_> {
             let Used { variants, demand, load_path } = used;
             let mut worst: Option<Judged> = None;
             for configuration in variants.iter() {
-                let sights = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
+                let (now, sights) = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
                     let now = self.sieve.look(configuration);
                     let at_least = |one: &Made<'_>| one.at_least(&now, self.is_foreign(subject, one));
-                    candidates.iter().map(|one| Sight { at_least: at_least(one), seen: None }).collect()
+                    let sight = |one| Sight { at_least: at_least(one), is_plain_judged: false, seen: None };
+                    let sights = candidates.iter().map(sight).collect();
+                    (now, sights)
                 });
                 let asked = Asked { subject, configuration, demand };
-                let compared = self.compare_all(&asked, candidates, sights);
+                let compared = self.compare_all(&asked, candidates, (now, sights));
                 let under_way = self.under_way(&asked, running);
                 let judged = self.verdict(&asked, *load_path, candidates, &compared, &under_way);
                 if worst.as_ref().is_none_or(|worst| judged.gravity() > worst.gravity()) {
