@@ -4,6 +4,10 @@ use bondline::cli::{self, Terminal};
 use std::io::{self, BufWriter, IsTerminal};
 use std::process::ExitCode;
 
+/// A run makes many short texts on several threads, and frees few of them before it ends.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     let auto = |terminal: bool| {
         let set = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty() && value != "0");

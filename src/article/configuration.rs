@@ -161,7 +161,12 @@ impl<'a> Part<'a> {
 
     /// Returns the nominal of an attribute of one constituent.
     pub fn of(self, base: &str, letter: &str) -> Option<&'a AttributeValue> {
-        let key = (Name::borne(letter)?, Name::borne(base)?, Limit::Nominal);
+        self.value(Name::borne(base)?, Name::borne(letter)?)
+    }
+
+    /// As [`Part::of`], by names that were looked up before.
+    pub fn value(self, base: Name, letter: Name) -> Option<&'a AttributeValue> {
+        let key = (letter, base, Limit::Nominal);
         find(self.rows, |own| (own.letter, own.base, own.limit).cmp(&key))
     }
 

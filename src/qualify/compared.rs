@@ -171,8 +171,7 @@ impl Room<'_> {
             }
             let mut deltas = plain(asked.configuration, article, look.is_stacked_otherwise(now));
             deltas.all.retain(|delta| self.rules.is_plain(delta.key.base));
-            let reasons = self.rules.judge(asked.configuration, article, &deltas, Detail::Verdicts);
-            reasons.iter().map(|reason| reason.effect).max().unwrap_or_default()
+            self.rules.most(asked.configuration, article, &deltas)
         };
         made.articles.iter().zip(&made.looks).map(of).min().unwrap_or_default()
     }

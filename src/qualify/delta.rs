@@ -5,7 +5,11 @@ use crate::quantity::Decimal;
 use crate::record::AttributeValue;
 use std::cmp::Reverse;
 use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
+
+static PLIES: LazyLock<Name> = LazyLock::new(|| Name::new("plies"));
+static CORE_THICKNESS: LazyLock<Name> = LazyLock::new(|| Name::new("core-thickness"));
+static NONE: LazyLock<AttributeValue> = LazyLock::new(|| AttributeValue::one("none"));
 
 /// One attribute that differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -231,31 +235,32 @@ impl Context<'_> {
 type Pairs = Vec<(Name, Name)>;
 
 /// Pairs the constituents of two stacks by the most layers aligned; without plies, in their order.
-fn pair_letters(now: Part<'_>, then: Part<'_>) -> Pairs {
+fn pair_letters<'a>(now: Part<'a>, then: Part<'a>) -> Pairs {
     let (mine, theirs) = (tokens(now), tokens(then));
-    let lettered = |part: Part<'_>| -> Vec<Name> {
-        part.blocks().map(|(letter, _)| letter).filter(|letter| !letter.is_empty()).collect()
+    let lettered = |part: Part<'a>| -> Vec<(Name, &'a [Row])> {
+        part.blocks().filter(|(letter, _)| !letter.is_empty()).collect()
     };
+    let (own, past) = (lettered(now), lettered(then));
     if mine.is_empty() || theirs.is_empty() {
-        let mut free = lettered(then);
-        let partner = |letter: Name| {
-            let at = free.iter().position(|other| role(other) == role(&letter))?;
-            Some((letter, free.remove(at)))
+        let mut free: Vec<Name> = past.iter().map(|(letter, _)| *letter).collect();
+        let partner = |(letter, _): &(Name, &[Row])| {
+            let at = free.iter().position(|other| role(other) == role(letter))?;
+            Some((*letter, free.remove(at)))
         };
-        return lettered(now).into_iter().filter_map(partner).collect();
+        return own.iter().filter_map(partner).collect();
     }
     let (letters, own_at) = distinct(&mine);
     let (partners, past_at) = distinct(&theirs);
+    let block = |blocks: &[(Name, &'a [Row])], letter: &str| -> &'a [Row] {
+        blocks.iter().find(|(own, _)| own == letter).map_or(&[], |(_, rows)| rows)
+    };
     // Whether each pair of constituents is the same but for its thickness, and whether in its thickness.
     let known: Vec<(bool, bool)> = partners
         .iter()
         .flat_map(|partner| letters.iter().map(move |letter| (letter, partner)))
-        .map(|(letter, partner)| {
-            if role(letter) != role(partner) {
-                return (false, false);
-            }
-            let (one, two) = (now.block(letter), then.block(partner));
-            (same(one, two, false), same(one, two, true))
+        .map(|(letter, partner)| match role(letter) == role(partner) {
+            true => same(block(&own, letter), block(&past, partner)),
+            false => (false, false),
         })
         .collect();
     let place = |letter: usize, partner: usize| partner * letters.len() + letter;
@@ -333,21 +338,32 @@ pub(super) fn identity(role: char) -> &'static [&'static str] {
     }
 }
 
-/// Returns whether all values that were recorded are equal: thickness alone, or all but thickness.
-fn same(now: &[Row], then: &[Row], thickness: bool) -> bool {
-    then.iter()
-        .filter(|(key, _)| (key.base == "core-thickness") == thickness && !key.base.ends_with(".depth"))
-        .all(|(key, value)| {
-            let at = now.binary_search_by(|(own, _)| (own.base, own.limit).cmp(&(key.base, key.limit)));
-            at.ok().and_then(|at| now.get(at)).is_some_and(|(_, own)| own == value)
-        })
+/// Returns whether all values that were recorded are equal: all but thickness, and thickness alone. How deep
+/// a layer lies is no property of its constituent.
+fn same(now: &[Row], then: &[Row]) -> (bool, bool) {
+    let thickness = *CORE_THICKNESS;
+    let (mut rest, mut thick) = (true, true);
+    let mut own = now;
+    for (key, value) in then {
+        let order = |(own, _): &Row| (own.base, own.limit).cmp(&(key.base, key.limit));
+        let from = own.iter().position(|row| order(row).is_ge()).unwrap_or(own.len());
+        own = own.split_at(from).1;
+        let known = if key.base == thickness { &mut thick } else { &mut rest };
+        if *known && !key.base.ends_with(".depth") {
+            *known = own.first().is_some_and(|row| order(row).is_eq() && row.1 == *value);
+        }
+        if !rest && !thick {
+            break;
+        }
+    }
+    (rest, thick)
 }
 
 /// Letter and angle of a layer; the angle is empty where it has none.
 type Token<'a> = (&'a str, &'a str);
 
 fn tokens(part: Part<'_>) -> Vec<Token<'_>> {
-    let Some(value) = part.nominal("plies") else { return Vec::new() };
+    let Some(value) = part.value(*PLIES, Name::default()) else { return Vec::new() };
     let layers = value.texts().filter(|token| !matches!(*token, "none" | "unstated"));
     layers
         .map(|token| {
@@ -359,13 +375,14 @@ fn tokens(part: Part<'_>) -> Vec<Token<'_>> {
 
 /// Order, angles and count of plies, and where cores and films stand between them.
 fn plies(context: &Context<'_>, now: Part<'_>, then: Part<'_>, pairs: &Pairs, found: &mut Deltas) {
-    let (Some(is), Some(was)) = (now.nominal("plies"), then.nominal("plies")) else { return };
+    let none = Name::default();
+    let (Some(is), Some(was)) = (now.value(*PLIES, none), then.value(*PLIES, none)) else { return };
     let kept = |(letter, _): &Token<'_>| !matches!(role(letter), 'm' | 's');
     let partner = |letter: &str| pairs.iter().find(|(own, _)| own == letter).map(|(_, other)| other.as_str());
     let mine = tokens(now).into_iter().filter(kept).map(|(letter, angle)| (partner(letter), angle));
     let theirs = tokens(then).into_iter().filter(kept).map(|(letter, angle)| (Some(letter), angle));
     if !mine.eq(theirs) {
-        let base = Name::new("plies");
+        let base = *PLIES;
         found.all.push(Delta {
             was_key: Some(context.was_key(base, Name::default())),
             was: Some(was.clone()),
@@ -433,7 +450,6 @@ fn pair_blocks(
 ) {
     // A load or a radius carries its own presence: where geometry was recorded, a new one was not there.
     let geometry = then.iter().any(|(key, _)| key.facet() == "geometry");
-    let none = AttributeValue::one("none");
     let (mut own, mut past) = (now, then);
     loop {
         // Both are in order, so the lesser of what stands in front is next.
@@ -444,11 +460,11 @@ fn pair_blocks(
             (None, None) => return,
         };
         let (is, was) = (Said::take(&mut own, base), Said::take(&mut past, base));
-        if letter.is_empty() && (matches!(base.facet(), "tool" | "claims") || base == "plies") {
+        if letter.is_empty() && (matches!(base.facet(), "tool" | "claims") || base == *PLIES) {
             continue;
         }
         let new = geometry && (base.starts_with("geometry.load.") || base == "geometry.radius");
-        let Some(conformed) = was.nominal.or(new.then_some(&none)) else {
+        let Some(conformed) = was.nominal.or(new.then_some(&NONE)) else {
             found.not_recorded.push(context.key(base, letter));
             continue;
         };

@@ -147,6 +147,27 @@ impl<'a> Rules<'a> {
 
     /// Judges what differs.
     pub fn judge(&self, now: &Configuration, made: &AsMade, deltas: &Deltas, detail: Detail) -> Vec<Reason> {
+        let mut reasons = Vec::new();
+        self.each(now, made, deltas, detail, |_, reason| reasons.push(reason()));
+        reasons
+    }
+
+    /// Returns what all that differs asks, without the words.
+    pub fn most(&self, now: &Configuration, made: &AsMade, deltas: &Deltas) -> Asks {
+        let mut most = Asks::None;
+        self.each(now, made, deltas, Detail::Verdicts, |effect, _| most = most.max(effect));
+        most
+    }
+
+    /// Hands out what each difference asks, and the way to put it in words.
+    fn each(
+        &self,
+        now: &Configuration,
+        made: &AsMade,
+        deltas: &Deltas,
+        detail: Detail,
+        mut found: impl FnMut(Asks, &dyn Fn() -> Reason),
+    ) {
         let kind = self.kind;
         type Ruled<'r> = (Option<Ruling<'r>>, Vec<&'r Delta>);
         let mut groups: BTreeMap<(Name, Name, &str), Ruled<'_>> = BTreeMap::new();
@@ -159,11 +180,11 @@ impl<'a> Rules<'a> {
             let group = groups.entry((delta.key.scope, letter, rule.key));
             group.or_insert_with(|| (rule.ruling, Vec::new())).1.push(delta);
         }
-        let mut reasons = Vec::new();
         for ((_, _, key), (ruling, group)) in groups {
             let Some(ruling) = ruling else {
-                let allowed = |delta: &&Delta| reason(delta, Asks::None, no_rule(kind, key), String::new());
-                reasons.extend(group.iter().map(allowed));
+                for delta in group {
+                    found(Asks::None, &|| reason(delta, Asks::None, no_rule(kind, key), String::new()));
+                }
                 continue;
             };
             let source = || match (ruling.cell, self.own) {
@@ -189,20 +210,20 @@ impl<'a> Rules<'a> {
                     let mut by_width = false;
                     if widened && delta.nominal {
                         // Its own reason: whoever accepts the nominal has not accepted the wider limits.
-                        reasons.push(limits_reason(delta, wider(kind, key), source()));
+                        found(Asks::Analysis, &|| limits_reason(delta, wider(kind, key), source()));
                     } else if widened && own_effect < Asks::Analysis {
                         own_effect = Asks::Analysis;
                         by_width = true;
                     }
                     if own_effect > Asks::None || detail == Detail::Allowed {
-                        let rule =
-                            if by_width { wider(kind, key) } else { rule_words(kind, key, step, softened) };
-                        reasons.push(reason(delta, own_effect, rule, source()));
+                        let rule = || {
+                            if by_width { wider(kind, key) } else { rule_words(kind, key, step, softened) }
+                        };
+                        found(own_effect, &|| reason(delta, own_effect, rule(), source()));
                     }
                 }
             }
         }
-        reasons
     }
 }
 

@@ -54,8 +54,13 @@ pub(super) struct Look {
     single: bool,
 }
 
-/// Role of a constituent and attribute.
-type Place = (char, Name);
+/// Role of a constituent and attribute, in one number that is quick to compare. No load is among them, so
+/// the place of the attribute stands for it.
+type Place = usize;
+
+fn place_of(role: char, attribute: Name) -> Place {
+    (role as usize) << 16 | attribute.place()
+}
 
 /// One value of one place.
 struct Stated {
@@ -133,12 +138,12 @@ impl Sieve {
         let single = configuration.parts().all(|(scope, _)| scope.is_empty());
         let mut look =
             Look { stated: Vec::new(), complete: Vec::new(), stacks: Vec::new(), stacked: true, single };
-        let mut blocks: BTreeMap<char, usize> = BTreeMap::new();
+        let mut blocks: BTreeMap<usize, usize> = BTreeMap::new();
         let mut counts: BTreeMap<Place, usize> = BTreeMap::new();
         for (_, part) in configuration.parts() {
             for (letter, block) in part.blocks() {
                 let role = role(&letter);
-                *blocks.entry(role).or_default() += 1;
+                *blocks.entry(role as usize).or_default() += 1;
                 // The constituent may find no partner.
                 let alone = (role != ' ').then(|| (self.gone(role, block), self.come(role)));
                 for (key, value) in block.iter().filter(|(key, _)| key.limit == Limit::Nominal) {
@@ -146,10 +151,10 @@ impl Sieve {
                     if own == Floor::default() || key.base == "plies" {
                         continue;
                     }
-                    *counts.entry((role, key.base)).or_default() += 1;
+                    *counts.entry(place_of(role, key.base)).or_default() += 1;
                     let (gone, come) =
                         alone.map_or((own, own), |(gone, come)| (own.min(gone), own.min(come)));
-                    let (place, number) = ((role, key.base), self.number(value));
+                    let (place, number) = (place_of(role, key.base), self.number(value));
                     look.stated.push(Stated { place, number, unstated: value.is_unstated(), gone, come });
                 }
             }
@@ -173,7 +178,7 @@ impl Sieve {
             }
             same
         });
-        let complete = counts.iter().filter(|((role, _), count)| blocks.get(role) == Some(*count));
+        let complete = counts.iter().filter(|(place, count)| blocks.get(&(**place >> 16)) == Some(*count));
         look.complete = complete.map(|(place, _)| *place).collect();
         look
     }
@@ -198,6 +203,20 @@ fn stack(plies: Option<&AttributeValue>) -> Vec<(char, String)> {
         .collect()
 }
 
+/// Takes what stands in front of one place.
+fn take<'a>(all: &mut &'a [Stated], place: Place) -> &'a [Stated] {
+    let upto = all.iter().position(|one| one.place != place).unwrap_or(all.len());
+    let (taken, rest) = all.split_at(upto);
+    *all = rest;
+    taken
+}
+
+/// Leaves out what stands before a place.
+fn skip(all: &mut &[Stated], place: Place) {
+    let upto = all.iter().position(|one| one.place >= place).unwrap_or(all.len());
+    *all = all.split_at(upto).1;
+}
+
 impl Look {
     /// Returns what this article, as made, asks at least: it has a stated value that nothing has now, or an
     /// order of layers, or nothing of it has a value that is there now. Whatever its constituents are paired
@@ -205,21 +224,25 @@ impl Look {
     pub(super) fn at_least(&self, now: &Self, foreign: bool) -> Asks {
         let floor = |floor: &Floor| if foreign { floor.foreign } else { floor.usual };
         let mut least = Asks::None;
-        let mut theirs = now.stated.as_slice();
-        for then in self.stated.chunk_by(|one, two| one.place == two.place) {
-            let Some(place) = then.first().map(|first| first.place) else { continue };
-            let from = theirs.partition_point(|one| one.place < place);
-            theirs = theirs.get(from..).unwrap_or_default();
-            let own = theirs.get(..theirs.partition_point(|one| one.place == place)).unwrap_or_default();
+        let (mut past, mut own) = (self.stated.as_slice(), now.stated.as_slice());
+        let mut complete = self.complete.as_slice();
+        while let Some(first) = past.first() {
+            let place = first.place;
+            let then = take(&mut past, place);
+            skip(&mut own, place);
+            let now_there = take(&mut own, place);
             let lacks = |all: &[Stated], one: &Stated| !all.iter().any(|own| own.number == one.number);
-            let gone = then.iter().filter(|one| !one.unstated && lacks(own, one));
+            let gone = then.iter().filter(|one| !one.unstated && lacks(now_there, one));
             least = gone.map(|one| floor(&one.gone)).fold(least, Asks::max);
+            while complete.first().is_some_and(|one| *one < place) {
+                complete = complete.get(1..).unwrap_or_default();
+            }
             // What was not recorded of some constituent asks nothing of the one paired with it, and zones may
             // come and go with all that they have.
-            if self.single && now.single && self.complete.binary_search(&place).is_ok() {
+            if complete.first() == Some(&place) && self.is_single_as(now) {
                 let soft = then.iter().any(|one| one.unstated);
                 let most = if soft { Asks::Analysis } else { Asks::Retest };
-                let come = own.iter().filter(|one| lacks(then, one));
+                let come = now_there.iter().filter(|one| lacks(then, one));
                 least = come.map(|one| floor(&one.come).min(most)).fold(least, Asks::max);
             }
         }
