@@ -1,5 +1,6 @@
 //! Comparison, the sensitivity table, coverage, verdicts, the retest plan.
 
+mod alone;
 mod asked;
 pub mod assumed;
 pub mod behind;
