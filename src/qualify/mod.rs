@@ -6,6 +6,7 @@ pub mod assumed;
 pub mod behind;
 mod beside;
 mod compared;
+pub mod complete;
 pub mod concede;
 pub mod conform;
 pub mod coverage;

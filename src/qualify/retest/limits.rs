@@ -52,10 +52,10 @@ pub fn limits(
     for (key, duty) in wanted.iter().filter_map(|key| Some((*key, evaluation.duties.get(*key)?))) {
         let (showing, subject) = key;
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
-            let any =
-                |which: &dyn Fn(&crate::qualify::judge::Reason) -> bool| judged.because.iter().any(which);
-            let structural = any(&|reason| reason.attribute == "skin.structural");
-            let ramp = any(&|reason| reason.rule == "the requirement moved");
+            let structural = judged.because.iter().any(|reason| reason.attribute == "skin.structural");
+            let over =
+                ledger.showings.get(showing).is_some_and(|one| one.value.accept.above_skin_by.is_some());
+            let ramp = over && judged.verdict == Verdict::Failed;
             if let Some(used) = evaluation.grounds.demands.of(subject, panel).filter(|_| structural || ramp) {
                 let skin = if structural { &used.demand.structural } else { &used.demand.ramp };
                 let finish = skin.as_ref().and_then(|(_, surface)| surface.strip_prefix("finish/"));

@@ -55,7 +55,7 @@ pub fn ways<'e>(
     limits: &[AttributeLimit],
 ) -> Vec<String> {
     let mut undo: BTreeSet<String> = BTreeSet::new();
-    let mut film: BTreeMap<String, usize> = BTreeMap::new();
+    let mut film: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     let mut hot: BTreeSet<String> = BTreeSet::new();
     let mut strength = false;
     let mut any = false;
@@ -80,7 +80,8 @@ pub fn ways<'e>(
             .get(&key.0)
             .is_some_and(|showing| showing.value.kind.as_str().contains("strength"));
         let old = before(key).map(Duty::because).unwrap_or_default();
-        for reason in duty.because() {
+        let reasons = duty.because();
+        for reason in &reasons {
             let known = |old: &Reason| old.attribute == reason.attribute && old.is == reason.is;
             if reason.effect == Asks::None || old.iter().any(known) {
                 continue;
@@ -92,7 +93,10 @@ pub fn ways<'e>(
                 && !reason.was.starts_with("0 ")
                 && lapsed
             {
-                *film.entry(reason.was.clone()).or_default() += 1;
+                let is_film = |reason: &Reason| reason.attribute.starts_with("film-build");
+                let others = reasons.iter().filter(|other| !is_film(other)).map(|other| other.effect);
+                let left = others.max().unwrap_or_default();
+                film.entry(reason.was.clone()).or_default().insert(format!("{} (then asks {left})", key.0));
             } else if reason.attribute == "skin.structural" && !by_colour {
                 hot.insert(format!(
                     "a lighter colour on {}: no structural skin above {}",
@@ -109,11 +113,9 @@ pub fn ways<'e>(
     }
     let mut all: Vec<String> = limits.iter().map(said).collect();
     all.extend(hot);
-    all.extend(film.into_iter().map(|(was, count)| {
-        format!(
-            "a film no thicker than {was}: takes the film out of {count} {}",
-            if count == 1 { "duty" } else { "duties" }
-        )
+    all.extend(film.into_iter().map(|(was, showings)| {
+        let named: Vec<String> = showings.into_iter().collect();
+        format!("a film no thicker than {was}: takes the film out of {}", named.join(", "))
     }));
     if !undo.is_empty() {
         let more = undo.len().saturating_sub(UNDO_SHOWN);
