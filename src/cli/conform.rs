@@ -195,6 +195,15 @@ fn text_of(entry: &Entry<Evidence>, now: &Loaded) -> Result<String, Failure> {
         .map_err(|_| Failure::new(format!("`{}` is not UTF-8", entry.file), "save it as UTF-8"))
 }
 
+/// Reads the ledger as it was at the commit that a record names: at that very commit, not at whatever a name
+/// stands for today.
+pub(super) fn as_of(context: &Context, place: &Place, commit: &str) -> Result<Loaded, Failure> {
+    if commit.len() < 7 || !commit.chars().all(|digit| digit.is_ascii_hexdigit()) {
+        return Err(Failure::new(format!("`{commit}` is no commit's id"), "write its hexadecimal digits"));
+    }
+    context.load(place, &Source { at: Some(commit.to_string()), staged: false })
+}
+
 /// Works out what the record lacks from the ledger at the commit that it names.
 fn complete(
     context: &Context,
@@ -221,8 +230,7 @@ fn complete(
     let conformed = conformed.ok_or_else(|| refused(&CompleteError::NotConformed(entry.id.clone())))?;
     let commit = conformed.commit.as_ref();
     let commit = commit.ok_or_else(|| refused(&CompleteError::NoCommit(entry.id.clone())))?;
-    let then = Source { at: Some(commit.to_string()), staged: false };
-    let design = context.load(place, &then).map_err(|fault| {
+    let design = as_of(context, place, commit.as_str()).map_err(|fault| {
         Failure::new(
             format!(
                 "evidence/{} was conformed at {commit}, which can't be read: {}",

@@ -1,6 +1,7 @@
 //! `bondline hook`.
 
-use super::args::{HookArgs, HookCommand, HookRunArgs, Source};
+use super::args::{HookArgs, HookCommand, HookRunArgs};
+use super::conform::as_of;
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
 use crate::change::diff::diff;
 use crate::gate::{Completions, Finding, Side, judge, to_be_completed};
@@ -147,9 +148,7 @@ fn completions(context: &Context, place: &Place, base: &Loaded, staged: &Loaded)
     let one = |entry: &Entry<Evidence>| {
         let commit = entry.value.conformed.as_ref().and_then(|conformed| conformed.commit.as_ref());
         let commit = commit.ok_or_else(|| "it names no commit that it was conformed at".to_string())?;
-        let then = Source { at: Some(commit.to_string()), staged: false };
-        let design = context
-            .load(place, &then)
+        let design = as_of(context, place, commit.as_str())
             .map_err(|fault| format!("the ledger of commit {commit} can't be read: {}", fault.message))?;
         completed(&design.ledger, entry).map_err(|fault| fault.to_string())
     };

@@ -151,9 +151,14 @@ pub fn completed(design: &Ledger, entry: &Entry<Evidence>) -> Result<Completion,
     }
     tested_as_recorded(entry, &made)?;
     others_as_recorded(entry, &made, &added)?;
-    // What is taken from the panels concerns what was tested and the tools; the rest stands in the records.
-    let taken = added.iter().any(|(key, _)| matches!(key.facet(), "claims" | "tool"));
-    let assumptions = if taken { made.assumptions } else { Vec::new() };
+    // What is taken from the panels concerns claims and tools; the rest stands in the records.
+    let any = |facet: &str| added.iter().any(|(key, _)| key.facet() == facet);
+    let (claims, tools) = (any("claims"), any("tool"));
+    let mut assumptions = made.assumptions;
+    assumptions.retain(|one| match (one.contains("names no tool"), one.contains("taken from the panels")) {
+        (true, _) => tools,
+        (false, panels) => panels && claims,
+    });
     Ok(Completion { id: entry.id.clone(), subject: made.subject, added, form: FORM, assumptions })
 }
 
