@@ -4,11 +4,11 @@
 //! all zones of a panel, tolerances, windows, criteria. The search takes it that a paler colour and a thinner
 //! film never lose what a darker and a thicker one keep.
 
-use crate::article::{ArticleError, Subject, film_build};
+use crate::article::{ArticleError, Key, Subject, film_build};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::alone::{Alone, Used};
 use crate::qualify::delta::number;
-use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
+use crate::qualify::verdict::{DutyKey, Evaluation, Judged, Verdict};
 use crate::quantity::{Fraction, Length, Quantity};
 use crate::record::{Colour, Finish};
 use std::collections::{BTreeMap, BTreeSet};
@@ -64,15 +64,13 @@ pub fn limits(
                     own.entry(showing.clone()).or_default().push((subject.clone(), panel.clone()));
                 }
             }
-            let films = judged.because.iter().filter(|reason| reason.attribute.starts_with("film-build"));
-            let was = films.filter_map(|reason| number(&reason.was)?.0.to_string().parse::<f64>().ok());
-            let thinnest = was.fold(f64::INFINITY, f64::min);
-            if let (Subject::Painted(_, Some(finish)), true, Verdict::Lapsed) =
-                (subject, thinnest.is_finite(), judged.verdict)
-            {
-                let (least, own) = film.entry(finish.clone()).or_insert((thinnest, Hung::new()));
-                *least = least.min(thinnest);
-                own.entry(showing.clone()).or_default().push((subject.clone(), panel.clone()));
+            for (finish, was) in thinner_once(ledger, subject, judged) {
+                let (least, own) = film.entry(finish).or_insert((was, Hung::new()));
+                *least = least.min(was);
+                let own = own.entry(showing.clone()).or_default();
+                if !own.iter().any(|(one, at)| one == subject && at == panel) {
+                    own.push((subject.clone(), panel.clone()));
+                }
             }
         }
     }
@@ -92,6 +90,28 @@ pub fn limits(
         all.extend(search.run("film-build.max", now, 1.0, *least, hung)?);
     }
     Ok(all)
+}
+
+/// Finishes whose film is thicker than it was conformed, with the film in um that it was.
+fn thinner_once(ledger: &Ledger, subject: &Subject, judged: &Judged) -> Vec<(String, f64)> {
+    let mut all = Vec::new();
+    for reason in judged.because.iter().filter(|reason| reason.attribute.starts_with("film-build")) {
+        let was = number(&reason.was).and_then(|(was, _)| was.to_string().parse::<f64>().ok());
+        let finish = match subject {
+            Subject::Painted(_, finish) => finish.clone(),
+            // The zones of a panel are numbered in the order that they are written in.
+            Subject::Panel(id) => Key::parse(&reason.attribute).scope.strip_prefix('z').and_then(|place| {
+                let place = place.parse::<usize>().ok()?.checked_sub(1)?;
+                let zone = ledger.panels.get(id)?.value.zones.get(place)?;
+                Some(zone.finish.as_ref()?.id().to_string())
+            }),
+            _ => None,
+        };
+        if let (Some(finish), Some(was), Verdict::Lapsed) = (finish, was, judged.verdict) {
+            all.push((finish, was));
+        }
+    }
+    all
 }
 
 struct Search<'a> {

@@ -96,7 +96,10 @@ pub fn ways<'e>(
                 let is_film = |reason: &Reason| reason.attribute.starts_with("film-build");
                 let others = reasons.iter().filter(|other| !is_film(other)).map(|other| other.effect);
                 let left = others.max().unwrap_or_default();
-                film.entry(reason.was.clone()).or_default().insert(format!("{} (then asks {left})", key.0));
+                film.entry(reason.was.clone()).or_default().insert(match left {
+                    Asks::None => key.0.clone(),
+                    left => format!("{} (then asks {left})", key.0),
+                });
             } else if reason.attribute == "skin.structural" && !by_colour {
                 hot.insert(format!(
                     "a lighter colour on {}: no structural skin above {}",
