@@ -74,20 +74,23 @@ pub fn limits(
             }
         }
     }
-    let alone = Alone::new(ledger, &evaluation.uses);
+    if hot.is_empty() && film.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut search = Search { alone: Alone::new(ledger, &evaluation.uses), trial: ledger.clone() };
     let mut all = Vec::new();
     for (id, hung) in &hot {
         let Some(finish) = ledger.finishes.get(id) else { continue };
         let written = finish.value.colour.as_ref().and_then(|colour| colour.solar_absorptance.as_ref());
         let now = written.map_or(1.0, |own| own.si());
-        let search = Search { alone: &alone, ledger, finish, trial: &paler };
-        all.extend(search.run("colour.absorptance", now, HUNDREDTHS, 0.0, hung)?);
+        let knob = Knob { finish, attribute: "colour.absorptance", per_unit: HUNDREDTHS, turned: paler };
+        all.extend(search.run(&knob, now, 0.0, hung)?);
     }
     for (id, (least, hung)) in &film {
         let Some(finish) = ledger.finishes.get(id) else { continue };
         let Ok(now) = film_build(&finish.value).1.to_string().parse::<f64>() else { continue };
-        let search = Search { alone: &alone, ledger, finish, trial: &thinner };
-        all.extend(search.run("film-build.max", now, 1.0, *least, hung)?);
+        let knob = Knob { finish, attribute: "film-build.max", per_unit: 1.0, turned: thinner };
+        all.extend(search.run(&knob, now, *least, hung)?);
     }
     Ok(all)
 }
@@ -114,32 +117,55 @@ fn thinner_once(ledger: &Ledger, subject: &Subject, judged: &Judged) -> Vec<(Str
     all
 }
 
-struct Search<'a> {
-    alone: &'a Alone<'a>,
-    ledger: &'a Ledger,
+/// The attribute of a finish that is turned.
+struct Knob<'a> {
     finish: &'a Entry<Finish>,
+    attribute: &'static str,
+    /// Steps in one unit.
+    per_unit: f64,
     /// The finish with another value.
-    trial: &'a dyn Fn(&Finish, f64) -> Option<Finish>,
+    turned: fn(&Finish, f64) -> Option<Finish>,
+}
+
+struct Search<'a> {
+    alone: Alone<'a>,
+    /// The ledger that trials alter.
+    trial: Ledger,
 }
 
 impl Search<'_> {
-    /// `per_unit` is the number of steps in one unit; `least` surely restores what can be restored.
+    /// `least` surely restores what can be restored.
     fn run(
-        &self,
-        attribute: &'static str,
+        &mut self,
+        knob: &Knob<'_>,
         now: f64,
-        per_unit: f64,
+        least: f64,
+        hung: &Hung,
+    ) -> Result<Option<AttributeLimit>, ArticleError> {
+        let found = self.searched(knob, now, least, hung);
+        self.trial.finishes.insert(knob.finish.id.clone(), knob.finish.clone());
+        found
+    }
+
+    fn searched(
+        &mut self,
+        knob: &Knob<'_>,
+        now: f64,
         least: f64,
         hung: &Hung,
     ) -> Result<Option<AttributeLimit>, ArticleError> {
         // A hair more, so that 0.29 is 29 hundredths and not 28.
         #[allow(clippy::cast_possible_truncation)]
-        let steps = |value: f64| (value * per_unit + 1e-9).floor().clamp(0.0, 1e9) as i64;
+        let steps = |value: f64| (value * knob.per_unit + 1e-9).floor().clamp(0.0, 1e9) as i64;
         let (least, mut limit) = (steps(least), steps(now));
+        // What lapsed by becoming paler or thinner is not restored by more of that.
+        if least >= limit {
+            return Ok(None);
+        }
         let mut restored = Hung::new();
         let mut left: BTreeSet<DutyKey> = BTreeSet::new();
         for (showing, asked) in hung {
-            for (used, met) in asked.iter().zip(self.met(least, per_unit, showing, asked)?) {
+            for (used, met) in asked.iter().zip(self.met(knob, least, showing, asked)?) {
                 if met {
                     restored.entry(showing.clone()).or_default().push(used.clone());
                 } else {
@@ -147,10 +173,14 @@ impl Search<'_> {
                 }
             }
         }
+        // Restored on one panel and not on another is not restored.
+        for (showing, asked) in &mut restored {
+            asked.retain(|(subject, _)| !left.contains(&(showing.clone(), subject.clone())));
+        }
         let mut restores: BTreeSet<DutyKey> = BTreeSet::new();
-        for (showing, asked) in &restored {
+        for (showing, asked) in restored.iter().filter(|(_, asked)| !asked.is_empty()) {
             restores.extend(asked.iter().map(|(subject, _)| (showing.clone(), subject.clone())));
-            let all = |at: i64| Ok(self.met(at, per_unit, showing, asked)?.into_iter().all(|met| met));
+            let mut all = |at: i64| Ok(self.met(knob, at, showing, asked)?.into_iter().all(|met| met));
             if all(limit)? {
                 continue;
             }
@@ -161,27 +191,35 @@ impl Search<'_> {
             }
             limit = low;
         }
-        // Restored on one panel and not on another is not restored.
-        restores.retain(|key| !left.contains(key));
         if restores.is_empty() {
             return Ok(None);
         }
         #[allow(clippy::cast_precision_loss)]
-        let largest = limit as f64 / per_unit;
-        let (finish, restores) = (self.finish.id.clone(), restores.into_iter().collect());
-        Ok(Some(AttributeLimit { finish, attribute, now, largest, restores, leaves: left.len() }))
+        let largest = limit as f64 / knob.per_unit;
+        Ok(Some(AttributeLimit {
+            finish: knob.finish.id.clone(),
+            attribute: knob.attribute,
+            now,
+            largest,
+            restores: restores.into_iter().collect(),
+            leaves: left.len(),
+        }))
     }
 
-    fn met(&self, at: i64, per_unit: f64, showing: &str, asked: &[Used]) -> Result<Vec<bool>, ArticleError> {
+    fn met(
+        &mut self,
+        knob: &Knob<'_>,
+        at: i64,
+        showing: &str,
+        asked: &[Used],
+    ) -> Result<Vec<bool>, ArticleError> {
         #[allow(clippy::cast_precision_loss)]
-        let Some(finish) = (self.trial)(&self.finish.value, at as f64 / per_unit) else {
+        let Some(finish) = (knob.turned)(&knob.finish.value, at as f64 / knob.per_unit) else {
             return Ok(vec![false; asked.len()]);
         };
-        let mut trial = self.ledger.clone();
-        trial
-            .finishes
-            .insert(self.finish.id.clone(), Entry { value: Arc::new(finish), ..self.finish.clone() });
-        self.alone.met(&trial, showing, asked)
+        let finish = Entry { value: Arc::new(finish), ..knob.finish.clone() };
+        self.trial.finishes.insert(finish.id.clone(), finish);
+        self.alone.met(&self.trial, showing, asked)
     }
 }
 
