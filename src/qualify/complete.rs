@@ -36,15 +36,15 @@ pub enum CompleteError {
     #[error(transparent)]
     Conform(#[from] ConformError),
     /// What is recorded is not what the commit gives.
-    #[error("evidence/{id} records {attribute} as `{recorded}`, but its commit gives `{computed}`")]
+    #[error("evidence/{id} records {attribute} as {recorded}, but its commit gives {computed}")]
     Differs {
         /// The evidence.
         id: String,
         /// The attribute.
         attribute: String,
-        /// As recorded.
+        /// As recorded, in words.
         recorded: String,
-        /// As the commit gives it.
+        /// As the commit gives it, in words.
         computed: String,
     },
     /// An attribute that is lacking has several values.
@@ -127,9 +127,7 @@ pub fn completed(design: &Ledger, entry: &Entry<Evidence>) -> Result<Completion,
     let computed: BTreeMap<Key, &AttributeValue> =
         made.configuration.in_order().into_iter().map(|(key, value)| (*key, value)).collect();
     let differs = |key: &Key, recorded: Option<&AttributeValue>, computed: Option<&AttributeValue>| {
-        let word =
-            |value: Option<&AttributeValue>| value.map_or_else(|| "nothing".to_string(), ToString::to_string);
-        let (recorded, computed) = (word(recorded), word(computed));
+        let (recorded, computed) = (quoted(recorded), quoted(computed));
         CompleteError::Differs { id: id.clone(), attribute: key.to_string(), recorded, computed }
     };
     for (key, value) in &recorded {
@@ -162,6 +160,10 @@ pub fn completed(design: &Ledger, entry: &Entry<Evidence>) -> Result<Completion,
     Ok(Completion { id: entry.id.clone(), subject: made.subject, added, form: FORM, assumptions })
 }
 
+fn quoted<T: ToString>(value: Option<T>) -> String {
+    value.map_or_else(|| "nothing".to_string(), |value| format!("`{}`", value.to_string()))
+}
+
 /// The record under the names that it had then: its label may have followed a rename since.
 fn as_of_then(design: &Ledger, entry: &Entry<Evidence>) -> Entry<Evidence> {
     let mut value = (*entry.value).clone();
@@ -190,8 +192,8 @@ fn tested_as_recorded(entry: &Entry<Evidence>, made: &Conformity) -> Result<(), 
             return Err(CompleteError::Differs {
                 id: entry.id.clone(),
                 attribute: format!("tested.{name}"),
-                recorded: recorded.unwrap_or_default(),
-                computed: computed.unwrap_or_else(|| "nothing".to_string()),
+                recorded: quoted(recorded),
+                computed: quoted(computed),
             });
         }
     }
@@ -218,13 +220,11 @@ fn others_as_recorded(
     if equal {
         return Ok(());
     }
-    let count = |articles: usize| format!("{articles} further articles, or others than these");
-    Err(CompleteError::Differs {
-        id: entry.id.clone(),
-        attribute: "others".to_string(),
-        recorded: count(conformed.others.len()),
-        computed: count(made.others.len()),
-    })
+    let (recorded, computed) = match (conformed.others.len(), made.others.len()) {
+        (one, two) if one == two => ("these".to_string(), "others".to_string()),
+        (one, two) => (format!("{one} further articles"), format!("{two}")),
+    };
+    Err(CompleteError::Differs { id: entry.id.clone(), attribute: "others".to_string(), recorded, computed })
 }
 
 #[cfg(test)]
@@ -283,6 +283,30 @@ mod tests {
             fault.to_string(),
             "evidence/e-etw records fibre-areal.a as `195 g/m2`, but its commit gives `200 g/m2`"
         );
+    }
+
+    #[test]
+    fn a_tolerance_that_was_not_recorded_and_articles_that_were_not_made_are_differences() {
+        let ledger = base();
+        let entry = older(&ledger, "e-etw", &["weave"]);
+        let mut wider = ledger.clone();
+        let material = Arc::make_mut(&mut wider.materials.get_mut("cw-200").unwrap().value);
+        let resin = material.resin.as_mut().unwrap();
+        resin.content = serde_yaml::from_str("37 % +/- 2 %").unwrap();
+        let fault = completed(&wider, &entry).unwrap_err();
+        assert_eq!(
+            fault.to_string(),
+            "evidence/e-etw records resin-content.low.a as nothing, but its commit gives `35 %`"
+        );
+        let mut several = entry.clone();
+        let conformed = Arc::make_mut(&mut several.value).conformed.as_mut().unwrap();
+        conformed
+            .others
+            .push(BTreeMap::from([("fibre-areal.a".to_string(), AttributeValue::one("190 g/m2"))]));
+        assert!(matches!(
+            completed(&ledger, &several),
+            Err(CompleteError::Differs { attribute, .. }) if attribute == "others"
+        ));
     }
 
     #[test]

@@ -132,7 +132,7 @@ pub struct RetestPlan {
 
 /// Plans what closes the duties named by `keys`, as the ledger stands.
 ///
-/// The ways without a test name no searched limits; [`limits`] finds them.
+/// The ways without a test name no searched limits; [`limits()`] finds them.
 pub fn plan(ledger: &Ledger, evaluation: &Evaluation, keys: &[DutyKey]) -> RetestPlan {
     plan_with(ledger, &Configurator::new(ledger), evaluation, keys)
 }
