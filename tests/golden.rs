@@ -92,6 +92,12 @@ fn transcript(case: &Path) -> String {
                 files(&bench.ledger().join(path)).iter().for_each(|file| all.push_str(&format!("{file}\n")));
                 all.push('\n');
             }
+            ["replace", path, old, new] => {
+                let (old, new) = (words::unescape(old), words::unescape(new));
+                let text = bench.read(path);
+                assert!(text.contains(&old), "{path} does not hold {old:?}");
+                bench.write(path, &text.replace(&old, &new));
+            }
             ["stage"] => layout::stage(&bench.ledger()),
             ["commit", message] => layout::commit(&bench.ledger(), message),
             _ => panic!("no command of golden cases: {line}"),

@@ -30,7 +30,8 @@ documents! {
     AssemblyMass { assembly: String, quantity: u32, each_kg: f64, budget_kg: Option<f64>, margin_kg: Option<f64>, margin_with_growth_kg: Option<f64>, probability_within: Option<f64> }
     Contribution { what: String, r#where: String, kg: f64 }
     Balance { moment_kg_m: f64, limit_kg_m: Option<f64>, share_without_position: f64, ok: Option<bool> }
-    PanelMass { panel: String, quantity: u32, each_kg: f64, kg: f64, contributions: Vec<Contribution>, group: Option<String>, low_kg: f64, high_kg: f64, with_growth_kg: f64, maturity: String, weighings: usize, provisional: bool, balance: Option<Balance> }
+    PanelMass { panel: String, quantity: u32, each_kg: f64, kg: f64, contributions: Vec<Contribution>, group: Option<String>, low_kg: f64, high_kg: f64, with_growth_kg: f64, maturity: String, weighings: usize, provisional: bool, residuals: Vec<Residual>, balance: Option<Balance> }
+    Residual { weighing: String, serial: Option<String>, on: Option<String>, condition: String, weighed_kg: f64, predicted_kg: f64, as_built: bool, residual_kg: f64, residual_percent: Option<f64>, counts: bool }
     Cause { cause: String, at_low_kg: f64, at_high_kg: f64 }
     Mass { schema: String, scope: String, total: Total, cg_m: Option<[f64; 3]>, share_without_position: f64, groups: Vec<Group>, assemblies: Vec<AssemblyMass>, panels: Vec<PanelMass>, parts: Vec<Value>, spread: Value, causes: Vec<Cause> }
     Reason { attribute: String, was: String, is: String, effect: String, rule: String, source: String, evidence: Option<String>, panels: Vec<String> }
@@ -39,8 +40,10 @@ documents! {
     PanelMove { panel: String, delta_kg: f64 }
     DutyRow { showing: String, subject: String, was_subject: Option<String>, was: Option<String>, was_asks: Option<String>, now: Option<String>, asks: String, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<String> }
     Ended { showing: String, subject: String, was: String }
-    Step { showing: String, build: Option<String>, closes: Vec<String>, kind: String, specimens: u32, panels: u32, shares: Option<String>, conditioning_weeks: f64, start_week: f64, weeks: f64, cost: Option<f64>, prerequisite: bool }
-    Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, assumptions: Vec<String> }
+    Step { showing: String, build: Option<String>, closes: Vec<String>, kind: String, specimens: u32, panels: u32, shares: Option<String>, lead_weeks: f64, layup_weeks: f64, conditioning_weeks: f64, conditioned_with: Option<String>, test_weeks: f64, start_week: f64, weeks: f64, cost: Option<f64>, prerequisite: bool }
+    Limit { finish: String, attribute: String, unit: String, now: f64, largest: f64, restores: Vec<Restored>, leaves: usize }
+    Restored { showing: String, subject: String }
+    Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, limits: Vec<Limit>, assumptions: Vec<String> }
     Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
     Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
@@ -49,7 +52,7 @@ documents! {
     HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
     Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
     New { schema: String, ledger: String }
-    Written { evidence: String, file: String, subject: String, assumptions: Vec<String> }
+    Written { evidence: String, file: String, subject: String, assumptions: Vec<String>, added: Option<Vec<String>> }
     Conform { schema: String, written: Vec<Written>, unchanged: Vec<String>, dry_run: bool }
     Stands { showing: String, subject: String }
     Assumption { kind: String, address: Option<String>, what: String, mass_kg: f64, duties: Vec<Stands>, panels: Vec<String> }
@@ -106,6 +109,14 @@ fn mass_documents_add_up() {
         assert!(mass.total.low_kg < mass.total.kg && mass.total.kg < mass.total.high_kg, "{line}");
         for panel in &mass.panels {
             near(panel.contributions.iter().map(|one| one.kg).sum(), panel.each_kg);
+            let counted: Vec<f64> =
+                panel.residuals.iter().filter(|one| one.counts).map(|one| one.residual_kg).collect();
+            // What counts is the mean of the residuals on top of what is predicted now.
+            let mean = counted.iter().sum::<f64>() / counted.len().max(1) as f64;
+            near(f64::from(panel.quantity) * (panel.each_kg + mean), panel.kg);
+            for one in &panel.residuals {
+                near(one.weighed_kg - one.predicted_kg, one.residual_kg);
+            }
         }
         for group in &mass.groups {
             assert_eq!(group.margin_kg, group.budget_kg.map(|budget| budget - group.kg), "{line}");
@@ -138,6 +149,11 @@ fn impact_documents_agree_with_mass_and_gaps() {
         let end = impact.retest.steps.iter().map(|step| step.start_week + step.weeks).fold(0.0, f64::max);
         near(impact.retest.weeks, end);
         assert!(!impact.retest.critical_path.is_empty());
+        for step in
+            impact.retest.steps.iter().filter(|step| step.shares.is_none() && step.conditioned_with.is_none())
+        {
+            near(step.weeks, step.lead_weeks + step.layup_weeks + step.conditioning_weeks + step.test_weeks);
+        }
     }
 }
 
@@ -244,4 +260,16 @@ fn a_conformed_record_is_read_back_unchanged() {
     let again: Failed = read(&bench, "conform e-002", 2);
     assert!(again.error.message.contains("conformed already"));
     assert_eq!(bench.read("evidence/e-002.yaml"), after);
+    // Without a repository no commit was written, so there is nothing to complete from.
+    let none: Failed = read(&bench, "conform e-002 --complete", 2);
+    assert!(none.error.message.contains("names no commit"), "{none:?}");
+    layout::init(&bench.ledger());
+    bench.write("evidence/e-002.yaml", &before);
+    layout::commit(&bench.ledger(), "all");
+    let _: Conform = read(&bench, "conform e-002", 0);
+    let whole = bench.read("evidence/e-002.yaml");
+    bench.write("evidence/e-002.yaml", &whole.replace("    resin.name.a: ep-1\n", ""));
+    let completed: Conform = read(&bench, "conform e-002 --complete", 0);
+    assert_eq!(completed.written[0].added.as_deref(), Some(&["resin.name.a".to_string()][..]));
+    assert_eq!(bench.read("evidence/e-002.yaml"), whole);
 }

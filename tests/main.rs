@@ -17,6 +17,7 @@ mod conform;
 mod example;
 mod golden;
 mod json;
+mod plan;
 mod rules;
 mod schema;
 mod silence;

@@ -5,7 +5,7 @@ use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
 use crate::qualify::judge::Reason;
-use crate::qualify::retest::{RetestPlan, plan, ways};
+use crate::qualify::retest::{RetestPlan, limits, plan, ways};
 use crate::qualify::verdict::{
     Duty, DutyKey, Evaluation, Judged, Verdict, evaluate, evaluate_beside, gravity, note,
 };
@@ -220,9 +220,9 @@ pub fn impact_of(
         )
         .collect();
     let mut retest = plan(head.0, after, &worse);
-    retest.ways = ways(head.0, after, &worse, &|key| {
-        before.duties.get(key).or_else(|| before.duties.get(replaced.get(key)?))
-    });
+    let earlier = |key: &DutyKey| before.duties.get(key).or_else(|| before.duties.get(replaced.get(key)?));
+    retest.limits = limits(head.0, after, &worse)?;
+    retest.ways = ways(head.0, after, &worse, &earlier, &retest.limits);
     let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
     let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();

@@ -238,6 +238,9 @@ pub struct ConformArgs {
     /// Take the configuration from this revision
     #[arg(long, value_name = "REV")]
     pub at: Option<String>,
+    /// Add what an older form lacks, from the commit that the record names; nothing else is touched
+    #[arg(long, conflicts_with = "at")]
+    pub complete: bool,
     /// Show what would be written and write nothing
     #[arg(long)]
     pub dry_run: bool,

@@ -2,17 +2,28 @@
 
 use super::args::{ConformArgs, Source};
 use super::context::{Context, Failure, Loaded, Needs, Status, address, nearest, unreadable};
+use crate::article::Subject;
 use crate::ledger::Entry;
+use crate::qualify::complete::{CompleteError, completed};
 use crate::qualify::conform::{ConformError, Conformity, conformity};
 use crate::record::{Evidence, RecordKind, edit};
-use crate::report::page::shown;
+use crate::report::page::{count, shown};
+use crate::source::Place;
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::Path;
 
 /// One record, worked out before anything is written.
 struct Planned {
-    made: Conformity,
+    id: String,
+    subject: Subject,
+    assumptions: Vec<String>,
+    /// Attributes in all, or those added.
+    attributes: usize,
+    /// What is written, as it is written.
+    block: String,
+    /// The attributes that are added, where the record is completed.
+    added: Option<Vec<String>>,
     file: String,
     /// The text as it was read.
     was: String,
@@ -41,12 +52,18 @@ pub(super) fn run(
     };
     let design = then.as_ref().unwrap_or(&now);
     let asked = asked(args, &now)?;
-    context.usable(design, Needs::Mass, None)?;
     let mut planned = Vec::new();
-    for entry in asked {
-        planned.push(plan(entry, &now, design, err)?);
+    if args.complete {
+        for entry in asked {
+            planned.push(complete(context, &place, entry, &now)?);
+        }
+    } else {
+        context.usable(design, Needs::Mass, None)?;
+        for entry in asked {
+            planned.push(plan(entry, &now, design, err)?);
+        }
+        context.note_broken(design, err)?;
     }
-    context.note_broken(design, err)?;
     if !args.dry_run {
         let root = place.root();
         replace_all(root, planned.iter().filter(|one| one.changed()))?;
@@ -56,41 +73,46 @@ pub(super) fn run(
             .iter()
             .filter(|one| one.changed())
             .map(|one| {
-                let made = &one.made;
-                json!({ "evidence": made.id, "file": one.file, "subject": made.subject.to_string(), "assumptions": made.assumptions })
+                let mut row = json!({ "evidence": one.id, "file": one.file, "subject": one.subject.to_string(), "assumptions": one.assumptions });
+                if let (Some(map), Some(added)) = (row.as_object_mut(), &one.added) {
+                    map.insert("added".to_string(), json!(added));
+                }
+                row
             })
             .collect();
         let unchanged: Vec<&str> =
-            planned.iter().filter(|one| !one.changed()).map(|one| one.made.id.as_str()).collect();
+            planned.iter().filter(|one| !one.changed()).map(|one| one.id.as_str()).collect();
         let document = json!({
             "schema": "conform/1", "written": written, "unchanged": unchanged, "dry_run": args.dry_run,
         });
         writeln!(out, "{document:#}")?;
         return Ok(Status::Done);
     }
-    for Planned { made, file, digest, .. } in &planned {
-        let attributes = made.configuration.attributes().len();
-        writeln!(out, "{}", said(&planned, file, made, attributes, args.dry_run))?;
+    for one in &planned {
+        writeln!(out, "{}", said(one, args.dry_run))?;
         if args.dry_run {
-            if let Some(digest) = digest {
+            if let Some(digest) = &one.digest {
                 writeln!(out, "digest: {digest}")?;
             }
-            write!(out, "{}", made.block())?;
+            write!(out, "{}", one.block)?;
         }
-        for assumption in &made.assumptions {
+        for assumption in &one.assumptions {
             writeln!(out, "# assumed: {assumption}")?;
         }
     }
     Ok(Status::Done)
 }
 
-fn said(planned: &[Planned], file: &str, made: &Conformity, attributes: usize, dry_run: bool) -> String {
-    let shown_file = shown(file);
-    let changed = planned.iter().any(|one| one.file == file && one.changed());
-    match (changed, dry_run) {
-        (false, _) => format!("{shown_file}: unchanged, conformed as {} already", made.subject),
-        (true, true) => format!("{shown_file}: would be written"),
-        (true, false) => format!("{shown_file}: conformed as {}, {attributes} attributes", made.subject),
+fn said(one: &Planned, dry_run: bool) -> String {
+    let file = shown(&one.file);
+    match (one.changed(), dry_run, &one.added) {
+        (false, _, Some(_)) => format!("{file}: unchanged, lacks nothing"),
+        (false, _, None) => format!("{file}: unchanged, conformed as {} already", one.subject),
+        (true, true, _) => format!("{file}: would be written"),
+        (true, false, Some(added)) => {
+            format!("{file}: completed as {}, {} added", one.subject, count(added.len(), "attribute"))
+        }
+        (true, false, None) => format!("{file}: conformed as {}, {} attributes", one.subject, one.attributes),
     }
 }
 
@@ -136,11 +158,7 @@ fn plan(
         };
         Failure::new(fault.to_string(), help)
     })?;
-    let bytes = now.snapshot.read(&entry.file).map_err(|fault| {
-        Failure::new(format!("`{}` can't be read: {fault}", entry.file), "run the command again")
-    })?;
-    let was = String::from_utf8(bytes.to_vec())
-        .map_err(|_| Failure::new(format!("`{}` is not UTF-8", entry.file), "save it as UTF-8"))?;
+    let was = text_of(entry, now)?;
     let digest = now.ledger.data.get(&entry.id).map(|data| data.digest.clone());
     let shall = edited(&was, &made, digest.as_deref()).map_err(|fault| {
         Failure::new(
@@ -155,7 +173,93 @@ fn plan(
             entry.id
         )?;
     }
-    Ok(Planned { made, file: entry.file.clone(), was, shall, digest })
+    Ok(Planned {
+        id: entry.id.clone(),
+        attributes: made.configuration.attributes().len(),
+        block: made.block(),
+        subject: made.subject,
+        assumptions: made.assumptions,
+        added: None,
+        file: entry.file.clone(),
+        was,
+        shall,
+        digest,
+    })
+}
+
+fn text_of(entry: &Entry<Evidence>, now: &Loaded) -> Result<String, Failure> {
+    let bytes = now.snapshot.read(&entry.file).map_err(|fault| {
+        Failure::new(format!("`{}` can't be read: {fault}", entry.file), "run the command again")
+    })?;
+    String::from_utf8(bytes.to_vec())
+        .map_err(|_| Failure::new(format!("`{}` is not UTF-8", entry.file), "save it as UTF-8"))
+}
+
+/// Reads the ledger as it was at the commit that a record names: at that very commit, not at whatever a name
+/// stands for today.
+pub(super) fn as_of(context: &Context, place: &Place, commit: &str) -> Result<Loaded, Failure> {
+    if commit.len() < 7 || !commit.chars().all(|digit| digit.is_ascii_hexdigit()) {
+        return Err(Failure::new(format!("`{commit}` is no commit's id"), "write its hexadecimal digits"));
+    }
+    context.load(place, &Source { at: Some(commit.to_string()), staged: false })
+}
+
+/// Works out what the record lacks from the ledger at the commit that it names.
+fn complete(
+    context: &Context,
+    place: &Place,
+    entry: &Entry<Evidence>,
+    now: &Loaded,
+) -> Result<Planned, Failure> {
+    let refused = |fault: &CompleteError| {
+        let help = match fault {
+            CompleteError::NotConformed(id) => format!("`bondline conform {id}` writes its configuration"),
+            CompleteError::NoCommit(_) => {
+                "what is lacking stays \"not recorded\": it asks nothing and is an assumption".to_string()
+            }
+            CompleteError::Differs { .. } | CompleteError::Several { .. } => {
+                "nothing was written; what is lacking stays \"not recorded\", or a new record says it"
+                    .to_string()
+            }
+            CompleteError::Newer { .. } => "use the newer program".to_string(),
+            _ => "`bondline check --at COMMIT` shows what is wrong with a record there".to_string(),
+        };
+        Failure::new(fault.to_string(), help)
+    };
+    let conformed = entry.value.conformed.as_ref();
+    let conformed = conformed.ok_or_else(|| refused(&CompleteError::NotConformed(entry.id.clone())))?;
+    let commit = conformed.commit.as_ref();
+    let commit = commit.ok_or_else(|| refused(&CompleteError::NoCommit(entry.id.clone())))?;
+    let design = as_of(context, place, commit.as_str()).map_err(|fault| {
+        Failure::new(
+            format!(
+                "evidence/{} was conformed at {commit}, which can't be read: {}",
+                entry.id, fault.message
+            ),
+            "fetch that commit; without it what is lacking stays \"not recorded\"",
+        )
+    })?;
+    let found = completed(&design.ledger, entry).map_err(|fault| refused(&fault))?;
+    let was = text_of(entry, now)?;
+    let shall = found.written_into(&was, conformed.form).map_err(|fault| {
+        Failure::new(
+            format!("`{}` can't be edited: {fault}", entry.file),
+            "write one attribute a line, then again",
+        )
+    })?;
+    let rows = found.rows();
+    Ok(Planned {
+        id: entry.id.clone(),
+        attributes: rows.len(),
+        block: rows.iter().map(|(key, value)| format!("    {key}: {value}\n")).collect(),
+        subject: found.subject,
+        assumptions: found.assumptions,
+        added: Some(rows.into_iter().map(|(key, _)| key).collect()),
+        file: entry.file.clone(),
+        was,
+        shall,
+        digest: None,
+    })
 }
 
 /// The record's text with digest and configuration written into it.

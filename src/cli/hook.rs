@@ -1,12 +1,16 @@
 //! `bondline hook`.
 
 use super::args::{HookArgs, HookCommand, HookRunArgs};
+use super::conform::as_of;
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
 use crate::change::diff::diff;
-use crate::gate::{Finding, Side, judge};
+use crate::gate::{Completions, Finding, Side, judge, to_be_completed};
+use crate::ledger::Entry;
+use crate::qualify::complete::completed;
 use crate::qualify::verdict::{evaluate, evaluate_beside};
-use crate::record::places;
+use crate::record::{Evidence, places};
 use crate::report::gate::{self as view, FindingView};
+use crate::source::Place;
 use crate::source::hook::{HookDone, HookError, install, remove};
 use serde_json::json;
 use std::io::Write;
@@ -102,6 +106,7 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         &Side { ledger: &staged.ledger, evaluation: after.as_ref() },
         &edits,
         &explained,
+        &completions(context, &place, &base, &staged),
         context.today,
     );
     let views: Vec<FindingView> = report
@@ -136,6 +141,19 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         }
     }
     Ok(if report.blocked() { Status::Objection } else { Status::Done })
+}
+
+/// What completing the records gives to which something was added: nobody's word is taken for it.
+fn completions(context: &Context, place: &Place, base: &Loaded, staged: &Loaded) -> Completions {
+    let one = |entry: &Entry<Evidence>| {
+        let commit = entry.value.conformed.as_ref().and_then(|conformed| conformed.commit.as_ref());
+        let commit = commit.ok_or_else(|| "it names no commit that it was conformed at".to_string())?;
+        let design = as_of(context, place, commit.as_str())
+            .map_err(|fault| format!("the ledger of commit {commit} can't be read: {}", fault.message))?;
+        completed(&design.ledger, entry).map_err(|fault| fault.to_string())
+    };
+    let added = to_be_completed(&base.ledger, &staged.ledger);
+    added.into_iter().map(|entry| (entry.id.clone(), one(entry))).collect()
 }
 
 /// File and line that a finding points at, in what is staged or in what is committed.

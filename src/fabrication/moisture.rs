@@ -217,6 +217,28 @@ mod tests {
         assert!((time_at(0.95).unwrap() - 0.3050).abs() > 0.02);
     }
 
+    /// Another way to the same answer: the heat equation marched in small steps, no series in it.
+    #[test]
+    fn uptake_agrees_with_marching_the_equation() {
+        let (cells, wet) = (100, 1.0);
+        let step = 1.0 / f64::from(cells);
+        let mut dry = vec![0.0_f64; cells as usize + 1];
+        (dry[0], dry[cells as usize]) = (wet, wet);
+        let (mut x, share) = (0.0, 0.25);
+        for (until, fraction) in [(0.049183, 0.5), (0.282252, 0.95), (0.678623, 0.999)] {
+            while x < until {
+                let old = dry.clone();
+                for at in 1..cells as usize {
+                    dry[at] = old[at] + share * (old[at - 1] - 2.0 * old[at] + old[at + 1]);
+                }
+                x += share * step * step;
+            }
+            // By trapezes over the thickness.
+            let taken = (dry.iter().sum::<f64>() - wet) * step;
+            assert!((taken - fraction).abs() < 3e-4, "{taken} against {fraction} at {x}");
+        }
+    }
+
     #[test]
     fn a_coupon_of_three_millimetres_takes_its_days() {
         // Same root, h = 3.0 mm, D = 2.6e-7 mm2/s.

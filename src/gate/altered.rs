@@ -5,16 +5,41 @@ use crate::article::Subject;
 use crate::change::diff::{Edits, tree};
 use crate::change::impact::renamed_subject;
 use crate::ledger::Ledger;
+use crate::qualify::complete::Completion;
 use crate::record::{
-    Address, Concession, Decision, DecisionStatus, Evidence, EvidenceState, PolicyLevel, RecordKind,
+    Address, Concession, Conformed, Decision, DecisionStatus, Evidence, EvidenceState, PolicyLevel,
+    RecordKind,
 };
+use std::collections::BTreeMap;
 
 /// The keys of finished evidence that may not differ.
 const KEPT: [&str; 10] =
     ["showing", "kind", "state", "made", "report", "data", "result", "baseline", "measured", "tested"];
 
+/// What `conform --complete` would add to records of the committed state, worked out anew; or why it would not.
+pub type Completions = BTreeMap<String, Result<Completion, String>>;
+
+/// Returns the finished records to whose configuration something is added: those that a completion could
+/// explain.
+pub fn to_be_completed<'b>(base: &'b Ledger, staged: &Ledger) -> Vec<&'b crate::ledger::Entry<Evidence>> {
+    let added = |old: &Conformed, new: &Conformed| {
+        old != new && old.attributes.iter().all(|(key, value)| new.attributes.get(key) == Some(value))
+    };
+    let both = |entry: &crate::ledger::Entry<Evidence>| {
+        let new = staged.evidence.get(&entry.id)?;
+        Some(added(entry.value.conformed.as_ref()?, new.value.conformed.as_ref()?))
+    };
+    let done = base.evidence.values().filter(|entry| entry.value.state == EvidenceState::Done);
+    done.filter(|entry| both(entry).unwrap_or(false)).collect()
+}
+
 /// Finds finished evidence, approved decisions and approved concessions that differ or are gone.
-pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(Finding, String)> {
+pub fn altered_evidence(
+    base: &Ledger,
+    staged: &Ledger,
+    edits: &Edits,
+    completions: &Completions,
+) -> Vec<(Finding, String)> {
     let mut all = changed_data(staged);
     // Where no digest was written, the bytes that were committed are what was conformed.
     for (id, data) in &base.data {
@@ -45,9 +70,17 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(F
             }
             continue;
         };
-        for key in differing(old, &now.value) {
+        let completion = completions.get(&entry.id);
+        for key in differing(old, &now.value, completion.and_then(|one| one.as_ref().ok())) {
+            let why = match completion {
+                Some(Err(why)) if key == "conformed" => {
+                    format!(", and is not what completing it gives: {why}")
+                }
+                Some(Ok(_)) if key == "conformed" => ", and is not what completing it gives".to_string(),
+                _ => String::new(),
+            };
             let message = format!(
-                "evidence/{}: `{key}` of finished evidence differs from what was committed",
+                "evidence/{}: `{key}` of finished evidence differs from what was committed{why}",
                 entry.id
             );
             all.push(finding(RecordKind::Evidence, &entry.id, &key, message));
@@ -116,7 +149,7 @@ fn broken(ledger: &Ledger, kind: RecordKind, id: &str) -> bool {
     ledger.broken.contains(&Address::new(kind, id))
 }
 
-fn differing(old: &Evidence, new: &Evidence) -> Vec<String> {
+fn differing(old: &Evidence, new: &Evidence, completion: Option<&Completion>) -> Vec<String> {
     let (was, is) = (tree(old), tree(new));
     let mut all: Vec<String> =
         KEPT.iter().filter(|key| was.get(**key) != is.get(**key)).map(|key| (*key).to_string()).collect();
@@ -125,10 +158,13 @@ fn differing(old: &Evidence, new: &Evidence) -> Vec<String> {
         all.push("digest".to_string());
     }
     if let (Some(old), Some(new)) = (&old.conformed, &new.conformed) {
-        // The commit is a hint; adding attributes that a younger form knows is no alteration.
-        let kept = old.attributes.iter().all(|(key, value)| new.attributes.get(key) == Some(value));
-        let added = new.attributes.len() != old.attributes.len() && new.form == old.form;
-        if !kept || added || old.tested != new.tested || old.others != new.others || new.form < old.form {
+        // Adding exactly what an older form lacks is no alteration, and nothing else is none. The commit is what
+        // that is worked out from, so it stays too.
+        let completed = completion.is_some_and(|completion| {
+            let map = Conformed { attributes: new.attributes.clone(), form: completion.form, ..old.clone() };
+            map == *new && completion.is_between(&old.attributes, &new.attributes)
+        });
+        if old != new && !completed {
             all.push("conformed".to_string());
         }
     } else {

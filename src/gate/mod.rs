@@ -18,7 +18,7 @@ use crate::record::sensitivity::Asks;
 use crate::record::{Address, Day, Level, PolicyLevel, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
 
-pub use altered::altered_evidence;
+pub use altered::{Completions, altered_evidence, to_be_completed};
 
 /// The rules that this version judges, with the level where the ledger names none.
 pub const RULES: [(&str, PolicyLevel); 11] = [
@@ -90,12 +90,14 @@ struct Raw {
 
 /// Judges what is staged against what is committed, on a day.
 ///
-/// `edits` is what differs from the one to the other; `explained`, what decisions account for of it.
+/// `edits` is what differs from the one to the other; `explained`, what decisions account for of it;
+/// `completions`, what completing the records of [`to_be_completed`] gives.
 pub fn judge(
     base: &Side<'_>,
     staged: &Side<'_>,
     edits: &Edits,
     explained: &Explained,
+    completions: &Completions,
     today: Day,
 ) -> GateReport {
     let policy = |rule: &str| level(base.ledger, staged.ledger, rule);
@@ -131,7 +133,7 @@ pub fn judge(
         due::bond_route(side.ledger, into);
         over_budget(side.ledger, into);
     }
-    for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits) {
+    for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions) {
         new.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });
     }
     for (finding, key) in altered::changed_data(base.ledger) {

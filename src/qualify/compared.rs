@@ -6,7 +6,7 @@ use super::judge::{Detail, Reason};
 use super::made::Made;
 use super::sieve::Look;
 use super::verdict::Room;
-use crate::article::{Configuration, FORM, Key, Limit, Subject};
+use crate::article::{Configuration, Key, Limit, Subject};
 use crate::record::sensitivity::Asks;
 use std::sync::Arc;
 
@@ -43,6 +43,8 @@ pub(super) struct Seen {
 /// One candidate compared with what is now and with what one panel asks.
 pub(super) struct Compared<'c> {
     id: &'c str,
+    /// The form that it was conformed in.
+    form: u32,
     /// What it asks; at least, where it is unseen.
     pub(super) asks: Asks,
     /// How many reasons it has.
@@ -55,7 +57,7 @@ pub(super) struct Compared<'c> {
 impl<'c> Compared<'c> {
     fn at_first_look(made: &'c Made<'_>, asks: Asks) -> Self {
         let (seen, covered, not_recorded) = (None, Vec::new(), Vec::new());
-        Self { id: &made.entry.id, asks, count: 0, seen, covered, not_recorded }
+        Self { id: &made.entry.id, form: made.form(), asks, count: 0, seen, covered, not_recorded }
     }
 
     /// Returns the record.
@@ -207,7 +209,8 @@ impl Room<'_> {
         let Some(((asks, count), seen)) = nearest else {
             return Compared::at_first_look(made, Asks::Retest);
         };
-        Compared { id: &made.entry.id, asks, count, seen: Some(Arc::clone(seen)), covered, not_recorded }
+        let (seen, form) = (Some(Arc::clone(seen)), made.form());
+        Compared { id: &made.entry.id, form, asks, count, seen, covered, not_recorded }
     }
 
     fn look(&self, asked: &Asked<'_>, made: &Made<'_>) -> Vec<Arc<Seen>> {
@@ -233,7 +236,8 @@ impl Room<'_> {
             let unstated = deltas.unstated.iter().filter(|key| has(key));
             let unstated =
                 unstated.map(|key| format!("evidence/{id} was conformed with {key} unstated").into());
-            let notes = not_recorded.map(|key| not_recorded_note(id, key)).chain(unstated).collect();
+            let form = made.form();
+            let notes = not_recorded.map(|key| not_recorded_note(id, form, key)).chain(unstated).collect();
             Arc::new(Seen { reasons, notes })
         };
         made.articles.iter().map(judged).collect()
@@ -268,13 +272,13 @@ impl Room<'_> {
             let has = key.facet() == "claims" || self.row.has_facet(kind, key.facet());
             has && key.limit == Limit::Nominal
         });
-        let demanded = demanded.map(|key| not_recorded_note(compared.id, &key));
+        let demanded = demanded.map(|key| not_recorded_note(compared.id, compared.form, &key));
         seen.notes.iter().cloned().chain(demanded).collect()
     }
 }
 
-fn not_recorded_note(id: &str, key: &Key) -> Arc<str> {
-    format!("evidence/{id} does not record {key} (form {FORM}): nothing is asked for it").into()
+fn not_recorded_note(id: &str, form: u32, key: &Key) -> Arc<str> {
+    format!("evidence/{id} does not record {key} (form {form}): nothing is asked for it").into()
 }
 
 fn places(all: &[Compared<'_>], which: impl Fn(&Compared<'_>) -> bool) -> Vec<usize> {

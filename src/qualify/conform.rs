@@ -70,6 +70,16 @@ pub fn conformity(
     if evidence.conformed.is_some() && evidence.state == EvidenceState::Done {
         return Err(ConformError::Already(entry.id.clone()));
     }
+    worked_out(ledger, entry, commit)
+}
+
+/// As [`conformity`], whatever the record holds already.
+pub(super) fn worked_out(
+    ledger: &Ledger,
+    entry: &Entry<Evidence>,
+    commit: Option<&str>,
+) -> Result<Conformity, ConformError> {
+    let evidence = &entry.value;
     let subject =
         Subject::from_label(&evidence.subject).ok_or_else(|| ConformError::NoSubject(entry.id.clone()))?;
     let uses = uses(ledger)?;
@@ -337,7 +347,7 @@ impl Conformity {
     }
 }
 
-fn flow(value: &AttributeValue) -> String {
+pub(super) fn flow(value: &AttributeValue) -> String {
     match value {
         AttributeValue::One(text) => scalar(text),
         AttributeValue::List(all) => {

@@ -2,7 +2,7 @@
 
 use super::concede::is_approved;
 use super::judge::Reason;
-use super::retest::{RetestPlan, StepKind, plan, plan_with};
+use super::retest::{RetestPlan, StepKind, limits, plan, plan_with, ways};
 use super::verdict::{Duty, DutyKey, Evaluation, Verdict};
 use crate::article::{Configurator, Subject};
 use crate::ledger::{Entry, Ledger};
@@ -125,7 +125,11 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
 pub fn together(ledger: &Ledger, evaluation: &Evaluation, gaps: &Gaps) -> RetestPlan {
     let keys: Vec<DutyKey> =
         gaps.duties.iter().filter(|gap| !gap.verdict.is_closed()).map(Gap::key).collect();
-    plan(ledger, evaluation, &keys)
+    let mut all = plan(ledger, evaluation, &keys);
+    // Without a limit the ways still say what would have to be kept.
+    all.limits = limits(ledger, evaluation, &keys).unwrap_or_default();
+    all.ways = ways(ledger, evaluation, &keys, &|_| None, &all.limits);
+    all
 }
 
 /// Returns the concessions that are approved and have not ended, by id.

@@ -21,6 +21,11 @@ pub(super) struct Made<'a> {
 }
 
 impl Made<'_> {
+    /// Returns the form that it was conformed in.
+    pub(super) fn form(&self) -> u32 {
+        self.entry.value.conformed.as_ref().map_or(FORM, |conformed| conformed.form)
+    }
+
     /// What it asks at least, at first look: as much as the article that asks least.
     ///
     /// Where it is `foreign`, any difference asks for a retest.

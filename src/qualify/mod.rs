@@ -1,10 +1,12 @@
 //! Comparison, the sensitivity table, coverage, verdicts, the retest plan.
 
+mod alone;
 mod asked;
 pub mod assumed;
 pub mod behind;
 mod beside;
 mod compared;
+pub mod complete;
 pub mod concede;
 pub mod conform;
 pub mod coverage;

@@ -100,6 +100,8 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
 pub struct Completeness {
     /// Specimens that are missing.
     pub specimens: u32,
+    /// Panels that are missing in the batches that come nearest.
+    pub panels: u32,
     /// What is missing in words; empty where nothing is.
     pub lacks: Vec<String>,
 }
@@ -113,7 +115,16 @@ impl Completeness {
 
 fn lacking(pool: &Pool, specimens: u32, batches: u32, panels: u32) -> Completeness {
     let have = u32::try_from(pool.specimens).unwrap_or(u32::MAX);
-    let mut found = Completeness { specimens: specimens.saturating_sub(have), lacks: Vec::new() };
+    // The fullest batches are filled up first.
+    let mut own: Vec<u32> =
+        pool.batches.values().map(|own| u32::try_from(own.len()).unwrap_or(u32::MAX)).collect();
+    own.sort_unstable_by(|one, two| two.cmp(one));
+    own.truncate(batches as usize);
+    let begun = u32::try_from(own.len()).unwrap_or(u32::MAX);
+    let unbegun = batches.saturating_sub(begun).saturating_mul(panels);
+    let missing = own.iter().map(|own| panels.saturating_sub(*own)).fold(unbegun, u32::saturating_add);
+    let mut found =
+        Completeness { specimens: specimens.saturating_sub(have), panels: missing, lacks: Vec::new() };
     if have < specimens {
         found.lacks.push(format!("{have} of {specimens} specimens"));
     }

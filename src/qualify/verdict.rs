@@ -333,7 +333,7 @@ fn evaluated(
 /// Records that a finished, conformed correction of the same showing stands in place of.
 ///
 /// One whose own values fail the criterion stays: a failure leaves the pool by disposition only.
-fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
+pub(super) fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
     let mut all = BTreeSet::new();
     for correction in ledger.evidence.values() {
         let own = &correction.value;
@@ -482,7 +482,7 @@ impl Room<'_> {
         running.iter().filter_map(of).collect()
     }
 
-    fn duty<'r>(
+    pub(super) fn duty<'r>(
         &'r self,
         subject: &Subject,
         using: Vec<String>,

@@ -3,10 +3,13 @@
 //! Each edit is checked before it is handed out: the new text must read as the old value with exactly
 //! this change, else it is refused.
 
+mod fill;
+
 pub use super::emit::block_lines;
 use super::emit::{flow, scalar};
 use super::place::{Step, entry, steps};
 use super::tree::{NodeKind, Problem, Style, Tree, behind, dash_at};
+pub use fill::fill;
 use serde_yaml::Value;
 use thiserror::Error;
 

@@ -93,6 +93,18 @@ fn panel_json(panel: &PanelMass) -> Value {
         "maturity": panel.maturity.word(),
         "weighings": panel.weighings,
         "provisional": panel.provisional,
+        "residuals": panel.residuals.iter().map(|one| json!({
+            "weighing": one.weighing,
+            "serial": one.serial,
+            "on": one.on.map(|day| day.to_string()),
+            "condition": one.condition.word(),
+            "weighed_kg": one.weighed_kg,
+            "predicted_kg": one.predicted_kg,
+            "as_built": one.as_built,
+            "residual_kg": one.kg(),
+            "residual_percent": one.percent(),
+            "counts": panel.weighings > 0,
+        })).collect::<Vec<_>>(),
         "balance": panel.balance.map(|balance| json!({
             "moment_kg_m": balance.moment_kg_m,
             "limit_kg_m": balance.limit_kg_m,
@@ -114,8 +126,8 @@ pub fn text(statement: &MassStatement, width: usize) -> String {
     let page = Page { statement, units: statement.units };
     let mut out = wrap(&page.opening(), width);
     let tables = match &statement.scope {
-        Scope::Panel(_) => [page.contributions(), page.causes(), Table::new([])],
-        Scope::Programme | Scope::Assembly(_) => [page.budgets(), page.panels(), page.causes()],
+        Scope::Panel(_) => [Table::new([]), page.contributions(), page.scale(), page.causes()],
+        Scope::Programme | Scope::Assembly(_) => [page.budgets(), page.panels(), page.scale(), page.causes()],
     };
     for table in tables.iter().filter(|table| !table.is_empty()) {
         out.push('\n');
@@ -330,6 +342,42 @@ impl Page<'_> {
         table
     }
 
+    /// What the scale said of each panel against its prediction.
+    fn scale(&self) -> Table {
+        let head = [
+            ("on the scale", Align::Left),
+            ("serial", Align::Left),
+            ("condition", Align::Left),
+            (self.unit(), Align::Right),
+            ("predicted", Align::Right),
+            ("residual", Align::Right),
+            ("%", Align::Right),
+            ("counts", Align::Left),
+        ];
+        let mut table = Table::new(head);
+        for panel in &self.statement.panels {
+            for one in &panel.residuals {
+                let percent = one.percent().map_or_else(String::new, |own| {
+                    let text = decimals(own, 1);
+                    let plus = if text.starts_with('-') || text == "0.0" { "" } else { "+" };
+                    format!("{plus}{text}")
+                });
+                let predicted = self.number(one.predicted_kg);
+                table.row([
+                    panel.panel.clone(),
+                    one.serial.clone().unwrap_or_else(|| one.weighing.clone()),
+                    one.condition.to_string(),
+                    self.number(one.weighed_kg),
+                    if one.as_built { predicted } else { format!("{predicted} now") },
+                    self.signed(one.kg()),
+                    percent,
+                    if panel.weighings > 0 { "yes" } else { "no" }.to_string(),
+                ]);
+            }
+        }
+        table
+    }
+
     fn causes(&self) -> Table {
         let unit = self.unit();
         let (low, high) = (format!("low {unit}"), format!("high {unit}"));
@@ -345,6 +393,11 @@ impl Page<'_> {
     fn notes(&self) -> Vec<String> {
         let statement = self.statement;
         let mut notes = Vec::new();
+        let mut unclaimed =
+            statement.panels.iter().filter(|one| one.weighings == 0 && !one.residuals.is_empty());
+        if unclaimed.next().is_some() {
+            notes.push("Weighings count where the panel's maturity is `weighed`.".to_string());
+        }
         let more = statement.causes.len().saturating_sub(CAUSES_SHOWN);
         if more > 0 {
             notes.push(format!("{more} smaller causes of spread are not shown."));

@@ -3,7 +3,8 @@
 use super::page::{Page, count};
 use super::reason::names;
 use crate::change::verdict_paragraph::thousands;
-use crate::qualify::retest::{PlanStep, RetestPlan, StepKind};
+use crate::qualify::retest::{AttributeLimit, PlanStep, RetestPlan, StepKind};
+use crate::qualify::verdict::DutyKey;
 use serde_json::{Value, json};
 
 /// Below this width a step is a sentence rather than a row.
@@ -25,7 +26,21 @@ pub(crate) fn plan_json(plan: &RetestPlan) -> Value {
         "critical_path": plan.critical_path,
         "steps": plan.steps.iter().map(step_json).collect::<Vec<_>>(),
         "ways": plan.ways,
+        "limits": plan.limits.iter().map(limit_json).collect::<Vec<_>>(),
         "assumptions": plan.assumptions,
+    })
+}
+
+fn limit_json(limit: &AttributeLimit) -> Value {
+    let duty = |(showing, subject): &DutyKey| json!({ "showing": showing, "subject": subject.to_string() });
+    json!({
+        "finish": limit.finish,
+        "attribute": limit.attribute,
+        "unit": if limit.attribute == "film-build.max" { "um" } else { "" },
+        "now": limit.now,
+        "largest": limit.largest,
+        "restores": limit.restores.iter().map(duty).collect::<Vec<_>>(),
+        "leaves": limit.leaves,
     })
 }
 
@@ -40,7 +55,11 @@ fn step_json(step: &PlanStep) -> Value {
         "specimens": step.specimens,
         "panels": step.panels,
         "shares": step.shares,
+        "lead_weeks": step.lead_weeks,
+        "layup_weeks": step.layup_weeks,
         "conditioning_weeks": step.conditioning_weeks,
+        "conditioned_with": step.conditioned_with,
+        "test_weeks": step.test_weeks,
         "start_week": step.start,
         "weeks": step.weeks,
         "cost": step.cost,

@@ -2,7 +2,7 @@
 
 use super::pieces::Contribution;
 use crate::quantity::UnitSystem;
-use crate::record::Maturity;
+use crate::record::{Condition, Day, Maturity};
 
 /// The group of panels and parts that name none.
 pub const UNGROUPED: &str = "ungrouped";
@@ -90,6 +90,37 @@ pub struct Balanced {
     pub ok: Option<bool>,
 }
 
+/// One panel on the scale against what was predicted of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Residual {
+    /// Id of the weighing.
+    pub weighing: String,
+    /// Serial of the panel.
+    pub serial: Option<String>,
+    /// The day.
+    pub on: Option<Day>,
+    /// What was on the scale.
+    pub condition: Condition,
+    /// What the scale showed, in kg.
+    pub weighed_kg: f64,
+    /// What was predicted of a panel in that condition, in kg.
+    pub predicted_kg: f64,
+    /// Whether the prediction is the one kept from when it was built; else it is that of now.
+    pub as_built: bool,
+}
+
+impl Residual {
+    /// Returns weighed less predicted, in kg.
+    pub fn kg(&self) -> f64 {
+        self.weighed_kg - self.predicted_kg
+    }
+
+    /// Returns it in per cent of the prediction; `None` where nothing was predicted.
+    pub fn percent(&self) -> Option<f64> {
+        (self.predicted_kg > 0.0).then(|| 100.0 * self.kg() / self.predicted_kg)
+    }
+}
+
 /// One panel of the scope.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PanelMass {
@@ -115,6 +146,8 @@ pub struct PanelMass {
     pub weighings: usize,
     /// It counts as weighed but rests on fewer than three weighings.
     pub provisional: bool,
+    /// Its weighings, those too that do not count since it does not claim to be weighed; by id.
+    pub residuals: Vec<Residual>,
     /// What one panel is made of, nominal.
     pub contributions: Vec<Contribution>,
     /// Its balance, where it is a movable surface.

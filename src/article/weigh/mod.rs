@@ -15,8 +15,8 @@ mod statement;
 mod tests;
 
 pub use figures::{
-    AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Scope, Total,
-    UNGROUPED,
+    AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Residual,
+    Scope, Total, UNGROUPED,
 };
 pub use pieces::{Contribution, Weigher};
 pub use rollup::{Counts, Placed, counts};

@@ -3,6 +3,7 @@
 //! Tolerances go on acting on a weighed panel: the weighings fix where the next one is expected, not how far
 //! it may stray from the others.
 
+use super::figures::Residual;
 use super::pieces::{Pass, Piece, Sort, Weigher};
 use crate::article::ArticleError;
 use crate::ledger::{Entry, Ledger};
@@ -127,6 +128,30 @@ impl<'a> Weigher<'a> {
     }
 }
 
+impl Weigher<'_> {
+    /// Returns every weighing of a panel against what was predicted of it; `pieces` are those of now.
+    pub(super) fn residuals(&self, panel: &str, pieces: &[Piece<'_>]) -> Vec<Residual> {
+        let one = |weighing: &&Entry<Weighing>| {
+            let value = &weighing.value;
+            let built = as_built(weighing).map(|mass| mass.si());
+            Residual {
+                weighing: weighing.id.clone(),
+                serial: value.serial.as_ref().map(ToString::to_string),
+                on: value.on,
+                condition: condition(weighing),
+                weighed_kg: value.mass.si(),
+                predicted_kg: built.unwrap_or_else(|| of_condition(pieces, condition(weighing))),
+                as_built: built.is_some(),
+            }
+        };
+        self.weighings_of(panel).iter().map(one).collect()
+    }
+}
+
+fn of_condition(pieces: &[Piece<'_>], condition: Condition) -> f64 {
+    pieces.iter().filter(|piece| on_the_scale(piece.sort, condition)).map(|piece| piece.kg).sum()
+}
+
 fn condition(weighing: &Entry<Weighing>) -> Condition {
     weighing.value.condition.unwrap_or(Condition::Painted)
 }
@@ -144,11 +169,7 @@ fn brought_up(weighing: &Entry<Weighing>, was: &[Piece<'_>], now: f64, pass: &Pa
     };
     let built = match as_built(weighing) {
         Some(built) => read(built, "as_built.predicted"),
-        None => was
-            .iter()
-            .filter(|piece| on_the_scale(piece.sort, condition(weighing)))
-            .map(|piece| piece.kg)
-            .sum(),
+        None => of_condition(was, condition(weighing)),
     };
     read(&weighing.value.mass, "mass") - built + now
 }

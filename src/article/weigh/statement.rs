@@ -1,8 +1,8 @@
 //! The mass statement of a panel, an assembly or the programme.
 
 use super::figures::{
-    AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Scope, Total,
-    UNGROUPED,
+    AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Residual,
+    Scope, Total, UNGROUPED,
 };
 use super::pieces::{Pass, Weigher, gather, needed};
 use super::rollup::{Counts, Placed, RollUp};
@@ -54,6 +54,7 @@ struct PanelItem<'a> {
     entry: &'a Entry<Panel>,
     placed: Placed,
     weighed: Weighed<'a>,
+    residuals: Vec<Residual>,
 }
 
 struct PartItem<'a> {
@@ -102,7 +103,8 @@ impl<'a> Bench<'a> {
             items.push(Item::Panel(entry));
             nominal.push(weighed.kg);
             growth.push(weighed.growth);
-            panels.push(PanelItem { entry, placed: *placed, weighed });
+            let residuals = weigher.residuals(id, &weighed.pieces);
+            panels.push(PanelItem { entry, placed: *placed, weighed, residuals });
         }
         for ((part, assembly, has_position), placed) in &counts.parts {
             let by = Address::new(RecordKind::Assembly, assembly.clone());
@@ -372,6 +374,7 @@ fn panel_mass(item: &PanelItem<'_>, band: &Band) -> PanelMass {
         maturity: value.maturity.unwrap_or(Maturity::Estimated),
         weighings: item.weighed.weighings,
         provisional: item.weighed.provisional,
+        residuals: item.residuals.clone(),
         contributions: gather(&item.weighed.pieces),
         balance: balanced(item),
     }

@@ -312,6 +312,35 @@ weighings:
 }
 
 #[test]
+fn each_weighing_shows_how_far_it_is_from_its_prediction() {
+    let text = "
+weighings:
+  w1: {panel: hatch, mass: 5 kg, as_built: {predicted: 4.5 kg}, serial: H-1, on: 2026-05-29}
+  w2: {panel: hatch, mass: 4.41 kg, as_built: {predicted: 4.5 kg}}
+  w3: {panel: hatch, mass: 4 kg, condition: bare}
+";
+    let panel = &weighed(text).panels[0];
+    // 5 - 4.5 = 0.5, 0.5 / 4.5 = 11.111 %; 4.41 - 4.5 = -0.09, -2 %.
+    let got = |at: usize| (panel.residuals[at].kg(), panel.residuals[at].percent().unwrap());
+    near(got(0).0, 0.5);
+    near(got(0).1, 100.0 / 9.0);
+    near(got(1).0, -0.09);
+    near(got(1).1, -2.0);
+    assert_eq!((panel.residuals[0].serial.as_deref(), panel.residuals[0].as_built), (Some("H-1"), true));
+    // Bare and without a prediction of its own: against a bare panel of now.
+    let paint = 1.2 * (15e-6 * 1400.0 + 25e-6 * 1500.0 + 60e-6 * 1300.0);
+    near(got(2).0, 4.0 - (hatch() - paint));
+    assert!(!panel.residuals[2].as_built);
+    // The mean of the three, each brought up to now: the residuals' mean on top of the prediction.
+    let mean = (0.5 - 0.09 + 4.0 - (hatch() - paint)) / 3.0;
+    near(panel.kg, 2.0 * (hatch() + mean));
+    // What a panel that does not claim to be weighed weighed is shown too.
+    let estimated = programme(&[HEAD, MATERIALS, PANELS, text]);
+    assert_eq!((estimated.panels[0].residuals.len(), estimated.panels[0].weighings), (3, 0));
+    near(estimated.panels[0].kg, 2.0 * hatch());
+}
+
+#[test]
 fn what_was_not_on_the_scale_is_predicted() {
     let paint_each = |coats: f64| 1.2 * coats;
     let top = paint_each(60e-6 * 1300.0);

@@ -3,7 +3,7 @@ use crate::article::Subject;
 use crate::change::diff::Change;
 use crate::change::impact::{PanelDelta, PanelRow, impact};
 use crate::qualify::judge::Reason;
-use crate::qualify::retest::{PlanStep, RetestPlan, StepKind};
+use crate::qualify::retest::{AttributeLimit, PlanStep, RetestPlan, StepKind};
 use crate::report::fixture::{base, edited, fits, keys, today};
 use crate::report::page::Style;
 
@@ -48,7 +48,11 @@ fn step(showing: &str, start: f64) -> PlanStep {
         specimens: 9,
         panels: 2,
         shares: None,
+        lead_weeks: 0.0,
+        layup_weeks: 1.0,
         conditioning_weeks: 4.25,
+        conditioned_with: None,
+        test_weeks: 1.0833,
         weeks: 6.3333,
         start,
         cost: None,
@@ -119,6 +123,14 @@ fn full() -> Impact {
             missing: vec!["ledger#rates.panel_layup".into()],
             critical_path: vec!["showing/wet-tg lamina/cw-200-e1@oven-120".into(), "showing/b x".into()],
             ways: vec!["undo: resin-content.a".into()],
+            limits: vec![AttributeLimit {
+                finish: "white".into(),
+                attribute: "film-build.max",
+                now: 289.0,
+                largest: 240.0,
+                restores: vec![("wet-tg".into(), lamina("cw-200-e1"))],
+                leaves: 1,
+            }],
             assumptions: vec!["3e-7 mm2/s assumed".into()],
         },
         assumptions: (0..9).map(|n| format!("finish/white-{n} gives no emittance: 0.90 assumed")).collect(),
@@ -172,9 +184,29 @@ fn json_has_the_keys_that_are_held_to() {
     assert!(names.is_sorted() && names.len() == full().duties.len(), "{names:?}");
     assert_eq!(keys(&got["ended"][0]), ["showing", "subject", "was"]);
     let retest = &got["retest"];
-    let wanted =
-        ["specimens", "panels", "weeks", "cost", "missing", "critical_path", "steps", "ways", "assumptions"];
+    let wanted = [
+        "specimens",
+        "panels",
+        "weeks",
+        "cost",
+        "missing",
+        "critical_path",
+        "steps",
+        "ways",
+        "limits",
+        "assumptions",
+    ];
     assert_eq!(keys(retest), wanted);
+    let limit = json!({
+        "finish": "white",
+        "attribute": "film-build.max",
+        "unit": "um",
+        "now": 289.0,
+        "largest": 240.0,
+        "restores": [{"showing": "wet-tg", "subject": "lamina/cw-200-e1@oven-120"}],
+        "leaves": 1,
+    });
+    assert_eq!(retest["limits"][0], limit);
     assert_eq!((&retest["cost"], &retest["weeks"]), (&Value::Null, &json!(12.6666)));
     let wanted = [
         "showing",
@@ -184,7 +216,11 @@ fn json_has_the_keys_that_are_held_to() {
         "specimens",
         "panels",
         "shares",
+        "lead_weeks",
+        "layup_weeks",
         "conditioning_weeks",
+        "conditioned_with",
+        "test_weeks",
         "start_week",
         "weeks",
         "cost",

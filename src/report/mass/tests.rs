@@ -48,6 +48,10 @@ rudder     tail          1  0.800  0.900        0.900  weighed, 1 of 3
 ----------------------------------------------------------------------
 sum                                4.900        5.300
 
+on the scale  serial  condition     kg  predicted  residual      %  counts
+--------------------------------------------------------------------------
+rudder        w1      painted    0.900  0.800 now    +0.100  +12.5  yes
+
 cause of spread                low kg  high kg
 ----------------------------------------------
 material/cw#resin.content      -0.154   +0.167
@@ -129,6 +133,23 @@ fn json_has_the_keys_that_are_held_to() {
     assert_eq!(got["panels"][0]["balance"], Value::Null);
     assert_eq!(got["panels"][1]["balance"]["ok"], false);
     assert_eq!((&got["panels"][1]["provisional"], &got["panels"][1]["weighings"]), (&json!(true), &json!(1)));
+    let one = &got["panels"][1]["residuals"][0];
+    let wanted = [
+        "weighing",
+        "serial",
+        "on",
+        "condition",
+        "weighed_kg",
+        "predicted_kg",
+        "as_built",
+        "residual_kg",
+        "residual_percent",
+        "counts",
+    ];
+    assert_eq!(keys(one), wanted);
+    // 0.9 - 0.8 = 0.1, an eighth of the prediction, which is that of now.
+    assert!((one["residual_percent"].as_f64().unwrap() - 12.5).abs() < 1e-9);
+    assert_eq!((&one["counts"], &one["as_built"]), (&json!(true), &json!(false)));
     assert!((got["total"]["kg"].as_f64().unwrap() - 4.9).abs() < 1e-12);
     assert!((got["cg_m"][0].as_f64().unwrap() - (2.0 * 3.4 + 10.0 * 0.9) / 4.3).abs() < 1e-12);
     let causes: Vec<&str> =
