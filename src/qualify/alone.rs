@@ -2,6 +2,7 @@
 
 use super::demands::Demands;
 use super::judge::Detail;
+use super::reach::Reach;
 use super::sieve::Sieve;
 use super::table::Table;
 use super::verdict::{Room, Verdict, rules, superseded};
@@ -55,12 +56,14 @@ impl<'a> Alone<'a> {
         }
         let configurator = Configurator::new(trial);
         let demands = Demands::all(trial, &configurator, &few, None)?;
+        let reach = Reach::of(self.uses);
         let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
         let rules = rules(showing, row, kind);
         let room = Room {
             ledger: trial,
             configurator: &configurator,
             uses: self.uses,
+            reach: &reach,
             demands: &demands,
             showing,
             row,

@@ -171,8 +171,8 @@ impl Room<'_> {
             if !look.is_single_as(now) {
                 return Asks::None;
             }
-            let mut deltas = plain(asked.configuration, article, look.is_stacked_otherwise(now));
-            deltas.all.retain(|delta| self.rules.is_plain(delta.key.base));
+            let wanted = |attribute| self.rules.is_plain(attribute);
+            let deltas = plain(asked.configuration, article, look.is_stacked_otherwise(now), wanted);
             self.rules.most(asked.configuration, article, &deltas)
         };
         made.articles.iter().zip(&made.looks).map(of).min().unwrap_or_default()

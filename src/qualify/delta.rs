@@ -11,6 +11,9 @@ static PLIES: LazyLock<Name> = LazyLock::new(|| Name::new("plies"));
 static CORE_THICKNESS: LazyLock<Name> = LazyLock::new(|| Name::new("core-thickness"));
 static NONE: LazyLock<AttributeValue> = LazyLock::new(|| AttributeValue::one("none"));
 
+/// The low and the high limit, as written.
+pub type Limits = (Option<Arc<str>>, Option<Arc<str>>);
+
 /// One attribute that differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Delta {
@@ -25,9 +28,9 @@ pub struct Delta {
     /// Whether the nominal differs, not only a limit.
     pub nominal: bool,
     /// Limits as conformed.
-    pub was_limits: (Option<String>, Option<String>),
+    pub was_limits: Limits,
     /// Limits now.
-    pub is_limits: (Option<String>, Option<String>),
+    pub is_limits: Limits,
     /// The conformed value was measured on the article: it has no limits.
     pub measured: bool,
     /// The tolerance now is written as a share of the nominal.
@@ -66,7 +69,7 @@ impl Delta {
     }
 }
 
-fn text(value: Option<&AttributeValue>, limits: &(Option<String>, Option<String>), nominal: bool) -> String {
+fn text(value: Option<&AttributeValue>, limits: &Limits, nominal: bool) -> String {
     let value = value.map_or_else(|| "none".to_string(), ToString::to_string);
     match limits {
         (Some(low), Some(high)) if !nominal => format!("{value} ({low} .. {high})"),
@@ -158,15 +161,21 @@ fn scope_by_scope(now: &Configuration, made: &AsMade, crossed: bool) -> Deltas {
 
 /// What differs in attributes that no constituent has, outside of zones, joints and faces: no pairing decides
 /// there. Layers are taken to be in another order where the caller says that they are.
-pub(super) fn plain(now: &Configuration, made: &AsMade, is_stacked_otherwise: bool) -> Deltas {
+pub(super) fn plain(
+    now: &Configuration,
+    made: &AsMade,
+    is_stacked_otherwise: bool,
+    wanted: impl Fn(Name) -> bool,
+) -> Deltas {
     let mut found = Deltas::default();
     let none = Name::default();
     let context = Context { scope: none, conformed: none, measured: &made.measured };
     let (now, then) = (now.part(&none), made.main.part(&none));
     let (own, past) = (now.block(&none), then.block(&none));
     tools(&context, own, past, &mut found);
-    pair_blocks(&context, (none, none), own, past, &mut found);
-    if is_stacked_otherwise {
+    found.all.retain(|delta| wanted(delta.key.base));
+    pair_wanted(&context, (none, none), (own, past), &wanted, &mut found);
+    if is_stacked_otherwise && wanted(*PLIES) {
         plies(&context, now, then, &Pairs::new(), &mut found);
     }
     found
@@ -249,11 +258,19 @@ fn pair_letters<'a>(now: Part<'a>, then: Part<'a>) -> Pairs {
         };
         return own.iter().filter_map(partner).collect();
     }
-    let (letters, own_at) = distinct(&mine);
-    let (partners, past_at) = distinct(&theirs);
     let block = |blocks: &[(Name, &'a [Row])], letter: &str| -> &'a [Row] {
         blocks.iter().find(|(own, _)| own == letter).map_or(&[], |(_, rows)| rows)
     };
+    // The same layers of the same constituents: each finds itself.
+    let itself = |letter: &str| same(block(&own, letter), block(&past, letter)) == (true, true);
+    if mine == theirs {
+        let (letters, _) = distinct(&mine);
+        if letters.iter().all(|letter| itself(letter)) {
+            return letters.into_iter().map(|letter| (Name::new(letter), Name::new(letter))).collect();
+        }
+    }
+    let (letters, own_at) = distinct(&mine);
+    let (partners, past_at) = distinct(&theirs);
     // Whether each pair of constituents is the same but for its thickness, and whether in its thickness.
     let known: Vec<(bool, bool)> = partners
         .iter()
@@ -436,20 +453,29 @@ impl<'a> Said<'a> {
         said
     }
 
-    fn limits(&self) -> (Option<String>, Option<String>) {
-        (self.low.map(ToString::to_string), self.high.map(ToString::to_string))
+    fn limits(&self) -> Limits {
+        let text = |value: &AttributeValue| match value {
+            AttributeValue::One(text) => Arc::clone(text),
+            AttributeValue::List(_) => value.to_string().into(),
+        };
+        (self.low.map(text), self.high.map(text))
     }
 }
 
-fn pair_blocks(
+fn pair_blocks(context: &Context<'_>, names: (Name, Name), now: &[Row], then: &[Row], found: &mut Deltas) {
+    pair_wanted(context, names, (now, then), &|_| true, found);
+}
+
+/// As [`pair_blocks`], of some attributes only.
+fn pair_wanted(
     context: &Context<'_>,
     (letter, partner): (Name, Name),
-    now: &[Row],
-    then: &[Row],
+    (now, then): (&[Row], &[Row]),
+    wanted: &impl Fn(Name) -> bool,
     found: &mut Deltas,
 ) {
     // A load or a radius carries its own presence: where geometry was recorded, a new one was not there.
-    let geometry = then.iter().any(|(key, _)| key.facet() == "geometry");
+    let geometry = || then.iter().any(|(key, _)| key.facet() == "geometry");
     let (mut own, mut past) = (now, then);
     loop {
         // Both are in order, so the lesser of what stands in front is next.
@@ -460,10 +486,13 @@ fn pair_blocks(
             (None, None) => return,
         };
         let (is, was) = (Said::take(&mut own, base), Said::take(&mut past, base));
+        if !wanted(base) {
+            continue;
+        }
         if letter.is_empty() && (matches!(base.facet(), "tool" | "claims") || base == *PLIES) {
             continue;
         }
-        let new = geometry && (base.starts_with("geometry.load.") || base == "geometry.radius");
+        let new = (base.starts_with("geometry.load.") || base == "geometry.radius") && geometry();
         let Some(conformed) = was.nominal.or(new.then_some(&NONE)) else {
             found.not_recorded.push(context.key(base, letter));
             continue;

@@ -1,6 +1,6 @@
 //! What a difference asks: the steps of a row tried on what differs.
 
-use super::delta::{AsMade, Delta, Deltas, number};
+use super::delta::{AsMade, Delta, Deltas, Limits, number};
 use super::table::{KindRow, Ruling, Table};
 use super::windows;
 use crate::article::{Configuration, Limit, Name, ORDER};
@@ -8,6 +8,7 @@ use crate::quantity::Decimal;
 use crate::record::sensitivity::{Asks, Condition, Route, Sensitivity, Step, Window};
 use crate::record::{AttributeValue, SubjectKind};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// A difference and what it asks, with the rule that says so.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -62,6 +63,8 @@ struct Rule<'a> {
     ruling: Option<Ruling<'a>>,
     /// Where the route of the resin decides, each constituent is judged by its own.
     by_letter: bool,
+    /// What it asks hangs neither on constituents nor on what they were paired with.
+    is_plain: bool,
 }
 
 /// The rules that a showing's evidence is judged by, for one kind of subject, looked up once.
@@ -103,7 +106,12 @@ impl<'a> Rules<'a> {
         }
         let ruling = self.row.ruling(&attribute, steps);
         let by_letter = ruling.is_some_and(|ruling| ruling.steps.iter().any(|step| step.when.is_some()));
-        Some(Rule { key: ruling.map_or(facet, |ruling| ruling.key), ruling, by_letter })
+        const PLAIN: [&str; 9] =
+            ["cure", "plies", "filler", "primer", "base-coat", "top-coat", "film-build", "colour", "tool"];
+        let by_pairs = |condition: Condition<'_>| matches!(condition, Condition::Window(Window::W8));
+        let is_plain = PLAIN.contains(&facet)
+            && ruling.is_some_and(|ruling| !ruling.steps.iter().any(|step| step.conditions().any(by_pairs)));
+        Some(Rule { key: ruling.map_or(facet, |ruling| ruling.key), ruling, by_letter, is_plain })
     }
 
     fn rule(&self, attribute: Name) -> Option<Rule<'a>> {
@@ -137,12 +145,7 @@ impl<'a> Rules<'a> {
     /// Returns whether what a difference in an attribute asks hangs neither on constituents nor on what they
     /// were paired with.
     pub fn is_plain(&self, attribute: Name) -> bool {
-        const PLAIN: [&str; 9] =
-            ["cure", "plies", "filler", "primer", "base-coat", "top-coat", "film-build", "colour", "tool"];
-        let by_pairs = |condition: Condition<'_>| matches!(condition, Condition::Window(Window::W8));
-        let steps = self.rule(attribute).and_then(|rule| rule.ruling).map(|ruling| ruling.steps);
-        PLAIN.contains(&attribute.facet())
-            && steps.is_some_and(|steps| !steps.iter().any(|step| step.conditions().any(by_pairs)))
+        self.rule(attribute).is_some_and(|rule| rule.is_plain)
     }
 
     /// Judges what differs.
@@ -249,7 +252,7 @@ fn reason(delta: &Delta, effect: Asks, rule: String, source: String) -> Reason {
 }
 
 fn limits_reason(delta: &Delta, rule: String, source: String) -> Reason {
-    let shown = |limits: &(Option<String>, Option<String>)| match limits {
+    let shown = |limits: &Limits| match limits {
         (Some(low), Some(high)) => format!("{low} .. {high}"),
         _ => "no limits".to_string(),
     };
@@ -471,7 +474,7 @@ fn every_value(delta: &Delta, holds: impl Fn(&Decimal, &Decimal, &str) -> bool) 
 
 /// The limit of one side now, else the nominal, against the same side as conformed.
 fn worst(delta: &Delta, side: Limit, holds: impl Fn(&Decimal, &Decimal, &str) -> bool) -> bool {
-    let pick = |limits: &(Option<String>, Option<String>)| match side {
+    let pick = |limits: &Limits| match side {
         Limit::Low => limits.0.clone(),
         Limit::High => limits.1.clone(),
         Limit::Nominal | Limit::Share => None,
@@ -481,7 +484,7 @@ fn worst(delta: &Delta, side: Limit, holds: impl Fn(&Decimal, &Decimal, &str) ->
         (None, None) => every_value(delta, holds),
         (is, was) => {
             let single = |value: &Option<AttributeValue>| match value {
-                Some(AttributeValue::One(text)) => Some(text.to_string()),
+                Some(AttributeValue::One(text)) => Some(Arc::clone(text)),
                 _ => None,
             };
             let (Some(is), Some(was)) =
@@ -538,6 +541,10 @@ fn widened(delta: &Delta) -> bool {
     if delta.measured || delta.was_unstated() {
         return false;
     }
+    // No tolerance now is a distance of nothing.
+    if matches!(delta.is_limits, (None, None)) {
+        return false;
+    }
     let (Some(AttributeValue::One(is)), Some(AttributeValue::One(was))) = (&delta.is, &delta.was) else {
         return false;
     };
@@ -546,7 +553,7 @@ fn widened(delta: &Delta) -> bool {
     let slack = Decimal::parse("0.00001").unwrap_or_else(Decimal::zero);
     let sides = [(&delta.is_limits.0, &delta.was_limits.0), (&delta.is_limits.1, &delta.was_limits.1)];
     sides.into_iter().any(|(is_limit, was_limit)| {
-        let distance = |limit: &Option<String>, nominal: &Decimal| {
+        let distance = |limit: &Option<Arc<str>>, nominal: &Decimal| {
             limit
                 .as_ref()
                 .and_then(|text| number(text))
