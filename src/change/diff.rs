@@ -400,6 +400,20 @@ impl Room<'_> {
     }
 }
 
+/// Returns whether two values say the same; a quantity may stand in another unit.
+pub(crate) fn same(was: &Value, is: &Value) -> bool {
+    match (was, is) {
+        (Value::Object(was), Value::Object(is)) => {
+            was.len() == is.len()
+                && was.iter().all(|(key, value)| is.get(key).is_some_and(|other| same(value, other)))
+        }
+        (Value::Array(was), Value::Array(is)) => {
+            was.len() == is.len() && was.iter().zip(is).all(|(was, is)| same(was, is))
+        }
+        _ => was == is || same_quantity(was, is),
+    }
+}
+
 /// Whether two texts are one quantity in two units: exactly the same nominal and limits, and a tolerance
 /// written the same way.
 fn same_quantity(was: &Value, is: &Value) -> bool {

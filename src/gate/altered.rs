@@ -10,12 +10,30 @@ use crate::record::{
 };
 
 /// The keys of finished evidence that may not differ.
-const KEPT: [&str; 10] =
-    ["showing", "kind", "state", "made", "report", "data", "result", "baseline", "measured", "tested"];
+///
+/// `supersedes` is among them because a correction is a new record: added to one that is there, it would take
+/// another out of the pool.
+const KEPT: [&str; 11] = [
+    "showing",
+    "kind",
+    "state",
+    "made",
+    "report",
+    "data",
+    "result",
+    "baseline",
+    "measured",
+    "tested",
+    "supersedes",
+];
 
 /// Finds finished evidence, approved decisions and approved concessions that differ or are gone.
 pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(Finding, String)> {
     let mut all = changed_data(staged);
+    // What is only called otherwise is there still.
+    let now_called = |kind: RecordKind, id: &String| -> String {
+        edits.renamed.get(&(kind, id.clone())).unwrap_or(id).clone()
+    };
     // Where no digest was written, the bytes that were committed are what was conformed.
     for (id, data) in &base.data {
         let finished = base.evidence.get(id).is_some_and(|entry| {
@@ -23,7 +41,8 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(F
                 && entry.value.conformed.is_some()
                 && entry.value.digest.is_none()
         });
-        if let Some(now) = staged.data.get(id).filter(|now| finished && now.digest != data.digest) {
+        let called = now_called(RecordKind::Evidence, id);
+        if let Some(now) = staged.data.get(&called).filter(|now| finished && now.digest != data.digest) {
             let message =
                 format!("evidence/{id}: the bytes of `{}` are not those that were committed", now.file);
             all.push(finding(RecordKind::Evidence, id, "data", message));
@@ -34,7 +53,7 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(F
         if old.state != EvidenceState::Done || old.conformed.is_none() {
             continue;
         }
-        let Some(now) = staged.evidence.get(&entry.id) else {
+        let Some(now) = staged.evidence.get(&now_called(RecordKind::Evidence, &entry.id)) else {
             if !staged.broken.contains(&Address::new(RecordKind::Evidence, entry.id.clone())) {
                 let message = format!("evidence/{} was finished and conformed, and is gone", entry.id);
                 let (mut found, key) = finding(RecordKind::Evidence, &entry.id, "", message);
@@ -45,7 +64,7 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(F
             }
             continue;
         };
-        for key in differing(old, &now.value) {
+        for key in differing(old, &now.value, edits) {
             let message = format!(
                 "evidence/{}: `{key}` of finished evidence differs from what was committed",
                 entry.id
@@ -55,8 +74,11 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(F
     }
     for entry in base.decisions.values().filter(|entry| entry.value.status == DecisionStatus::Approved) {
         let strip = |decision: &Decision| Decision { found: None, ..decision.clone() };
-        let now = staged.decisions.get(&entry.id).map(|now| strip(&now.value));
-        if now.as_ref() != Some(&strip(&entry.value)) && !broken(staged, RecordKind::Decision, &entry.id) {
+        let called = now_called(RecordKind::Decision, &entry.id);
+        let now = staged.decisions.get(&called).map(|now| strip(&now.value));
+        // The diff has held a renamed record against what it was.
+        let same = called != entry.id || now.as_ref() == Some(&strip(&entry.value));
+        if !same && !broken(staged, RecordKind::Decision, &entry.id) {
             let message = format!("decision/{} was approved and differs or is gone", entry.id);
             all.push(finding(RecordKind::Decision, &entry.id, "", message));
         }
@@ -65,8 +87,10 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(F
         if !crate::qualify::concede::is_approved(base, &entry.value) || entry.value.approvals.is_empty() {
             continue;
         }
-        let now = staged.concessions.get(&entry.id).map(|now| -> &Concession { &now.value });
-        let same = now.is_some_and(|now| now == &*entry.value || is_renamed(&entry.value, now, edits));
+        let called = now_called(RecordKind::Concession, &entry.id);
+        let now = staged.concessions.get(&called).map(|now| -> &Concession { &now.value });
+        let same = called != entry.id
+            || now.is_some_and(|now| now == &*entry.value || is_renamed(&entry.value, now, edits));
         if !same && !broken(staged, RecordKind::Concession, &entry.id) {
             let message = format!("concession/{} was approved and differs or is gone", entry.id);
             all.push(finding(RecordKind::Concession, &entry.id, "", message));
@@ -116,10 +140,29 @@ fn broken(ledger: &Ledger, kind: RecordKind, id: &str) -> bool {
     ledger.broken.contains(&Address::new(kind, id))
 }
 
-fn differing(old: &Evidence, new: &Evidence) -> Vec<String> {
+fn differing(old: &Evidence, new: &Evidence, edits: &Edits) -> Vec<String> {
     let (was, is) = (tree(old), tree(new));
     let mut all: Vec<String> =
         KEPT.iter().filter(|key| was.get(**key) != is.get(**key)).map(|key| (*key).to_string()).collect();
+    // A reference follows what it names when that is called otherwise.
+    let follows = |key: &str| {
+        let (kind, was, is) = match key {
+            "showing" => (RecordKind::Showing, Some(old.showing.id()), Some(new.showing.id())),
+            "baseline" => (
+                RecordKind::Evidence,
+                old.baseline.as_ref().map(|one| one.id()),
+                new.baseline.as_ref().map(|one| one.id()),
+            ),
+            "supersedes" => (
+                RecordKind::Evidence,
+                old.supersedes.as_ref().map(|one| one.id()),
+                new.supersedes.as_ref().map(|one| one.id()),
+            ),
+            _ => return false,
+        };
+        was.is_some_and(|was| edits.renamed.get(&(kind, was.to_string())).map(String::as_str) == is)
+    };
+    all.retain(|key| !follows(key));
     // A digest may be added where none was; it may not change.
     if old.digest.is_some() && old.digest != new.digest {
         all.push("digest".to_string());

@@ -2,11 +2,12 @@
 
 use super::{Finding, Names, Raw, Side, duty_text, milestone};
 use crate::article::ArticleError;
-use crate::change::diff::{Change, Edits, short, tree};
+use crate::change::diff::{Change, Edits, same, short, tree};
 use crate::change::explain::{Explained, record_of};
 use crate::ledger::Ledger;
 use crate::qualify::behind::{behind, behind_panel};
 use crate::qualify::delta::number;
+use crate::qualify::verdict::by_paper;
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, LedgerHead, PolicyLevel, RecordKind, Showing, Status, Text};
 use serde_json::Value;
@@ -83,6 +84,7 @@ fn listed(names: &BTreeSet<String>) -> String {
 pub(super) fn unexplained(
     base: &Side<'_>,
     staged: &Side<'_>,
+    names: &Names,
     edited: &Edited<'_>,
     into: &mut Vec<Raw>,
 ) -> Result<(), ArticleError> {
@@ -91,7 +93,7 @@ pub(super) fn unexplained(
     for change in &edited.edits.changes {
         let record = record_of(&change.address);
         let Some(holders) = held.0.get(record) else { continue };
-        let Some(what) = held_change(base.ledger, staged.ledger, change) else { continue };
+        let Some(what) = held_change(base.ledger, staged.ledger, names, change) else { continue };
         let panel = holders.iter().find_map(|name| name.strip_prefix("panel `")?.strip_suffix('`'));
         let route = change.address.split_once('#').map_or("", |(_, route)| route);
         let Some(address) = Address::parse(record) else { continue };
@@ -146,7 +148,7 @@ fn way_on(change: &Change, by: &str) -> String {
 }
 
 /// What an edit changes of what was released, in words; `None` where it changes nothing of it.
-fn held_change(base: &Ledger, staged: &Ledger, change: &Change) -> Option<String> {
+fn held_change(base: &Ledger, staged: &Ledger, names: &Names, change: &Change) -> Option<String> {
     let record = Address::parse(record_of(&change.address))?;
     let differs = || {
         let (was, is) = (shown(change.was.as_ref()), shown(change.is.as_ref()));
@@ -160,9 +162,9 @@ fn held_change(base: &Ledger, staged: &Ledger, change: &Change) -> Option<String
     let leaves = match (record.kind(), change.attribute.as_str()) {
         (RecordKind::Panel, "released") => change.was.as_deref() == Some("true"),
         (RecordKind::Panel, "released_for") if released_before(base, &record) => {
-            let of = |ledger, text: &Option<String>| milestone(ledger, text.as_deref());
+            let was = change.was.as_deref().map(|text| names.milestone(text));
             // Without a milestone a release is for everything.
-            match (of(base, &change.was), of(staged, &change.is)) {
+            match (milestone(staged, was), milestone(staged, change.is.as_deref())) {
                 (_, None) => false,
                 (None, Some(_)) => true,
                 (Some(was), Some(is)) => is < was,
@@ -171,9 +173,29 @@ fn held_change(base: &Ledger, staged: &Ledger, change: &Change) -> Option<String
         // What was not released before can be released for anything.
         (RecordKind::Panel, "released_for") => false,
         (RecordKind::Recipe, "status") => change.was.as_deref() == Some("frozen"),
-        _ => change.facet.is_some(),
+        _ => change.facet.is_some() || is_asked_less(base, staged, change),
     };
     leaves.then(differs)
+}
+
+/// Returns whether an edit takes a panel, or what it is made of, out of what a showing that stays is asked of.
+///
+/// What a record is called, and the group of a panel, are in no facet; `applies_to` reads them all the same.
+fn is_asked_less(base: &Ledger, staged: &Ledger, change: &Change) -> bool {
+    let Some(was) = change.was.as_deref() else { return false };
+    let named = |showing: &Showing, text: Option<&str>| -> bool {
+        let Some((asked, text)) = showing.applies_to.as_ref().zip(text) else { return false };
+        match change.attribute.rsplit('.').next() {
+            Some("group") => asked.group.iter().any(|group| group.as_str() == text),
+            Some("recipe") => asked.recipe.iter().any(|recipe| recipe.id() == text),
+            Some("material" | "adhesive") => asked.material.iter().any(|material| material.id() == text),
+            _ => false,
+        }
+    };
+    base.showings
+        .keys()
+        .filter_map(|id| staged.showings.get(id))
+        .any(|showing| named(&showing.value, Some(was)) && !named(&showing.value, change.is.as_deref()))
 }
 
 fn released_before(base: &Ledger, panel: &Address) -> bool {
@@ -181,11 +203,12 @@ fn released_before(base: &Ledger, panel: &Address) -> bool {
 }
 
 /// The keys of a showing that say what is asked.
-const ASKED: [&str; 9] = [
+const ASKED: [&str; 10] = [
     "accept",
     "applies_to",
     "environment",
     "kind",
+    "means",
     "needed_by",
     "plan",
     "rests_on",
@@ -249,7 +272,7 @@ pub(super) fn weakened(
         let (was, is) = (tree(&*old.value), tree(&*new.value));
         for key in ASKED {
             let (was, is) = (was.get(key).unwrap_or(&Value::Null), is.get(key).unwrap_or(&Value::Null));
-            if was == is || explained(key) {
+            if same(was, is) || explained(key) {
                 continue;
             }
             let who = match key {
@@ -261,7 +284,11 @@ pub(super) fn weakened(
                     // What can't be judged is in doubt.
                     Err(()) => Some((asked.panel.clone(), asked.words.clone())),
                 },
-                _ => loosens(staged.ledger, key, was, is).then(|| (asked.panel.clone(), asked.words.clone())),
+                // Where paper alone is named, an analysis stands by itself.
+                "means" => (by_paper(&new.value.means) && !by_paper(&old.value.means))
+                    .then(|| (asked.panel.clone(), asked.words.clone())),
+                _ => loosens(staged.ledger, names, key, was, is)
+                    .then(|| (asked.panel.clone(), asked.words.clone())),
             };
             let Some((panel, words)) = who else { continue };
             let message = format!(
@@ -273,7 +300,7 @@ pub(super) fn weakened(
         }
     }
     if let (Some(old), Some(new)) = (&base.ledger.head, &staged.ledger.head) {
-        for (route, what) in relaxed(old, new) {
+        for (route, what) in relaxed(old, new, names) {
             let first = |change: &&Change| {
                 record_of(&change.address) == "ledger" && change.attribute.split('.').next() == Some(route)
             };
@@ -314,14 +341,31 @@ fn asked_of(base: &Side<'_>, staged: &Side<'_>, id: &str, showing: &Showing) -> 
             .into_iter()
             .any(|ledger| ledger.panels.get(panel).is_some_and(|panel| panel.value.released))
     };
-    let duties = base.evaluation.ok()?.duties.iter().filter(|((own, _), _)| own == id);
-    let panel = duties.flat_map(|(_, duty)| duty.panels.keys()).find(|panel| released(panel));
+    let panel = match base.evaluation {
+        Ok(evaluation) => {
+            let duties = evaluation.duties.iter().filter(|((own, _), _)| own == id);
+            duties.flat_map(|(_, duty)| duty.panels.keys()).find(|panel| released(panel)).cloned()
+        }
+        // Where nobody can say who answers to it, every released panel may.
+        Err(_) => {
+            let all = base.ledger.panels.keys().chain(staged.ledger.panels.keys());
+            let found = all.filter(|panel| released(panel)).min()?;
+            return Some(Asked {
+                panel: Some(found.clone()),
+                words: format!("what is committed can't be judged, so `{found}` may be released on it"),
+            });
+        }
+    };
     if let Some(panel) = panel {
-        return Some(Asked { panel: Some(panel.clone()), words: format!("`{panel}` is released on it") });
+        let words = format!("`{panel}` is released on it");
+        return Some(Asked { panel: Some(panel), words });
     }
-    let head = base.ledger.head.as_ref()?;
     let due = milestone(base.ledger, showing.needed_by.as_ref().map(Text::as_str))?;
-    let reached = milestone(base.ledger, head.reached.as_ref().map(Text::as_str))?;
+    // The later of both, so that nothing is put off by the commit that claims the milestone.
+    let reached = [base.ledger, staged.ledger]
+        .into_iter()
+        .filter_map(|ledger| milestone(base.ledger, ledger.head.as_ref()?.reached.as_ref().map(Text::as_str)))
+        .max()?;
     (due <= reached).then(|| Asked {
         panel: None,
         words: format!("`{}` is reached on it", showing.needed_by.as_ref().map_or("", Text::as_str)),
@@ -329,10 +373,11 @@ fn asked_of(base: &Side<'_>, staged: &Side<'_>, id: &str, showing: &Showing) -> 
 }
 
 /// Returns whether a key of a showing asks less than it did; in doubt it does.
-fn loosens(ledger: &Ledger, key: &str, was: &Value, is: &Value) -> bool {
+fn loosens(ledger: &Ledger, names: &Names, key: &str, was: &Value, is: &Value) -> bool {
+    let milestone_of = |text: &Value| milestone(ledger, text.as_str().map(|text| names.milestone(text)));
     match key {
         // A showing without a milestone is needed always.
-        "needed_by" => match (milestone(ledger, was.as_str()), milestone(ledger, is.as_str())) {
+        "needed_by" => match (milestone_of(was), milestone(ledger, is.as_str())) {
             (_, None) => !is.is_null(),
             (None, Some(_)) => true,
             (Some(was), Some(is)) => is > was,
@@ -347,19 +392,28 @@ fn loosens(ledger: &Ledger, key: &str, was: &Value, is: &Value) -> bool {
         "rests_on" => {
             let empty = Vec::new();
             let (was, is) = (was.as_array().unwrap_or(&empty), is.as_array().unwrap_or(&empty));
-            was.iter().any(|one| !is.contains(one))
+            let now = |one: &Value| match one.as_str().and_then(|id| names.showings.get(id)) {
+                Some(new) => Value::String(new.clone()),
+                None => one.clone(),
+            };
+            was.iter().any(|one| !is.contains(&now(one)))
         }
         _ => true,
     }
 }
 
-/// Returns whether a least figure is greater than it was, or a greatest one smaller, in the same unit.
+/// Returns whether a least figure is greater than it was, or a greatest one smaller, in the same unit, or the
+/// basis the stricter one.
 fn is_narrower(key: &str, was: &Value, is: &Value) -> bool {
+    if key == "basis" {
+        return was == "B" && is == "A";
+    }
     let (Some((was, own)), Some((is, unit))) = (was.as_str().and_then(number), is.as_str().and_then(number))
     else {
         return false;
     };
-    own == unit && (key.ends_with("at_least") && is >= was || key.ends_with("at_most") && is <= was)
+    let least = key.ends_with("at_least") || key == "above_skin_by";
+    own == unit && (least && is >= was || key.ends_with("at_most") && is <= was)
 }
 
 /// Returns whether a plan asks for fewer specimens, batches or panels.
@@ -407,7 +461,7 @@ fn narrowed(base: &Side<'_>, staged: &Side<'_>, names: &Names, id: &str) -> Resu
 }
 
 /// What the head guards less than it did: the key, and what differs, in words.
-fn relaxed(old: &LedgerHead, new: &LedgerHead) -> Vec<(&'static str, String)> {
+fn relaxed(old: &LedgerHead, new: &LedgerHead, names: &Names) -> Vec<(&'static str, String)> {
     let mut all = Vec::new();
     for (rule, built_in) in super::RULES {
         let of = |head: &LedgerHead| head.policy.get(rule).copied().unwrap_or(built_in);
@@ -430,19 +484,23 @@ fn relaxed(old: &LedgerHead, new: &LedgerHead) -> Vec<(&'static str, String)> {
     for (what, role) in roles(old).difference(&roles(new)) {
         all.push(("approvals", format!("a {what} no longer needs {role}")));
     }
-    if old.climate != new.climate {
+    if !same(&tree(&old.climate), &tree(&new.climate)) {
         all.push(("climate", "the design day is another".to_string()));
     }
-    let place = |head: &LedgerHead, of: &Option<Text>| {
-        of.as_ref().and_then(|own| head.milestones.iter().position(|name| name == own))
+    let place = |name: &Option<Text>| {
+        let now = names.milestone(name.as_ref()?.as_str());
+        new.milestones.iter().position(|own| own.as_str() == now)
     };
-    let (was, is) = (place(old, &old.reached), place(new, &new.reached));
-    if was.is_some() && is < was {
+    let is = new.reached.as_ref().and_then(|name| new.milestones.iter().position(|own| own == name));
+    if old.reached.is_some() && is < place(&old.reached) {
         all.push(("reached", "the milestone reached goes back".to_string()));
     }
-    // Milestones that change places move what is due.
-    let kept: Vec<&Text> = old.milestones.iter().filter(|name| new.milestones.contains(name)).collect();
-    let order: Vec<&Text> = new.milestones.iter().filter(|name| old.milestones.contains(name)).collect();
+    // Milestones that change places move what is due; one that is only called otherwise stands where it stood.
+    let now: Vec<&str> = old.milestones.iter().map(|name| names.milestone(name.as_str())).collect();
+    let kept: Vec<&str> =
+        now.iter().copied().filter(|now| new.milestones.iter().any(|name| name.as_str() == *now)).collect();
+    let order: Vec<&str> =
+        new.milestones.iter().map(Text::as_str).filter(|name| now.contains(name)).collect();
     if kept.len() < old.milestones.len() || kept != order {
         all.push(("milestones", "milestones are gone or have changed places".to_string()));
     }

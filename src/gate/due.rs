@@ -1,6 +1,6 @@
 //! What is due: milestones, concessions, margins, routes of bonds.
 
-use super::{Finding, Raw, Side, duty_text, gravity, milestone, route_of};
+use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
 use crate::article::Subject;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{Evaluation, Verdict};
@@ -8,13 +8,14 @@ use crate::record::sensitivity::Asks;
 use crate::record::{Address, Day, LoadPath, PolicyLevel, RecordKind, Text};
 
 /// A milestone is claimed, and a duty that it needs is neither met nor conceded.
-pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, into: &mut Vec<Raw>) {
+pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
     let reached = |ledger: &Ledger| {
         let name = ledger.head.as_ref()?.reached.as_ref()?.as_str().to_string();
         Some((milestone(ledger, Some(&name))?, name))
     };
     let Some((now, name)) = reached(staged.ledger) else { return };
-    let before = reached(base.ledger).and_then(|(_, name)| milestone(staged.ledger, Some(&name)));
+    let before =
+        reached(base.ledger).and_then(|(_, name)| milestone(staged.ledger, Some(names.milestone(&name))));
     if before.is_some_and(|before| now <= before) {
         return;
     }

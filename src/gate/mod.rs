@@ -140,10 +140,10 @@ pub fn judge(
     if let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) {
         lapsed(staged.ledger, before, after, &names, &mut new);
     }
-    due::milestone_not_earned(base, staged, &mut new);
+    due::milestone_not_earned(base, staged, &names, &mut new);
     let edited = decided::Edited { edits, explained };
     decided::weakened(base, staged, &names, &edited, &mut new);
-    if let Err(missing) = decided::unexplained(base, staged, &edited, &mut new) {
+    if let Err(missing) = decided::unexplained(base, staged, &names, &edited, &mut new) {
         // What it needs is missing from a record that is broken, which is said above.
         if report.findings.is_empty() {
             report.findings.push(cannot_judge(&missing));
@@ -223,6 +223,7 @@ struct Names {
     duties: BTreeMap<String, String>,
     panels: BTreeMap<String, String>,
     showings: BTreeMap<String, String>,
+    milestones: BTreeMap<String, String>,
 }
 
 impl Names {
@@ -237,7 +238,12 @@ impl Names {
             duties: pairs.into_iter().map(|(new, old)| (duty_text(&old), duty_text(&new))).collect(),
             panels: edits.renamed_of(RecordKind::Panel),
             showings: edits.renamed_of(RecordKind::Showing),
+            milestones: renamed_milestones(base.ledger, staged.ledger),
         }
+    }
+
+    fn milestone<'a>(&'a self, milestone: &'a str) -> &'a str {
+        self.milestones.get(milestone).map_or(milestone, String::as_str)
     }
 
     fn now(&self, text: &str) -> String {
@@ -250,6 +256,19 @@ impl Names {
     fn panel<'a>(&'a self, panel: &'a String) -> &'a String {
         self.panels.get(panel).unwrap_or(panel)
     }
+}
+
+/// Milestones that are called otherwise and stand where they stood: old name, new name.
+fn renamed_milestones(base: &Ledger, staged: &Ledger) -> BTreeMap<String, String> {
+    let of = |ledger: &Ledger| -> Vec<String> {
+        ledger.head.iter().flat_map(|head| &head.milestones).map(ToString::to_string).collect()
+    };
+    let (old, new) = (of(base), of(staged));
+    if old.len() != new.len() {
+        return BTreeMap::new();
+    }
+    let pairs = old.iter().zip(&new).filter(|(was, is)| !new.contains(was) && !old.contains(is));
+    pairs.map(|(was, is)| (was.clone(), is.clone())).collect()
 }
 
 fn duty_text(key: &DutyKey) -> String {
