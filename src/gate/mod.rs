@@ -140,6 +140,7 @@ pub fn judge(
     if let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) {
         lapsed(staged.ledger, before, after, &names, &mut new);
     }
+    due::concession_approved(base, staged, &names, &mut new);
     due::milestone_not_earned(base, staged, &names, &mut new);
     let edited = decided::Edited { edits, explained };
     decided::weakened(base, staged, &names, &edited, &mut new);
@@ -311,11 +312,12 @@ fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
                     route: route_of(&entry.value, evaluation, key, panel),
                     panel: Some(panel.clone()),
                     message: format!(
-                        "`{panel}` {state}, but {} is {}{}{}",
+                        "`{panel}` {state}, but {} is {}{}{}{}",
                         duty_text(key),
                         judged.verdict,
                         asks_words(judged),
-                        first_reason(judged)
+                        first_reason(judged),
+                        concession_words(judged)
                     ),
                     help: way_on(key, entry.value.released),
                     place: None,
@@ -335,6 +337,12 @@ fn first_reason(judged: &Judged) -> String {
     // The first of the gravest: what leads the list is the heart of it, such as that nothing is recorded.
     let gravest = judged.because.iter().rev().max_by_key(|reason| reason.effect);
     gravest.map_or_else(String::new, |reason| format!(" ({})", reason.difference(" -> ")))
+}
+
+/// What concessions there are for it, and why none of them holds.
+fn concession_words(judged: &Judged) -> String {
+    let all = judged.because.iter().filter(|reason| reason.attribute == "concession");
+    all.map(|reason| format!("; {}", reason.is)).collect()
 }
 
 fn way_on(key: &DutyKey, released: bool) -> String {
