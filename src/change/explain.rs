@@ -1,9 +1,9 @@
 //! Which edits between two states approved decisions account for.
 
-use super::decide::overlay;
+use super::decide::{overlay, says_what_was};
 use super::diff::{Change, Edits, diff};
 use crate::ledger::{Ledger, Recall};
-use crate::record::{Address, Approval, Change as Proposal, Decision, DecisionStatus, RecordKind, places};
+use crate::record::{Address, Approval, Decision, DecisionStatus, RecordKind};
 use crate::source::Snapshot;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -183,20 +183,6 @@ impl<'a> Laid<'a> {
         let all = self.head.decisions.values();
         all.filter(|entry| own(&entry.value) && approved(&entry.value)).map(|entry| entry.id.as_str()).next()
     }
-}
-
-/// Returns whether a change says what it is made from; without that it would allow the same again and again.
-fn says_what_was(base: &Ledger, snapshot: &Snapshot, change: &Proposal) -> bool {
-    if change.was.is_some() || change.set.is_none() && change.remove.is_none() {
-        return true;
-    }
-    // Where nothing stands, nothing can be said.
-    let place = change.set.as_ref().and_then(|text| text.split_once('#'));
-    let text = place.and_then(|(record, route)| {
-        let file = base.file_of(&Address::parse(record)?)?;
-        Some((String::from_utf8(snapshot.read(file).ok()?.to_vec()).ok()?, route))
-    });
-    text.is_some_and(|(text, route)| places(&text).numbered_route(route).is_none())
 }
 
 /// Writes a record's address as edits do, however a decision writes it.

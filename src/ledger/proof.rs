@@ -208,6 +208,11 @@ pub(super) fn evidence(known: Known<'_>, sink: &mut Sink, own: &Entry<Evidence>)
             .label("nothing recorded")
             .help("write `data: FILE.csv` or a `result`");
     }
+    if evidence.disposition.as_ref().is_some_and(|disposition| disposition.cause.trim().is_empty()) {
+        sink.error("no-cause", "disposition.cause", "a disposition names no cause")
+            .label("no cause")
+            .help("write what went wrong with the test, or take the disposition out: without a cause a result stays in the pool");
+    }
     let temperature = evidence.tested.as_ref().and_then(|tested| tested.temperature.as_deref());
     within(sink, TEMPERATURE, "tested.temperature", temperature);
     attributes(sink, "measured", &evidence.measured);
