@@ -115,8 +115,8 @@ pub(super) fn unexplained(
             for decision in edited.explained.fresh_on(record) {
                 into.push(finding(
                     PolicyLevel::Warn,
-                    format!("{decision} is approved in the same commit as its change of {}", change.address),
-                    "commit the approval first, so that it can be seen to come before the change".to_string(),
+                    format!("{decision} is approved together with its change of {}", change.address),
+                    super::TOGETHER.to_string(),
                 ));
             }
             continue;

@@ -118,7 +118,8 @@ pub(super) fn concession_approved(base: &Side<'_>, staged: &Side<'_>, names: &Na
             });
             let Some(own) = released else { continue };
             let by = |ledger: &Ledger| is_approved(ledger, &entry.value);
-            let known = base.ledger.concessions.get(&entry.id);
+            let called = names.concessions.iter().find(|(_, new)| **new == entry.id).map(|(old, _)| old);
+            let known = base.ledger.concessions.get(called.unwrap_or(&entry.id));
             let before = known.is_some_and(|known| is_approved(base.ledger, &known.value));
             let (level, what, help) = if !by(base.ledger) {
                 (
@@ -126,12 +127,8 @@ pub(super) fn concession_approved(base: &Side<'_>, staged: &Side<'_>, names: &Na
                     "which is not approved by the roles that were asked for until now",
                     "have it approved by all of them, or change `approvals` by a decision and commit that first",
                 )
-            } else if !before && was_closed(base, names, key, panel) {
-                (
-                    PolicyLevel::Warn,
-                    "which is approved in the same commit as what it concedes",
-                    "commit the concession first, so that it can be seen to come before the change",
-                )
+            } else if !before && base.ledger.head.is_some() && was_closed(base, names, key, panel) {
+                (PolicyLevel::Warn, "which is approved together with what it concedes", super::TOGETHER)
             } else {
                 continue;
             };

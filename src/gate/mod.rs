@@ -35,6 +35,9 @@ pub const RULES: [(&str, PolicyLevel); 11] = [
     ("bond-route", PolicyLevel::Warn),
 ];
 
+/// The way on where an approval comes with what it approves.
+const TOGETHER: &str = "commit the approval first, so that it can be seen to come before the change; over a range, the order of its commits shows it";
+
 /// One side: a ledger and its verdicts.
 pub struct Side<'a> {
     /// The ledger.
@@ -225,6 +228,7 @@ struct Names {
     panels: BTreeMap<String, String>,
     showings: BTreeMap<String, String>,
     milestones: BTreeMap<String, String>,
+    concessions: BTreeMap<String, String>,
 }
 
 impl Names {
@@ -240,6 +244,7 @@ impl Names {
             panels: edits.renamed_of(RecordKind::Panel),
             showings: edits.renamed_of(RecordKind::Showing),
             milestones: renamed_milestones(base.ledger, staged.ledger),
+            concessions: edits.renamed_of(RecordKind::Concession),
         }
     }
 

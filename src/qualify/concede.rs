@@ -186,7 +186,7 @@ impl<'a> Pieces<'a> {
             && let Some(other) =
                 self.on_record(concession, &[panel]).into_iter().find(|own| !serials.contains(own.as_str()))
         {
-            return Err(format!("{other} of {panel} is on record, and it is not for that"));
+            return Err(format!("{other} of {panel} is on record, which it does not name"));
         }
         let Some(limit) = limit else { return Ok(None) };
         let record = self.on_record(concession, reached);
