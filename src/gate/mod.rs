@@ -6,6 +6,7 @@
 mod altered;
 mod decided;
 mod due;
+mod weakened;
 
 use crate::article::ArticleError;
 use crate::article::weigh::{Scope, statement};
@@ -146,7 +147,7 @@ pub fn judge(
     due::concession_approved(base, staged, &names, &mut new);
     due::milestone_not_earned(base, staged, &names, &mut new);
     let edited = decided::Edited { edits, explained };
-    decided::weakened(base, staged, &names, &edited, &mut new);
+    weakened::weakened(base, staged, &names, &edited, &mut new);
     if let Err(missing) = decided::unexplained(base, staged, &names, &edited, &mut new) {
         // What it needs is missing from a record that is broken, which is said above.
         if report.findings.is_empty() {

@@ -224,3 +224,6 @@ fn reaches(covered: &Covered, reason: &Reason) -> bool {
     let any = covered.at_most.is_some() || covered.at_least.is_some() || covered.equals.is_some();
     any && at_most && at_least && equals
 }
+
+#[cfg(test)]
+mod tests;
