@@ -30,7 +30,7 @@ const KEPT: [&str; 11] = [
 /// Finds finished evidence, approved decisions and approved concessions that differ or are gone.
 pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(Finding, String)> {
     let mut all = changed_data(staged);
-    // What is only called otherwise is there still.
+    // A decision or concession that is only called otherwise is there still: decisions get new numbers.
     let now_called = |kind: RecordKind, id: &String| -> String {
         edits.renamed.get(&(kind, id.clone())).unwrap_or(id).clone()
     };
@@ -41,8 +41,7 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(F
                 && entry.value.conformed.is_some()
                 && entry.value.digest.is_none()
         });
-        let called = now_called(RecordKind::Evidence, id);
-        if let Some(now) = staged.data.get(&called).filter(|now| finished && now.digest != data.digest) {
+        if let Some(now) = staged.data.get(id).filter(|now| finished && now.digest != data.digest) {
             let message =
                 format!("evidence/{id}: the bytes of `{}` are not those that were committed", now.file);
             all.push(finding(RecordKind::Evidence, id, "data", message));
@@ -53,7 +52,8 @@ pub fn altered_evidence(base: &Ledger, staged: &Ledger, edits: &Edits) -> Vec<(F
         if old.state != EvidenceState::Done || old.conformed.is_none() {
             continue;
         }
-        let Some(now) = staged.evidence.get(&now_called(RecordKind::Evidence, &entry.id)) else {
+        // Reports and other records go by the name of what was finished: it stays.
+        let Some(now) = staged.evidence.get(&entry.id) else {
             if !staged.broken.contains(&Address::new(RecordKind::Evidence, entry.id.clone())) {
                 let message = format!("evidence/{} was finished and conformed, and is gone", entry.id);
                 let (mut found, key) = finding(RecordKind::Evidence, &entry.id, "", message);
@@ -144,25 +144,9 @@ fn differing(old: &Evidence, new: &Evidence, edits: &Edits) -> Vec<String> {
     let (was, is) = (tree(old), tree(new));
     let mut all: Vec<String> =
         KEPT.iter().filter(|key| was.get(**key) != is.get(**key)).map(|key| (*key).to_string()).collect();
-    // A reference follows what it names when that is called otherwise.
-    let follows = |key: &str| {
-        let (kind, was, is) = match key {
-            "showing" => (RecordKind::Showing, Some(old.showing.id()), Some(new.showing.id())),
-            "baseline" => (
-                RecordKind::Evidence,
-                old.baseline.as_ref().map(|one| one.id()),
-                new.baseline.as_ref().map(|one| one.id()),
-            ),
-            "supersedes" => (
-                RecordKind::Evidence,
-                old.supersedes.as_ref().map(|one| one.id()),
-                new.supersedes.as_ref().map(|one| one.id()),
-            ),
-            _ => return false,
-        };
-        was.is_some_and(|was| edits.renamed.get(&(kind, was.to_string())).map(String::as_str) == is)
-    };
-    all.retain(|key| !follows(key));
+    // What it answers may be called otherwise.
+    let showing = edits.renamed.get(&(RecordKind::Showing, old.showing.id().to_string()));
+    all.retain(|key| key != "showing" || showing.map(String::as_str) != Some(new.showing.id()));
     // A digest may be added where none was; it may not change.
     if old.digest.is_some() && old.digest != new.digest {
         all.push("digest".to_string());

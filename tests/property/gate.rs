@@ -85,10 +85,11 @@ proptest! {
         prop_assert_eq!(said, laxer && stricter[weakened] > 0);
     }
 
-    /// Units, names, folders and the order of keys are ways of writing: no commit is stopped by them.
+    /// Units, names and the order of keys are ways of writing: no commit is stopped by them. Only finished
+    /// evidence keeps its name.
     #[test]
     fn what_changes_nothing_is_not_stopped(
-        plan in plans(), folder in 0..8_usize, at in any::<usize>(), picks in any::<u64>(), way in 0..3_usize,
+        plan in plans(), folder in 0..7_usize, at in any::<usize>(), picks in any::<u64>(), way in 0..3_usize,
     ) {
         let base = released(proved(&plan));
         let mut other = base.clone();
