@@ -123,6 +123,20 @@ pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, recall: &dyn Recall) ->
             let place = stretch.map_or_else(|| Place::file(&entry.file), |found| found.place(&entry.file));
             Fault::warning("stale-decision", place, message)
         };
+        for (at, _) in entry
+            .value
+            .changes
+            .iter()
+            .enumerate()
+            .filter(|(_, change)| !says_what_was(ledger, snapshot, change))
+        {
+            let route = format!("changes.{}", at + 1);
+            let stretch = index.find(&route).or_else(|| index.nearest(&route));
+            let place = stretch.map_or_else(|| Place::file(&entry.file), |found| found.place(&entry.file));
+            let message = format!("change {} does not say what it is made from", at + 1);
+            let found = Fault::warning("missing-was", place, message).labelled("no `was`");
+            all.push(found.help("write `was:` with what stands there now: the gate lets no change through by a decision that would hold of anything"));
+        }
         match overlay(ledger, snapshot, &[&entry.value]) {
             Err(error) => {
                 let found = stale(&format!("changes.{}", error.at()), error.to_string());
@@ -149,6 +163,20 @@ pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, recall: &dyn Recall) ->
         }
     }
     all
+}
+
+/// Returns whether a change says what it is made from; without that it would allow the same again and again.
+pub(super) fn says_what_was(ledger: &Ledger, snapshot: &Snapshot, change: &Change) -> bool {
+    if change.was.is_some() || change.set.is_none() && change.remove.is_none() {
+        return true;
+    }
+    // Where nothing stands, nothing can be said.
+    let place = change.set.as_ref().and_then(|text| text.split_once('#'));
+    let text = place.and_then(|(record, route)| {
+        let file = ledger.file_of(&Address::parse(record)?)?;
+        Some((String::from_utf8(snapshot.read(file).ok()?.to_vec()).ok()?, route))
+    });
+    text.is_some_and(|(text, route)| places(&text).numbered_route(route).is_none())
 }
 
 /// What one change does to one record's text, its place worked out on the text before any change.

@@ -1,11 +1,11 @@
 //! What was edited: attribute by attribute between two ledgers, with the layer difference.
 
 use super::facets::{class_of, facet_of_route};
+use super::same::same_quantity;
 use crate::article::{Aligned, Configurator, Likeness, align, layer_role};
 use crate::ledger::{Ledger, Records};
 use crate::qualify::delta::{AsMade, compare};
-use crate::quantity::{Kind, Quantity};
-use crate::record::{Address, MaterialKind, RecordKind};
+use crate::record::{Address, MaterialKind, RecordKind, Zone};
 use serde::Serialize;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
@@ -265,10 +265,44 @@ impl Room<'_> {
         let attribute = attribute(route);
         let target = facet_of_route(kind, &attribute, record);
         let facet = match target {
+            // The sides of a joint follow what zones are called.
+            _ if kind == RecordKind::Panel
+                && attribute == "joints.between"
+                && self.is_between_the_same(address, was, is) =>
+            {
+                None
+            }
             super::facets::Target::Facet(facet) => facet.map(str::to_string),
             super::facets::Target::Reference(kind) => self.behind(kind, was, is),
         };
         self.push(at(address, route), attribute, text(was), text(is), facet);
+    }
+
+    /// Whether a joint names the same zones as before, where some zones of the panel only changed their name.
+    fn is_between_the_same(&self, address: &str, was: &Value, is: &Value) -> bool {
+        let id = address.split_once('/').map_or("", |(_, id)| id);
+        let (Some(old), Some(new)) = (self.base.panels.get(id), self.head.panels.get(id)) else {
+            return false;
+        };
+        let (old, new) = (&old.value.zones, &new.value.zones);
+        let (Some(was), Some(is)) = (was.as_array(), is.as_array()) else { return false };
+        let nameless = |zone: &Zone| {
+            let mut value = tree(zone);
+            if let Some(map) = value.as_object_mut() {
+                map.remove("name");
+            }
+            value
+        };
+        old.len() == new.len()
+            && was.len() == is.len()
+            && was.iter().zip(is).all(|(was, is)| {
+                was == is
+                    || old.iter().zip(new).any(|(old, new)| {
+                        was.as_str() == Some(old.name.as_str())
+                            && is.as_str() == Some(new.name.as_str())
+                            && nameless(old) == nameless(new)
+                    })
+            })
     }
 
     /// The facet of the first attribute that differs behind a reference, compared as evidence is.
@@ -398,28 +432,6 @@ impl Room<'_> {
             _ => Likeness::Differ(count),
         }
     }
-}
-
-/// Whether two texts are one quantity in two units: exactly the same nominal and limits, and a tolerance
-/// written the same way.
-fn same_quantity(was: &Value, is: &Value) -> bool {
-    let (Value::String(was), Value::String(is)) = (was, is) else { return false };
-    // Without a unit it may be a name or a number of something.
-    if !was.contains(' ') || !is.contains(' ') {
-        return false;
-    }
-    let way = |quantity: &Quantity| std::mem::discriminant(quantity.spread());
-    Kind::ALL.iter().any(|kind| {
-        let (Ok(was), Ok(is)) = (Quantity::parse(*kind, was), Quantity::parse(*kind, is)) else {
-            return false;
-        };
-        let unit = kind.si_unit();
-        was.exact_in(unit).is_some()
-            && was.exact_in(unit) == is.exact_in(unit)
-            && was.exact_low_in(unit) == is.exact_low_in(unit)
-            && was.exact_high_in(unit) == is.exact_high_in(unit)
-            && way(&was) == way(&is)
-    })
 }
 
 /// Entries with a name pair by it; others by how many keys differ.

@@ -1,6 +1,6 @@
 //! Which edits between two states approved decisions account for.
 
-use super::decide::overlay;
+use super::decide::{overlay, says_what_was};
 use super::diff::{Change, Edits, diff};
 use crate::ledger::{Ledger, Recall};
 use crate::record::{Address, Approval, Decision, DecisionStatus, RecordKind};
@@ -59,8 +59,10 @@ fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
 /// Works out what the decisions approved in `head` account for of the edits from `base` to it.
 ///
 /// The decisions are laid over the base as `impact` lays a proposal: what then still differs from the head
-/// was decided by nobody. A decision whose `was` the base does not have was carried out before, or was made
-/// for something else; it accounts for nothing. Neither does one that would leave a record broken.
+/// was decided by nobody. A change that does not say what was there accounts for nothing, and neither does
+/// one whose `was` the base does not have: it was carried out before, or was made for something else. The same
+/// holds of a decision that would leave a record broken, and of one that another approved one supersedes,
+/// unless that other builds on it.
 pub fn explain(
     (base, snapshot): (&Ledger, &Snapshot),
     head: &Ledger,
@@ -75,17 +77,15 @@ pub fn explain(
         changes.map(|text| canonical(record_of(text))).filter(|own| edited.contains(&**own)).collect()
     };
     let mut found = Explained::default();
-    let mut laid: Vec<&Decision> = Vec::new();
+    let mut decisions: BTreeMap<&str, Decision> = BTreeMap::new();
     for entry in head.decisions.values().filter(|entry| is_approved([base, head], &entry.value)) {
         let records = touched(&entry.value);
         if records.is_empty() {
             continue;
         }
-        let mut tried = laid.clone();
-        tried.push(&entry.value);
-        if overlay(base, snapshot, &tried).is_ok() {
-            laid = tried;
-        }
+        let mut own = (*entry.value).clone();
+        own.changes.retain(|change| says_what_was(base, snapshot, change));
+        decisions.insert(&entry.id, own);
         let known = base.decisions.get(&entry.id);
         if !known.is_some_and(|known| is_approved([base, head], &known.value)) {
             found.fresh.insert(Address::new(RecordKind::Decision, entry.id.clone()), records);
@@ -97,13 +97,21 @@ pub fn explain(
         // A record that can't be read differs in nothing but that it is not there.
         decided.broken.iter().all(|record| base.broken.contains(record)).then_some(decided)
     };
-    if let Some(decided) = with(&laid).filter(|_| !laid.is_empty()) {
+    let laid = Laid { base, snapshot, head, decisions: &decisions };
+    let mut all = laid.all(&|_| true);
+    let mut decided = with(&all);
+    if decided.is_none() {
+        // One of them breaks a record: only that one does not count.
+        all = laid.all(&|decisions| with(decisions).is_some());
+        decided = with(&all);
+    }
+    if let Some(decided) = decided.filter(|_| !all.is_empty()) {
         found.left = diff(&decided, head);
         found.any = true;
     }
     // What was carried out in part is looked for change by change.
     let open = edits.changes.iter().any(|change| !found.covers(change));
-    for decision in laid.iter().filter(|decision| open && decision.changes.len() > 1) {
+    for decision in all.iter().filter(|decision| open && decision.changes.len() > 1) {
         for change in &decision.changes {
             let one = Decision { changes: vec![change.clone()], ..(*decision).clone() };
             let Some(decided) = with(&[&one]) else { continue };
@@ -112,6 +120,69 @@ pub fn explain(
         }
     }
     found
+}
+
+/// The decisions that can be laid one over the other.
+struct Laid<'a> {
+    base: &'a Ledger,
+    snapshot: &'a Snapshot,
+    head: &'a Ledger,
+    decisions: &'a BTreeMap<&'a str, Decision>,
+}
+
+impl<'a> Laid<'a> {
+    /// Returns as many decisions as can be laid and leave what `stands` asks; one may build on another that
+    /// comes after it by name.
+    fn all(&self, stands: &dyn Fn(&[&Decision]) -> bool) -> Vec<&'a Decision> {
+        let mut laid: Vec<&Decision> = Vec::new();
+        let fits = |laid: &[&'a Decision], more: &[&'a Decision]| {
+            let tried = [laid, more].concat();
+            (overlay(self.base, self.snapshot, &tried).is_ok() && stands(&tried)).then_some(tried)
+        };
+        let mut open: Vec<(&str, &Decision)> = self.decisions.iter().map(|(id, one)| (*id, one)).collect();
+        let mut superseded: Vec<(&str, &Decision)> = Vec::new();
+        open.retain(|(id, one)| {
+            let by = self.superseding(id).is_none();
+            if !by {
+                superseded.push((id, one));
+            }
+            by
+        });
+        loop {
+            let before = open.len();
+            open.retain(|(_, one)| match fits(&laid, &[one]) {
+                Some(tried) => {
+                    laid = tried;
+                    false
+                }
+                None => true,
+            });
+            // One that is superseded was carried out before its successor only where that one expects it.
+            superseded.retain(|(id, old)| {
+                let by = self.superseding(id).and_then(|by| open.iter().find(|(id, _)| *id == by));
+                match by.and_then(|(_, new)| fits(&laid, &[old, new])) {
+                    Some(tried) => {
+                        laid = tried;
+                        let by = self.superseding(id);
+                        open.retain(|(id, _)| Some(*id) != by);
+                        false
+                    }
+                    None => true,
+                }
+            });
+            if open.len() == before {
+                return laid;
+            }
+        }
+    }
+
+    /// Returns the approved decision that stands in place of one.
+    fn superseding(&self, id: &str) -> Option<&'a str> {
+        let approved = |decision: &Decision| is_approved([self.base, self.head], decision);
+        let own = |decision: &Decision| decision.supersedes.as_ref().is_some_and(|old| old.id() == id);
+        let all = self.head.decisions.values();
+        all.filter(|entry| own(&entry.value) && approved(&entry.value)).map(|entry| entry.id.as_str()).next()
+    }
 }
 
 /// Writes a record's address as edits do, however a decision writes it.

@@ -5,4 +5,5 @@ pub mod diff;
 pub mod explain;
 pub mod facets;
 pub mod impact;
+pub(crate) mod same;
 pub mod verdict_paragraph;

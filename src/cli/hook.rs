@@ -78,7 +78,10 @@ fn said(
 fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
     let (base, staged) = match &args.range {
-        None => (place.head_or_empty()?, place.index()?),
+        None => {
+            let staged = place.index()?;
+            (place.before("HEAD", &staged)?, staged)
+        }
         Some(range) => {
             let (from, to) = range
                 .split_once("..")
@@ -90,7 +93,8 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
                 )
             })?;
             let merge_base = place.merge_base(from, to)?;
-            (place.revision(&merge_base)?, place.revision(to)?)
+            let staged = place.revision(to)?;
+            (place.before(&merge_base, &staged)?, staged)
         }
     };
     let (base, staged) = (to_the_end(context.read(base)), to_the_end(context.read(staged)));

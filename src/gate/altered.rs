@@ -13,8 +13,22 @@ use crate::record::{
 use std::collections::BTreeMap;
 
 /// The keys of finished evidence that may not differ.
-const KEPT: [&str; 10] =
-    ["showing", "kind", "state", "made", "report", "data", "result", "baseline", "measured", "tested"];
+///
+/// `supersedes` is among them because a correction is a new record: added to one that is there, it would take
+/// another out of the pool.
+const KEPT: [&str; 11] = [
+    "showing",
+    "kind",
+    "state",
+    "made",
+    "report",
+    "data",
+    "result",
+    "baseline",
+    "measured",
+    "tested",
+    "supersedes",
+];
 
 /// What `conform --complete` would add to records of the committed state, worked out anew; or why it would not.
 pub type Completions = BTreeMap<String, Result<Completion, String>>;
@@ -41,6 +55,10 @@ pub fn altered_evidence(
     completions: &Completions,
 ) -> Vec<(Finding, String)> {
     let mut all = changed_data(staged);
+    // A decision or concession that is only called otherwise is there still: decisions get new numbers.
+    let now_called = |kind: RecordKind, id: &String| -> String {
+        edits.renamed.get(&(kind, id.clone())).unwrap_or(id).clone()
+    };
     // Where no digest was written, the bytes that were committed are what was conformed.
     for (id, data) in &base.data {
         let finished = base.evidence.get(id).is_some_and(|entry| {
@@ -59,6 +77,7 @@ pub fn altered_evidence(
         if old.state != EvidenceState::Done || old.conformed.is_none() {
             continue;
         }
+        // Reports and other records go by the name of what was finished: it stays.
         let Some(now) = staged.evidence.get(&entry.id) else {
             if !staged.broken.contains(&Address::new(RecordKind::Evidence, entry.id.clone())) {
                 let message = format!("evidence/{} was finished and conformed, and is gone", entry.id);
@@ -71,7 +90,7 @@ pub fn altered_evidence(
             continue;
         };
         let completion = completions.get(&entry.id);
-        for key in differing(old, &now.value, completion.and_then(|one| one.as_ref().ok())) {
+        for key in differing(old, &now.value, completion.and_then(|one| one.as_ref().ok()), edits) {
             let why = match completion {
                 Some(Err(why)) if key == "conformed" => {
                     format!(", and is not what completing it gives: {why}")
@@ -88,8 +107,11 @@ pub fn altered_evidence(
     }
     for entry in base.decisions.values().filter(|entry| entry.value.status == DecisionStatus::Approved) {
         let strip = |decision: &Decision| Decision { found: None, ..decision.clone() };
-        let now = staged.decisions.get(&entry.id).map(|now| strip(&now.value));
-        if now.as_ref() != Some(&strip(&entry.value)) && !broken(staged, RecordKind::Decision, &entry.id) {
+        let called = now_called(RecordKind::Decision, &entry.id);
+        let now = staged.decisions.get(&called).map(|now| strip(&now.value));
+        // The diff has held a renamed record against what it was.
+        let same = called != entry.id || now.as_ref() == Some(&strip(&entry.value));
+        if !same && !broken(staged, RecordKind::Decision, &entry.id) {
             let message = format!("decision/{} was approved and differs or is gone", entry.id);
             all.push(finding(RecordKind::Decision, &entry.id, "", message));
         }
@@ -98,8 +120,10 @@ pub fn altered_evidence(
         if !crate::qualify::concede::is_approved(base, &entry.value) || entry.value.approvals.is_empty() {
             continue;
         }
-        let now = staged.concessions.get(&entry.id).map(|now| -> &Concession { &now.value });
-        let same = now.is_some_and(|now| now == &*entry.value || is_renamed(&entry.value, now, edits));
+        let called = now_called(RecordKind::Concession, &entry.id);
+        let now = staged.concessions.get(&called).map(|now| -> &Concession { &now.value });
+        let same = called != entry.id
+            || now.is_some_and(|now| now == &*entry.value || is_renamed(&entry.value, now, edits));
         if !same && !broken(staged, RecordKind::Concession, &entry.id) {
             let message = format!("concession/{} was approved and differs or is gone", entry.id);
             all.push(finding(RecordKind::Concession, &entry.id, "", message));
@@ -149,10 +173,13 @@ fn broken(ledger: &Ledger, kind: RecordKind, id: &str) -> bool {
     ledger.broken.contains(&Address::new(kind, id))
 }
 
-fn differing(old: &Evidence, new: &Evidence, completion: Option<&Completion>) -> Vec<String> {
+fn differing(old: &Evidence, new: &Evidence, completion: Option<&Completion>, edits: &Edits) -> Vec<String> {
     let (was, is) = (tree(old), tree(new));
     let mut all: Vec<String> =
         KEPT.iter().filter(|key| was.get(**key) != is.get(**key)).map(|key| (*key).to_string()).collect();
+    // What it answers may be called otherwise.
+    let showing = edits.renamed.get(&(RecordKind::Showing, old.showing.id().to_string()));
+    all.retain(|key| key != "showing" || showing.map(String::as_str) != Some(new.showing.id()));
     // A digest may be added where none was; it may not change.
     if old.digest.is_some() && old.digest != new.digest {
         all.push("digest".to_string());

@@ -1,15 +1,13 @@
-//! Changes that somebody has to decide: of what releases rest on, and of what is asked.
+//! Changes of what releases rest on: somebody has to decide them.
 
-use super::{Finding, Names, Raw, Side, duty_text, milestone};
+use super::{Finding, Names, Raw, Side, milestone};
 use crate::article::ArticleError;
-use crate::change::diff::{Change, Edits, short, tree};
+use crate::change::diff::{Change, Edits};
 use crate::change::explain::{Explained, record_of};
 use crate::ledger::Ledger;
 use crate::qualify::behind::{behind, behind_panel};
-use crate::qualify::delta::number;
 use crate::record::sensitivity::Asks;
-use crate::record::{Address, LedgerHead, PolicyLevel, RecordKind, Showing, Status, Text};
-use serde_json::Value;
+use crate::record::{Address, PolicyLevel, RecordKind, Showing, Status, Text};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What differs from the base to the head, and what decisions account for of it.
@@ -54,7 +52,7 @@ impl Held {
 }
 
 /// The roles that approve a decision, in words.
-fn roles(base: &Ledger, staged: &Ledger) -> String {
+pub(super) fn roles(base: &Ledger, staged: &Ledger) -> String {
     let roles: BTreeSet<&str> = [base, staged]
         .into_iter()
         .filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref())
@@ -83,6 +81,7 @@ fn listed(names: &BTreeSet<String>) -> String {
 pub(super) fn unexplained(
     base: &Side<'_>,
     staged: &Side<'_>,
+    names: &Names,
     edited: &Edited<'_>,
     into: &mut Vec<Raw>,
 ) -> Result<(), ArticleError> {
@@ -91,7 +90,7 @@ pub(super) fn unexplained(
     for change in &edited.edits.changes {
         let record = record_of(&change.address);
         let Some(holders) = held.0.get(record) else { continue };
-        let Some(what) = held_change(base.ledger, staged.ledger, change) else { continue };
+        let Some(what) = held_change(base.ledger, staged.ledger, names, change) else { continue };
         let panel = holders.iter().find_map(|name| name.strip_prefix("panel `")?.strip_suffix('`'));
         let route = change.address.split_once('#').map_or("", |(_, route)| route);
         let Some(address) = Address::parse(record) else { continue };
@@ -113,8 +112,8 @@ pub(super) fn unexplained(
             for decision in edited.explained.fresh_on(record) {
                 into.push(finding(
                     PolicyLevel::Warn,
-                    format!("{decision} is approved in the same commit as its change of {}", change.address),
-                    "commit the approval first, so that it can be seen to come before the change".to_string(),
+                    format!("{decision} is approved together with its change of {}", change.address),
+                    super::TOGETHER.to_string(),
                 ));
             }
             continue;
@@ -146,7 +145,7 @@ fn way_on(change: &Change, by: &str) -> String {
 }
 
 /// What an edit changes of what was released, in words; `None` where it changes nothing of it.
-fn held_change(base: &Ledger, staged: &Ledger, change: &Change) -> Option<String> {
+fn held_change(base: &Ledger, staged: &Ledger, names: &Names, change: &Change) -> Option<String> {
     let record = Address::parse(record_of(&change.address))?;
     let differs = || {
         let (was, is) = (shown(change.was.as_ref()), shown(change.is.as_ref()));
@@ -160,9 +159,9 @@ fn held_change(base: &Ledger, staged: &Ledger, change: &Change) -> Option<String
     let leaves = match (record.kind(), change.attribute.as_str()) {
         (RecordKind::Panel, "released") => change.was.as_deref() == Some("true"),
         (RecordKind::Panel, "released_for") if released_before(base, &record) => {
-            let of = |ledger, text: &Option<String>| milestone(ledger, text.as_deref());
+            let was = change.was.as_deref().map(|text| names.milestone(text));
             // Without a milestone a release is for everything.
-            match (of(base, &change.was), of(staged, &change.is)) {
+            match (milestone(staged, was), milestone(staged, change.is.as_deref())) {
                 (_, None) => false,
                 (None, Some(_)) => true,
                 (Some(was), Some(is)) => is < was,
@@ -171,280 +170,31 @@ fn held_change(base: &Ledger, staged: &Ledger, change: &Change) -> Option<String
         // What was not released before can be released for anything.
         (RecordKind::Panel, "released_for") => false,
         (RecordKind::Recipe, "status") => change.was.as_deref() == Some("frozen"),
-        _ => change.facet.is_some(),
+        _ => change.facet.is_some() || is_asked_less(base, staged, change),
     };
     leaves.then(differs)
 }
 
+/// Returns whether an edit takes a panel, or what it is made of, out of what a showing that stays is asked of.
+///
+/// What a record is called, and the group of a panel, are in no facet; `applies_to` reads them all the same.
+fn is_asked_less(base: &Ledger, staged: &Ledger, change: &Change) -> bool {
+    let Some(was) = change.was.as_deref() else { return false };
+    let named = |showing: &Showing, text: Option<&str>| -> bool {
+        let Some((asked, text)) = showing.applies_to.as_ref().zip(text) else { return false };
+        match change.attribute.rsplit('.').next() {
+            Some("group") => asked.group.iter().any(|group| group.as_str() == text),
+            Some("recipe") => asked.recipe.iter().any(|recipe| recipe.id() == text),
+            Some("material" | "adhesive") => asked.material.iter().any(|material| material.id() == text),
+            _ => false,
+        }
+    };
+    base.showings
+        .keys()
+        .filter_map(|id| staged.showings.get(id))
+        .any(|showing| named(&showing.value, Some(was)) && !named(&showing.value, change.is.as_deref()))
+}
+
 fn released_before(base: &Ledger, panel: &Address) -> bool {
     base.panels.get(panel.id()).is_some_and(|panel| panel.value.released)
-}
-
-/// The keys of a showing that say what is asked.
-const ASKED: [&str; 9] = [
-    "accept",
-    "applies_to",
-    "environment",
-    "kind",
-    "needed_by",
-    "plan",
-    "rests_on",
-    "sensitivity",
-    "subject",
-];
-
-/// Finds showings that ask less than they did, and heads that guard less, where no decision accounts for it.
-pub(super) fn weakened(
-    base: &Side<'_>,
-    staged: &Side<'_>,
-    names: &Names,
-    edited: &Edited<'_>,
-    into: &mut Vec<Raw>,
-) {
-    let by = roles(base.ledger, staged.ledger);
-    let mut push = |address: Address, route: &str, panel: Option<String>, message: String| {
-        let at = if route.is_empty() { address.to_string() } else { format!("{address}#{route}") };
-        into.push(Raw {
-            key: (format!("weakened {at}"), String::new()),
-            finding: Finding {
-                rule: "weakened-requirement",
-                level: PolicyLevel::Block,
-                address,
-                route: route.to_string(),
-                panel,
-                message,
-                help: format!("write a decision that changes `{at}`, have it approved{by} and commit that first; or undo the change"),
-                place: None,
-            },
-            gravity: (0, Asks::None, 0),
-        });
-    };
-    for (id, old) in &base.ledger.showings {
-        let Some(asked) = asked_of(base, staged, id, &old.value) else { continue };
-        let address = Address::new(RecordKind::Showing, id.clone());
-        let own = |route: &str| -> Vec<&Change> {
-            let of = |change: &&Change| {
-                let mut first = change.attribute.split('.');
-                record_of(&change.address) == address.to_string()
-                    && (route.is_empty() && change.attribute.is_empty() || first.next() == Some(route))
-            };
-            edited.edits.changes.iter().filter(of).collect()
-        };
-        let explained = |route: &str| {
-            let own = own(route);
-            !own.is_empty() && own.into_iter().all(|change| edited.explained.covers(change))
-        };
-        let Some(new) = staged.ledger.showings.get(id) else {
-            let broken = staged.ledger.broken.contains(&address);
-            if !broken && !names.showings.contains_key(id) && !explained("") {
-                push(
-                    address.clone(),
-                    "",
-                    asked.panel.clone(),
-                    format!("showing/{id} is gone, {}, and no approved decision says so", asked.words),
-                );
-            }
-            continue;
-        };
-        let (was, is) = (tree(&*old.value), tree(&*new.value));
-        for key in ASKED {
-            let (was, is) = (was.get(key).unwrap_or(&Value::Null), is.get(key).unwrap_or(&Value::Null));
-            if was == is || explained(key) {
-                continue;
-            }
-            let who = match key {
-                "applies_to" => match narrowed(base, staged, names, id) {
-                    Ok(loses) => loses.map(|panel| match panel.as_str() {
-                        "" => (None, "the programme no longer answers to it".to_string()),
-                        own => (Some(panel.clone()), format!("`{own}` no longer answers to it")),
-                    }),
-                    // What can't be judged is in doubt.
-                    Err(()) => Some((asked.panel.clone(), asked.words.clone())),
-                },
-                _ => loosens(staged.ledger, key, was, is).then(|| (asked.panel.clone(), asked.words.clone())),
-            };
-            let Some((panel, words)) = who else { continue };
-            let message = format!(
-                "`{key}` of showing/{id} is not what it was ({} -> {}), {words}, and no approved decision says so",
-                said(was),
-                said(is)
-            );
-            push(address.clone(), key, panel, message);
-        }
-    }
-    if let (Some(old), Some(new)) = (&base.ledger.head, &staged.ledger.head) {
-        for (route, what) in relaxed(old, new) {
-            let first = |change: &&Change| {
-                record_of(&change.address) == "ledger" && change.attribute.split('.').next() == Some(route)
-            };
-            let own: Vec<&Change> = edited.edits.changes.iter().filter(first).collect();
-            if own.is_empty() || !own.into_iter().all(|change| edited.explained.covers(change)) {
-                push(Address::ledger(), route, None, format!("{what}, and no approved decision says so"));
-            }
-        }
-    }
-}
-
-/// A key of a showing in a few words.
-fn said(value: &Value) -> String {
-    let text = match value {
-        Value::Null => "nothing".to_string(),
-        other => short(other),
-    };
-    let text = text.strip_prefix('{').and_then(|text| text.strip_suffix('}')).unwrap_or(&text);
-    if text.chars().count() <= LONGEST {
-        return text.to_string();
-    }
-    format!("{}...", text.chars().take(LONGEST - 3).collect::<String>())
-}
-
-/// Longer values are cut.
-const LONGEST: usize = 60;
-
-/// Who answers to a showing.
-struct Asked {
-    panel: Option<String>,
-    words: String,
-}
-
-/// A released panel, in either state, that has a duty of the showing, or a reached milestone that needs it.
-fn asked_of(base: &Side<'_>, staged: &Side<'_>, id: &str, showing: &Showing) -> Option<Asked> {
-    let released = |panel: &str| {
-        [base.ledger, staged.ledger]
-            .into_iter()
-            .any(|ledger| ledger.panels.get(panel).is_some_and(|panel| panel.value.released))
-    };
-    let duties = base.evaluation.ok()?.duties.iter().filter(|((own, _), _)| own == id);
-    let panel = duties.flat_map(|(_, duty)| duty.panels.keys()).find(|panel| released(panel));
-    if let Some(panel) = panel {
-        return Some(Asked { panel: Some(panel.clone()), words: format!("`{panel}` is released on it") });
-    }
-    let head = base.ledger.head.as_ref()?;
-    let due = milestone(base.ledger, showing.needed_by.as_ref().map(Text::as_str))?;
-    let reached = milestone(base.ledger, head.reached.as_ref().map(Text::as_str))?;
-    (due <= reached).then(|| Asked {
-        panel: None,
-        words: format!("`{}` is reached on it", showing.needed_by.as_ref().map_or("", Text::as_str)),
-    })
-}
-
-/// Returns whether a key of a showing asks less than it did; in doubt it does.
-fn loosens(ledger: &Ledger, key: &str, was: &Value, is: &Value) -> bool {
-    match key {
-        // A showing without a milestone is needed always.
-        "needed_by" => match (milestone(ledger, was.as_str()), milestone(ledger, is.as_str())) {
-            (_, None) => !is.is_null(),
-            (None, Some(_)) => true,
-            (Some(was), Some(is)) => is > was,
-        },
-        "plan" => lowered(was, is),
-        // A further criterion asks more, and so does a narrower one; any other is another question.
-        "accept" => {
-            let (Some(was), Some(is)) = (was.as_object(), is.as_object()) else { return true };
-            was.iter()
-                .any(|(key, value)| !is.get(key).is_some_and(|is| is == value || is_narrower(key, value, is)))
-        }
-        "rests_on" => {
-            let empty = Vec::new();
-            let (was, is) = (was.as_array().unwrap_or(&empty), is.as_array().unwrap_or(&empty));
-            was.iter().any(|one| !is.contains(one))
-        }
-        _ => true,
-    }
-}
-
-/// Returns whether a least figure is greater than it was, or a greatest one smaller, in the same unit.
-fn is_narrower(key: &str, was: &Value, is: &Value) -> bool {
-    let (Some((was, own)), Some((is, unit))) = (was.as_str().and_then(number), is.as_str().and_then(number))
-    else {
-        return false;
-    };
-    own == unit && (key.ends_with("at_least") && is >= was || key.ends_with("at_most") && is <= was)
-}
-
-/// Returns whether a plan asks for fewer specimens, batches or panels.
-fn lowered(was: &Value, is: &Value) -> bool {
-    let count = |plan: &Value, key: &str| plan.get(key).and_then(Value::as_u64).unwrap_or(0);
-    let fewer =
-        |was: &Value, is: &Value, keys: &[&str]| keys.iter().any(|key| count(is, key) < count(was, key));
-    let equivalence = |plan: &Value| plan.get("equivalence").cloned().unwrap_or(Value::Null);
-    let (was_small, is_small) = (equivalence(was), equivalence(is));
-    // A smaller set than the usual one may be new, which is doubt enough.
-    fewer(was, is, &["specimens", "batches", "panels_per_batch"])
-        || was_small != is_small
-            && (was_small.is_null() || fewer(&was_small, &is_small, &["specimens", "panels"]))
-}
-
-/// Returns the first panel that loses a duty of a showing though it still has the subject; released ones go
-/// before others. `Err` where either state can't be judged.
-fn narrowed(base: &Side<'_>, staged: &Side<'_>, names: &Names, id: &str) -> Result<Option<String>, ()> {
-    let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) else { return Err(()) };
-    let now: BTreeSet<(String, &String)> = after
-        .duties
-        .iter()
-        .flat_map(|(key, duty)| duty.panels.keys().map(move |panel| (duty_text(key), panel)))
-        .collect();
-    let used: BTreeSet<(String, &String)> = after
-        .uses
-        .iter()
-        .flat_map(|(subject, panels)| {
-            let text = duty_text(&(id.to_string(), subject.clone()));
-            panels.keys().map(move |panel| (text.clone(), panel))
-        })
-        .collect();
-    let own = before.duties.iter().filter(|((own, _), _)| own == id);
-    let mut lost: Vec<&String> = own
-        .flat_map(|(key, duty)| duty.panels.keys().map(move |panel| (key, panel)))
-        .filter(|(key, panel)| {
-            let is = (names.now(&duty_text(key)), names.panel(panel));
-            (panel.is_empty() || used.contains(&is)) && !now.contains(&is)
-        })
-        .map(|(_, panel)| panel)
-        .collect();
-    let released = |panel: &String| base.ledger.panels.get(panel).is_some_and(|panel| panel.value.released);
-    lost.sort_by_key(|panel| (!released(panel), (*panel).clone()));
-    Ok(lost.first().map(|panel| (*panel).clone()))
-}
-
-/// What the head guards less than it did: the key, and what differs, in words.
-fn relaxed(old: &LedgerHead, new: &LedgerHead) -> Vec<(&'static str, String)> {
-    let mut all = Vec::new();
-    for (rule, built_in) in super::RULES {
-        let of = |head: &LedgerHead| head.policy.get(rule).copied().unwrap_or(built_in);
-        if super::strictness(of(new)) < super::strictness(of(old)) {
-            all.push((
-                "policy",
-                format!("the policy on {rule} goes from `{}` to `{}`", of(old).word(), of(new).word()),
-            ));
-        }
-    }
-    let roles = |head: &LedgerHead| -> BTreeSet<(&'static str, String)> {
-        let Some(approvals) = &head.approvals else { return BTreeSet::new() };
-        let of = |what: &'static str, roles: &[Text]| {
-            roles.iter().map(|role| (what, role.to_string())).collect::<Vec<_>>()
-        };
-        let (decisions, concessions) =
-            (of("decision", &approvals.decision), of("concession", &approvals.concession));
-        decisions.into_iter().chain(concessions).collect()
-    };
-    for (what, role) in roles(old).difference(&roles(new)) {
-        all.push(("approvals", format!("a {what} no longer needs {role}")));
-    }
-    if old.climate != new.climate {
-        all.push(("climate", "the design day is another".to_string()));
-    }
-    let place = |head: &LedgerHead, of: &Option<Text>| {
-        of.as_ref().and_then(|own| head.milestones.iter().position(|name| name == own))
-    };
-    let (was, is) = (place(old, &old.reached), place(new, &new.reached));
-    if was.is_some() && is < was {
-        all.push(("reached", "the milestone reached goes back".to_string()));
-    }
-    // Milestones that change places move what is due.
-    let kept: Vec<&Text> = old.milestones.iter().filter(|name| new.milestones.contains(name)).collect();
-    let order: Vec<&Text> = new.milestones.iter().filter(|name| old.milestones.contains(name)).collect();
-    if kept.len() < old.milestones.len() || kept != order {
-        all.push(("milestones", "milestones are gone or have changed places".to_string()));
-    }
-    all
 }

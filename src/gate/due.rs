@@ -1,20 +1,21 @@
 //! What is due: milestones, concessions, margins, routes of bonds.
 
-use super::{Finding, Raw, Side, duty_text, gravity, milestone, route_of};
-use crate::article::Subject;
+use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
 use crate::ledger::Ledger;
-use crate::qualify::verdict::{Evaluation, Verdict};
+use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
+use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, Day, LoadPath, PolicyLevel, RecordKind, Text};
 
 /// A milestone is claimed, and a duty that it needs is neither met nor conceded.
-pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, into: &mut Vec<Raw>) {
+pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
     let reached = |ledger: &Ledger| {
         let name = ledger.head.as_ref()?.reached.as_ref()?.as_str().to_string();
         Some((milestone(ledger, Some(&name))?, name))
     };
     let Some((now, name)) = reached(staged.ledger) else { return };
-    let before = reached(base.ledger).and_then(|(_, name)| milestone(staged.ledger, Some(&name)));
+    let before =
+        reached(base.ledger).and_then(|(_, name)| milestone(staged.ledger, Some(names.milestone(&name))));
     if before.is_some_and(|before| now <= before) {
         return;
     }
@@ -49,41 +50,120 @@ pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, into: &mu
     }
 }
 
-/// A released panel leans on a concession that has ended.
+/// A released panel leans on a concession that has ended or is used up.
+///
+/// One that does not cover what is missing, or is not approved, was never leant on: the rule on unqualified
+/// recipes says so.
 pub(super) fn expired_concession(ledger: &Ledger, evaluation: &Evaluation, today: Day, into: &mut Vec<Raw>) {
+    let pieces = Pieces::of(ledger);
     for concession in ledger.concessions.values() {
-        let Some(subject) = Subject::from_label(&concession.value.subject) else { continue };
-        let key = (concession.value.showing.id().to_string(), subject);
+        let Some(key) = duty_of(&concession.value) else { continue };
         let Some(duty) = evaluation.duties.get(&key) else { continue };
-        if concession.value.until >= today {
-            continue;
-        }
-        for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
-            if !ledger.panels.get(panel).is_some_and(|panel| panel.value.released) {
+        for (panel, standing) in standings(&pieces, concession, duty, today) {
+            let Some(judged) = duty.panels.get(&panel) else { continue };
+            if !ledger.panels.get(&panel).is_some_and(|panel| panel.value.released) {
                 continue;
             }
+            let units = if concession.value.serials.is_empty() { "limit" } else { "serials" };
+            let (how, route, help) = match standing {
+                Standing::Ended(day) => (
+                    format!("ended on {day}"),
+                    "until",
+                    "close the duty, write a new concession and have it approved, or take the panel's release back",
+                ),
+                Standing::UsedUp(how) => (
+                    format!("is used up ({how})"),
+                    units,
+                    "close the duty, write another concession for the further units and have it approved, or take the panel's release back",
+                ),
+                _ => continue,
+            };
             into.push(Raw {
                 key: (format!("concession/{} panel/{panel}", concession.id), duty_text(&key)),
                 finding: Finding {
                     rule: "expired-concession",
                     level: PolicyLevel::Block,
                     address: Address::new(RecordKind::Concession, concession.id.clone()),
-                    route: "until".to_string(),
+                    route: route.to_string(),
                     panel: Some(panel.clone()),
                     message: format!(
-                        "`{panel}` is released on concession/{}, which ended on {}; {} is {}",
+                        "`{panel}` is released on concession/{}, which {how}; {} is {}",
                         concession.id,
-                        concession.value.until,
                         duty_text(&key),
                         judged.verdict
                     ),
-                    help: "close the duty, write a new concession and have it approved, or take the panel's release back".to_string(),
+                    help: help.to_string(),
                     place: None,
                 },
                 gravity: gravity(judged),
             });
         }
     }
+}
+
+/// Concessions that a release leans on and that were not approved before, by the roles that were asked for
+/// then.
+///
+/// Fewer approvals than the committed state asks for are none; an approval that comes with what it concedes
+/// is shown.
+pub(super) fn concession_approved(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
+    let Ok(evaluation) = staged.evaluation else { return };
+    for (key, duty) in &evaluation.duties {
+        for (panel, judged) in &duty.panels {
+            let Some(entry) = conceded_by(judged).and_then(|id| staged.ledger.concessions.get(id)) else {
+                continue;
+            };
+            let released = staged.ledger.panels.get(panel).filter(|panel| {
+                panel.value.released && super::needs(staged.ledger, &panel.value, duty.needed_by.as_deref())
+            });
+            let Some(own) = released else { continue };
+            let by = |ledger: &Ledger| is_approved(ledger, &entry.value);
+            let called = names.concessions.iter().find(|(_, new)| **new == entry.id).map(|(old, _)| old);
+            let known = base.ledger.concessions.get(called.unwrap_or(&entry.id));
+            let before = known.is_some_and(|known| is_approved(base.ledger, &known.value));
+            let (level, what, help) = if !by(base.ledger) {
+                (
+                    PolicyLevel::Block,
+                    "which is not approved by the roles that were asked for until now",
+                    "have it approved by all of them, or change `approvals` by a decision and commit that first",
+                )
+            } else if !before && base.ledger.head.is_some() && was_closed(base, names, key, panel) {
+                (PolicyLevel::Warn, "which is approved together with what it concedes", super::TOGETHER)
+            } else {
+                continue;
+            };
+            into.push(Raw {
+                key: (format!("conceded panel/{panel}"), duty_text(key)),
+                finding: Finding {
+                    rule: "unqualified-recipe",
+                    level,
+                    address: Address::new(RecordKind::Panel, panel.clone()),
+                    route: route_of(&own.value, evaluation, key, panel),
+                    panel: Some(panel.clone()),
+                    message: format!(
+                        "`{panel}` is released, and {} is conceded by concession/{}, {what}",
+                        duty_text(key),
+                        entry.id
+                    ),
+                    help: help.to_string(),
+                    place: None,
+                },
+                gravity: gravity(judged),
+            });
+        }
+    }
+}
+
+/// Whether nothing stood in the way before: the duty was closed, or the panel was not released.
+fn was_closed(base: &Side<'_>, names: &Names, key: &DutyKey, panel: &str) -> bool {
+    let Ok(evaluation) = base.evaluation else { return false };
+    let text = duty_text(key);
+    let mut open = evaluation.duties.iter().flat_map(|(key, duty)| {
+        let same = names.now(&duty_text(key)) == text;
+        duty.panels.iter().filter(move |(_, judged)| same && !judged.verdict.is_closed())
+    });
+    let released = base.ledger.panels.iter().any(|(id, own)| names.panel(id) == panel && own.value.released);
+    !released || !open.any(|(id, _)| names.panel(id) == panel)
 }
 
 /// Evidence shows a margin that is too small.

@@ -6,6 +6,7 @@
 mod altered;
 mod decided;
 mod due;
+mod weakened;
 
 use crate::article::ArticleError;
 use crate::article::weigh::{Scope, statement};
@@ -34,6 +35,9 @@ pub const RULES: [(&str, PolicyLevel); 11] = [
     ("negative-margin", PolicyLevel::Block),
     ("bond-route", PolicyLevel::Warn),
 ];
+
+/// The way on where an approval comes with what it approves.
+const TOGETHER: &str = "commit the approval first, so that it can be seen to come before the change; over a range, the order of its commits shows it";
 
 /// One side: a ledger and its verdicts.
 pub struct Side<'a> {
@@ -142,10 +146,11 @@ pub fn judge(
     if let (Ok(before), Ok(after)) = (base.evaluation, staged.evaluation) {
         lapsed(staged.ledger, before, after, &names, &mut new);
     }
-    due::milestone_not_earned(base, staged, &mut new);
+    due::concession_approved(base, staged, &names, &mut new);
+    due::milestone_not_earned(base, staged, &names, &mut new);
     let edited = decided::Edited { edits, explained };
-    decided::weakened(base, staged, &names, &edited, &mut new);
-    if let Err(missing) = decided::unexplained(base, staged, &edited, &mut new) {
+    weakened::weakened(base, staged, &names, &edited, &mut new);
+    if let Err(missing) = decided::unexplained(base, staged, &names, &edited, &mut new) {
         // What it needs is missing from a record that is broken, which is said above.
         if report.findings.is_empty() {
             report.findings.push(cannot_judge(&missing));
@@ -225,6 +230,8 @@ struct Names {
     duties: BTreeMap<String, String>,
     panels: BTreeMap<String, String>,
     showings: BTreeMap<String, String>,
+    milestones: BTreeMap<String, String>,
+    concessions: BTreeMap<String, String>,
 }
 
 impl Names {
@@ -239,7 +246,13 @@ impl Names {
             duties: pairs.into_iter().map(|(new, old)| (duty_text(&old), duty_text(&new))).collect(),
             panels: edits.renamed_of(RecordKind::Panel),
             showings: edits.renamed_of(RecordKind::Showing),
+            milestones: renamed_milestones(base.ledger, staged.ledger),
+            concessions: edits.renamed_of(RecordKind::Concession),
         }
+    }
+
+    fn milestone<'a>(&'a self, milestone: &'a str) -> &'a str {
+        self.milestones.get(milestone).map_or(milestone, String::as_str)
     }
 
     fn now(&self, text: &str) -> String {
@@ -252,6 +265,19 @@ impl Names {
     fn panel<'a>(&'a self, panel: &'a String) -> &'a String {
         self.panels.get(panel).unwrap_or(panel)
     }
+}
+
+/// Milestones that are called otherwise and stand where they stood: old name, new name.
+fn renamed_milestones(base: &Ledger, staged: &Ledger) -> BTreeMap<String, String> {
+    let of = |ledger: &Ledger| -> Vec<String> {
+        ledger.head.iter().flat_map(|head| &head.milestones).map(ToString::to_string).collect()
+    };
+    let (old, new) = (of(base), of(staged));
+    if old.len() != new.len() {
+        return BTreeMap::new();
+    }
+    let pairs = old.iter().zip(&new).filter(|(was, is)| !new.contains(was) && !old.contains(is));
+    pairs.map(|(was, is)| (was.clone(), is.clone())).collect()
 }
 
 fn duty_text(key: &DutyKey) -> String {
@@ -294,11 +320,12 @@ fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
                     route: route_of(&entry.value, evaluation, key, panel),
                     panel: Some(panel.clone()),
                     message: format!(
-                        "`{panel}` {state}, but {} is {}{}{}",
+                        "`{panel}` {state}, but {} is {}{}{}{}",
                         duty_text(key),
                         judged.verdict,
                         asks_words(judged),
-                        first_reason(judged)
+                        first_reason(judged),
+                        concession_words(judged)
                     ),
                     help: way_on(key, entry.value.released),
                     place: None,
@@ -318,6 +345,12 @@ fn first_reason(judged: &Judged) -> String {
     // The first of the gravest: what leads the list is the heart of it, such as that nothing is recorded.
     let gravest = judged.because.iter().rev().max_by_key(|reason| reason.effect);
     gravest.map_or_else(String::new, |reason| format!(" ({})", reason.difference(" -> ")))
+}
+
+/// What concessions there are for it, and why none of them holds.
+fn concession_words(judged: &Judged) -> String {
+    let all = judged.because.iter().filter(|reason| reason.attribute == "concession");
+    all.map(|reason| format!("; {}", reason.is)).collect()
 }
 
 fn way_on(key: &DutyKey, released: bool) -> String {

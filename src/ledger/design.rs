@@ -27,6 +27,24 @@ pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>)
         .label("no designation")
         .help("write its `designation`, so that the record can be renamed without un-proving anything");
     }
+    // A name that went on to another record would let what was shown of the one speak for the other.
+    let claimed = m.formerly.first().filter(|_| m.designation.is_none() && !named_by_parts);
+    if let Some(name) = claimed.filter(|name| name.as_str() != own.id)
+        && known.ledger.materials.get(name.as_str()).is_some_and(|other| other.value.designation.is_none())
+    {
+        sink.error(
+            "name-in-use",
+            "formerly",
+            format!(
+                "`{}` was formerly `{name}`, but there is a material/{name} that goes by that name",
+                own.id
+            ),
+        )
+        .label("still in use")
+        .help(format!(
+            "write the `designation` of material/{name} if it is another product, or take `formerly` out"
+        ));
+    }
     let fibre = m.fibre.as_ref();
     let resin = m.resin.as_ref();
     all_within(

@@ -3,7 +3,9 @@
 use super::known::{Known, entry};
 use super::ranges::{PART, POSITIVE, TEMPERATURE, count, money, number, within};
 use super::sink::{At, Sink};
-use super::words::{FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_facet_or_attribute, showing_kind, suggest};
+use super::words::{
+    FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_conceded, is_facet_or_attribute, showing_kind, suggest,
+};
 use super::{Entry, subjects};
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
@@ -208,6 +210,11 @@ pub(super) fn evidence(known: Known<'_>, sink: &mut Sink, own: &Entry<Evidence>)
             .label("nothing recorded")
             .help("write `data: FILE.csv` or a `result`");
     }
+    if evidence.disposition.as_ref().is_some_and(|disposition| disposition.cause.trim().is_empty()) {
+        sink.error("no-cause", "disposition.cause", "a disposition names no cause")
+            .label("no cause")
+            .help("write what went wrong with the test, or take the disposition out: without a cause a result stays in the pool");
+    }
     let temperature = evidence.tested.as_ref().and_then(|tested| tested.temperature.as_deref());
     within(sink, TEMPERATURE, "tested.temperature", temperature);
     attributes(sink, "measured", &evidence.measured);
@@ -244,11 +251,16 @@ fn subject(known: Known<'_>, sink: &mut Sink, label: &SubjectLabel, resolve: boo
 }
 
 fn attributes<'k>(sink: &mut Sink, map: &str, values: &'k BTreeMap<String, AttributeValue>) {
-    unknown_attributes(sink, map, values.keys().map(|key: &'k String| key.as_str()));
+    unknown_attributes(sink, map, is_attribute, values.keys().map(|key: &'k String| key.as_str()));
 }
 
-fn unknown_attributes<'k>(sink: &mut Sink, map: &str, keys: impl Iterator<Item = &'k str>) {
-    for key in keys.filter(|key| !is_attribute(key)) {
+fn unknown_attributes<'k>(
+    sink: &mut Sink,
+    map: &str,
+    known: fn(&str) -> bool,
+    keys: impl Iterator<Item = &'k str>,
+) {
+    for key in keys.filter(|key| !known(key)) {
         sink.error(
             "unknown-attribute",
             At::Key(format!("{map}.{key}")),
@@ -270,7 +282,7 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
             "name what is accepted, for example `film-build.max: {at_most: 190 um}`, or write `failed`",
         );
     }
-    unknown_attributes(sink, "covers", covers.keys().map(String::as_str));
+    unknown_attributes(sink, "covers", is_conceded, covers.keys().map(String::as_str));
     for (key, covered) in covers {
         let named = [covered.at_most.is_some(), covered.at_least.is_some(), covered.equals.is_some()];
         if named.iter().filter(|named| **named).count() != 1 {

@@ -96,6 +96,11 @@ pub(super) fn is_attribute(key: &str) -> bool {
     head == "claims" || FACETS.iter().any(|(facet, _)| *facet == head)
 }
 
+/// Returns whether a concession can cover `key`: an attribute, or a condition that evidence has to bound.
+pub(super) fn is_conceded(key: &str) -> bool {
+    is_attribute(key) || ["skin.structural", "exposure.minimum"].contains(&key)
+}
+
 /// Says which words are meant: the nearest of `known`, or all where they are few.
 pub(super) fn suggest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
     let known: Vec<&str> = known.collect();

@@ -1,45 +1,112 @@
 //! Concessions: a departure that is accepted covers what it names, and no more.
+//!
+//! A concession is for the units that it names by `serials` or counts by `limit`. A duty speaks of all pieces
+//! of a panel, so a concession holds for a panel only while it is for all of them: it must be for at least as
+//! many units as one aircraft has of the panel, and no piece beyond it may be on record. Pieces are on record by
+//! their weighings; those weighed before the concession was approved were built without it and do not use it
+//! up. This reading is the project's own.
 
 use super::delta::number;
 use super::judge::Reason;
 use super::verdict::{Duty, DutyKey, Judged, Verdict, note};
 use crate::article::Subject;
+use crate::article::weigh::{Counts, counts};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{Approval, Concession, Covered, Covers, Day};
-use std::collections::BTreeMap;
+use std::cell::OnceCell;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+
+/// What a concession does for one panel's verdict.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Standing {
+    /// It holds; how much of it is used, in words, where that is counted.
+    Holds(Option<String>),
+    /// Something that it does not name is missing too.
+    Further(Vec<String>),
+    /// A role that the ledger asks for has not approved it.
+    NotApproved,
+    /// Its last day is past.
+    Ended(Day),
+    /// It is for fewer units than there are; how, in words.
+    UsedUp(String),
+}
+
+impl Standing {
+    /// Says how it stands in words that follow the concession's address.
+    fn words(&self, concession: &Concession) -> String {
+        match self {
+            Standing::Holds(None) => format!("until {}", concession.until),
+            Standing::Holds(Some(used)) => format!("until {}, {used}", concession.until),
+            Standing::Further(what) => format!("does not cover {}", what.join(", ")),
+            Standing::NotApproved => "is not approved by the roles that the ledger asks for".to_string(),
+            Standing::Ended(day) => format!("ended on {day}"),
+            Standing::UsedUp(how) => format!("is used up: {how}"),
+        }
+    }
+}
 
 /// Lays live concessions over verdicts.
 pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>) {
+    let pieces = Pieces::of(ledger);
     for concession in ledger.concessions.values() {
-        let Some(subject) = Subject::from_label(&concession.value.subject) else { continue };
-        let key = (concession.value.showing.id().to_string(), subject);
+        let Some(key) = duty_of(&concession.value) else { continue };
         let Some(duty) = duties.get_mut(&key) else { continue };
-        let approved = is_approved(ledger, &concession.value);
-        let expired = concession.value.until < today;
-        for judged in duty.panels.values_mut().filter(|judged| !judged.verdict.is_closed()) {
-            let judged = Arc::make_mut(judged);
-            if expired {
-                judged.because.push(note(
-                    "concession",
-                    &format!("concession/{} ended on {}", concession.id, concession.value.until),
-                    Asks::None,
-                ));
-            } else if !approved {
-                judged.because.push(note(
-                    "concession",
-                    &format!(
-                        "concession/{} is not approved by the roles that the ledger asks for",
-                        concession.id
-                    ),
-                    Asks::None,
-                ));
+        let standings = standings(&pieces, concession, duty, today);
+        for (panel, standing) in standings {
+            let Some(judged) = duty.panels.get_mut(&panel).map(Arc::make_mut) else { continue };
+            let words = format!("concession/{} {}", concession.id, standing.words(&concession.value));
+            let reason = note("concession", &words, Asks::None);
+            if let Standing::Holds(_) = standing {
+                judged.verdict = Verdict::Conceded;
+                judged.because.insert(0, reason);
             } else {
-                apply(concession, judged);
+                judged.because.push(reason);
             }
         }
     }
+}
+
+/// Returns the duty that a concession is for.
+pub fn duty_of(concession: &Concession) -> Option<DutyKey> {
+    Some((concession.showing.id().to_string(), Subject::from_label(&concession.subject)?))
+}
+
+/// Returns the concession that a conceded verdict leans on.
+pub fn conceded_by(judged: &Judged) -> Option<&str> {
+    let first = judged.because.first().filter(|_| judged.verdict == Verdict::Conceded)?;
+    first.is.strip_prefix("concession/")?.split(' ').next()
+}
+
+/// Returns how a concession stands to each panel of its duty that is neither met nor conceded.
+pub fn standings(
+    pieces: &Pieces<'_>,
+    concession: &Entry<Concession>,
+    duty: &Duty,
+    today: Day,
+) -> BTreeMap<String, Standing> {
+    let own = &concession.value;
+    let open = || duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed());
+    let reached: Vec<&String> =
+        open().filter(|(_, judged)| further(own, judged).is_empty()).map(|(panel, _)| panel).collect();
+    let standing = |panel: &String, judged: &Judged| {
+        let further = further(own, judged);
+        if !further.is_empty() {
+            return Standing::Further(further);
+        }
+        if !is_approved(pieces.ledger, own) {
+            return Standing::NotApproved;
+        }
+        if own.until < today {
+            return Standing::Ended(own.until);
+        }
+        match pieces.used(own, panel, &reached) {
+            Ok(used) => Standing::Holds(used),
+            Err(how) => Standing::UsedUp(how),
+        }
+    };
+    open().map(|(panel, judged)| (panel.clone(), standing(panel, judged))).collect()
 }
 
 /// Whether a concession has the approvals that the ledger asks for.
@@ -48,8 +115,9 @@ pub fn is_approved(ledger: &Ledger, concession: &Concession) -> bool {
     needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession))
 }
 
-fn apply(concession: &Entry<Concession>, judged: &mut Judged) {
-    let uncovered: Vec<String> = match (&concession.value.covers, judged.verdict) {
+/// What is missing beyond what a concession names.
+fn further(concession: &Concession, judged: &Judged) -> Vec<String> {
+    match (&concession.covers, judged.verdict) {
         (Covers::Failed, Verdict::Failed) => Vec::new(),
         (Covers::Differences(differences), Verdict::Lapsed) => judged
             .because
@@ -61,15 +129,82 @@ fn apply(concession: &Entry<Concession>, judged: &mut Judged) {
             .map(|reason| reason.attribute.clone())
             .collect(),
         _ => vec![judged.verdict.word().to_string()],
-    };
-    if uncovered.is_empty() {
-        judged.verdict = Verdict::Conceded;
-        let words = format!("concession/{} until {}", concession.id, concession.value.until);
-        judged.because.insert(0, note("concession", &words, Asks::None));
-    } else {
-        let words = format!("concession/{} does not cover {}", concession.id, uncovered.join(", "));
-        judged.because.push(note("concession", &words, Asks::None));
     }
+}
+
+/// The pieces of panels: those of one aircraft, and those on record.
+pub struct Pieces<'a> {
+    ledger: &'a Ledger,
+    counts: OnceCell<Option<Counts>>,
+}
+
+impl<'a> Pieces<'a> {
+    /// Returns the pieces of a ledger; they are counted when they are first asked for.
+    pub fn of(ledger: &'a Ledger) -> Self {
+        Self { ledger, counts: OnceCell::new() }
+    }
+
+    /// Pieces of a panel in one aircraft; `None` where assemblies can't be counted.
+    fn counted(&self, panel: &str) -> Option<u64> {
+        let counts = self.counts.get_or_init(|| counts(self.ledger).ok()).as_ref()?;
+        counts.panels.get(panel).map(|placed| placed.count)
+    }
+
+    /// Pieces of some panels that were weighed since a concession was approved, by serial; a weighing that
+    /// names none is a piece of its own.
+    fn on_record(&self, concession: &Concession, panels: &[&String]) -> BTreeSet<String> {
+        let since = concession.approvals.iter().map(|approval| approval.on).min();
+        let all = self.ledger.weighings.values().filter(|weighing| {
+            let own = &weighing.value;
+            // One without a day may have been weighed since.
+            panels.iter().any(|panel| own.panel.id() == panel.as_str())
+                && since.is_none_or(|since| own.on.is_none_or(|on| on >= since))
+        });
+        all.map(|weighing| match &weighing.value.serial {
+            Some(serial) => serial.to_string(),
+            None => format!("the piece of weighing/{}, which has no serial", weighing.id),
+        })
+        .collect()
+    }
+
+    /// Says how much of a concession is used, or why it is not for all pieces of a panel; `reached` are all
+    /// panels that lean on it.
+    fn used(
+        &self,
+        concession: &Concession,
+        panel: &String,
+        reached: &[&String],
+    ) -> Result<Option<String>, String> {
+        let serials: BTreeSet<&str> = concession.serials.iter().map(|serial| serial.as_str()).collect();
+        let named = (!serials.is_empty()).then_some(serials.len() as u64);
+        let limit = concession.limit.map(u64::from);
+        let Some(units) = named.into_iter().chain(limit).min() else { return Ok(None) };
+        if let Some(pieces) = self.counted(panel).filter(|pieces| *pieces > units) {
+            return Err(format!("it is for {}, one aircraft has {pieces} of {panel}", units_in_words(units)));
+        }
+        if !serials.is_empty()
+            && let Some(other) =
+                self.on_record(concession, &[panel]).into_iter().find(|own| !serials.contains(own.as_str()))
+        {
+            return Err(format!("{other} of {panel} is on record, which it does not name"));
+        }
+        let Some(limit) = limit else { return Ok(None) };
+        let record = self.on_record(concession, reached);
+        if record.len() as u64 > limit {
+            let all: Vec<&str> = record.iter().map(String::as_str).collect();
+            return Err(format!(
+                "it is for {}, on record are {}: {}",
+                units_in_words(limit),
+                record.len(),
+                all.join(", ")
+            ));
+        }
+        Ok(Some(format!("{} of {limit} on record", record.len())))
+    }
+}
+
+fn units_in_words(units: u64) -> String {
+    if units == 1 { "1 unit".to_string() } else { format!("{units} units") }
 }
 
 /// Whether the value now lies in what is covered; texts that are no figures must be equal.
@@ -89,3 +224,6 @@ fn reaches(covered: &Covered, reason: &Reason) -> bool {
     let any = covered.at_most.is_some() || covered.at_least.is_some() || covered.equals.is_some();
     any && at_most && at_least && equals
 }
+
+#[cfg(test)]
+mod tests;

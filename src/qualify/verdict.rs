@@ -15,7 +15,8 @@ use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, 
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, LoadPath, Panel, Showing, SubjectKind,
+    Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, LoadPath, OneOrMany, Panel, Showing,
+    SubjectKind, Text,
 };
 use foldhash::HashMap;
 use rayon::prelude::*;
@@ -545,13 +546,7 @@ impl Room<'_> {
     pub(super) fn primary(&self, evidence: &Evidence) -> bool {
         match evidence.kind {
             EvidenceKind::Test | EvidenceKind::Inspection => true,
-            EvidenceKind::Analysis => {
-                let means = &self.showing.value.means;
-                let paper = ["MC0", "MC1", "MC2", "MC3", "MC8"];
-                evidence.baseline.is_none()
-                    && !means.is_empty()
-                    && means.iter().all(|code| paper.contains(&code.as_str()))
-            }
+            EvidenceKind::Analysis => evidence.baseline.is_none() && by_paper(&self.showing.value.means),
             EvidenceKind::Equivalence | EvidenceKind::Similarity => false,
         }
     }
@@ -774,6 +769,12 @@ impl Room<'_> {
         }
         judged
     }
+}
+
+/// Whether the means of compliance name none but paper, so that an analysis is primary evidence.
+pub fn by_paper(means: &OneOrMany<Text>) -> bool {
+    let paper = ["MC0", "MC1", "MC2", "MC3", "MC8"];
+    !means.is_empty() && means.iter().all(|code| paper.contains(&code.as_str()))
 }
 
 /// A reason that names no attribute of a configuration.

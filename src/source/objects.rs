@@ -136,6 +136,44 @@ pub(super) fn subtree(repository: &Repository, top: Oid, prefix: &str) -> Result
     })?
 }
 
+/// The folder of a ledger, where a path is that of its first file.
+pub(super) fn ledger_of(path: &str, file: &str) -> Option<String> {
+    let folder = path.strip_suffix(file)?;
+    if folder.is_empty() { Some(String::new()) } else { folder.strip_suffix('/').map(str::to_owned) }
+}
+
+/// The folders below a tree that hold a ledger; `""` is the tree itself.
+pub(super) fn ledgers(
+    repository: &Repository,
+    top: Oid,
+    file: &str,
+) -> Result<std::collections::BTreeSet<String>, SourceError> {
+    let mut all = std::collections::BTreeSet::new();
+    repository.with(|git| -> Result<(), SourceError> {
+        let mut waiting = vec![(top, String::new())];
+        let mut seen = 0_usize;
+        while let Some((id, folder)) = waiting.pop() {
+            let tree = git.find_tree(id).map_err(|error| missing(repository, id, &folder, &error))?;
+            for entry in tree.iter() {
+                seen = seen.saturating_add(1);
+                if seen > FILE_LIMIT {
+                    return Err(SourceError::TooManyFiles { limit: FILE_LIMIT });
+                }
+                let Ok(name) = std::str::from_utf8(entry.name_bytes()) else { continue };
+                match entry.kind() {
+                    Some(git2::ObjectType::Tree) => waiting.push((entry.id(), join(&folder, name))),
+                    Some(git2::ObjectType::Blob) if name == file => {
+                        all.insert(folder.clone());
+                    }
+                    _ => {}
+                }
+            }
+        }
+        Ok(())
+    })??;
+    Ok(all)
+}
+
 /// Lists the ledger whose root is this tree.
 pub(super) fn tree(repository: &Arc<Repository>, root: Oid) -> Result<Listing, SourceError> {
     let mut items = BTreeMap::new();

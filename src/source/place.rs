@@ -204,6 +204,54 @@ impl Place {
         Ok(Snapshot::new(snapshot.origin().clone(), commit, Default::default(), Vec::new(), nothing))
     }
 
+    /// What the ledger was in a revision, for a later state to be held against: the one in this folder, or
+    /// else the one of another folder that the later state no longer has there, for then it was moved. Where
+    /// there is neither, and before the first commit, nothing.
+    ///
+    /// `spec` is `HEAD` for an index, else a revision; `later` is where that state came from.
+    ///
+    /// # Errors
+    ///
+    /// If there is no repository, or the revision or the index cannot be read.
+    pub fn before(&self, spec: &str, later: &Snapshot) -> Result<Snapshot, SourceError> {
+        let repository = self.need_repository()?;
+        if spec == "HEAD" && repository.head()?.is_none() {
+            return Ok(Snapshot::empty());
+        }
+        let found = repository.find(spec)?;
+        let snapshot = self.at_revision(spec, &found, &self.prefix)?;
+        if snapshot.entry(LEDGER_FILE).is_some() {
+            return Ok(snapshot);
+        }
+        let kept = match later.origin() {
+            Origin::Revision { asked, .. } => {
+                objects::ledgers(repository, repository.find(asked)?.tree, LEDGER_FILE)?
+            }
+            _ => {
+                let all = tracked(&self.index_path(self.need_top()?)?, "")?;
+                all.into_keys().filter_map(|path| objects::ledger_of(&path, LEDGER_FILE)).collect()
+            }
+        };
+        let mut moved: Option<(usize, Snapshot)> = None;
+        for folder in objects::ledgers(repository, found.tree, LEDGER_FILE)? {
+            if kept.contains(&folder) {
+                continue;
+            }
+            let own = self.at_revision(spec, &found, &folder)?;
+            let alike = own.files().filter(|file| later.entry(&file.path).is_some()).count();
+            // Of several that moved at once, the one that has most in common.
+            if moved.as_ref().is_none_or(|(most, _)| alike > *most) {
+                moved = Some((alike, own));
+            }
+        }
+        if let Some((_, own)) = moved {
+            return Ok(own);
+        }
+        let nothing = Content::Memory(std::collections::BTreeMap::new());
+        let commit = snapshot.commit().map(str::to_owned);
+        Ok(Snapshot::new(snapshot.origin().clone(), commit, Default::default(), Vec::new(), nothing))
+    }
+
     /// The full id of the best commit that both revisions descend from.
     ///
     /// # Errors

@@ -406,6 +406,59 @@ fn the_first_commit_of_a_ledger_is_judged_against_nothing() {
 }
 
 #[test]
+fn a_ledger_that_moves_is_judged_where_it_goes() {
+    let bed = Bed::new();
+    bed.lay_small("boat");
+    bed.commit_all("first");
+    let hook = |folder: &str| {
+        let run = bed.bondline(&["-C", folder, "hook", "install"]);
+        assert_eq!(run.code, Some(0), "{run:?}");
+    };
+    hook("boat");
+    // Taken away.
+    bed.git(&["rm", "-r", "-q", "boat"]);
+    let (made, said) = commit(&bed, &[]);
+    assert!(!made && said.contains("takes the ledger in ./boat away"), "{said}");
+    bed.git(&["reset", "-q", "--hard"]);
+    // Moved to where nothing looks after it.
+    bed.git(&["mv", "boat", "air frame"]);
+    let (made, said) = commit(&bed, &[]);
+    assert!(!made && said.contains("nothing looks after air frame/ledger.yaml yet"), "{said}");
+    assert!(said.contains("bondline hook install"), "{said}");
+    // Moved and changed.
+    hook("air frame");
+    bed.edit("air frame/finishes/white.yaml", "40 um", "80 um");
+    bed.git(&["add", "-A"]);
+    let (made, said) = commit(&bed, &[]);
+    assert!(!made && said.contains("unexplained-change") && said.contains("`hatch`"), "{said}");
+    // Moved alone.
+    bed.edit("air frame/finishes/white.yaml", "80 um", "40 um");
+    bed.git(&["add", "-A"]);
+    let (made, said) = commit(&bed, &[]);
+    assert!(made, "{said}");
+    // What comes next is judged there, and the old folder holds nobody up.
+    bed.edit("air frame/finishes/white.yaml", "40 um", "80 um");
+    bed.git(&["add", "-A"]);
+    assert!(!commit(&bed, &[]).0);
+    // Over a range too: moved and changed since.
+    assert!(commit(&bed, &["--no-verify"]).0);
+    let run = bed.bondline(&["-C", "air frame", "hook", "run", "--range", "HEAD~2..HEAD"]);
+    assert_eq!(run.code, Some(1), "{run:?}");
+    assert!(run.flat().contains("unexplained-change"), "{run:?}");
+}
+
+#[test]
+fn a_range_that_brings_the_ledger_is_judged_against_nothing() {
+    let bed = Bed::new();
+    bed.write("notes.txt", "one\n");
+    bed.commit_all("no ledger yet");
+    bed.lay_small("");
+    bed.commit_all("a ledger");
+    let run = bed.bondline(&["hook", "run", "--range", "HEAD~1..HEAD"]);
+    assert_eq!(run.code, Some(0), "{run:?}");
+}
+
+#[test]
 fn a_range_is_judged_from_where_it_left() {
     let bed = Bed::small();
     bed.git(&["checkout", "-q", "-b", "topic"]);

@@ -86,7 +86,7 @@ fn shifted(number: &str, by: i32) -> Option<String> {
 }
 
 /// Rewrites the quantities that `pick` has a bit for and returns how many there were.
-fn rewrite(value: &mut Value, pick: u64, at: &mut u32) {
+pub(crate) fn rewrite(value: &mut Value, pick: u64, at: &mut u32) {
     match value {
         Value::Object(map) => map.values_mut().for_each(|value| rewrite(value, pick, at)),
         Value::Array(list) => list.iter_mut().for_each(|value| rewrite(value, pick, at)),

@@ -141,7 +141,7 @@ proptest! {
 
 /// Edits in place that leave every subject, every panel and every demand where it is, each on an
 /// attribute of its own, so that each adds one difference to what was conformed.
-const DIFFERENCES: [(&str, &str, &str); 12] = [
+pub(crate) const DIFFERENCES: [(&str, &str, &str); 12] = [
     ("materials/cloth-c.yaml", "/resin/content", "39.5 %"),
     ("materials/cloth-c.yaml", "/fibre/areal", "290 g/m2"),
     ("materials/cloth-c.yaml", "/fibre/density", "1800 kg/m3"),

@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use std::ffi::OsString;
 
 /// The same value with the keys of every map in another order.
-fn turned(value: &Value, by: usize) -> Value {
+pub(crate) fn turned(value: &Value, by: usize) -> Value {
     match value {
         Value::Object(map) => {
             let mut keys: Vec<&String> = map.keys().collect();
@@ -82,6 +82,66 @@ proptest! {
         let found = before.to(&after);
         prop_assert_eq!(found.mass.0, found.mass.1);
         prop_assert!(found.changes.is_empty(), "{:#?}", found.changes);
+    }
+
+    /// Lists whose order says nothing, the rows of test data and the names of records of proof, which they are
+    /// read in the order of.
+    #[test]
+    fn lists_without_an_order_have_none(plan in plans(), by in 1..9_usize) {
+        let mut base = proved(&plan);
+        let ids = base.ids("showings");
+        for id in &ids {
+            let others: Vec<&String> = ids.iter().filter(|other| *other > id).collect();
+            let showing = base.record("showings", id);
+            showing["clause"] = json!(["CS 23.2240", "CS 23.2260", "CS 23.2265"]);
+            showing["means"] = json!(["MC2", "MC4", "MC5"]);
+            showing["applies_to"] = json!({"group": ["closures", "tail", "hull"]});
+            showing["after"] = json!(others);
+            if others.len() > 1 {
+                showing["rests_on"] = json!(others);
+            }
+        }
+        for id in base.ids("panels") {
+            base.record("panels", &id)["exposure"]["fluids"] = json!(["fuel", "oil", "water"]);
+        }
+        // Some rests on nothing that there is a duty of.
+        prop_assume!(try_load(&base).is_ok());
+        let mut other = base.clone();
+        for id in &ids {
+            let showing = other.record("showings", id);
+            for route in ["/clause", "/means", "/applies_to/group", "/after", "/rests_on"] {
+                if let Some(Value::Array(list)) = showing.pointer_mut(route) {
+                    let places = list.len().max(1);
+                    list.rotate_left(by % places);
+                }
+            }
+        }
+        for id in base.ids("panels") {
+            other.record("panels", &id)["exposure"]["fluids"] = json!(["water", "oil", "fuel"]);
+        }
+        for (path, text) in &mut other.data {
+            let mut lines: Vec<&str> = text.lines().collect();
+            lines[1..].reverse();
+            *text = lines.join("\n") + "\n";
+            let id = path.trim_start_matches("evidence/data/").trim_end_matches(".csv");
+            let record = other.values.get_mut(&format!("evidence/{id}.yaml")).unwrap();
+            record.as_object_mut().unwrap().remove("digest");
+        }
+        // The other way round by name: the last record of proof is the first.
+        let turned_name = |id: &str| format!("e-{:02}", 99 - id[2..].parse::<u32>().unwrap());
+        for id in base.ids("evidence") {
+            let (from, to) = (format!("evidence/{id}.yaml"), format!("evidence/{}.yaml", turned_name(&id)));
+            let value = other.values.remove(&from).unwrap();
+            let block = other.conformed.remove(&from).unwrap();
+            other.values.insert(format!("{to}.new"), value);
+            other.conformed.insert(format!("{to}.new"), block);
+        }
+        let whole = |path: &String| path.trim_end_matches(".new").to_string();
+        other.values = other.values.iter().map(|(path, value)| (whole(path), value.clone())).collect();
+        other.conformed = other.conformed.iter().map(|(path, block)| (whole(path), block.clone())).collect();
+        let before = Seen::of(load(&base));
+        let after = Seen::of(try_load(&other).map_err(|faults| TestCaseError::fail(format!("{faults:#?}")))?);
+        prop_assert_eq!(after.verdicts(), before.verdicts());
     }
 
     #[test]

@@ -4,8 +4,10 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing)]
 
+mod concessions;
 mod edits;
 mod figures;
+mod gate;
 mod judging;
 mod laws;
 mod layout;

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use serde_json::{Value, json};
 
 /// Folders whose records are renamed, and the keys of records that refer to one of them.
-const REFERENCES: [(&str, &[&str]); 9] = [
+pub(crate) const REFERENCES: [(&str, &[&str]); 9] = [
     ("materials", &["material", "adhesive", "part"]),
     ("processes", &["process"]),
     ("tools", &["tool", "from"]),
@@ -20,7 +20,7 @@ const REFERENCES: [(&str, &[&str]); 9] = [
 ];
 
 /// Renames a record and every reference to it; labels of conformed evidence stay behind.
-fn renamed(records: &Records, folder: &str, old: &str, new: &str) -> Records {
+pub(crate) fn renamed(records: &Records, folder: &str, old: &str, new: &str) -> Records {
     let mut all = records.clone();
     let (from, to) = (format!("{folder}/{old}.yaml"), format!("{folder}/{new}.yaml"));
     let mut own = all.values.remove(&from).unwrap();

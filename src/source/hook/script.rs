@@ -45,6 +45,14 @@ impl Script<'_> {
         body.extend(b"program=");
         body.extend(quoted(self.program.as_os_str().as_bytes()));
         body.push(b'\n');
+        body.extend(b"\nlooked_after() {\n    case $1 in\n");
+        for ledger in self.ledgers {
+            let file =
+                if ledger.is_empty() { "ledger.yaml".to_owned() } else { format!("{ledger}/ledger.yaml") };
+            body.extend(quoted(file.as_bytes()));
+            body.extend(b") return 0 ;;\n");
+        }
+        body.extend(b"    esac\n    return 1\n}\n");
         body.extend(MAIN.as_bytes());
         for ledger in self.ledgers {
             // `./` keeps a folder whose name begins with a dash from being taken for an option.
@@ -95,7 +103,8 @@ pub(super) fn read(text: Vec<u8>) -> Read {
 /// What the script does, between the lines that are the repository's own.
 ///
 /// A branch without the ledger is not held up: the ledger counts as absent only if neither the index
-/// nor HEAD nor the disk has it, so that taking it away does not go past the gate.
+/// nor HEAD nor the disk has it, so that taking it away does not go past the gate. One that moves is judged
+/// where it goes, which must be looked after already, or what comes next would go past.
 const MAIN: &str = r#"
 case $0 in
 */*) before=$0.before-bondline ;;
@@ -126,10 +135,37 @@ find_program() {
 }
 
 worst=0
+gone() {
+    new=$(git -c core.quotePath=false diff --cached --no-renames --diff-filter=A --name-only HEAD -- ':(top,glob)**/ledger.yaml')
+    if [ -z "$new" ]; then
+        printf '%s\n' "This commit takes the ledger in $1 away." >&2
+        echo "Put it back; or, if it is to go, leave the check out." >&2
+        way_on
+        worst=2
+        return 0
+    fi
+    while IFS= read -r file; do
+        if ! looked_after "$file"; then
+            printf '%s\n' "This commit moves the ledger in $1, and nothing looks after $file yet." >&2
+            echo "In the folder of that file run: bondline hook install" >&2
+            echo "Then commit again: it is judged there against what it was here." >&2
+            way_on
+            worst=2
+        fi
+    done <<END
+$new
+END
+    return 0
+}
+
 gate() {
     if [ ! -e "./$2" ] &&
         ! git cat-file -e ":0:$2" 2>/dev/null &&
         ! git cat-file -e "HEAD:$2" 2>/dev/null; then
+        return 0
+    fi
+    if ! git cat-file -e ":0:$2" 2>/dev/null && git cat-file -e "HEAD:$2" 2>/dev/null; then
+        gone "$1"
         return 0
     fi
     find_program
