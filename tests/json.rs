@@ -38,7 +38,7 @@ documents! {
     MassMove { was_kg: f64, is_kg: f64, delta_kg: f64 }
     PanelMove { panel: String, delta_kg: f64 }
     DutyRow { showing: String, subject: String, was_subject: Option<String>, was: Option<String>, was_asks: Option<String>, now: Option<String>, asks: String, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<String> }
-    Ended { showing: String, subject: String, was: String }
+    Ended { showing: String, subject: String, was: String, now_subject: Option<String> }
     Step { showing: String, build: Option<String>, closes: Vec<String>, kind: String, specimens: u32, panels: u32, shares: Option<String>, conditioning_weeks: f64, start_week: f64, weeks: f64, cost: Option<f64>, prerequisite: bool }
     Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, assumptions: Vec<String> }
     Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }

@@ -20,6 +20,7 @@ mod json;
 mod rules;
 mod schema;
 mod silence;
+mod stories;
 mod streams;
 
 // Further modules, one line each:

@@ -67,6 +67,11 @@ impl DutyRow {
         !self.now.is_closed() && self.was.is_some() && !self.is_worse()
     }
 
+    /// Returns whether the verdict is another word, but no worse: `open` where `lapsed` stood, say.
+    pub fn is_reworded(&self) -> bool {
+        self.is_nearer() && self.was != Some(self.now)
+    }
+
     /// Returns whether the duty is met or conceded again.
     pub fn is_restored(&self) -> bool {
         self.now.is_closed() && self.was.is_some_and(|was| !was.is_closed())
@@ -109,8 +114,11 @@ pub struct Impact {
     pub duties: Vec<DutyRow>,
     /// Verdicts of single panels that differ beside those.
     pub panel_rows: Vec<PanelRow>,
-    /// Duties that are no longer asked.
+    /// Duties of the base that the head no longer has and that no row names.
     pub ended: Vec<(String, Subject, Verdict)>,
+    /// Those of them that are asked of another subject in the same place, with the verdict as before: by
+    /// showing and old subject, the new one. To a reader nothing ended there.
+    pub renewed: BTreeMap<DutyKey, Subject>,
     /// What proves the new and worse duties again.
     pub retest: RetestPlan,
     /// Assumptions that the change adds.
@@ -192,7 +200,8 @@ pub fn impact_of(
             panels: duty.worst_panels(),
         });
     }
-    // A duty whose subject only changed its name has not ended; any other that no row names has.
+    // A duty whose subject only changed its name has not ended; any other that no row names has, by the
+    // letter of the format.
     let named: BTreeSet<(&String, &Subject)> =
         duties.iter().filter_map(|row: &DutyRow| Some((&row.showing, row.was_subject.as_ref()?))).collect();
     let kept = |key: &DutyKey| {
@@ -207,6 +216,16 @@ pub fn impact_of(
             !after.duties.contains_key(*key) && !named.contains(&(&key.0, &key.1)) && !kept(key)
         })
         .map(|(key, duty)| (key.0.clone(), key.1.clone(), duty.verdict()))
+        .collect();
+    let renewed = replaced
+        .iter()
+        .filter(|(new, old)| {
+            before.duties.contains_key(*old)
+                && after.duties.contains_key(*new)
+                && !named.contains(&(&old.0, &old.1))
+                && !kept(old)
+        })
+        .map(|(new, old)| (old.clone(), new.1.clone()))
         .collect();
     let worse: Vec<DutyKey> = duties
         .iter()
@@ -239,6 +258,7 @@ pub fn impact_of(
         duties,
         panel_rows,
         ended,
+        renewed,
         retest,
         assumptions,
         grounded,

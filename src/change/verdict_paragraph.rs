@@ -67,7 +67,10 @@ fn duties(impact: &Impact) -> String {
     };
     let verb = |n: usize, one: &str, many: &str| if n == 1 { one.to_string() } else { many.to_string() };
     let with = |verdict: Verdict| {
-        impact.duties.iter().filter(move |row| row.now == verdict && row.was != Some(verdict))
+        impact
+            .duties
+            .iter()
+            .filter(move |row| row.now == verdict && row.was != Some(verdict) && row.is_worse())
     };
     let lapsed = with(Verdict::Lapsed).count();
     say(lapsed, &|n| format!("{} {}", count(n, "duty"), verb(n, "lapses", "lapse")));
@@ -76,8 +79,7 @@ fn duties(impact: &Impact) -> String {
     say(with(Verdict::Short).count(), &|n| format!("{} {} short", count(n, "duty"), verb(n, "is", "are")));
     let more = impact.duties.iter().filter(|row| row.was == Some(row.now) && row.is_worse()).count();
     say(more, &|n| format!("{} {} more than before", count(n, "duty"), verb(n, "asks", "ask")));
-    // Those whose verdict is another are said by it.
-    let nearer = impact.duties.iter().filter(|row| row.was == Some(row.now) && row.is_nearer()).count();
+    let nearer = impact.duties.iter().filter(|row| row.is_nearer()).count();
     say(nearer, &|n| {
         format!(
             "{} {} not met but {} no more than before",
@@ -90,7 +92,8 @@ fn duties(impact: &Impact) -> String {
     say(restored, &|n| format!("{} {} met again", count(n, "duty"), verb(n, "is", "are")));
     let new = impact.duties.iter().filter(|row| row.was.is_none() && row.now.is_closed()).count();
     say(new, &|n| format!("{} {} new and met", count(n, "duty"), verb(n, "is", "are")));
-    say(impact.ended.len(), &|n| format!("{} {}", count(n, "duty"), verb(n, "ends", "end")));
+    let ended = impact.ended.len().saturating_sub(impact.renewed.len());
+    say(ended, &|n| format!("{} {}", count(n, "duty"), verb(n, "ends", "end")));
     say(impact.panel_rows.len(), &|n| {
         format!("{} of single panels {} beside", count(n, "verdict"), verb(n, "moves", "move"))
     });

@@ -1,7 +1,7 @@
 //! Candidates compared with one subject as one panel uses it: no further than a verdict needs.
 
 use super::coverage::{Coverage, Demand};
-use super::delta::compare;
+use super::delta::{AsMade, compare};
 use super::judge::{Detail, Reason};
 use super::made::Made;
 use super::verdict::Room;
@@ -174,7 +174,7 @@ impl Room<'_> {
 
     fn look(&self, asked: &Asked<'_>, made: &Made<'_>) -> Vec<Arc<Seen>> {
         let kind = asked.subject.kind().word();
-        let whole = self.is_foreign(asked.subject, made);
+        let whole = self.is_foreign(asked.subject, asked.configuration, made);
         let judged = |article| {
             let deltas = compare(asked.configuration, article);
             // Where another panel's must be the same in every own attribute, what is allowed counts too.
@@ -211,15 +211,13 @@ impl Room<'_> {
 
     /// Returns whether evidence is of another panel than the subject, or of another subject where the row
     /// asks for the very same, which counts only where both are the same in every own attribute.
-    pub(super) fn is_foreign(&self, subject: &Subject, made: &Made<'_>) -> bool {
-        let other = |label: &&Subject| *label != subject;
-        // A panel that is in use no more may be this one under its old name, and is judged by the rows.
+    pub(super) fn is_foreign(&self, subject: &Subject, now: &Configuration, made: &Made<'_>) -> bool {
+        let Some(label) = made.label.as_ref().filter(|label| *label != subject) else { return false };
+        // What is in use no more may be this one under its old name, and is judged by the rows; where no cell
+        // says what may differ, as long as no constituent does.
         self.rules.is_whole()
-            && made
-                .label
-                .as_ref()
-                .filter(other)
-                .is_some_and(|label| self.row.whole || self.uses.contains_key(label))
+            && (self.uses.contains_key(label)
+                || (self.row.whole && !made.articles.iter().any(|article| is_made_of_the_same(now, article))))
     }
 
     /// Returns what had to be assumed of a candidate.
@@ -233,6 +231,13 @@ impl Room<'_> {
         let demanded = demanded.map(|key| not_recorded_note(compared.id, &key));
         seen.notes.iter().cloned().chain(demanded).collect()
     }
+}
+
+/// Whether two articles differ only in how, where and how richly they were made.
+fn is_made_of_the_same(now: &Configuration, article: &AsMade) -> bool {
+    const MADE: [&str; 7] = ["resin-content", "cure", "out-time", "site", "tool", "environment", "claims"];
+    let deltas = compare(now, article);
+    deltas.more == 0 && deltas.all.iter().all(|delta| MADE.contains(&delta.key.facet()))
 }
 
 fn not_recorded_note(id: &str, key: &Key) -> Arc<str> {
@@ -275,8 +280,10 @@ pub(super) fn first_looks(
                 Room { ledger, configurator, uses, demands, showing, row, records, rules, sieve, detail };
             for made in room.candidates() {
                 for configuration in variants.iter() {
-                    let at_least =
-                        made.at_least(&room.sieve.look(configuration), room.is_foreign(subject, &made));
+                    let at_least = made.at_least(
+                        &room.sieve.look(configuration),
+                        room.is_foreign(subject, configuration, &made),
+                    );
                     if at_least == Asks::None {
                         continue;
                     }

@@ -182,7 +182,7 @@ fn add_prerequisites(ledger: &Ledger, evaluation: &Evaluation, wanted: &mut BTre
 }
 
 fn step_kind(judged: &Judged) -> StepKind {
-    if judged.because.iter().any(|reason| reason.rule == "rests on") {
+    if judged.because.iter().all(|reason| reason.rule == "rests on") {
         return StepKind::RestsOn;
     }
     match (judged.verdict, judged.asks) {

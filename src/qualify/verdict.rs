@@ -450,7 +450,7 @@ impl Room<'_> {
         let now = self.sieve.look(asked.configuration);
         let of = |made: &'m Made<'m>| {
             let own = made.label.as_ref() == Some(asked.subject);
-            let at_least = made.at_least(&now, self.is_foreign(asked.subject, made));
+            let at_least = made.at_least(&now, self.is_foreign(asked.subject, asked.configuration, made));
             if !own && at_least > Asks::None {
                 return None;
             }
@@ -493,7 +493,8 @@ impl Room<'_> {
             for configuration in variants.iter() {
                 let sights = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
                     let now = self.sieve.look(configuration);
-                    let at_least = |one: &Made<'_>| one.at_least(&now, self.is_foreign(subject, one));
+                    let at_least =
+                        |one: &Made<'_>| one.at_least(&now, self.is_foreign(subject, configuration, one));
                     candidates.iter().map(|one| Sight { at_least: at_least(one), seen: None }).collect()
                 });
                 let asked = Asked { subject, configuration, demand };

@@ -6,6 +6,7 @@ use super::page::{Frame, Page, count};
 use super::plan::{plan_json, write_plan};
 use super::reason::{Block, reasons_json, write_blocks};
 use super::table::{Align, Table};
+use crate::article::Subject;
 use crate::change::impact::{DutyRow, Impact};
 use crate::qualify::verdict::Verdict;
 use crate::quantity::UnitSystem;
@@ -64,6 +65,7 @@ pub fn json(impact: &Impact) -> Value {
             "showing": showing,
             "subject": subject.to_string(),
             "was": was.word(),
+            "now_subject": renewed(impact, showing, subject).map(ToString::to_string),
         })).collect::<Vec<_>>(),
         "retest": plan_json(&impact.retest),
         "panel_verdicts": rows.iter().map(|row| json!({
@@ -78,6 +80,11 @@ pub fn json(impact: &Impact) -> Value {
         "grounded": impact.grounded,
         "caution": CAUTION_LINE,
     })
+}
+
+/// The subject in the same place that a duty is asked of instead, with the verdict as before.
+fn renewed<'a>(impact: &'a Impact, showing: &str, subject: &Subject) -> Option<&'a Subject> {
+    impact.renewed.get(&(showing.to_string(), subject.clone()))
 }
 
 fn duty_json(row: &DutyRow) -> Value {
@@ -127,7 +134,7 @@ impl Group {
     fn of(row: &DutyRow) -> Self {
         match (row.was, row.now) {
             (Some(was), now) if was == now && row.is_worse() => Group::AsksMore,
-            (Some(was), now) if was == now => Group::AsksElse,
+            (Some(was), now) if was == now || row.is_reworded() => Group::AsksElse,
             (_, Verdict::Lapsed) => Group::Lapsed,
             (_, Verdict::Failed) => Group::Failed,
             (_, Verdict::Open) => Group::Open,
@@ -145,7 +152,7 @@ impl Group {
             Group::Open => "Open",
             Group::Short => "Short",
             Group::AsksMore => "Not met before, asking more now",
-            Group::AsksElse => "Same verdict, asking something else than before",
+            Group::AsksElse => "Not met before, and no worse now",
             Group::MetAgain => "Met again",
             Group::NewMet => "New and met",
             Group::ClosedElse => "Met or conceded before and still, in another way",
@@ -265,17 +272,27 @@ fn block(row: &DutyRow) -> Block<'_> {
 }
 
 fn write_ended(page: &mut Page<'_>, impact: &Impact) {
-    if impact.ended.is_empty() {
-        return;
-    }
-    page.heading(&format!("Ended, no longer asked ({})", impact.ended.len()));
-    let shown = page.frame.shown(impact.ended.len(), ENDED_SHOWN);
-    for (showing, subject, was) in impact.ended.iter().take(shown) {
-        page.hang("  ", "    ", &format!("{showing} {subject} (was {was})"));
-    }
-    if shown < impact.ended.len() {
-        page.paragraph(&format!("… and {} more; --all shows them", impact.ended.len() - shown));
-    }
+    let (moved, ended): (Vec<_>, Vec<_>) =
+        impact.ended.iter().partition(|(showing, subject, _)| renewed(impact, showing, subject).is_some());
+    let mut list = |title: &str, rows: &[&(String, Subject, Verdict)]| {
+        if rows.is_empty() {
+            return;
+        }
+        page.heading(&format!("{title} ({})", rows.len()));
+        let shown = page.frame.shown(rows.len(), ENDED_SHOWN);
+        for (showing, subject, was) in rows.iter().take(shown) {
+            let words = match renewed(impact, showing, subject) {
+                Some(now) => format!("{showing} {now} ({was}), in place of {subject}"),
+                None => format!("{showing} {subject} (was {was})"),
+            };
+            page.hang("  ", "    ", &words);
+        }
+        if shown < rows.len() {
+            page.paragraph(&format!("… and {} more; --all shows them", rows.len() - shown));
+        }
+    };
+    list("Ended, no longer asked", &ended);
+    list("Asked of another subject in the same place, verdict as before", &moved);
 }
 
 fn write_panel_rows(page: &mut Page<'_>, impact: &Impact) {
