@@ -35,13 +35,14 @@ documents! {
     Mass { schema: String, scope: String, total: Total, cg_m: Option<[f64; 3]>, share_without_position: f64, groups: Vec<Group>, assemblies: Vec<AssemblyMass>, panels: Vec<PanelMass>, parts: Vec<Value>, spread: Value, causes: Vec<Cause> }
     Reason { attribute: String, was: String, is: String, effect: String, rule: String, source: String, evidence: Option<String>, panels: Vec<String> }
     Change { address: String, attribute: String, was: Option<String>, is: Option<String>, facet: Option<String>, class: Option<String> }
+    BalanceMove { panel: String, was_kg_m: Option<f64>, is_kg_m: Option<f64>, limit_kg_m: Option<f64>, ok: Option<bool> }
     MassMove { was_kg: f64, is_kg: f64, delta_kg: f64 }
     PanelMove { panel: String, delta_kg: f64 }
     DutyRow { showing: String, subject: String, was_subject: Option<String>, was: Option<String>, was_asks: Option<String>, now: Option<String>, asks: String, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<String> }
     Ended { showing: String, subject: String, was: String, now_subject: Option<String> }
     Step { showing: String, build: Option<String>, closes: Vec<String>, kind: String, specimens: u32, panels: u32, shares: Option<String>, conditioning_weeks: f64, start_week: f64, weeks: f64, cost: Option<f64>, prerequisite: bool }
     Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, assumptions: Vec<String> }
-    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
+    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
     Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
     Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, caution: String, report: Report }

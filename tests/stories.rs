@@ -76,6 +76,9 @@ struct Rename {
 struct Expect {
     /// Difference of the programme's mass in kg, to the gram.
     mass_kg: f64,
+    /// Moments about the hinge that move, in kg m to a thousandth, and whether they stay within their limit.
+    #[serde(default)]
+    balance: BTreeMap<String, (f64, f64, bool)>,
     /// Released panels that are no longer covered.
     #[serde(default)]
     grounded: Vec<String>,
@@ -419,6 +422,18 @@ fn tell(name: &str, story: &Story) -> Vec<String> {
         let mass = impact.mass.1 - impact.mass.0;
         if (mass - expect.mass_kg).abs() > 0.0005 {
             own.push(format!("mass: {mass:+.4} kg, not {:+.4} kg", expect.mass_kg));
+        }
+        let moments: BTreeMap<String, (f64, f64, bool)> = impact
+            .balance
+            .iter()
+            .map(|row| {
+                let (was, now) = (row.was.unwrap(), row.now.unwrap());
+                let to = |moment: f64| (moment * 1e3).round() / 1e3;
+                (row.panel.clone(), (to(was.moment_kg_m), to(now.moment_kg_m), now.ok == Some(true)))
+            })
+            .collect();
+        if moments != expect.balance {
+            own.push(format!("balance: {moments:?}, not {:?}", expect.balance));
         }
         if impact.grounded != expect.grounded {
             own.push(format!("grounded: {:?}, not {:?}", impact.grounded, expect.grounded));

@@ -1,5 +1,6 @@
 //! What a change does: edits, mass, duties, and what proves them again.
 
+use super::balance::{self, BalanceMove};
 use super::diff::{Change, Edits, diff};
 use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
@@ -110,6 +111,8 @@ pub struct Impact {
     pub mass: (f64, f64),
     /// Panels whose mass differs.
     pub panels: Vec<PanelDelta>,
+    /// Movable panels whose balance about the hinge differs.
+    pub balance: Vec<BalanceMove>,
     /// Duties whose verdict or asks differs.
     pub duties: Vec<DutyRow>,
     /// Verdicts of single panels that differ beside those.
@@ -244,6 +247,7 @@ pub fn impact_of(
     });
     let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
+    let balance = balance::moves(base.0, head.0, &renamed_panels)?;
     let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
     let new = after.assumptions.iter().filter(|one| !known.contains(&***one));
     let assumptions = new.map(ToString::to_string).collect();
@@ -255,6 +259,7 @@ pub fn impact_of(
         changes: edits.changes,
         mass,
         panels,
+        balance,
         duties,
         panel_rows,
         ended,

@@ -17,6 +17,9 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
     let edits = impact.changes.len();
     parts.push(format!("From {} to {}: {}.", named(&impact.base), named(&impact.head), count(edits, "edit")));
     parts.push(mass(impact));
+    for one in impact.balance.iter().filter(|one| one.goes_over()) {
+        parts.push(format!("The balance of {} goes over its limit.", one.panel));
+    }
     parts.push(duties(impact));
     if let Some(retest) = retest(impact, head) {
         parts.push(retest);

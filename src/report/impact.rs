@@ -1,7 +1,7 @@
 //! What a change does, as JSON and as text.
 
 use super::head::CAUTION_LINE;
-use super::mass::{POUND, decimals};
+use super::mass::{POUND, balance_words, decimals, moment_words};
 use super::page::{Frame, Page, count};
 use super::plan::{plan_json, write_plan};
 use super::reason::{Block, reasons_json, write_blocks};
@@ -59,6 +59,13 @@ pub fn json(impact: &Impact) -> Value {
         "panels": panels.iter().map(|row| json!({
             "panel": row.panel,
             "delta_kg": row.delta,
+        })).collect::<Vec<_>>(),
+        "balance": impact.balance.iter().map(|row| json!({
+            "panel": row.panel,
+            "was_kg_m": row.was.map(|was| was.moment_kg_m),
+            "is_kg_m": row.now.map(|now| now.moment_kg_m),
+            "limit_kg_m": row.now.and_then(|now| now.limit_kg_m),
+            "ok": row.now.and_then(|now| now.ok),
         })).collect::<Vec<_>>(),
         "duties": duties.iter().map(|row| duty_json(row)).collect::<Vec<_>>(),
         "ended": ended.iter().map(|(showing, subject, was)| json!({
@@ -165,6 +172,7 @@ pub fn text(impact: &Impact, frame: &Frame) -> String {
     let mut page = Page::new(frame);
     page.paragraph(&impact.verdict);
     write_mass(&mut page, impact);
+    write_balance(&mut page, impact);
     write_changes(&mut page, impact);
     for group in Group::ALL {
         write_group(&mut page, impact, group);
@@ -210,6 +218,24 @@ fn write_mass(page: &mut Page<'_>, impact: &Impact) {
     // The whole may move by more than its panels: assemblies list parts too.
     table.row(["programme".to_string(), signed(impact.mass.1 - impact.mass.0)]);
     page.table(&table);
+}
+
+fn write_balance(page: &mut Page<'_>, impact: &Impact) {
+    if impact.balance.is_empty() {
+        return;
+    }
+    let units = page.frame.units;
+    page.heading("Balance of movable surfaces");
+    for one in &impact.balance {
+        let words = match (&one.was, &one.now) {
+            (Some(was), Some(now)) => {
+                format!("was {}, now {}", moment_words(was.moment_kg_m, units), balance_words(now, units))
+            }
+            (None, Some(now)) => format!("new, {}", balance_words(now, units)),
+            (_, None) => "no longer asked".to_string(),
+        };
+        page.hang("  ", "    ", &format!("{}: {words}", one.panel));
+    }
 }
 
 fn write_changes(page: &mut Page<'_>, impact: &Impact) {

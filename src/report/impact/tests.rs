@@ -111,6 +111,7 @@ fn full() -> Impact {
         }],
         ended: vec![("flatwise".into(), Subject::Laminate("hatch-outer".into()), Met)],
         renewed: std::collections::BTreeMap::new(),
+        balance: Vec::new(),
         retest: RetestPlan {
             steps: vec![step("wet-tg", 0.0), step("a-showing-with-quite-a-long-name-in-its-row", 6.3333)],
             specimens: 18,
@@ -138,6 +139,7 @@ fn json_has_the_keys_that_are_held_to() {
         "changes",
         "mass",
         "panels",
+        "balance",
         "duties",
         "ended",
         "retest",
