@@ -57,16 +57,17 @@ documents! {
     Assumptions { schema: String, assumptions: Vec<Assumption>, caution: String, report: Report }
     Used { route: String, address: String }
     RecordDuty { showing: String, subject: String, verdict: String, asks: String, panels: Vec<String> }
-    WhyRecord { schema: String, address: String, route: Option<String>, value: Option<String>, file: Option<String>, line: Option<usize>, uses: Vec<Used>, used_by: Vec<Used>, duties: Vec<RecordDuty> }
+    WhyRecord { schema: String, address: String, route: Option<String>, value: Option<String>, facet: Option<String>, file: Option<String>, line: Option<usize>, uses: Vec<Used>, used_by: Vec<Used>, standing: Vec<String>, duties: Vec<RecordDuty> }
     Reached { address: String, depth: usize, by: String }
     WhyUses { schema: String, address: String, uses: Vec<Reached> }
+    SetAside { evidence: String, why: String }
     WhyUsedBy { schema: String, address: String, used_by: Vec<Reached> }
     Behind { evidence: String, asks: String, because: Vec<Reason> }
     PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, nearest: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, behind: Vec<Behind>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
     DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String> }
     Link { role: String, name: String, file: Option<String> }
     Place { attribute: String, address: String, file: String, line: Option<usize> }
-    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, chain: Vec<Link>, caution: String, written: Vec<Place>, report: Report }
+    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, set_aside: Vec<SetAside>, chain: Vec<Link>, caution: String, written: Vec<Place>, report: Report }
 }
 
 #[track_caller]

@@ -103,6 +103,8 @@ pub struct Impact {
     pub base: String,
     /// What is compared.
     pub head: String,
+    /// There was no ledger before.
+    pub is_first: bool,
     /// One paragraph that can be read aloud.
     pub verdict: String,
     /// The edits.
@@ -255,6 +257,7 @@ pub fn impact_of(
     let mut found = Impact {
         base: base.1.to_string(),
         head: head.1.to_string(),
+        is_first: base.0.head.is_none() && base.0.panels.is_empty() && base.0.broken.is_empty(),
         verdict: String::new(),
         changes: edits.changes,
         mass,

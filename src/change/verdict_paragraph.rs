@@ -15,17 +15,31 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
     }
     let mut parts = Vec::new();
     let edits = impact.changes.len();
-    parts.push(format!("From {} to {}: {}.", named(&impact.base), named(&impact.head), count(edits, "edit")));
-    parts.push(mass(impact));
+    if impact.is_first {
+        parts.push(format!("Nothing was there before {}: {}.", named(&impact.head), count(edits, "record")));
+        parts.push(format!("The mass is {:.3} kg.", impact.mass.1));
+    } else {
+        parts.push(format!(
+            "From {} to {}: {}.",
+            named(&impact.base),
+            named(&impact.head),
+            count(edits, "edit")
+        ));
+        parts.push(mass(impact));
+    }
     for one in impact.balance.iter().filter(|one| one.goes_over()) {
         parts.push(format!("The balance of {} goes over its limit.", one.panel));
     }
-    parts.push(duties(impact));
+    parts.push(if impact.is_first { all_duties(impact) } else { duties(impact) });
     if let Some(retest) = retest(impact, head) {
         parts.push(retest);
     }
     match impact.grounded.as_slice() {
         [] => {}
+        panels if impact.is_first => {
+            let (noun, verb) = if panels.len() == 1 { ("panel", "is") } else { ("panels", "are") };
+            parts.push(format!("The released {noun} {} {verb} not covered.", panels.join(", ")));
+        }
         [panel] => parts.push(format!("The released panel {panel} would no longer be covered.")),
         panels => {
             parts.push(format!("The released panels {} would no longer be covered.", panels.join(", ")))
@@ -107,6 +121,21 @@ fn duties(impact: &Impact) -> String {
     }
 }
 
+/// How the duties stand where there were none before.
+fn all_duties(impact: &Impact) -> String {
+    let said: Vec<String> =
+        [Verdict::Met, Verdict::Conceded, Verdict::Failed, Verdict::Lapsed, Verdict::Short, Verdict::Open]
+            .into_iter()
+            .map(|verdict| (verdict, impact.duties.iter().filter(|row| row.now == verdict).count()))
+            .filter(|(_, n)| *n > 0)
+            .map(|(verdict, n)| format!("{n} {verdict}"))
+            .collect();
+    match said.as_slice() {
+        [] => "No duty is asked.".to_string(),
+        said => format!("{}: {}.", capital(&count(impact.duties.len(), "duty")), said.join(", ")),
+    }
+}
+
 fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + chars.as_str())
@@ -130,7 +159,8 @@ fn retest(impact: &Impact, head: &Ledger) -> Option<String> {
         Some(cost) => format!("about {} {currency}", thousands(cost)),
         None => format!("a cost that cannot be said ({} not given)", plan.missing.join(", ")),
     };
-    Some(format!("Proving them again takes {work}, {:.1} weeks and {}.", plan.weeks, cost.trim()))
+    let doing = if impact.is_first { "Proving what is not met" } else { "Proving them again" };
+    Some(format!("{doing} takes {work}, {:.1} weeks and {}.", plan.weeks, cost.trim()))
 }
 
 /// Writes a sum in whole units with a blank between thousands.

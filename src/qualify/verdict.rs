@@ -320,7 +320,7 @@ fn evaluated(
 /// Records that a finished, conformed correction of the same showing stands in place of.
 ///
 /// One whose own values fail the criterion stays: a failure leaves the pool by disposition only.
-fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
+pub fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
     let mut all = BTreeSet::new();
     for correction in ledger.evidence.values() {
         let own = &correction.value;
