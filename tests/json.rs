@@ -36,15 +36,16 @@ documents! {
     Mass { schema: String, scope: String, total: Total, cg_m: Option<[f64; 3]>, share_without_position: f64, groups: Vec<Group>, assemblies: Vec<AssemblyMass>, panels: Vec<PanelMass>, parts: Vec<Value>, spread: Value, causes: Vec<Cause> }
     Reason { attribute: String, was: String, is: String, effect: String, rule: String, source: String, evidence: Option<String>, panels: Vec<String> }
     Change { address: String, attribute: String, was: Option<String>, is: Option<String>, facet: Option<String>, class: Option<String> }
+    BalanceMove { panel: String, was_kg_m: Option<f64>, is_kg_m: Option<f64>, limit_kg_m: Option<f64>, ok: Option<bool> }
     MassMove { was_kg: f64, is_kg: f64, delta_kg: f64 }
     PanelMove { panel: String, delta_kg: f64 }
     DutyRow { showing: String, subject: String, was_subject: Option<String>, was: Option<String>, was_asks: Option<String>, now: Option<String>, asks: String, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<String> }
-    Ended { showing: String, subject: String, was: String }
+    Ended { showing: String, subject: String, was: String, now_subject: Option<String> }
     Step { showing: String, build: Option<String>, closes: Vec<String>, kind: String, specimens: u32, panels: u32, shares: Option<String>, lead_weeks: f64, layup_weeks: f64, conditioning_weeks: f64, conditioned_with: Option<String>, test_weeks: f64, start_week: f64, weeks: f64, cost: Option<f64>, prerequisite: bool }
     Limit { finish: String, attribute: String, unit: String, now: f64, largest: f64, restores: Vec<Restored>, leaves: usize }
     Restored { showing: String, subject: String }
     Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, limits: Vec<Limit>, assumptions: Vec<String> }
-    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
+    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
     Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
     Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, caution: String, report: Report }
@@ -59,16 +60,17 @@ documents! {
     Assumptions { schema: String, assumptions: Vec<Assumption>, caution: String, report: Report }
     Used { route: String, address: String }
     RecordDuty { showing: String, subject: String, verdict: String, asks: String, panels: Vec<String> }
-    WhyRecord { schema: String, address: String, route: Option<String>, value: Option<String>, file: Option<String>, line: Option<usize>, uses: Vec<Used>, used_by: Vec<Used>, duties: Vec<RecordDuty> }
+    WhyRecord { schema: String, address: String, route: Option<String>, value: Option<String>, facet: Option<String>, file: Option<String>, line: Option<usize>, uses: Vec<Used>, used_by: Vec<Used>, standing: Vec<String>, duties: Vec<RecordDuty> }
     Reached { address: String, depth: usize, by: String }
     WhyUses { schema: String, address: String, uses: Vec<Reached> }
+    SetAside { evidence: String, why: String }
     WhyUsedBy { schema: String, address: String, used_by: Vec<Reached> }
     Behind { evidence: String, asks: String, because: Vec<Reason> }
     PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, nearest: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, behind: Vec<Behind>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
     DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String> }
     Link { role: String, name: String, file: Option<String> }
     Place { attribute: String, address: String, file: String, line: Option<usize> }
-    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, chain: Vec<Link>, caution: String, written: Vec<Place>, report: Report }
+    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, set_aside: Vec<SetAside>, chain: Vec<Link>, caution: String, written: Vec<Place>, report: Report }
 }
 
 #[track_caller]

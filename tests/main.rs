@@ -21,6 +21,7 @@ mod plan;
 mod rules;
 mod schema;
 mod silence;
+mod stories;
 mod streams;
 
 // Further modules, one line each:

@@ -1,5 +1,6 @@
 //! What a change does: edits, mass, duties, and what proves them again.
 
+use super::balance::{self, BalanceMove};
 use super::diff::{Change, Edits, diff};
 use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
@@ -67,6 +68,11 @@ impl DutyRow {
         !self.now.is_closed() && self.was.is_some() && !self.is_worse()
     }
 
+    /// Returns whether the verdict is another word, but no worse: `open` where `lapsed` stood, say.
+    pub fn is_reworded(&self) -> bool {
+        self.is_nearer() && self.was != Some(self.now)
+    }
+
     /// Returns whether the duty is met or conceded again.
     pub fn is_restored(&self) -> bool {
         self.now.is_closed() && self.was.is_some_and(|was| !was.is_closed())
@@ -97,6 +103,8 @@ pub struct Impact {
     pub base: String,
     /// What is compared.
     pub head: String,
+    /// There was no ledger before.
+    pub is_first: bool,
     /// One paragraph that can be read aloud.
     pub verdict: String,
     /// The edits.
@@ -105,12 +113,17 @@ pub struct Impact {
     pub mass: (f64, f64),
     /// Panels whose mass differs.
     pub panels: Vec<PanelDelta>,
+    /// Movable panels whose balance about the hinge differs.
+    pub balance: Vec<BalanceMove>,
     /// Duties whose verdict or asks differs.
     pub duties: Vec<DutyRow>,
     /// Verdicts of single panels that differ beside those.
     pub panel_rows: Vec<PanelRow>,
-    /// Duties that are no longer asked.
+    /// Duties of the base that the head no longer has and that no row names.
     pub ended: Vec<(String, Subject, Verdict)>,
+    /// Those of them that are asked of another subject in the same place, with the verdict as before: by
+    /// showing and old subject, the new one. To a reader nothing ended there.
+    pub renewed: BTreeMap<DutyKey, Subject>,
     /// What proves the new and worse duties again.
     pub retest: RetestPlan,
     /// Assumptions that the change adds.
@@ -192,7 +205,8 @@ pub fn impact_of(
             panels: duty.worst_panels(),
         });
     }
-    // A duty whose subject only changed its name has not ended; any other that no row names has.
+    // A duty whose subject only changed its name has not ended; any other that no row names has, by the
+    // letter of the format.
     let named: BTreeSet<(&String, &Subject)> =
         duties.iter().filter_map(|row: &DutyRow| Some((&row.showing, row.was_subject.as_ref()?))).collect();
     let kept = |key: &DutyKey| {
@@ -207,6 +221,16 @@ pub fn impact_of(
             !after.duties.contains_key(*key) && !named.contains(&(&key.0, &key.1)) && !kept(key)
         })
         .map(|(key, duty)| (key.0.clone(), key.1.clone(), duty.verdict()))
+        .collect();
+    let renewed = replaced
+        .iter()
+        .filter(|(new, old)| {
+            before.duties.contains_key(*old)
+                && after.duties.contains_key(*new)
+                && !named.contains(&(&old.0, &old.1))
+                && !kept(old)
+        })
+        .map(|(new, old)| (old.clone(), new.1.clone()))
         .collect();
     let worse: Vec<DutyKey> = duties
         .iter()
@@ -225,6 +249,7 @@ pub fn impact_of(
     retest.ways = ways(head.0, after, &worse, &earlier, &retest.limits);
     let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
+    let balance = balance::moves(base.0, head.0, &renamed_panels)?;
     let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
     let new = after.assumptions.iter().filter(|one| !known.contains(&***one));
     let assumptions = new.map(ToString::to_string).collect();
@@ -232,13 +257,16 @@ pub fn impact_of(
     let mut found = Impact {
         base: base.1.to_string(),
         head: head.1.to_string(),
+        is_first: base.0.head.is_none() && base.0.panels.is_empty() && base.0.broken.is_empty(),
         verdict: String::new(),
         changes: edits.changes,
         mass,
         panels,
+        balance,
         duties,
         panel_rows,
         ended,
+        renewed,
         retest,
         assumptions,
         grounded,

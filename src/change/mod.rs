@@ -1,5 +1,6 @@
 //! Two evaluated ledgers side by side: what differs and what it un-proves.
 
+pub mod balance;
 pub mod decide;
 pub mod diff;
 pub mod explain;

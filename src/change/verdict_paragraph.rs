@@ -15,14 +15,31 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
     }
     let mut parts = Vec::new();
     let edits = impact.changes.len();
-    parts.push(format!("From {} to {}: {}.", named(&impact.base), named(&impact.head), count(edits, "edit")));
-    parts.push(mass(impact));
-    parts.push(duties(impact));
+    if impact.is_first {
+        parts.push(format!("Nothing was there before {}: {}.", named(&impact.head), count(edits, "record")));
+        parts.push(format!("The mass is {:.3} kg.", impact.mass.1));
+    } else {
+        parts.push(format!(
+            "From {} to {}: {}.",
+            named(&impact.base),
+            named(&impact.head),
+            count(edits, "edit")
+        ));
+        parts.push(mass(impact));
+    }
+    for one in impact.balance.iter().filter(|one| one.goes_over()) {
+        parts.push(format!("The balance of {} goes over its limit.", one.panel));
+    }
+    parts.push(if impact.is_first { all_duties(impact) } else { duties(impact) });
     if let Some(retest) = retest(impact, head) {
         parts.push(retest);
     }
     match impact.grounded.as_slice() {
         [] => {}
+        panels if impact.is_first => {
+            let (noun, verb) = if panels.len() == 1 { ("panel", "is") } else { ("panels", "are") };
+            parts.push(format!("The released {noun} {} {verb} not covered.", panels.join(", ")));
+        }
         [panel] => parts.push(format!("The released panel {panel} would no longer be covered.")),
         panels => {
             parts.push(format!("The released panels {} would no longer be covered.", panels.join(", ")))
@@ -67,7 +84,10 @@ fn duties(impact: &Impact) -> String {
     };
     let verb = |n: usize, one: &str, many: &str| if n == 1 { one.to_string() } else { many.to_string() };
     let with = |verdict: Verdict| {
-        impact.duties.iter().filter(move |row| row.now == verdict && row.was != Some(verdict))
+        impact
+            .duties
+            .iter()
+            .filter(move |row| row.now == verdict && row.was != Some(verdict) && row.is_worse())
     };
     let lapsed = with(Verdict::Lapsed).count();
     say(lapsed, &|n| format!("{} {}", count(n, "duty"), verb(n, "lapses", "lapse")));
@@ -76,8 +96,7 @@ fn duties(impact: &Impact) -> String {
     say(with(Verdict::Short).count(), &|n| format!("{} {} short", count(n, "duty"), verb(n, "is", "are")));
     let more = impact.duties.iter().filter(|row| row.was == Some(row.now) && row.is_worse()).count();
     say(more, &|n| format!("{} {} more than before", count(n, "duty"), verb(n, "asks", "ask")));
-    // Those whose verdict is another are said by it.
-    let nearer = impact.duties.iter().filter(|row| row.was == Some(row.now) && row.is_nearer()).count();
+    let nearer = impact.duties.iter().filter(|row| row.is_nearer()).count();
     say(nearer, &|n| {
         format!(
             "{} {} not met but {} no more than before",
@@ -90,7 +109,8 @@ fn duties(impact: &Impact) -> String {
     say(restored, &|n| format!("{} {} met again", count(n, "duty"), verb(n, "is", "are")));
     let new = impact.duties.iter().filter(|row| row.was.is_none() && row.now.is_closed()).count();
     say(new, &|n| format!("{} {} new and met", count(n, "duty"), verb(n, "is", "are")));
-    say(impact.ended.len(), &|n| format!("{} {}", count(n, "duty"), verb(n, "ends", "end")));
+    let ended = impact.ended.len().saturating_sub(impact.renewed.len());
+    say(ended, &|n| format!("{} {}", count(n, "duty"), verb(n, "ends", "end")));
     say(impact.panel_rows.len(), &|n| {
         format!("{} of single panels {} beside", count(n, "verdict"), verb(n, "moves", "move"))
     });
@@ -98,6 +118,21 @@ fn duties(impact: &Impact) -> String {
         None => "No duty changes.".to_string(),
         Some((last, [])) => format!("{}.", capital(last)),
         Some((last, rest)) => format!("{} and {last}.", capital(&rest.join(", "))),
+    }
+}
+
+/// How the duties stand where there were none before.
+fn all_duties(impact: &Impact) -> String {
+    let said: Vec<String> =
+        [Verdict::Met, Verdict::Conceded, Verdict::Failed, Verdict::Lapsed, Verdict::Short, Verdict::Open]
+            .into_iter()
+            .map(|verdict| (verdict, impact.duties.iter().filter(|row| row.now == verdict).count()))
+            .filter(|(_, n)| *n > 0)
+            .map(|(verdict, n)| format!("{n} {verdict}"))
+            .collect();
+    match said.as_slice() {
+        [] => "No duty is asked.".to_string(),
+        said => format!("{}: {}.", capital(&count(impact.duties.len(), "duty")), said.join(", ")),
     }
 }
 
@@ -124,7 +159,8 @@ fn retest(impact: &Impact, head: &Ledger) -> Option<String> {
         Some(cost) => format!("about {} {currency}", thousands(cost)),
         None => format!("a cost that cannot be said ({} not given)", plan.missing.join(", ")),
     };
-    Some(format!("Proving them again takes {work}, {:.1} weeks and {}.", plan.weeks, cost.trim()))
+    let doing = if impact.is_first { "Proving what is not met" } else { "Proving them again" };
+    Some(format!("{doing} takes {work}, {:.1} weeks and {}.", plan.weeks, cost.trim()))
 }
 
 /// Writes a sum in whole units with a blank between thousands.

@@ -440,7 +440,10 @@ pub(super) fn write_failure(
 pub fn address(text: &str, kinds: &[RecordKind], ledger: &Ledger) -> Option<Address> {
     let trimmed = text.trim_start_matches("./");
     if let Some(found) = Address::parse(trimmed).filter(|_| trimmed.contains('/') || trimmed == "ledger") {
-        return Some(found);
+        return Some(match by_beginning(&found, ledger) {
+            Some(whole) if ledger.file_of(&found).is_none() => whole,
+            _ => found,
+        });
     }
     if let Some(stem) = trimmed.strip_suffix(".yaml") {
         let folder = stem.split('/').find_map(RecordKind::by_folder)?;
@@ -451,6 +454,17 @@ pub fn address(text: &str, kinds: &[RecordKind], ledger: &Ledger) -> Option<Addr
     named()
         .find(|address| ledger.file_of(address).is_some())
         .or_else(|| named().find(|address| ledger.broken.contains(address)))
+        .or_else(|| named().find_map(|address| by_beginning(&address, ledger)))
+}
+
+/// The decision or concession whose id begins so, where there is only one.
+fn by_beginning(address: &Address, ledger: &Ledger) -> Option<Address> {
+    let id = match address.kind() {
+        RecordKind::Decision => &ledger.decision(address.id())?.id,
+        RecordKind::Concession => &ledger.concession(address.id())?.id,
+        _ => return None,
+    };
+    Some(Address::new(address.kind(), id))
 }
 
 /// Returns the nearest of some names, or the list of all where they are few.

@@ -11,6 +11,7 @@ mod impact;
 mod mass;
 mod new;
 mod why;
+mod why_place;
 
 pub use args::{Cli, Command};
 pub use context::{Context, Failure, Status};

@@ -2,12 +2,13 @@
 
 use super::args::WhyArgs;
 use super::context::{Context, Failure, Loaded, Status, address, nearest, unreadable};
+use super::why_place::{Place, is_ply_of};
 use crate::article::{Configurator, Subject, trace};
 use crate::graph::{Reached, Uses};
 use crate::qualify::table::Table;
 use crate::qualify::verdict::{Duty, Evaluation};
 use crate::record::{Address, RecordKind, places};
-use crate::report::{duty, page, row, table};
+use crate::report::{duty, page, row, standing, table};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
@@ -312,26 +313,49 @@ fn record(
 ) -> Result<Status, Failure> {
     let uses = Uses::of(&loaded.ledger);
     let place = line(loaded, found, route.unwrap_or_default());
-    let written = match route {
+    let (mut down, up) = (uses.uses(found), uses.used_by(found));
+    let within = match route {
         Some(route) => {
-            let text = value_at(loaded, found, route);
-            let text = text.ok_or_else(|| {
+            let within = Place::find(loaded, found, route, &down);
+            Some(within.ok_or_else(|| {
                 Failure::new(
                     format!("{found} has no `{route}`"),
                     "list places count from 1; an entry with a name may be reached by it",
                 )
-            })?;
-            Some(text)
+            })?)
         }
         None => None,
     };
+    if let Some(within) = &within {
+        down.clone_from(&within.names);
+    }
+    let written = within.as_ref().map(|within| &within.written);
     // Everything that rests on it: the duties of the panels above, where the record is part of the subject.
     let above: BTreeSet<Address> = std::iter::once(found.clone())
         .chain(uses.reached_from(found).into_iter().map(|one| one.address))
         .collect();
     let duties: Vec<&Duty> =
         evaluation.duties.values().filter(|duty| touches(loaded, duty, found, &above)).collect();
-    let (down, up) = (uses.uses(found), uses.used_by(found));
+    // A place within it counts for those that look at such a difference, down to the plies of a recipe.
+    let duties = match &within {
+        None => duties,
+        Some(within) => evaluation
+            .duties
+            .values()
+            .filter(|duty| duty.subject != Subject::Programme || within.facet.is_none())
+            .filter(|duty| touches(loaded, duty, found, &above) || is_ply_of(loaded, &duty.subject, found))
+            .filter(|duty| within.counts_for(loaded, duty))
+            .collect(),
+    };
+    let standing = match (found.kind(), loaded.ledger.concessions.get(found.id())) {
+        (RecordKind::Concession, Some(own)) => standing::concession(own, evaluation),
+        (RecordKind::Evidence, _) => {
+            let own = loaded.ledger.evidence.get(found.id());
+            let why = own.and_then(|own| duty::why_not_counted(&loaded.ledger, own));
+            why.map(|why| format!("Not counted: {why}.")).into_iter().collect()
+        }
+        _ => Vec::new(),
+    };
     if context.json() {
         let list = |all: &[crate::graph::Use], from: bool| -> Vec<Value> {
             all.iter()
@@ -344,10 +368,12 @@ fn record(
             "address": found.to_string(),
             "route": route,
             "value": written,
+            "facet": within.as_ref().and_then(|within| within.facet),
             "file": place.as_ref().map(|(file, _)| file),
             "line": place.as_ref().and_then(|(_, line)| *line),
             "uses": list(&down, false),
             "used_by": list(&up, true),
+            "standing": standing,
             "duties": rows,
         });
         writeln!(out, "{document:#}")?;
@@ -362,7 +388,19 @@ fn record(
     if let Some(text) = &written {
         writeln!(out, "  {text}")?;
     }
-    for (heading, list, from) in [("Uses", &down, false), ("Used by", &up, true)] {
+    if let Some(words) = within.as_ref().and_then(Place::words) {
+        writeln!(out, "  {words}")?;
+    }
+    if !standing.is_empty() {
+        writeln!(out)?;
+        let mut page = page::Page::new(&frame);
+        for sentence in &standing {
+            page.paragraph(sentence);
+        }
+        write!(out, "{}", page.finish())?;
+    }
+    let used_by = if route.is_some() { "The record is used by" } else { "Used by" };
+    for (heading, list, from) in [("Uses", &down, false), (used_by, &up, true)] {
         if list.is_empty() {
             continue;
         }
@@ -381,10 +419,17 @@ fn record(
     }
     writeln!(out)?;
     if duties.is_empty() {
-        writeln!(out, "No duty rests on it.")?;
+        let said = match found.kind() {
+            RecordKind::Decision => {
+                format!("Carries no duty by itself; `bondline impact {}` says what it does.", found.id())
+            }
+            _ => "No duty rests on it.".to_string(),
+        };
+        writeln!(out, "{said}")?;
         return Ok(Status::Done);
     }
-    writeln!(out, "{}", frame.style.heading(&format!("Duties that rest on it: {}", duties.len())))?;
+    let title = within.as_ref().map_or_else(|| "Duties that rest on it".to_string(), Place::heading);
+    writeln!(out, "{}", frame.style.heading(&format!("{title}: {}", duties.len())))?;
     let shown = frame.shown(duties.len(), 30);
     for duty in duties.iter().take(shown) {
         let verdict = duty.verdict();
@@ -400,28 +445,31 @@ fn record(
     Ok(Status::Done)
 }
 
-fn value_at(loaded: &Loaded, found: &Address, route: &str) -> Option<String> {
-    let file = loaded.ledger.file_of(found)?;
-    let bytes = loaded.snapshot.read_limited(file, crate::source::RECORD_LIMIT).ok()?;
-    let text = String::from_utf8(bytes.to_vec()).ok()?;
-    let index = places(&text);
-    let stretch = index.find(route)?;
-    Some(index.text(stretch).trim().to_string())
-}
-
 /// Whether a duty's subject holds the record, on a panel that uses it.
 fn touches(loaded: &Loaded, duty: &Duty, found: &Address, above: &BTreeSet<Address>) -> bool {
     let has = |kind: RecordKind, id: &str| above.contains(&Address::new(kind, id));
     match found.kind() {
         RecordKind::Showing => return duty.showing == found.id(),
         RecordKind::Evidence => {
-            return loaded
-                .ledger
-                .evidence
-                .get(found.id())
-                .is_some_and(|entry| entry.value.showing.id() == duty.showing);
+            // What it was recorded for, and what it counts or came nearest for.
+            return loaded.ledger.evidence.get(found.id()).is_some_and(|entry| {
+                let named = Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject);
+                let met = duty
+                    .panels
+                    .values()
+                    .any(|judged| judged.evidence.iter().chain(&judged.under_way).any(|id| id == found.id()));
+                entry.value.showing.id() == duty.showing && (named || met)
+            });
         }
         RecordKind::Panel => return duty.panels.contains_key(found.id()),
+        RecordKind::Concession => {
+            return loaded.ledger.concessions.get(found.id()).is_some_and(|entry| {
+                entry.value.showing.id() == duty.showing
+                    && Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject)
+            });
+        }
+        // What is only proposed carries nothing; `impact` says what it would do.
+        RecordKind::Decision | RecordKind::Study => return false,
         _ => {}
     }
     match &duty.subject {

@@ -243,7 +243,8 @@ pub fn list(ledger: &Ledger) -> Vec<Use> {
     }
     for (id, decision) in &ledger.decisions {
         if let Some(other) = &decision.value.supersedes {
-            add(RecordKind::Decision, id, "supersedes".to_string(), other.address());
+            let to = ledger.decision(other.id()).map(|older| Address::new(RecordKind::Decision, &older.id));
+            add(RecordKind::Decision, id, "supersedes".to_string(), to.unwrap_or_else(|| other.address()));
         }
         for (at, change) in decision.value.changes.iter().enumerate() {
             let of = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];

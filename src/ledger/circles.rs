@@ -35,7 +35,8 @@ pub(super) fn all(ledger: &Ledger) -> Vec<(Vec<Address>, Sink)> {
         edges(&ledger.evidence, |evidence| one(evidence.supersedes.as_ref().map(|id| id.id()), "supersedes"));
     gather(&mut found, &ledger.evidence, RecordKind::Evidence, supersedes, "supersedes");
     let replaced = edges(&ledger.decisions, |decision| {
-        one(decision.supersedes.as_ref().map(|id| id.id()), "supersedes")
+        let older = decision.supersedes.as_ref().and_then(|older| ledger.decision(older.id()));
+        one(older.map(|older| older.id.as_str()), "supersedes")
     });
     gather(&mut found, &ledger.decisions, RecordKind::Decision, replaced, "supersedes");
     found

@@ -27,6 +27,14 @@ mod sink;
 mod steering;
 mod subjects;
 mod table;
+/// The only record whose id begins with the name and a dash.
+fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
+    let mut fits = records.values().filter(|entry| {
+        entry.id.strip_prefix(name).is_some_and(|rest| !name.is_empty() && rest.starts_with('-'))
+    });
+    fits.next().filter(|_| fits.next().is_none())
+}
+
 #[cfg(test)]
 mod tests;
 mod words;
@@ -120,6 +128,16 @@ pub struct Ledger {
 }
 
 impl Ledger {
+    /// Finds a decision by its id, or by the beginning of it that only one has: `dd-007`.
+    pub fn decision(&self, name: &str) -> Option<&Entry<Decision>> {
+        self.decisions.get(name).or_else(|| only(&self.decisions, name))
+    }
+
+    /// Finds a concession likewise.
+    pub fn concession(&self, name: &str) -> Option<&Entry<Concession>> {
+        self.concessions.get(name).or_else(|| only(&self.concessions, name))
+    }
+
     /// Returns the file of a record.
     pub fn file_of(&self, address: &Address) -> Option<&str> {
         let id = address.id();

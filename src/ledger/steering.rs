@@ -10,7 +10,9 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
     for (index, one) in decision.changes.iter().enumerate() {
         change(sink, index, one);
     }
-    if let Some(supersedes) = &decision.supersedes {
+    if let Some(supersedes) = &decision.supersedes
+        && known.ledger.decision(supersedes.id()).is_none()
+    {
         known.find(sink, "supersedes", &known.ledger.decisions, RecordKind::Decision, supersedes.id());
     }
 }

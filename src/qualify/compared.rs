@@ -164,7 +164,7 @@ impl Room<'_> {
     /// What a candidate asks at least for what no pairing of constituents decides.
     fn plain_at_least(&self, asked: &Asked<'_>, made: &Made<'_>, now: &Look) -> Asks {
         // Everything is compared where both must be the same.
-        if self.sieve.is_blind() || self.is_foreign(asked.subject, made) {
+        if self.sieve.is_blind() || self.is_foreign(asked.subject, asked.configuration, made) {
             return Asks::None;
         }
         let of = |(article, look): (&AsMade, &Look)| {
@@ -215,7 +215,7 @@ impl Room<'_> {
 
     fn look(&self, asked: &Asked<'_>, made: &Made<'_>) -> Vec<Arc<Seen>> {
         let kind = asked.subject.kind().word();
-        let whole = self.is_foreign(asked.subject, made);
+        let whole = self.is_foreign(asked.subject, asked.configuration, made);
         let judged = |article| {
             let deltas = compare(asked.configuration, article);
             // Where another panel's must be the same in every own attribute, what is allowed counts too.
@@ -253,15 +253,13 @@ impl Room<'_> {
 
     /// Returns whether evidence is of another panel than the subject, or of another subject where the row
     /// asks for the very same, which counts only where both are the same in every own attribute.
-    pub(super) fn is_foreign(&self, subject: &Subject, made: &Made<'_>) -> bool {
-        let other = |label: &&Subject| *label != subject;
-        // A panel that is in use no more may be this one under its old name, and is judged by the rows.
+    pub(super) fn is_foreign(&self, subject: &Subject, now: &Configuration, made: &Made<'_>) -> bool {
+        let Some(label) = made.label.as_ref().filter(|label| *label != subject) else { return false };
+        // What is in use no more may be this one under its old name, and is judged by the rows; where no cell
+        // says what may differ, as long as no constituent does.
         self.rules.is_whole()
-            && made
-                .label
-                .as_ref()
-                .filter(other)
-                .is_some_and(|label| self.row.whole || self.uses.contains_key(label))
+            && (self.uses.contains_key(label)
+                || (self.row.whole && !made.articles.iter().any(|article| is_made_of_the_same(now, article))))
     }
 
     /// Returns what had to be assumed of a candidate.
@@ -275,6 +273,13 @@ impl Room<'_> {
         let demanded = demanded.map(|key| not_recorded_note(compared.id, compared.form, &key));
         seen.notes.iter().cloned().chain(demanded).collect()
     }
+}
+
+/// Whether two articles differ only in how, where and how richly they were made.
+fn is_made_of_the_same(now: &Configuration, article: &AsMade) -> bool {
+    const MADE: [&str; 7] = ["resin-content", "cure", "out-time", "site", "tool", "environment", "claims"];
+    let deltas = compare(now, article);
+    deltas.more == 0 && deltas.all.iter().all(|delta| MADE.contains(&delta.key.facet()))
 }
 
 fn not_recorded_note(id: &str, form: u32, key: &Key) -> Arc<str> {
@@ -331,7 +336,7 @@ pub(super) fn first_looks(
                 for configuration in variants.iter() {
                     let now = room.sieve.look(configuration);
                     let asked = Asked { subject, configuration, demand };
-                    let at_least = made.at_least(&now, room.is_foreign(subject, &made));
+                    let at_least = made.at_least(&now, room.is_foreign(subject, configuration, &made));
                     let at_least = at_least.max(room.plain_at_least(&asked, &made, &now));
                     if at_least == Asks::None {
                         continue;

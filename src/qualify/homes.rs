@@ -3,7 +3,7 @@
 use super::delta::compare;
 use super::made::Made;
 use super::verdict::{Duty, Judged, Room, Verdict, note};
-use crate::article::{ArticleError, Configuration, Subject};
+use crate::article::{ArticleError, Configuration, Face, Subject};
 use crate::ledger::Entry;
 use crate::record::sensitivity::Asks;
 use crate::record::{Evidence, EvidenceState};
@@ -87,14 +87,17 @@ impl Room<'_> {
             homes.extend(twins.into_iter().flatten().map(|twin| (*twin).clone()));
             return homes;
         }
-        let mut nearest: Option<usize> = None;
+        // Among those equally near, what bears more of the names on the label is the same under another name.
+        let named = made.label.as_ref().map(names).unwrap_or_default();
+        let mut nearest: Option<(usize, usize)> = None;
         for duty in duties {
             let Some(configuration) = plain.get(&duty.subject) else { continue };
             let Some(article) = made.articles.first() else { continue };
             let deltas = compare(configuration, article);
             let differing =
                 deltas.all.iter().filter(|delta| !matches!(delta.key.facet(), "tool" | "claims")).count();
-            let count = differing + deltas.more;
+            let strange = names(&duty.subject).iter().filter(|name| !named.contains(*name)).count();
+            let count = (differing + deltas.more, strange);
             match nearest {
                 Some(least) if count > least => {}
                 Some(least) if count == least => {
@@ -107,6 +110,24 @@ impl Room<'_> {
             }
         }
         homes
+    }
+}
+
+/// The records that a subject names.
+fn names(subject: &Subject) -> Vec<String> {
+    match subject {
+        Subject::Lamina { material, resin, process } => {
+            [material, process].into_iter().chain(resin).cloned().collect()
+        }
+        Subject::Laminate(one) | Subject::Panel(one) | Subject::Sheet(one, _) => vec![one.clone()],
+        Subject::Painted(recipe, finish) => std::iter::once(recipe).chain(finish).cloned().collect(),
+        Subject::Bond { adhesive, process, faces } => {
+            let faces = faces.iter().map(|face| match face {
+                Face::Laminate(id) | Face::Sheet(id) => id,
+            });
+            [adhesive, process].into_iter().chain(faces).cloned().collect()
+        }
+        Subject::Programme => Vec::new(),
     }
 }
 

@@ -65,13 +65,17 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
             }
             if let Some(duty) = duties.get_mut(&key) {
                 for (panel, reasons) in found {
-                    if let Some(judged) =
-                        duty.panels.get_mut(&panel).filter(|judged| judged.verdict == Verdict::Met)
-                    {
-                        let judged = Arc::make_mut(judged);
-                        judged.verdict = Verdict::Lapsed;
-                        judged.asks = Asks::Analysis;
-                        judged.because = reasons;
+                    let Some(judged) = duty.panels.get_mut(&panel) else { continue };
+                    match judged.verdict {
+                        Verdict::Met => {
+                            let judged = Arc::make_mut(judged);
+                            judged.verdict = Verdict::Lapsed;
+                            judged.asks = Asks::Analysis;
+                            judged.because = reasons;
+                        }
+                        // Whoever closes what lapsed of itself would find it resting on what is not met.
+                        Verdict::Lapsed => Arc::make_mut(judged).because.extend(reasons),
+                        _ => {}
                     }
                 }
             }

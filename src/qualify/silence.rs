@@ -487,3 +487,21 @@ fn tests_of_one_article_share_its_panels() {
     assert_eq!(rows, [("a", 2, 1, None), ("t", 20, 7, None), ("u", 143, 0, Some(first))]);
     assert_eq!((plan.panels, plan.cost), (8, Some(165.0 * 10.0 + 8.0 * 100.0)));
 }
+
+/// Another process id for the same material, once the old one is in use no more, leaves a statement about the
+/// material as it is; another material does not take it over.
+#[test]
+fn a_statement_follows_its_material_to_another_process_id() {
+    let body = "panels: {p: {zones: [{name: a, area: 1 m2, recipe: solid}]}}\nshowings: {s: {kind: statement, subject: lamina, accept: {statement: true}}}\nevidence: {e: {showing: s, subject: {lamina: [cw, oven]}, kind: inspection, state: done, result: {statement: true}}}\n";
+    let old = load(body, &[], None);
+    let judged = |edits: &[(&str, &str)]| {
+        let evaluation = evaluate(&load(body, edits, Some(&old)), today()).unwrap();
+        let duty = evaluation.duties.values().next().unwrap().clone();
+        format!("{} {}", duty.subject, duty.verdict())
+    };
+    let renamed = [("  oven:", "  oven2:"), ("process: oven", "process: oven2")];
+    assert_eq!(judged(&renamed), "lamina/cw@oven2 met");
+    let areal = ("areal: 200 g/m2", "areal: 300 g/m2");
+    let other: Vec<_> = renamed.iter().copied().chain([areal]).collect();
+    assert_eq!(judged(&other), "lamina/cw@oven2 lapsed");
+}

@@ -334,7 +334,7 @@ fn evaluated(
 /// Records that a finished, conformed correction of the same showing stands in place of.
 ///
 /// One whose own values fail the criterion stays: a failure leaves the pool by disposition only.
-pub(super) fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
+pub fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
     let mut all = BTreeSet::new();
     for correction in ledger.evidence.values() {
         let own = &correction.value;
@@ -472,7 +472,7 @@ impl Room<'_> {
         let now = self.sieve.look(asked.configuration);
         let of = |made: &'m Made<'m>| {
             let own = made.label.as_ref() == Some(asked.subject);
-            let at_least = made.at_least(&now, self.is_foreign(asked.subject, made));
+            let at_least = made.at_least(&now, self.is_foreign(asked.subject, asked.configuration, made));
             if !own && at_least > Asks::None {
                 return None;
             }
@@ -516,7 +516,8 @@ impl Room<'_> {
             for configuration in variants.iter() {
                 let (now, sights) = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
                     let now = self.sieve.look(configuration);
-                    let at_least = |one: &Made<'_>| one.at_least(&now, self.is_foreign(subject, one));
+                    let at_least =
+                        |one: &Made<'_>| one.at_least(&now, self.is_foreign(subject, configuration, one));
                     let sight = |one| Sight { at_least: at_least(one), is_plain_judged: false, seen: None };
                     let sights = candidates.iter().map(sight).collect();
                     (now, sights)

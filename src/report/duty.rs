@@ -6,7 +6,7 @@ use super::reason::{reason_words, reasons_json, write_reasons};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
-use crate::qualify::verdict::{Behind, Duty, Judged};
+use crate::qualify::verdict::{Behind, Duty, Judged, superseded};
 use crate::record::sensitivity::Asks;
 use crate::record::{Accept, Address, Evidence, RecordKind};
 use serde_json::{Value, json};
@@ -76,6 +76,31 @@ pub fn chain(ledger: &Ledger, duty: &Duty) -> Result<Vec<Link>, ArticleError> {
 /// Evidence that counts, came nearest, or is under way for any panel.
 fn evidence_of(duty: &Duty) -> BTreeSet<&String> {
     duty.panels.values().flat_map(|judged| judged.evidence.iter().chain(&judged.under_way)).collect()
+}
+
+/// Finished evidence of the showing for this subject that no verdict counts, and why: what was set aside by a
+/// disposition, and what a later record stands in for.
+pub fn set_aside(ledger: &Ledger, duty: &Duty) -> Vec<(String, String)> {
+    let of = |entry: &&Entry<Evidence>| {
+        entry.value.showing.id() == duty.showing
+            && Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject)
+    };
+    let of_it = ledger.evidence.values().filter(of);
+    of_it.filter_map(|entry| Some((entry.id.clone(), why_not_counted(ledger, entry)?))).collect()
+}
+
+/// Why no verdict counts a record, where it was set aside or a later one stands in its place.
+pub fn why_not_counted(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
+    if let Some(own) = &entry.value.disposition {
+        let cause = own.cause.trim().trim_end_matches('.');
+        return Some(format!("set aside by {} on {}: {cause}", own.by, own.on));
+    }
+    let stands_in = |later: &&Entry<Evidence>| {
+        later.value.supersedes.as_ref().is_some_and(|older| older.id() == entry.id)
+    };
+    superseded(ledger).contains(entry.id.as_str()).then_some(())?;
+    let later = ledger.evidence.values().find(stands_in)?;
+    Some(format!("superseded by evidence/{}", later.id))
 }
 
 fn file_of(ledger: &Ledger, address: &Address) -> Option<String> {
@@ -167,6 +192,10 @@ pub fn json(ledger: &Ledger, duty: &Duty) -> Result<Value, ArticleError> {
         "own": reasons_json(&duty.own()),
         "panels": panels,
         "evidence": evidence,
+        "set_aside": set_aside(ledger, duty)
+            .into_iter()
+            .map(|(evidence, why)| json!({ "evidence": evidence, "why": why }))
+            .collect::<Vec<_>>(),
         "chain": chain,
         "caution": CAUTION_LINE,
     }))
@@ -217,6 +246,14 @@ pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, Artic
     page.heading("By panel");
     write_panels(&mut page, duty);
     write_evidence(&mut page, ledger, duty);
+    let aside = set_aside(ledger, duty);
+    if !aside.is_empty() {
+        page.heading("Not counted");
+        for (id, why) in aside {
+            let words = ledger.evidence.get(&id).map_or_else(String::new, evidence_words);
+            page.hang("  ", "    ", &format!("evidence/{id}: {why}; {words}"));
+        }
+    }
     page.heading("The chain");
     for link in chain(ledger, duty)? {
         let file = link.file.map_or_else(String::new, |file| format!(" ({})", super::page::shown(&file)));
@@ -305,6 +342,9 @@ fn evidence_words(entry: &Entry<Evidence>) -> String {
     let mut parts = vec![format!("{}, {}", own.kind, own.state)];
     parts.extend(Subject::from_label(&own.subject).map(|subject| format!("recorded for {subject}")));
     parts.extend(own.made.map(|day| format!("made {day}")));
+    parts.extend(own.baseline.as_ref().map(|baseline| format!("baseline evidence/{}", baseline.id())));
+    let reason = own.reason.as_deref().map(|reason| reason.trim().trim_end_matches('.'));
+    parts.extend(reason.map(|reason| format!("repeated: {reason}")));
     parts.extend(own.report.as_ref().map(|report| format!("report {report}")));
     parts.extend(own.data.as_ref().map(|data| format!("data {data}")));
     parts.push(super::page::shown(&entry.file));

@@ -1,11 +1,12 @@
 //! What a change does, as JSON and as text.
 
 use super::head::CAUTION_LINE;
-use super::mass::{POUND, decimals};
+use super::mass::{POUND, balance_words, decimals, moment_words};
 use super::page::{Frame, Page, count};
 use super::plan::{plan_json, write_plan};
 use super::reason::{Block, reasons_json, write_blocks};
 use super::table::{Align, Table};
+use crate::article::Subject;
 use crate::change::impact::{DutyRow, Impact};
 use crate::qualify::verdict::Verdict;
 use crate::quantity::UnitSystem;
@@ -59,11 +60,19 @@ pub fn json(impact: &Impact) -> Value {
             "panel": row.panel,
             "delta_kg": row.delta,
         })).collect::<Vec<_>>(),
+        "balance": impact.balance.iter().map(|row| json!({
+            "panel": row.panel,
+            "was_kg_m": row.was.map(|was| was.moment_kg_m),
+            "is_kg_m": row.now.map(|now| now.moment_kg_m),
+            "limit_kg_m": row.now.and_then(|now| now.limit_kg_m),
+            "ok": row.now.and_then(|now| now.ok),
+        })).collect::<Vec<_>>(),
         "duties": duties.iter().map(|row| duty_json(row)).collect::<Vec<_>>(),
         "ended": ended.iter().map(|(showing, subject, was)| json!({
             "showing": showing,
             "subject": subject.to_string(),
             "was": was.word(),
+            "now_subject": renewed(impact, showing, subject).map(ToString::to_string),
         })).collect::<Vec<_>>(),
         "retest": plan_json(&impact.retest),
         "panel_verdicts": rows.iter().map(|row| json!({
@@ -78,6 +87,11 @@ pub fn json(impact: &Impact) -> Value {
         "grounded": impact.grounded,
         "caution": CAUTION_LINE,
     })
+}
+
+/// The subject in the same place that a duty is asked of instead, with the verdict as before.
+fn renewed<'a>(impact: &'a Impact, showing: &str, subject: &Subject) -> Option<&'a Subject> {
+    impact.renewed.get(&(showing.to_string(), subject.clone()))
 }
 
 fn duty_json(row: &DutyRow) -> Value {
@@ -127,7 +141,7 @@ impl Group {
     fn of(row: &DutyRow) -> Self {
         match (row.was, row.now) {
             (Some(was), now) if was == now && row.is_worse() => Group::AsksMore,
-            (Some(was), now) if was == now => Group::AsksElse,
+            (Some(was), now) if was == now || row.is_reworded() => Group::AsksElse,
             (_, Verdict::Lapsed) => Group::Lapsed,
             (_, Verdict::Failed) => Group::Failed,
             (_, Verdict::Open) => Group::Open,
@@ -145,7 +159,7 @@ impl Group {
             Group::Open => "Open",
             Group::Short => "Short",
             Group::AsksMore => "Not met before, asking more now",
-            Group::AsksElse => "Same verdict, asking something else than before",
+            Group::AsksElse => "Not met before, and no worse now",
             Group::MetAgain => "Met again",
             Group::NewMet => "New and met",
             Group::ClosedElse => "Met or conceded before and still, in another way",
@@ -158,6 +172,7 @@ pub fn text(impact: &Impact, frame: &Frame) -> String {
     let mut page = Page::new(frame);
     page.paragraph(&impact.verdict);
     write_mass(&mut page, impact);
+    write_balance(&mut page, impact);
     write_changes(&mut page, impact);
     for group in Group::ALL {
         write_group(&mut page, impact, group);
@@ -203,6 +218,24 @@ fn write_mass(page: &mut Page<'_>, impact: &Impact) {
     // The whole may move by more than its panels: assemblies list parts too.
     table.row(["programme".to_string(), signed(impact.mass.1 - impact.mass.0)]);
     page.table(&table);
+}
+
+fn write_balance(page: &mut Page<'_>, impact: &Impact) {
+    if impact.balance.is_empty() {
+        return;
+    }
+    let units = page.frame.units;
+    page.heading("Balance of movable surfaces");
+    for one in &impact.balance {
+        let words = match (&one.was, &one.now) {
+            (Some(was), Some(now)) => {
+                format!("was {}, now {}", moment_words(was.moment_kg_m, units), balance_words(now, units))
+            }
+            (None, Some(now)) => format!("new, {}", balance_words(now, units)),
+            (_, None) => "no longer asked".to_string(),
+        };
+        page.hang("  ", "    ", &format!("{}: {words}", one.panel));
+    }
 }
 
 fn write_changes(page: &mut Page<'_>, impact: &Impact) {
@@ -265,17 +298,27 @@ fn block(row: &DutyRow) -> Block<'_> {
 }
 
 fn write_ended(page: &mut Page<'_>, impact: &Impact) {
-    if impact.ended.is_empty() {
-        return;
-    }
-    page.heading(&format!("Ended, no longer asked ({})", impact.ended.len()));
-    let shown = page.frame.shown(impact.ended.len(), ENDED_SHOWN);
-    for (showing, subject, was) in impact.ended.iter().take(shown) {
-        page.hang("  ", "    ", &format!("{showing} {subject} (was {was})"));
-    }
-    if shown < impact.ended.len() {
-        page.paragraph(&format!("… and {} more; --all shows them", impact.ended.len() - shown));
-    }
+    let (moved, ended): (Vec<_>, Vec<_>) =
+        impact.ended.iter().partition(|(showing, subject, _)| renewed(impact, showing, subject).is_some());
+    let mut list = |title: &str, rows: &[&(String, Subject, Verdict)]| {
+        if rows.is_empty() {
+            return;
+        }
+        page.heading(&format!("{title} ({})", rows.len()));
+        let shown = page.frame.shown(rows.len(), ENDED_SHOWN);
+        for (showing, subject, was) in rows.iter().take(shown) {
+            let words = match renewed(impact, showing, subject) {
+                Some(now) => format!("{showing} {now} ({was}), in place of {subject}"),
+                None => format!("{showing} {subject} (was {was})"),
+            };
+            page.hang("  ", "    ", &words);
+        }
+        if shown < rows.len() {
+            page.paragraph(&format!("… and {} more; --all shows them", rows.len() - shown));
+        }
+    };
+    list("Ended, no longer asked", &ended);
+    list("Asked of another subject in the same place, verdict as before", &moved);
 }
 
 fn write_panel_rows(page: &mut Page<'_>, impact: &Impact) {

@@ -1,7 +1,7 @@
 //! The mass statement as JSON and as text.
 
 use super::table::{Align, Table, wrap};
-use crate::article::weigh::{GroupMass, MassStatement, Method, PanelMass, Scope};
+use crate::article::weigh::{Balanced, GroupMass, MassStatement, Method, PanelMass, Scope};
 use crate::quantity::UnitSystem;
 use serde_json::{Value, json};
 
@@ -444,25 +444,31 @@ impl Page<'_> {
 
     fn balance(&self, panel: &PanelMass) -> Option<String> {
         let balance = panel.balance?;
-        let moment = |kg_m: f64| match self.units {
-            UnitSystem::Si => format!("{} kg m", decimals(kg_m, 4)),
-            UnitSystem::Imperial => format!("{} lb in", decimals(kg_m / POUND / INCH, 3)),
-        };
-        let limit = balance
-            .limit_kg_m
-            .map_or_else(|| "no limit stated".to_string(), |limit| format!("limit {}", moment(limit)));
-        let verdict = match balance.ok {
-            Some(true) => "within it",
-            Some(false) => "over it",
-            None if balance.share_without_position > 0.0 => "not decided: mass has no position",
-            None => "not decided",
-        };
-        Some(format!(
-            "Balance of {}: {} about the hinge, {limit}, {verdict}.",
-            panel.panel,
-            moment(balance.moment_kg_m)
-        ))
+        Some(format!("Balance of {}: {}.", panel.panel, balance_words(&balance, self.units)))
     }
+}
+
+/// A moment about the hinge.
+pub(super) fn moment_words(kg_m: f64, units: UnitSystem) -> String {
+    match units {
+        UnitSystem::Si => format!("{} kg m", decimals(kg_m, 4)),
+        UnitSystem::Imperial => format!("{} lb in", decimals(kg_m / POUND / INCH, 3)),
+    }
+}
+
+/// The balance of a movable surface, its limit, and what can be said of it.
+pub(super) fn balance_words(balance: &Balanced, units: UnitSystem) -> String {
+    let limit = balance.limit_kg_m.map_or_else(
+        || "no limit stated".to_string(),
+        |limit| format!("limit {}", moment_words(limit, units)),
+    );
+    let verdict = match balance.ok {
+        Some(true) => "within it",
+        Some(false) => "over it",
+        None if balance.share_without_position > 0.0 => "not decided: mass has no position",
+        None => "not decided",
+    };
+    format!("{} about the hinge, {limit}, {verdict}", moment_words(balance.moment_kg_m, units))
 }
 
 fn weighings(count: usize) -> String {

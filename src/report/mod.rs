@@ -14,4 +14,5 @@ pub mod page;
 pub(crate) mod plan;
 pub(crate) mod reason;
 pub mod row;
+pub mod standing;
 pub mod table;

@@ -5,6 +5,7 @@ use crate::qualify::judge::Reason;
 use crate::qualify::verdict::Verdict;
 use crate::record::sensitivity::Asks;
 use serde_json::{Value, json};
+use std::cmp::Reverse;
 
 /// Reasons shown of one duty.
 const REASONS_SHOWN: usize = 6;
@@ -159,10 +160,36 @@ fn write_block(page: &mut Page<'_>, block: &Block<'_>, same: &[&Block<'_>]) {
 /// Writes reasons as indented lines.
 pub(crate) fn write_reasons(page: &mut Page<'_>, reasons: &[Reason]) {
     let shown = page.frame.shown(reasons.len(), REASONS_SHOWN);
-    for reason in reasons.iter().take(shown) {
+    // What decides is never folded away, nor what a concession has to do with it.
+    let mut gravest: Vec<(usize, &Reason)> = reasons.iter().enumerate().collect();
+    gravest.sort_by_key(|(_, reason)| (reason.attribute != "concession", Reverse(reason.effect)));
+    gravest.truncate(shown);
+    gravest.sort_by_key(|(at, _)| *at);
+    for (_, reason) in gravest {
         page.hang("    - ", "      ", &reason_words(reason));
     }
     if shown < reasons.len() {
         page.hang("    - ", "      ", &format!("… {}", more(reasons.len() - shown, "reason")));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::qualify::verdict::note;
+    use crate::report::page::Frame;
+
+    #[test]
+    fn what_decides_is_not_folded_away() {
+        let mut reasons: Vec<Reason> =
+            (0..8).map(|at| note(&format!("a{at}"), "differs", Asks::Analysis)).collect();
+        reasons.push(note("decides", "differs", Asks::Retest));
+        reasons.push(note("concession", "concession/c does not cover decides", Asks::None));
+        let frame = Frame::default();
+        let mut page = Page::new(&frame);
+        write_reasons(&mut page, &reasons);
+        let text = page.finish();
+        assert!(text.contains("- decides") && text.contains("- concession"), "{text}");
+        assert!(text.contains("- a3") && !text.contains("- a4") && text.contains("4 more reasons"), "{text}");
     }
 }

@@ -46,6 +46,8 @@ fn places_of_changes_are_addresses() {
 fn decisions_supersede_decisions_that_are_there() {
     let ledger = with(LIGHTER, "status: proposed", "status: proposed\nsupersedes: dd-000");
     error(&ledger, "unknown-reference", LIGHTER);
+    // The beginning of its own id is itself: found, and a circle.
+    error(&with(LIGHTER, "status: proposed", "status: proposed\nsupersedes: dd-001"), "circle", LIGHTER);
 }
 
 #[test]

@@ -125,7 +125,7 @@ pub(super) fn builds(
 }
 
 fn step_kind(judged: &Judged) -> StepKind {
-    if judged.because.iter().any(|reason| reason.rule == "rests on") {
+    if judged.because.iter().all(|reason| reason.rule == "rests on") {
         return StepKind::RestsOn;
     }
     match (judged.verdict, judged.asks) {

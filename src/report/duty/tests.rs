@@ -23,6 +23,7 @@ fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
         "own",
         "panels",
         "evidence",
+        "set_aside",
         "chain",
         "caution",
     ];

@@ -114,6 +114,9 @@ fn full() -> Impact {
             asks: Asks::Retest,
         }],
         ended: vec![("flatwise".into(), Subject::Laminate("hatch-outer".into()), Met)],
+        renewed: std::collections::BTreeMap::new(),
+        is_first: false,
+        balance: Vec::new(),
         retest: RetestPlan {
             steps: vec![step("wet-tg", 0.0), step("a-showing-with-quite-a-long-name-in-its-row", 6.3333)],
             specimens: 18,
@@ -149,6 +152,7 @@ fn json_has_the_keys_that_are_held_to() {
         "changes",
         "mass",
         "panels",
+        "balance",
         "duties",
         "ended",
         "retest",
@@ -182,7 +186,7 @@ fn json_has_the_keys_that_are_held_to() {
     let names: Vec<&str> =
         got["duties"].as_array().unwrap().iter().map(|duty| duty["showing"].as_str().unwrap()).collect();
     assert!(names.is_sorted() && names.len() == full().duties.len(), "{names:?}");
-    assert_eq!(keys(&got["ended"][0]), ["showing", "subject", "was"]);
+    assert_eq!(keys(&got["ended"][0]), ["showing", "subject", "was", "now_subject"]);
     let retest = &got["retest"];
     let wanted = [
         "specimens",
