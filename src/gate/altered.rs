@@ -89,6 +89,9 @@ pub fn altered_evidence(
             }
             continue;
         };
+        if std::sync::Arc::ptr_eq(old, &now.value) {
+            continue;
+        }
         let completion = completions.get(&entry.id);
         for key in differing(old, &now.value, completion.and_then(|one| one.as_ref().ok()), edits) {
             let why = match completion {

@@ -56,7 +56,8 @@ impl<'a> Alone<'a> {
         }
         let configurator = Configurator::new(trial);
         let demands = Demands::all(trial, &configurator, &few, None)?;
-        let reach = Reach::of(self.uses);
+        // The duties are named: none is looked for.
+        let reach = Reach::default();
         let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
         let rules = rules(showing, row, kind);
         let room = Room {

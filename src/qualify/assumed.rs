@@ -75,9 +75,9 @@ pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assum
             panels: Vec::new(),
         });
     }
-    let stands = Stands::of(ledger, evaluation)?;
-    stands.sourced(&mut all);
-    stands.typed_in(&mut all);
+    let stands = Stands::of(ledger, evaluation, true)?;
+    stands.sourced(&mut |one| all.push(one()));
+    stands.typed_in(&mut |one| all.push(one()));
     all.sort_by(|one, two| (one.kind, &one.address, &one.what).cmp(&(two.kind, &two.address, &two.what)));
     Ok(all)
 }
@@ -89,12 +89,15 @@ pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assum
 pub fn count(ledger: &Ledger, evaluation: &Evaluation) -> Result<usize, ArticleError> {
     let climate =
         without_climate(ledger) && !evaluation.assumptions.iter().any(|words| **words == *NO_CLIMATE);
-    let mut further = Vec::new();
-    let stands = Stands::of(ledger, evaluation)?;
-    stands.sourced(&mut further);
-    stands.typed_in(&mut further);
+    let mut further = 0;
+    let mut stands = Stands::of(ledger, evaluation, false)?;
+    if stands.hangs_on_mass() {
+        stands.weigh()?;
+    }
+    stands.sourced(&mut |_| further += 1);
+    stands.typed_in(&mut |_| further += 1);
     // Whatever a verdict assumes is among the assumptions of the whole evaluation.
-    Ok(evaluation.assumptions.len() + usize::from(climate) + further.len())
+    Ok(evaluation.assumptions.len() + usize::from(climate) + further)
 }
 
 fn without_climate(ledger: &Ledger) -> bool {
@@ -150,7 +153,7 @@ pub fn is_assumed(source: &str) -> bool {
 struct Stands<'a> {
     ledger: &'a Ledger,
     evaluation: &'a Evaluation,
-    mass: MassStatement,
+    mass: Option<MassStatement>,
     /// Panels by record.
     panels: BTreeMap<Address, BTreeSet<String>>,
     /// Mass by record, kg.
@@ -161,17 +164,19 @@ struct Stands<'a> {
     shown: BTreeMap<&'a str, BTreeSet<&'a DutyKey>>,
 }
 
+/// Takes the way to one assumption, which whoever only counts need not go.
+type Found<'f> = &'f mut dyn FnMut(&dyn Fn() -> Assumption);
+
 fn of(kind: RecordKind, id: &str) -> Address {
     Address::new(kind, id)
 }
 
 impl<'a> Stands<'a> {
-    fn of(ledger: &'a Ledger, evaluation: &'a Evaluation) -> Result<Self, ArticleError> {
-        let mass = statement(ledger, Scope::Programme)?;
+    fn of(ledger: &'a Ledger, evaluation: &'a Evaluation, weighs: bool) -> Result<Self, ArticleError> {
         let mut found = Self {
             ledger,
             evaluation,
-            mass,
+            mass: None,
             panels: BTreeMap::new(),
             kg: BTreeMap::new(),
             duties: BTreeMap::new(),
@@ -182,7 +187,9 @@ impl<'a> Stands<'a> {
                 found.panels.entry(address).or_default().insert(panel.id.clone());
             }
         }
-        found.weigh();
+        if weighs {
+            found.weigh()?;
+        }
         let mut contained: BTreeMap<&Subject, BTreeSet<Address>> = BTreeMap::new();
         for (key, duty) in &evaluation.duties {
             if !contained.contains_key(&key.1) {
@@ -198,11 +205,36 @@ impl<'a> Stands<'a> {
         Ok(found)
     }
 
+    /// Whether an assumed record may be in use by its mass alone: it stands behind no panel.
+    fn hangs_on_mass(&self) -> bool {
+        fn any<T>(
+            stands: &Stands<'_>,
+            kind: RecordKind,
+            records: &Records<T>,
+            source: impl Fn(&T) -> &Option<String>,
+        ) -> bool {
+            records.values().any(|entry| {
+                source(&entry.value).as_deref().is_some_and(is_assumed)
+                    && !stands.panels.contains_key(&of(kind, &entry.id))
+            })
+        }
+        let ledger = self.ledger;
+        any(self, RecordKind::Material, &ledger.materials, |record| &record.source)
+            || any(self, RecordKind::Process, &ledger.processes, |record| &record.source)
+            || any(self, RecordKind::Tool, &ledger.tools, |record| &record.source)
+            || any(self, RecordKind::Finish, &ledger.finishes, |record| &record.source)
+            || any(self, RecordKind::Recipe, &ledger.recipes, |record| &record.source)
+            || any(self, RecordKind::Panel, &ledger.panels, |record| &record.source)
+            || any(self, RecordKind::Assembly, &ledger.assemblies, |record| &record.source)
+            || any(self, RecordKind::Weighing, &ledger.weighings, |record| &record.source)
+    }
+
     /// Gives each record the predicted mass of the pieces that are made of it.
-    fn weigh(&mut self) {
+    fn weigh(&mut self) -> Result<(), ArticleError> {
+        let mass = statement(self.ledger, Scope::Programme)?;
         let mut kg: BTreeMap<Address, f64> = BTreeMap::new();
         let mut add = |address: Address, own: f64| *kg.entry(address).or_default() += own;
-        for one in &self.mass.panels {
+        for one in &mass.panels {
             let Some(panel) = self.ledger.panels.get(&one.panel) else { continue };
             #[allow(clippy::cast_precision_loss)]
             let count = one.quantity as f64;
@@ -234,15 +266,16 @@ impl<'a> Stands<'a> {
                 }
             }
         }
-        for part in &self.mass.parts {
+        for part in &mass.parts {
             add(of(RecordKind::Material, &part.part), part.kg);
         }
-        for assembly in &self.mass.assemblies {
+        for assembly in &mass.assemblies {
             #[allow(clippy::cast_precision_loss)]
             let count = assembly.quantity as f64;
             add(of(RecordKind::Assembly, &assembly.assembly), assembly.each.kg * count);
         }
-        self.kg = kg;
+        (self.kg, self.mass) = (kg, Some(mass));
+        Ok(())
     }
 
     /// The recipe that a piece of a zone was laid up by, and what its material is.
@@ -271,15 +304,17 @@ impl<'a> Stands<'a> {
     }
 
     /// Records whose own source says that they are assumed.
-    fn sourced(&self, all: &mut Vec<Assumption>) {
+    fn sourced(&self, found: Found<'_>) {
         let ledger = self.ledger;
         let mut made = |kind: RecordKind, id: &str, source: &Option<String>| {
             let address = of(kind, id);
             let kg = self.kg.get(&address).copied();
             let in_use = self.panels.contains_key(&address) || kg.is_some();
             if in_use && source.as_deref().is_some_and(is_assumed) {
-                let (duties, panels) = (self.duties_on(&address), self.panels_on(&address));
-                all.push(sourced(&address, source, kg.unwrap_or(0.0), duties, panels));
+                found(&|| {
+                    let (duties, panels) = (self.duties_on(&address), self.panels_on(&address));
+                    sourced(&address, source, kg.unwrap_or(0.0), duties, panels)
+                });
             }
         };
         fn each<T>(
@@ -300,9 +335,8 @@ impl<'a> Stands<'a> {
         each(RecordKind::Panel, &ledger.panels, |record| &record.source, &mut made);
         each(RecordKind::Assembly, &ledger.assemblies, |record| &record.source, &mut made);
         let mut about = |address: Address, source: &Option<String>, duties: Vec<DutyKey>| {
-            if !duties.is_empty() && source.as_deref().is_some_and(is_assumed) {
-                let panels = self.panels_of(&duties);
-                all.push(sourced(&address, source, 0.0, duties, panels));
+            if !duties.is_empty() {
+                found(&|| sourced(&address, source, 0.0, duties.clone(), self.panels_of(&duties)));
             }
         };
         for entry in ledger.showings.values() {
@@ -313,24 +347,28 @@ impl<'a> Stands<'a> {
             about(of(RecordKind::Showing, &entry.id), &entry.value.source, keys.cloned().collect());
         }
         for entry in ledger.evidence.values() {
+            if !entry.value.source.as_deref().is_some_and(is_assumed) {
+                continue;
+            }
             let keys = self.shown.get(entry.id.as_str()).into_iter().flatten();
             let keys = keys.map(|key| (*key).clone()).collect();
             about(of(RecordKind::Evidence, &entry.id), &entry.value.source, keys);
         }
         for entry in ledger.weighings.values() {
             let panel = entry.value.panel.id();
-            let weighed = self.mass.panels.iter().find(|one| one.panel == panel && one.weighings > 0);
+            let mut panels = self.mass.iter().flat_map(|mass| &mass.panels);
+            let weighed = panels.find(|one| one.panel == panel && one.weighings > 0);
             if let Some(weighed) = weighed.filter(|_| entry.value.source.as_deref().is_some_and(is_assumed)) {
                 let address = of(RecordKind::Weighing, &entry.id);
                 let panels = vec![panel.to_string()];
-                all.push(sourced(&address, &entry.value.source, weighed.kg, Vec::new(), panels));
+                found(&|| sourced(&address, &entry.value.source, weighed.kg, Vec::new(), panels.clone()));
             }
         }
     }
 
     /// Stiffness and strength of plies in use that no showing stands behind. Computed duties stand on
     /// them, and the margins of the panels.
-    fn typed_in(&self, all: &mut Vec<Assumption>) {
+    fn typed_in(&self, found: Found<'_>) {
         let plies: BTreeSet<&str> = self
             .evaluation
             .uses
@@ -347,19 +385,17 @@ impl<'a> Stands<'a> {
                 if names.is_empty() {
                     continue;
                 }
-                let duties: Vec<DutyKey> = self
-                    .duties_on(&address)
-                    .into_iter()
-                    .filter(|(showing, _)| self.is_live(showing))
-                    .collect();
-                let source = entry.value.source.as_deref().unwrap_or("no source given");
-                all.push(Assumption {
-                    kind: AssumptionKind::TypedIn,
-                    address: Some(format!("{address}#{route}")),
-                    what: format!("{} typed in, from no showing ({source})", names.join(", ")),
-                    mass_kg: 0.0,
-                    duties,
-                    panels: self.panels_on(&address),
+                found(&|| {
+                    let on = self.duties_on(&address).into_iter();
+                    let source = entry.value.source.as_deref().unwrap_or("no source given");
+                    Assumption {
+                        kind: AssumptionKind::TypedIn,
+                        address: Some(format!("{address}#{route}")),
+                        what: format!("{} typed in, from no showing ({source})", names.join(", ")),
+                        mass_kg: 0.0,
+                        duties: on.filter(|(showing, _)| self.is_live(showing)).collect(),
+                        panels: self.panels_on(&address),
+                    }
                 });
             }
         }

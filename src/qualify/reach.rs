@@ -5,6 +5,7 @@ use foldhash::HashMap;
 use std::collections::BTreeMap;
 
 /// Subjects in use, in their order, and the way to them from the panels that use them.
+#[derive(Default)]
 pub(super) struct Reach<'a> {
     all: Vec<(&'a Subject, &'a BTreeMap<String, Sites>)>,
     by_panel: HashMap<&'a str, Vec<usize>>,
@@ -14,7 +15,7 @@ pub(super) struct Reach<'a> {
 
 impl<'a> Reach<'a> {
     pub(super) fn of(uses: &'a Uses) -> Self {
-        let mut reach = Self { all: Vec::new(), by_panel: HashMap::default(), unused: Vec::new() };
+        let mut reach = Self::default();
         for (at, (subject, panels)) in uses.iter().enumerate() {
             reach.all.push((subject, panels));
             for panel in panels.keys() {

@@ -321,14 +321,13 @@ fn evaluated(
     }
     super::rests::rest(ledger, &uses, &mut duties)?;
     super::concede::concede(ledger, today, &mut duties);
-    let mut assumptions: BTreeSet<Arc<str>> = unbounded_heat(ledger, &uses, &duties);
-    for duty in duties.values() {
-        for judged in duty.panels.values() {
-            assumptions.extend(judged.assumptions.iter().cloned());
-        }
-    }
+    let mut assumptions = unbounded_heat(ledger, &uses, &duties);
+    let judged = duties.values().flat_map(|duty| duty.panels.values());
+    assumptions.extend(judged.flat_map(|judged| judged.assumptions.iter().cloned()));
+    assumptions.par_sort_unstable();
+    assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
-    Ok(Evaluation { duties, uses, assumptions: assumptions.into_iter().collect(), grounds })
+    Ok(Evaluation { duties, uses, assumptions, grounds })
 }
 
 /// Records that a finished, conformed correction of the same showing stands in place of.
@@ -360,7 +359,7 @@ pub fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
 }
 
 /// Structural laminas, laminates and bonds that no hot showing is asked of.
-fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>) -> BTreeSet<Arc<str>> {
+fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>) -> Vec<Arc<str>> {
     let hot: BTreeSet<&Subject> = duties
         .keys()
         .filter(|(showing, _)| {

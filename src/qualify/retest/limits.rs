@@ -11,6 +11,7 @@ use crate::qualify::delta::number;
 use crate::qualify::verdict::{DutyKey, Evaluation, Judged, Verdict};
 use crate::quantity::{Fraction, Length, Quantity};
 use crate::record::{Colour, Finish};
+use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -77,22 +78,28 @@ pub fn limits(
     if hot.is_empty() && film.is_empty() {
         return Ok(Vec::new());
     }
-    let mut search = Search { alone: Alone::new(ledger, &evaluation.uses), trial: ledger.clone() };
-    let mut all = Vec::new();
+    let alone = Alone::new(ledger, &evaluation.uses);
+    let mut knobs: Vec<(Knob<'_>, f64, f64, &Hung)> = Vec::new();
     for (id, hung) in &hot {
         let Some(finish) = ledger.finishes.get(id) else { continue };
         let written = finish.value.colour.as_ref().and_then(|colour| colour.solar_absorptance.as_ref());
         let now = written.map_or(1.0, |own| own.si());
         let knob = Knob { finish, attribute: "colour.absorptance", per_unit: HUNDREDTHS, turned: paler };
-        all.extend(search.run(&knob, now, 0.0, hung)?);
+        knobs.push((knob, now, 0.0, hung));
     }
     for (id, (least, hung)) in &film {
         let Some(finish) = ledger.finishes.get(id) else { continue };
         let Ok(now) = film_build(&finish.value).1.to_string().parse::<f64>() else { continue };
         let knob = Knob { finish, attribute: "film-build.max", per_unit: 1.0, turned: thinner };
-        all.extend(search.run(&knob, now, *least, hung)?);
+        knobs.push((knob, now, *least, hung));
     }
-    Ok(all)
+    // No trial knows of another, so that each finish may be tried beside the next.
+    let search = || Search { alone: &alone, trial: ledger.clone() };
+    let tried: Vec<Result<Option<AttributeLimit>, ArticleError>> = knobs
+        .par_iter()
+        .map_init(search, |search, (knob, now, least, hung)| search.run(knob, *now, *least, hung))
+        .collect();
+    tried.into_iter().filter_map(Result::transpose).collect()
 }
 
 /// Finishes whose film is thicker than it was conformed, with the film in um that it was.
@@ -128,7 +135,7 @@ struct Knob<'a> {
 }
 
 struct Search<'a> {
-    alone: Alone<'a>,
+    alone: &'a Alone<'a>,
     /// The ledger that trials alter.
     trial: Ledger,
 }

@@ -8,7 +8,8 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::borrow::Cow;
-use std::collections::BTreeMap;
+use std::cell::RefCell;
+use std::collections::{BTreeMap, HashSet};
 use std::fmt;
 use std::sync::Arc;
 
@@ -391,7 +392,8 @@ part! {
 }
 
 /// The value of one attribute of a configuration: one text, or an ordered list. Copies share their texts.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Eq, PartialOrd, Ord, Hash)]
+#[allow(clippy::derived_hash_with_manual_eq, reason = "equality is the derived one, only quicker")]
 pub enum AttributeValue {
     /// One value.
     One(Arc<str>),
@@ -399,10 +401,44 @@ pub enum AttributeValue {
     List(Vec<Arc<str>>),
 }
 
+impl PartialEq for AttributeValue {
+    fn eq(&self, other: &Self) -> bool {
+        let same = |one: &Arc<str>, two: &Arc<str>| Arc::ptr_eq(one, two) || one == two;
+        match (self, other) {
+            (AttributeValue::One(one), AttributeValue::One(two)) => same(one, two),
+            (AttributeValue::List(all), AttributeValue::List(others)) => {
+                all.len() == others.len() && all.iter().zip(others).all(|(one, two)| same(one, two))
+            }
+            _ => false,
+        }
+    }
+}
+
+/// Returns a text that is shared with whatever says the same on this thread: configurations say the same few
+/// things thousands of times.
+fn shared(text: &str) -> Arc<str> {
+    /// Beyond this many texts the memory of them begins anew.
+    const MOST: usize = 8192;
+    thread_local! {
+        static KNOWN: RefCell<HashSet<Arc<str>>> = RefCell::default();
+    }
+    KNOWN.with_borrow_mut(|known| {
+        if let Some(known) = known.get(text) {
+            return Arc::clone(known);
+        }
+        if known.len() >= MOST {
+            known.clear();
+        }
+        let own: Arc<str> = text.into();
+        known.insert(Arc::clone(&own));
+        own
+    })
+}
+
 impl AttributeValue {
     /// Returns a single value.
     pub fn one(text: &str) -> Self {
-        AttributeValue::One(text.into())
+        AttributeValue::One(shared(text))
     }
 
     /// Returns the values, one or many.
@@ -447,7 +483,7 @@ impl<'de> Deserialize<'de> for AttributeValue {
                 f.write_str("one value or a list of values")
             }
             fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<AttributeValue, E> {
-                Ok(AttributeValue::One(text.trim().into()))
+                Ok(AttributeValue::one(text.trim()))
             }
             fn visit_bool<E: serde::de::Error>(self, value: bool) -> Result<AttributeValue, E> {
                 self.visit_str(if value { "true" } else { "false" })
@@ -464,7 +500,7 @@ impl<'de> Deserialize<'de> for AttributeValue {
             fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<AttributeValue, A::Error> {
                 let mut all = Vec::new();
                 while let Some(one) = seq.next_element::<String>()? {
-                    all.push(one.trim().into());
+                    all.push(shared(one.trim()));
                 }
                 Ok(AttributeValue::List(all))
             }
