@@ -2,8 +2,7 @@
 
 use super::key::{Key, Limit};
 use super::name::Name;
-use crate::record::AttributeValue;
-use std::collections::BTreeMap;
+use crate::record::{AttributeValue, Attributes};
 
 /// Version of the canonical form that this program writes.
 pub const FORM: u32 = 1;
@@ -28,7 +27,7 @@ impl FromIterator<Row> for Configuration {
 
 impl Configuration {
     /// Returns the configuration that a record holds.
-    pub fn from_map(map: &BTreeMap<String, AttributeValue>) -> Self {
+    pub fn from_map(map: &Attributes) -> Self {
         map.iter().map(|(key, value)| (Key::parse(key), value.clone())).collect()
     }
 

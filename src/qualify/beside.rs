@@ -92,9 +92,10 @@ impl Ground {
         demands: &Demands,
         subject: &Subject,
         panel: &str,
-        used: &Used,
+        used: &Arc<Used>,
     ) -> Option<&Arc<Judged>> {
         let judged = self.judged.get(subject)?.get(panel)?;
-        (demands.of(subject, panel)? == used).then_some(judged)
+        // What is equal is held once.
+        Arc::ptr_eq(demands.of(subject, panel)?, used).then_some(judged)
     }
 }

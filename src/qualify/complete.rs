@@ -8,7 +8,7 @@ use super::conform::{ConformError, Conformity, flow, worked_out};
 use crate::article::{FORM, Key, Limit, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::record::edit::{self, EditError, fill};
-use crate::record::{AttributeValue, Evidence};
+use crate::record::{AttributeValue, Attributes, Evidence};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -92,13 +92,9 @@ impl Completion {
     }
 
     /// Returns whether `new` is `old` with exactly what is lacking added.
-    pub fn is_between(
-        &self,
-        old: &BTreeMap<String, AttributeValue>,
-        new: &BTreeMap<String, AttributeValue>,
-    ) -> bool {
+    pub fn is_between(&self, old: &Attributes, new: &Attributes) -> bool {
         let mut all = old.clone();
-        all.extend(self.added.iter().map(|(key, value)| (key.to_string(), value.clone())));
+        all.extend(self.added.iter().map(|(key, value)| (key.to_string().into(), value.clone())));
         all.len() == new.len()
             && all.iter().all(|(key, value)| new.get(key).is_some_and(|own| same(own, value)))
     }
@@ -256,7 +252,7 @@ mod tests {
         assert!(found.is_between(&old.attributes, &whole.attributes));
         assert!(!found.is_between(&old.attributes, &old.attributes));
         let mut wrong = whole.attributes.clone();
-        wrong.insert("cure.vacuum".to_string(), AttributeValue::one("95000 Pa"));
+        wrong.insert("cure.vacuum".into(), AttributeValue::one("95000 Pa"));
         assert!(!found.is_between(&old.attributes, &wrong));
         // The text: what was there stays byte by byte, but for the number of the form.
         let text = serde_yaml::to_string(&*entry.value).unwrap();
@@ -277,7 +273,7 @@ mod tests {
         let ledger = base();
         let mut entry = older(&ledger, "e-etw", &["weave"]);
         let conformed = Arc::make_mut(&mut entry.value).conformed.as_mut().unwrap();
-        conformed.attributes.insert("fibre-areal.a".to_string(), AttributeValue::one("195 g/m2"));
+        conformed.attributes.insert("fibre-areal.a".into(), AttributeValue::one("195 g/m2"));
         let fault = completed(&ledger, &entry).unwrap_err();
         assert_eq!(
             fault.to_string(),

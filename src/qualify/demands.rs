@@ -26,7 +26,8 @@ pub(super) struct Used {
 /// Every subject as each panel uses it.
 #[derive(Debug)]
 pub(super) struct Demands {
-    all: HashMap<Subject, HashMap<String, Used>>,
+    /// Panels in their order; what is equal in another state is shared with it.
+    all: HashMap<Subject, Vec<(String, Arc<Used>)>>,
 }
 
 impl Demands {
@@ -41,12 +42,12 @@ impl Demands {
         let made: Vec<Result<_, ArticleError>> = asked
             .par_iter()
             .map(|(subject, panels)| {
-                let mut used = HashMap::default();
+                let mut used: Vec<(String, Arc<Used>)> = Vec::with_capacity(panels.len());
                 let mut own: Vec<Arc<Vec<Configuration>>> = Vec::new();
                 for (panel, sites) in *panels {
                     let made = configurator.variants(subject, Some(panel))?;
-                    let elsewhere =
-                        known.and_then(|known| known.of(subject, panel)).map(|used| &used.variants);
+                    let before = known.and_then(|known| known.of(subject, panel));
+                    let elsewhere = before.map(|used| &used.variants);
                     let variants = own.iter().chain(elsewhere).find(|known| ***known == made).cloned();
                     let variants = variants.unwrap_or_else(|| Arc::new(packed(made)));
                     if !own.iter().any(|known| Arc::ptr_eq(known, &variants)) {
@@ -54,7 +55,12 @@ impl Demands {
                     }
                     let demand = demand(ledger, configurator, subject, panel, sites)?;
                     let load_path = ledger.panels.get(panel).and_then(|panel| panel.value.load_path);
-                    used.insert(panel.clone(), Used { variants, demand, load_path });
+                    let now = Used { variants, demand, load_path };
+                    let now = match before {
+                        Some(before) if **before == now => Arc::clone(before),
+                        _ => Arc::new(now),
+                    };
+                    used.push((panel.clone(), now));
                 }
                 Ok(((*subject).clone(), used))
             })
@@ -62,13 +68,15 @@ impl Demands {
         Ok(Self { all: made.into_iter().collect::<Result<_, _>>()? })
     }
 
-    pub(super) fn of(&self, subject: &Subject, panel: &str) -> Option<&Used> {
-        self.all.get(subject)?.get(panel)
+    pub(super) fn of(&self, subject: &Subject, panel: &str) -> Option<&Arc<Used>> {
+        let panels = self.all.get(subject)?;
+        let at = panels.binary_search_by(|(own, _)| own.as_str().cmp(panel)).ok()?;
+        panels.get(at).map(|(_, used)| used)
     }
 
     #[cfg(test)]
     pub(super) fn iter(&self) -> impl Iterator<Item = (&Subject, &Used)> {
-        self.all.iter().flat_map(|(subject, panels)| panels.values().map(move |used| (subject, used)))
+        self.all.iter().flat_map(|(subject, panels)| panels.iter().map(move |(_, used)| (subject, &**used)))
     }
 }
 

@@ -418,7 +418,7 @@ fn a_ply_gone_without_a_name_asks_an_analysis() {
                 Some(from) => value.conformed.clone_from(&from.evidence[id].value.conformed),
                 None => {
                     let names = ["fibre.name.a2", "resin.name.a2"];
-                    let unknown = |key: &String| names.contains(&key.as_str());
+                    let unknown = |key: &str| names.contains(&key);
                     if edits.len() == 1 {
                         value.conformed.as_mut().unwrap().attributes.retain(|key, _| !unknown(key));
                     }

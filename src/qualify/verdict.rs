@@ -497,10 +497,10 @@ impl Room<'_> {
             let used = match self.demands.of(subject, &panel) {
                 Some(used) => used,
                 // The programme is used by no panel.
-                None => programme.get_or_insert(Used {
+                None => programme.get_or_insert(Arc::new(Used {
                     variants: Arc::new(self.configurator.variants(subject, None)?),
                     ..Used::default()
-                }),
+                })),
             };
             if let Some(known) =
                 same.and_then(|(ground, demands)| ground.judged(demands, subject, &panel, used))
@@ -510,7 +510,7 @@ impl Room<'_> {
             }
             let candidates = candidates.get_or_init(|| self.candidates());
             let running = running.get_or_init(|| self.made(|evidence| evidence.state != EvidenceState::Done));
-            let Used { variants, demand, load_path } = used;
+            let Used { variants, demand, load_path } = &**used;
             let mut worst: Option<Judged> = None;
             for configuration in variants.iter() {
                 let (now, sights) = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {

@@ -530,6 +530,18 @@ impl JsonSchema for AttributeValue {
     }
 }
 
+/// Attributes by their names as written; names are shared as values are.
+pub type Attributes = BTreeMap<Arc<str>, AttributeValue>;
+
+fn attributes<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Attributes, D::Error> {
+    let named: BTreeMap<String, AttributeValue> = crate::record::unique::map(deserializer)?;
+    Ok(named.into_iter().map(|(name, value)| (shared(&name), value)).collect())
+}
+
+fn written<S: Serializer>(attributes: &Attributes, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_map(attributes.iter().map(|(name, value)| (&**name, value)))
+}
+
 part! {
     /// The as-made configuration, written by `bondline conform`.
     pub struct Conformed {
@@ -542,8 +554,9 @@ part! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub tested: Option<Tested>,
         /// The flat map of attributes.
-        #[serde(deserialize_with = "crate::record::unique::map")]
-        pub attributes: BTreeMap<String, AttributeValue>,
+        #[serde(deserialize_with = "attributes", serialize_with = "written")]
+        #[schemars(with = "BTreeMap<String, AttributeValue>")]
+        pub attributes: Attributes,
         /// Further articles of the same evidence: what differs.
         #[serde(default, deserialize_with = "crate::record::unique::maps", skip_serializing_if = "Vec::is_empty")]
         pub others: Vec<BTreeMap<String, AttributeValue>>,
