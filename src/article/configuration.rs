@@ -28,7 +28,7 @@ impl FromIterator<Row> for Configuration {
 impl Configuration {
     /// Returns the configuration that a record holds.
     pub fn from_map(map: &Attributes) -> Self {
-        map.iter().map(|(key, value)| (Key::parse(key), value.clone())).collect()
+        map.iter().map(|(key, value)| (Key::read(key), value.clone())).collect()
     }
 
     /// Gives back the room that is left over from putting it together.

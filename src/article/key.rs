@@ -1,8 +1,11 @@
 //! Keys of a configuration: the attribute, which limit, the constituent's letter, the zone, joint or face.
 
 use super::name::Name;
+use foldhash::HashMap;
+use std::cell::RefCell;
 use std::cmp::Ordering;
 use std::fmt;
+use std::sync::Arc;
 
 /// All attributes in the order of the canonical form.
 pub const ORDER: &[&str] = &[
@@ -161,6 +164,27 @@ impl Key {
     /// Returns this key for another letter.
     pub fn lettered(&self, letter: &str) -> Self {
         Self { letter: Name::new(letter), ..*self }
+    }
+
+    /// As [`Key::parse`], remembered for as long as the thread runs: records write the same few keys
+    /// thousands of times.
+    pub fn read(text: &Arc<str>) -> Self {
+        /// Beyond this many keys the memory of them begins anew.
+        const MOST: usize = 8192;
+        thread_local! {
+            static KNOWN: RefCell<HashMap<Arc<str>, Key>> = RefCell::default();
+        }
+        KNOWN.with_borrow_mut(|known| {
+            if let Some(key) = known.get(text) {
+                return *key;
+            }
+            if known.len() >= MOST {
+                known.clear();
+            }
+            let key = Self::parse(text);
+            known.insert(Arc::clone(text), key);
+            key
+        })
     }
 
     /// Reads a key as configurations write it; whatever is not known stays in `base`.

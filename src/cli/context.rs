@@ -7,7 +7,7 @@ use crate::change::decide::open_faults;
 use crate::change::diff::Edits;
 use crate::change::explain::{Explained, explain};
 use crate::graph::Uses;
-use crate::ledger::{Ledger, MemoryRecall};
+use crate::ledger::{Ledger, MemoryRecall, NoRecall, Recall};
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
@@ -185,17 +185,32 @@ impl Context {
     /// # Errors
     /// [`Failure`] where it can't be had.
     pub fn load(&self, place: &Place, source: &Source) -> Result<Loaded, Failure> {
-        let snapshot = match (&source.at, source.staged) {
+        Ok(self.read(Self::snapshot(place, source)?))
+    }
+
+    /// As [`Context::load`], where no other snapshot is read in this run.
+    ///
+    /// # Errors
+    /// As [`Context::load`].
+    pub fn load_alone(&self, place: &Place, source: &Source) -> Result<Loaded, Failure> {
+        Ok(Self::read_with(Self::snapshot(place, source)?, &NoRecall))
+    }
+
+    fn snapshot(place: &Place, source: &Source) -> Result<Snapshot, Failure> {
+        Ok(match (&source.at, source.staged) {
             (Some(revision), _) => place.revision(revision)?,
             (None, true) => place.index()?,
             (None, false) => place.work_tree()?,
-        };
-        Ok(self.read(snapshot))
+        })
     }
 
     /// Reads a snapshot; what was read before from the same bytes is not read again.
     pub fn read(&self, snapshot: Snapshot) -> Loaded {
-        let ledger = if snapshot.is_empty() { empty_ledger() } else { Ledger::load(&snapshot, &self.recall) };
+        Self::read_with(snapshot, &self.recall)
+    }
+
+    fn read_with(snapshot: Snapshot, recall: &dyn Recall) -> Loaded {
+        let ledger = if snapshot.is_empty() { empty_ledger() } else { Ledger::load(&snapshot, recall) };
         Loaded { snapshot, ledger }
     }
 

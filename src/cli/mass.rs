@@ -14,7 +14,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load(&place, &args.source)?;
+    let loaded = context.load_alone(&place, &args.source)?;
     let scope = match &args.of {
         None => Scope::Programme,
         Some(text) => {

@@ -198,7 +198,7 @@ fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKin
             return (None, vec![fault.help(help)], Vec::new());
         }
     };
-    let blob = known.or_else(|| files.blob_of(&bytes));
+    let blob = if recall.keeps() { known.or_else(|| files.blob_of(&bytes)) } else { None };
     let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
     if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
         recall.count(Work::Spared);

@@ -41,7 +41,7 @@ mod words;
 
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;
-pub use recall::{Counts, MemoryRecall, Recall, Remembered, Work};
+pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
 
 /// One record with its id and its file.

@@ -46,6 +46,32 @@ pub trait Recall: Sync {
 
     /// Returns the work so far.
     fn counts(&self) -> Counts;
+
+    /// Returns whether anything is kept: where nothing is, no blob need be named.
+    fn keeps(&self) -> bool {
+        true
+    }
+}
+
+/// Remembers nothing, for whoever reads one snapshot only.
+pub struct NoRecall;
+
+impl Recall for NoRecall {
+    fn find(&self, _blob: &str, _what: &'static str) -> Option<Remembered> {
+        None
+    }
+
+    fn keep(&self, _blob: &str, _what: &'static str, _value: Remembered) {}
+
+    fn count(&self, _work: Work) {}
+
+    fn counts(&self) -> Counts {
+        Counts::default()
+    }
+
+    fn keeps(&self) -> bool {
+        false
+    }
 }
 
 /// Remembers for as long as the program runs.

@@ -2,14 +2,15 @@
 
 use super::demands::Demands;
 use super::judge::Detail;
+use super::made::{Made, made_of};
 use super::reach::Reach;
 use super::sieve::Sieve;
 use super::table::Table;
-use super::verdict::{Room, Verdict, rules, superseded};
+use super::verdict::{Room, Verdict, is_candidate, is_running, rules, superseded};
 use crate::article::{ArticleError, Configurator, Subject, Uses};
 use crate::ledger::{Entry, Ledger};
 use crate::record::Evidence;
-use std::cell::OnceCell;
+use foldhash::HashMap;
 use std::collections::BTreeMap;
 
 /// A subject as one panel uses it.
@@ -31,13 +32,33 @@ impl<'a> Alone<'a> {
         Self { uses, records }
     }
 
+    /// Returns what brings its evidence into form, for many trials.
+    pub(super) fn trials(&'a self) -> Trials<'a> {
+        Trials { alone: self, ready: HashMap::default() }
+    }
+}
+
+/// Evidence of one showing that was brought into form, with what numbered its values.
+struct Ready<'a> {
+    sieve: Sieve,
+    candidates: Vec<Made<'a>>,
+    running: Vec<Made<'a>>,
+}
+
+/// Trials one after another: evidence is brought into form once, since none alters it.
+pub(super) struct Trials<'a> {
+    alone: &'a Alone<'a>,
+    ready: HashMap<String, Ready<'a>>,
+}
+
+impl Trials<'_> {
     /// Returns which of the duties of one showing are met as `trial` stands; concessions and what a verdict
     /// rests on are left aside.
     ///
     /// # Errors
     /// [`ArticleError`] names a record or figure without which there is no answer.
     pub(super) fn met(
-        &self,
+        &mut self,
         trial: &Ledger,
         showing: &str,
         asked: &[Used],
@@ -48,9 +69,10 @@ impl<'a> Alone<'a> {
             .zip(entry)
             .and_then(|(table, entry)| Some((entry, table.kinds.get(entry.value.kind.as_str())?)));
         let Some((showing, row)) = row else { return Ok(vec![false; asked.len()]) };
+        let alone = self.alone;
         let mut few = Uses::new();
         for (subject, panel) in asked {
-            if let Some(sites) = self.uses.get(subject).and_then(|panels| panels.get(panel)) {
+            if let Some(sites) = alone.uses.get(subject).and_then(|panels| panels.get(panel)) {
                 few.entry(subject.clone()).or_default().insert(panel.clone(), sites.clone());
             }
         }
@@ -60,20 +82,30 @@ impl<'a> Alone<'a> {
         let reach = Reach::default();
         let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
         let rules = rules(showing, row, kind);
+        let records = alone.records.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
+        let ready = self.ready.entry(showing.id.clone()).or_insert_with(|| {
+            let sieve = Sieve::of(&rules);
+            let of = |which: fn(&Evidence) -> bool| {
+                let own = records.iter().filter(|entry| which(&entry.value));
+                own.filter_map(|entry| made_of(entry, &sieve)).collect()
+            };
+            let (candidates, running) = (of(is_candidate), of(is_running));
+            Ready { sieve, candidates, running }
+        });
         let room = Room {
             ledger: trial,
             configurator: &configurator,
-            uses: self.uses,
+            uses: alone.uses,
             reach: &reach,
             demands: &demands,
             showing,
             row,
-            records: self.records.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice),
-            sieve: Sieve::of(&rules),
+            records,
+            sieve: &ready.sieve,
             rules,
             detail: Detail::Verdicts,
         };
-        let (candidates, running) = (OnceCell::new(), OnceCell::new());
+        let (candidates, running) = (|| ready.candidates.as_slice(), || ready.running.as_slice());
         asked
             .iter()
             .map(|(subject, panel)| {

@@ -1,12 +1,12 @@
 //! Candidates compared with one subject as one panel uses it: no further than a verdict needs.
 
 use super::coverage::{Coverage, Demand};
-use super::delta::{AsMade, compare, plain};
+use super::delta::{AsMade, compare, plain, stacked_otherwise};
 use super::judge::{Detail, Reason};
 use super::made::Made;
 use super::sieve::Look;
 use super::verdict::Room;
-use crate::article::{Configuration, Key, Limit, Subject};
+use crate::article::{Configuration, Key, Limit, Name, Subject};
 use crate::record::sensitivity::Asks;
 use std::sync::Arc;
 
@@ -171,9 +171,18 @@ impl Room<'_> {
             if !look.is_single_as(now) {
                 return Asks::None;
             }
-            let wanted = |attribute| self.rules.is_plain(attribute);
-            let deltas = plain(asked.configuration, article, look.is_stacked_otherwise(now), wanted);
-            self.rules.most(asked.configuration, article, &deltas)
+            let judge = || {
+                let deltas = plain(asked.configuration, article, |name| self.rules.is_plain(name));
+                self.rules.most(asked.configuration, article, &deltas)
+            };
+            // What else was tested, and what was measured, has a say in how far a difference may go.
+            let alone = article.others.is_empty() && article.measured.is_empty();
+            let least = if alone { self.sieve.plain_once(now, look, judge) } else { judge() };
+            if look.is_stacked_otherwise(now) && self.rules.is_plain(Name::new("plies")) {
+                let deltas = stacked_otherwise(asked.configuration, article);
+                return least.max(self.rules.most(asked.configuration, article, &deltas));
+            }
+            least
         };
         made.articles.iter().zip(&made.looks).map(of).min().unwrap_or_default()
     }
@@ -318,7 +327,8 @@ pub(super) fn first_looks(
                 continue;
             }
             let rules = rules(showing, row, kind);
-            let (sieve, detail, records, reach) = (Sieve::of(&rules), Detail::Verdicts, &records, &reach);
+            let sieve = Sieve::of(&rules);
+            let (sieve, detail, records, reach) = (&sieve, Detail::Verdicts, &records, &reach);
             let room = Room {
                 ledger,
                 configurator,

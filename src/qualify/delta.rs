@@ -159,25 +159,27 @@ fn scope_by_scope(now: &Configuration, made: &AsMade, crossed: bool) -> Deltas {
     found
 }
 
-/// What differs in attributes that no constituent has, outside of zones, joints and faces: no pairing decides
-/// there. Layers are taken to be in another order where the caller says that they are.
-pub(super) fn plain(
-    now: &Configuration,
-    made: &AsMade,
-    is_stacked_otherwise: bool,
-    wanted: impl Fn(Name) -> bool,
-) -> Deltas {
+/// What differs in attributes that no constituent has, outside of zones, joints and faces, but the layers: no
+/// pairing decides there.
+pub(super) fn plain(now: &Configuration, made: &AsMade, wanted: impl Fn(Name) -> bool) -> Deltas {
+    let mut found = Deltas::default();
+    let none = Name::default();
+    let context = Context { scope: none, conformed: none, measured: &made.measured };
+    let (now, then) = (now.part(&none).block(&none), made.main.part(&none).block(&none));
+    tools(&context, now, then, &mut found);
+    found.all.retain(|delta| wanted(delta.key.base));
+    pair_wanted(&context, (none, none), (now, then), &wanted, &mut found);
+    found
+}
+
+/// The difference of layers that are known to be in another order or at other angles, outside of zones and
+/// faces.
+pub(super) fn stacked_otherwise(now: &Configuration, made: &AsMade) -> Deltas {
     let mut found = Deltas::default();
     let none = Name::default();
     let context = Context { scope: none, conformed: none, measured: &made.measured };
     let (now, then) = (now.part(&none), made.main.part(&none));
-    let (own, past) = (now.block(&none), then.block(&none));
-    tools(&context, own, past, &mut found);
-    found.all.retain(|delta| wanted(delta.key.base));
-    pair_wanted(&context, (none, none), (own, past), &wanted, &mut found);
-    if is_stacked_otherwise && wanted(*PLIES) {
-        plies(&context, now, then, &Pairs::new(), &mut found);
-    }
+    plies(&context, now, then, (&tokens(now), &tokens(then)), &Pairs::new(), &mut found);
     found
 }
 
@@ -201,12 +203,13 @@ fn whole_scope(context: &Context<'_>, side: Part<'_>, gone: bool, found: &mut De
 }
 
 fn one_scope(context: &Context<'_>, now: Part<'_>, then: Part<'_>, found: &mut Deltas) {
-    let pairs = pair_letters(now, then);
+    let (mine, theirs) = (tokens(now), tokens(then));
+    let pairs = pair_letters(now, then, (&mine, &theirs));
     let none = Name::default();
     let (plain_now, plain_then) = (now.block(&none), then.block(&none));
     tools(context, plain_now, plain_then, found);
     pair_blocks(context, (none, none), plain_now, plain_then, found);
-    plies(context, now, then, &pairs, found);
+    plies(context, now, then, (&mine, &theirs), &pairs, found);
     for (letter, block) in now.blocks().filter(|(letter, _)| !letter.is_empty()) {
         match pairs.iter().find(|(own, _)| *own == letter) {
             Some((_, partner)) => {
@@ -244,8 +247,7 @@ impl Context<'_> {
 type Pairs = Vec<(Name, Name)>;
 
 /// Pairs the constituents of two stacks by the most layers aligned; without plies, in their order.
-fn pair_letters<'a>(now: Part<'a>, then: Part<'a>) -> Pairs {
-    let (mine, theirs) = (tokens(now), tokens(then));
+fn pair_letters<'a>(now: Part<'a>, then: Part<'a>, (mine, theirs): Layers<'_>) -> Pairs {
     let lettered = |part: Part<'a>| -> Vec<(Name, &'a [Row])> {
         part.blocks().filter(|(letter, _)| !letter.is_empty()).collect()
     };
@@ -264,13 +266,13 @@ fn pair_letters<'a>(now: Part<'a>, then: Part<'a>) -> Pairs {
     // The same layers of the same constituents: each finds itself.
     let itself = |letter: &str| same(block(&own, letter), block(&past, letter)) == (true, true);
     if mine == theirs {
-        let (letters, _) = distinct(&mine);
+        let (letters, _) = distinct(mine);
         if letters.iter().all(|letter| itself(letter)) {
             return letters.into_iter().map(|letter| (Name::new(letter), Name::new(letter))).collect();
         }
     }
-    let (letters, own_at) = distinct(&mine);
-    let (partners, past_at) = distinct(&theirs);
+    let (letters, own_at) = distinct(mine);
+    let (partners, past_at) = distinct(theirs);
     // Whether each pair of constituents is the same but for its thickness, and whether in its thickness.
     let known: Vec<(bool, bool)> = partners
         .iter()
@@ -379,6 +381,9 @@ fn same(now: &[Row], then: &[Row]) -> (bool, bool) {
 /// Letter and angle of a layer; the angle is empty where it has none.
 type Token<'a> = (&'a str, &'a str);
 
+/// Layers now and as conformed.
+type Layers<'t> = (&'t [Token<'t>], &'t [Token<'t>]);
+
 fn tokens(part: Part<'_>) -> Vec<Token<'_>> {
     let Some(value) = part.value(*PLIES, Name::default()) else { return Vec::new() };
     let layers = value.texts().filter(|token| !matches!(*token, "none" | "unstated"));
@@ -391,13 +396,20 @@ fn tokens(part: Part<'_>) -> Vec<Token<'_>> {
 }
 
 /// Order, angles and count of plies, and where cores and films stand between them.
-fn plies(context: &Context<'_>, now: Part<'_>, then: Part<'_>, pairs: &Pairs, found: &mut Deltas) {
+fn plies(
+    context: &Context<'_>,
+    now: Part<'_>,
+    then: Part<'_>,
+    (mine, theirs): Layers<'_>,
+    pairs: &Pairs,
+    found: &mut Deltas,
+) {
     let none = Name::default();
     let (Some(is), Some(was)) = (now.value(*PLIES, none), then.value(*PLIES, none)) else { return };
     let kept = |(letter, _): &Token<'_>| !matches!(role(letter), 'm' | 's');
     let partner = |letter: &str| pairs.iter().find(|(own, _)| own == letter).map(|(_, other)| other.as_str());
-    let mine = tokens(now).into_iter().filter(kept).map(|(letter, angle)| (partner(letter), angle));
-    let theirs = tokens(then).into_iter().filter(kept).map(|(letter, angle)| (Some(letter), angle));
+    let mine = mine.iter().copied().filter(kept).map(|(letter, angle)| (partner(letter), angle));
+    let theirs = theirs.iter().copied().filter(kept).map(|(letter, angle)| (Some(letter), angle));
     if !mine.eq(theirs) {
         let base = *PLIES;
         found.all.push(Delta {
@@ -524,7 +536,9 @@ fn pair_wanted(
 
 /// Returns whether two limits are written alike.
 fn alike(one: Option<&AttributeValue>, two: Option<&AttributeValue>) -> bool {
-    one == two || one.map(ToString::to_string) == two.map(ToString::to_string)
+    one.is_none() && two.is_none()
+        || one == two
+        || one.map(ToString::to_string) == two.map(ToString::to_string)
 }
 
 /// Returns whether every value in use is one of those conformed. Only contents come as sets; other lists

@@ -2,13 +2,12 @@
 
 use super::delta::compare;
 use super::made::Made;
-use super::verdict::{Duty, Judged, Room, Verdict, note};
+use super::verdict::{Duty, InForm, Judged, Room, Verdict, note};
 use crate::article::{ArticleError, Configuration, Face, Subject};
 use crate::ledger::Entry;
 use crate::record::sensitivity::Asks;
 use crate::record::{Evidence, EvidenceState};
 use foldhash::HashMap;
-use std::cell::OnceCell;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -17,7 +16,7 @@ impl Room<'_> {
     pub(super) fn assign_lapses<'r>(
         &'r self,
         duties: &mut [Duty],
-        candidates: &OnceCell<Vec<Made<'r>>>,
+        candidates: InForm<'_, 'r>,
     ) -> Result<(), ArticleError> {
         let unsure: Vec<usize> = duties
             .iter()
@@ -28,7 +27,7 @@ impl Room<'_> {
         if unsure.is_empty() {
             return Ok(());
         }
-        let candidates = candidates.get_or_init(|| self.candidates());
+        let candidates = candidates();
         let mut plain: HashMap<Subject, Configuration> = HashMap::default();
         let labels = candidates.iter().filter_map(|made| made.label.as_ref());
         for subject in labels.chain(duties.iter().map(|duty| &duty.subject)) {

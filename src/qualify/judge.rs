@@ -55,6 +55,10 @@ pub enum Detail {
     Allowed,
 }
 
+/// Facets of which no constituent has a part.
+pub const PLAIN: [&str; 9] =
+    ["cure", "plies", "filler", "primer", "base-coat", "top-coat", "film-build", "colour", "tool"];
+
 /// How one attribute is judged.
 #[derive(Clone, Copy)]
 struct Rule<'a> {
@@ -106,8 +110,6 @@ impl<'a> Rules<'a> {
         }
         let ruling = self.row.ruling(&attribute, steps);
         let by_letter = ruling.is_some_and(|ruling| ruling.steps.iter().any(|step| step.when.is_some()));
-        const PLAIN: [&str; 9] =
-            ["cure", "plies", "filler", "primer", "base-coat", "top-coat", "film-build", "colour", "tool"];
         let by_pairs = |condition: Condition<'_>| matches!(condition, Condition::Window(Window::W8));
         let is_plain = PLAIN.contains(&facet)
             && ruling.is_some_and(|ruling| !ruling.steps.iter().any(|step| step.conditions().any(by_pairs)));

@@ -72,6 +72,9 @@ pub(super) fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<M
 
 /// Gives each article its turn to be the one compared with; ranges run over all.
 fn articles(main: Configuration, others: Vec<Configuration>, measured: BTreeSet<Key>) -> Vec<AsMade> {
+    if others.is_empty() {
+        return vec![AsMade { main, others, measured }];
+    }
     let all: Vec<Configuration> = std::iter::once(main).chain(others).collect();
     (0..all.len())
         .filter_map(|at| {

@@ -2,7 +2,7 @@
 //! at least.
 
 use super::delta::{identity, role};
-use super::judge::Rules;
+use super::judge::{PLAIN, Rules};
 use crate::article::{Configuration, Limit, Name, ORDER, Row};
 use crate::record::AttributeValue;
 use crate::record::sensitivity::Asks;
@@ -10,12 +10,18 @@ use foldhash::HashMap;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
+/// All that no constituent has, its values by their numbers.
+type Plain = Vec<(Name, Limit, u32)>;
+
 /// What any difference asks at least, by the steps of one showing; the default says nothing at first look.
 #[derive(Default)]
 pub(super) struct Sieve {
     floors: HashMap<Name, Floor>,
     /// Numbers of the values seen: equal values have equal numbers.
     numbers: RefCell<HashMap<AttributeValue, u32>>,
+    /// Numbers of all that no constituent has, and what one of them asks at least beside another.
+    plain: RefCell<HashMap<Plain, u32>>,
+    judged: RefCell<HashMap<(u32, u32), Asks>>,
 }
 
 /// What a difference asks at least.
@@ -52,6 +58,8 @@ pub(super) struct Look {
     stacked: bool,
     /// It has no zones, joints or faces.
     single: bool,
+    /// What no constituent has, but the layers: equal numbers are equal values.
+    plain: u32,
 }
 
 /// Role of a constituent and attribute, in one number that is quick to compare. No load is among them, so
@@ -110,6 +118,26 @@ impl Sieve {
         next
     }
 
+    /// Judges what no constituent has once for equal values on both sides.
+    pub(super) fn plain_once(&self, now: &Look, then: &Look, judge: impl FnOnce() -> Asks) -> Asks {
+        let key = (now.plain, then.plain);
+        let known = self.judged.borrow().get(&key).copied();
+        known.unwrap_or_else(|| {
+            let asks = judge();
+            self.judged.borrow_mut().insert(key, asks);
+            asks
+        })
+    }
+
+    fn plain(&self, configuration: &Configuration) -> u32 {
+        let rows = configuration.part("").block("").iter();
+        let own = rows.filter(|(key, _)| PLAIN.contains(&key.facet()) && key.facet() != "plies");
+        let own: Plain = own.map(|(key, value)| (key.base, key.limit, self.number(value))).collect();
+        let mut plain = self.plain.borrow_mut();
+        let next = u32::try_from(plain.len()).unwrap_or(u32::MAX);
+        *plain.entry(own).or_insert(next)
+    }
+
     fn floor(&self, attribute: Name) -> Floor {
         self.floors.get(&attribute).copied().unwrap_or_default()
     }
@@ -136,8 +164,17 @@ impl Sieve {
     /// Collects what a configuration has of the attributes that ask anything.
     pub(super) fn look(&self, configuration: &Configuration) -> Look {
         let single = configuration.parts().all(|(scope, _)| scope.is_empty());
-        let mut look =
-            Look { stated: Vec::new(), complete: Vec::new(), stacks: Vec::new(), stacked: true, single };
+        let mut look = Look {
+            stated: Vec::new(),
+            complete: Vec::new(),
+            stacks: Vec::new(),
+            stacked: true,
+            single,
+            plain: 0,
+        };
+        if single && !self.is_blind() {
+            look.plain = self.plain(configuration);
+        }
         let mut blocks: BTreeMap<usize, usize> = BTreeMap::new();
         let mut counts: BTreeMap<Place, usize> = BTreeMap::new();
         for (_, part) in configuration.parts() {

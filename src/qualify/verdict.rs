@@ -298,12 +298,13 @@ fn evaluated(
                 row,
                 records,
                 rules,
-                sieve,
+                sieve: &sieve,
                 detail,
             };
             let ground = Ground::of(&room);
             let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
-            let candidates = OnceCell::new();
+            let once = OnceCell::new();
+            let candidates = || -> &[Made<'_>] { once.get_or_init(|| room.candidates()) };
             let mut duties = room.duties(kind, same, &candidates)?;
             let ground = ground.holding(&duties);
             room.assign_lapses(&mut duties, &candidates)?;
@@ -383,6 +384,9 @@ fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>
         .collect()
 }
 
+/// Evidence brought into the form that comparing takes, once somebody asks for it.
+pub(super) type InForm<'f, 'r> = &'f dyn Fn() -> &'r [Made<'r>];
+
 /// Everything that one showing's duties are judged with.
 pub(super) struct Room<'a> {
     pub(super) ledger: &'a Ledger,
@@ -394,7 +398,7 @@ pub(super) struct Room<'a> {
     pub(super) row: &'a KindRow,
     pub(super) records: &'a [&'a Entry<Evidence>],
     pub(super) rules: Rules<'a>,
-    pub(super) sieve: Sieve,
+    pub(super) sieve: &'a Sieve,
     pub(super) detail: Detail,
 }
 
@@ -403,16 +407,27 @@ pub(super) fn rules<'a>(showing: &'a Entry<Showing>, row: &'a KindRow, kind: &'a
     Rules::of(row, showing.value.kind.as_str(), kind, own)
 }
 
+/// Whether a record of a showing may speak for a duty: finished, and no failure that was set aside.
+pub(super) fn is_candidate(evidence: &Evidence) -> bool {
+    evidence.state == EvidenceState::Done && evidence.disposition.is_none()
+}
+
+/// Whether a record is still to be finished.
+pub(super) fn is_running(evidence: &Evidence) -> bool {
+    evidence.state != EvidenceState::Done
+}
+
 impl Room<'_> {
     /// `same` is what was judged from the very same showing and records in another state.
     /// `candidates` are brought into form only where something is to be compared with them.
     fn duties<'r>(
-        &'r self,
+        &self,
         kind: &str,
         same: Option<(&Ground, &Demands)>,
-        candidates: &OnceCell<Vec<Made<'r>>>,
+        candidates: InForm<'_, 'r>,
     ) -> Result<Vec<Duty>, ArticleError> {
-        let running = OnceCell::new();
+        let once = OnceCell::new();
+        let running = || once.get_or_init(|| self.running()).as_slice();
         let mut all = Vec::new();
         let taken: BTreeMap<&str, &Entry<Panel>> = self
             .ledger
@@ -451,14 +466,19 @@ impl Room<'_> {
 
     /// Finished, conformed evidence of the showing, dispositions left out.
     pub(super) fn candidates(&self) -> Vec<Made<'_>> {
-        self.made(|evidence| evidence.state == EvidenceState::Done && evidence.disposition.is_none())
+        self.made(is_candidate)
+    }
+
+    /// Evidence under way that was conformed already.
+    pub(super) fn running(&self) -> Vec<Made<'_>> {
+        self.made(is_running)
     }
 
     fn made(&self, which: impl Fn(&Evidence) -> bool) -> Vec<Made<'_>> {
         self.records
             .iter()
             .filter(|entry| which(&entry.value))
-            .filter_map(|entry| made_of(entry, &self.sieve))
+            .filter_map(|entry| made_of(entry, self.sieve))
             .collect()
     }
 
@@ -482,11 +502,11 @@ impl Room<'_> {
         running.iter().filter_map(of).collect()
     }
 
-    pub(super) fn duty<'r>(
-        &'r self,
+    pub(super) fn duty<'r, 's>(
+        &self,
         subject: &Subject,
         using: Vec<String>,
-        (candidates, running): (&OnceCell<Vec<Made<'r>>>, &OnceCell<Vec<Made<'r>>>),
+        (candidates, running): (InForm<'_, 'r>, InForm<'_, 's>),
         same: Option<(&Ground, &Demands)>,
     ) -> Result<Duty, ArticleError> {
         // Panels share what is equal, so where it lies tells them apart.
@@ -508,8 +528,7 @@ impl Room<'_> {
                 panels.insert(panel, Arc::clone(known));
                 continue;
             }
-            let candidates = candidates.get_or_init(|| self.candidates());
-            let running = running.get_or_init(|| self.made(|evidence| evidence.state != EvidenceState::Done));
+            let (candidates, running) = (candidates(), running());
             let Used { variants, demand, load_path } = &**used;
             let mut worst: Option<Judged> = None;
             for configuration in variants.iter() {

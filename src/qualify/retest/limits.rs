@@ -6,7 +6,7 @@
 
 use crate::article::{ArticleError, Key, Subject, film_build};
 use crate::ledger::{Entry, Ledger};
-use crate::qualify::alone::{Alone, Used};
+use crate::qualify::alone::{Alone, Trials, Used};
 use crate::qualify::delta::number;
 use crate::qualify::verdict::{DutyKey, Evaluation, Judged, Verdict};
 use crate::quantity::{Fraction, Length, Quantity};
@@ -94,7 +94,7 @@ pub fn limits(
         knobs.push((knob, now, *least, hung));
     }
     // No trial knows of another, so that each finish may be tried beside the next.
-    let search = || Search { alone: &alone, trial: ledger.clone() };
+    let search = || Search { trials: alone.trials(), trial: ledger.clone() };
     let tried: Vec<Result<Option<AttributeLimit>, ArticleError>> = knobs
         .par_iter()
         .map_init(search, |search, (knob, now, least, hung)| search.run(knob, *now, *least, hung))
@@ -135,7 +135,7 @@ struct Knob<'a> {
 }
 
 struct Search<'a> {
-    alone: &'a Alone<'a>,
+    trials: Trials<'a>,
     /// The ledger that trials alter.
     trial: Ledger,
 }
@@ -226,7 +226,7 @@ impl Search<'_> {
         };
         let finish = Entry { value: Arc::new(finish), ..knob.finish.clone() };
         self.trial.finishes.insert(finish.id.clone(), finish);
-        self.alone.met(&self.trial, showing, asked)
+        self.trials.met(&self.trial, showing, asked)
     }
 }
 
