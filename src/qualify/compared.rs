@@ -8,12 +8,13 @@ use super::sieve::Look;
 use super::verdict::Room;
 use crate::article::{Configuration, Key, Limit, Name, Subject};
 use crate::record::sensitivity::Asks;
+use std::cell::OnceCell;
 use std::sync::Arc;
 
-/// How many candidates that all ask for a retest are looked through for the nearest, where nothing but the
-/// words hangs on which of them is named. A concession covers the differences to that one, so where there is
+/// How many candidates that all ask for a retest are looked through for the nearest, those first that differ
+/// in least at first look, where nothing but the words hangs on which of them is named. A concession covers the differences to that one, so where there is
 /// a concession all are looked through.
-const NEAREST: usize = 32;
+const NEAREST: usize = 8;
 
 /// What one panel asks of a subject, as it is now.
 pub(super) struct Asked<'a> {
@@ -36,8 +37,22 @@ pub(super) struct Sight {
 pub(super) struct Seen {
     /// With what is allowed only where that is asked for.
     reasons: Vec<Reason>,
-    /// What was not recorded, and what was unstated, when it was conformed, in words.
-    notes: Vec<Arc<str>>,
+    /// What was not recorded when it was conformed.
+    not_recorded: Vec<Key>,
+    /// What was unstated then.
+    unstated: Vec<Key>,
+    /// Both in words, once somebody reads them.
+    notes: OnceCell<Vec<Arc<str>>>,
+}
+
+impl Seen {
+    fn notes(&self, id: &str, form: u32) -> &[Arc<str>] {
+        self.notes.get_or_init(|| {
+            let not_recorded = self.not_recorded.iter().map(|key| not_recorded_note(id, form, key));
+            let unstated = |key: &Key| format!("evidence/{id} was conformed with {key} unstated").into();
+            not_recorded.chain(self.unstated.iter().map(unstated)).collect()
+        })
+    }
 }
 
 /// One candidate compared with what is now and with what one panel asks.
@@ -154,6 +169,8 @@ impl Room<'_> {
         if all.iter().all(|compared| compared.asks == Asks::Retest) && may_be_nearest(&all, Asks::Retest) {
             let mut some = places(&all, |one| one.is_unseen());
             if !self.is_conceded(asked.subject) {
+                let far = |at: &usize| candidates.get(*at).map(|made| made.distance(now));
+                some.sort_by_key(far);
                 some.truncate(NEAREST);
             }
             see(&mut all, &some);
@@ -240,14 +257,10 @@ impl Room<'_> {
                 }
             }
             let has = |key: &Key| self.row.has_facet(kind, key.facet());
-            let not_recorded = deltas.not_recorded.iter().filter(|key| key.facet() == "claims" || has(key));
-            let id = &made.entry.id;
-            let unstated = deltas.unstated.iter().filter(|key| has(key));
-            let unstated =
-                unstated.map(|key| format!("evidence/{id} was conformed with {key} unstated").into());
-            let form = made.form();
-            let notes = not_recorded.map(|key| not_recorded_note(id, form, key)).chain(unstated).collect();
-            Arc::new(Seen { reasons, notes })
+            let (mut not_recorded, mut unstated) = (deltas.not_recorded, deltas.unstated);
+            not_recorded.retain(|key| key.facet() == "claims" || has(key));
+            unstated.retain(has);
+            Arc::new(Seen { reasons, not_recorded, unstated, notes: OnceCell::new() })
         };
         made.articles.iter().map(judged).collect()
     }
@@ -280,7 +293,7 @@ impl Room<'_> {
             has && key.limit == Limit::Nominal
         });
         let demanded = demanded.map(|key| not_recorded_note(compared.id, compared.form, &key));
-        seen.notes.iter().cloned().chain(demanded).collect()
+        seen.notes(compared.id, compared.form).iter().cloned().chain(demanded).collect()
     }
 }
 

@@ -34,6 +34,13 @@ impl Made<'_> {
     }
 }
 
+impl Made<'_> {
+    /// In how much it differs at first look: as much as the article that differs in least.
+    pub(super) fn distance(&self, now: &Look) -> usize {
+        self.looks.iter().map(|look| look.distance(now)).min().unwrap_or_default()
+    }
+}
+
 pub(super) fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<Made<'a>> {
     let conformed = entry.value.conformed.as_ref()?;
     // A newer form can't be compared by this program; the ledger's check says so.

@@ -291,6 +291,14 @@ impl Look {
         least
     }
 
+    /// Counts the values that are gone or new at first look.
+    pub(super) fn distance(&self, now: &Self) -> usize {
+        let id = |one: &Stated| (one.place, one.number);
+        let lacks = |all: &[Stated], one: &&Stated| all.binary_search_by_key(&id(one), id).is_err();
+        let gone = self.stated.iter().filter(|one| lacks(&now.stated, one)).count();
+        gone + now.stated.iter().filter(|one| lacks(&self.stated, one)).count()
+    }
+
     /// Whether neither has zones, joints or faces.
     pub(super) fn is_single_as(&self, now: &Self) -> bool {
         self.single && now.single
