@@ -98,13 +98,21 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         }
     };
     let (base, staged) = (to_the_end(context.read(base)), to_the_end(context.read(staged)));
-    let before = to_the_end(evaluate(&base.ledger, context.today));
-    let after = to_the_end(match &*before {
-        Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
-        Err(_) => evaluate(&staged.ledger, context.today),
-    });
-    let edits = diff(&base.ledger, &staged.ledger);
-    let explained = context.explain(&base, &staged, &edits);
+    let ((before, after), (edits, explained)) = rayon::join(
+        || {
+            let before = evaluate(&base.ledger, context.today);
+            let after = match &before {
+                Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
+                Err(_) => evaluate(&staged.ledger, context.today),
+            };
+            (to_the_end(before), to_the_end(after))
+        },
+        || {
+            let edits = diff(&base.ledger, &staged.ledger);
+            let explained = context.explain(&base, &staged, &edits);
+            (edits, explained)
+        },
+    );
     let report = judge(
         &Side { ledger: &base.ledger, evaluation: before.as_ref() },
         &Side { ledger: &staged.ledger, evaluation: after.as_ref() },

@@ -8,8 +8,8 @@ use super::sieve::Look;
 use super::verdict::Room;
 use crate::article::{Configuration, Key, Limit, Name, Subject};
 use crate::record::sensitivity::Asks;
-use std::cell::OnceCell;
-use std::sync::Arc;
+
+use std::sync::{Arc, OnceLock};
 
 /// How many candidates that all ask for a retest are looked through for the nearest, those first that differ
 /// in least at first look, where nothing but the words hangs on which of them is named. A concession covers the differences to that one, so where there is
@@ -42,7 +42,7 @@ pub(super) struct Seen {
     /// What was unstated then.
     unstated: Vec<Key>,
     /// Both in words, once somebody reads them.
-    notes: OnceCell<Vec<Arc<str>>>,
+    notes: OnceLock<Vec<Arc<str>>>,
 }
 
 impl Seen {
@@ -260,7 +260,7 @@ impl Room<'_> {
             let (mut not_recorded, mut unstated) = (deltas.not_recorded, deltas.unstated);
             not_recorded.retain(|key| key.facet() == "claims" || has(key));
             unstated.retain(has);
-            Arc::new(Seen { reasons, not_recorded, unstated, notes: OnceCell::new() })
+            Arc::new(Seen { reasons, not_recorded, unstated, notes: OnceLock::new() })
         };
         made.articles.iter().map(judged).collect()
     }
