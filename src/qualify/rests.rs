@@ -73,8 +73,9 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                             judged.asks = Asks::Analysis;
                             judged.because = reasons;
                         }
-                        // Whoever closes what lapsed of itself would find it resting on what is not met.
-                        Verdict::Lapsed => Arc::make_mut(judged).because.extend(reasons),
+                        // Whoever closes what lapsed or failed of itself would find it resting on what is not
+                        // met, and whoever concedes it would not see that.
+                        Verdict::Lapsed | Verdict::Failed => Arc::make_mut(judged).because.extend(reasons),
                         _ => {}
                     }
                 }

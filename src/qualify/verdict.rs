@@ -76,6 +76,9 @@ pub struct Judged {
     pub asks: Asks,
     /// Why; never empty.
     pub because: Vec<Reason>,
+    /// Where the panel has several articles of the subject, such as two joints: why those that are no graver
+    /// are not met either.
+    pub others: Vec<(Verdict, Vec<Reason>)>,
     /// Where the nearest evidence is carried over: the differences to this subject's own evidence.
     pub own: Vec<Reason>,
     /// Where nothing was ever recorded for it: how the nearest evidence differs.
@@ -513,6 +516,7 @@ impl Room<'_> {
             let running = running.get_or_init(|| self.made(|evidence| evidence.state != EvidenceState::Done));
             let Used { variants, demand, load_path } = used;
             let mut worst: Option<Judged> = None;
+            let mut others: Vec<(Verdict, Vec<Reason>)> = Vec::new();
             for configuration in variants.iter() {
                 let (now, sights) = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
                     let now = self.sieve.look(configuration);
@@ -526,11 +530,17 @@ impl Room<'_> {
                 let compared = self.compare_all(&asked, candidates, (now, sights));
                 let under_way = self.under_way(&asked, running);
                 let judged = self.verdict(&asked, *load_path, candidates, &compared, &under_way);
-                if worst.as_ref().is_none_or(|worst| judged.gravity() > worst.gravity()) {
-                    worst = Some(judged);
-                }
+                let (graver, other) = match worst.take() {
+                    Some(worst) if judged.gravity() > worst.gravity() => (judged, Some(worst)),
+                    Some(worst) => (worst, Some(judged)),
+                    None => (judged, None),
+                };
+                worst = Some(graver);
+                let unmet = other.filter(|other| !other.verdict.is_closed());
+                others.extend(unmet.map(|other| (other.verdict, other.because)));
             }
             let Some(mut judged) = worst else { continue };
+            judged.others = others;
             judged.assumptions.extend(demand.assumptions.iter().cloned());
             judged.assumptions.sort();
             judged.assumptions.dedup();
@@ -566,6 +576,7 @@ impl Room<'_> {
             verdict: Verdict::Open,
             asks: Asks::Retest,
             because: Vec::new(),
+            others: Vec::new(),
             own: Vec::new(),
             nearest: Vec::new(),
             allowed: Vec::new(),
