@@ -349,3 +349,37 @@ fn finished_evidence_that_was_not_conformed_is_named() {
         ]
     );
 }
+
+/// Evidence of a panel carries over between equal panels only: one test does not close the duty of another panel,
+/// even where no cell asks anything for what differs.
+#[test]
+fn a_test_of_one_panel_closes_no_other_that_differs() {
+    let showings =
+        "  a: {kind: static-strength, accept: {margin_at_least: 0}, plan: {specimens: 1, weeks: 3}}\n";
+    let two = |second: &str| {
+        let hatch = "  hatch:\n    class: structural\n    exposure: {zone: outdoor, lightning: 2A, minimum: -54 degC}\n    zones: [{name: outer, area: 1 m2, recipe: skin, finish: white}]\n";
+        assert!(TEXT.contains(hatch));
+        let other = hatch.replace("  hatch:", "  door:").replace("finish: white", second);
+        let text = TEXT.replace(hatch, &format!("{hatch}{other}")).replace(
+            "processes:\n",
+            "  cream-y: {kind: coating, role: colour, dry_density: 1400 kg/m3}\nprocesses:\n",
+        );
+        let text = text.replace(
+            "finishes:\n",
+            "finishes:\n  cream:\n    colour: {name: cream, solar_absorptance: 0.30, emittance: 0.90}\n    coats: [{material: cream-y, dry_film: 40 um +/- 5 um}, {material: clear-z, dry_film: 40 um (30 .. 55 um)}]\n",
+        );
+        fixture::ledger(&text.replace("showings: {}", &format!("showings:\n{showings}")))
+    };
+    assert_eq!(planned(&two("finish: white")).steps.len(), 1, "equal panels");
+    let other = two("finish: cream");
+    assert_eq!(planned(&other).steps.len(), 2, "another finish");
+    // And so it comes out when one of them was tested.
+    let mut tested = other;
+    let record = fixture::ledger(
+        "evidence: {e: {showing: a, subject: {panel: hatch}, kind: test, state: done, result: {value: 0.1}}}",
+    );
+    tested.evidence = record.evidence;
+    conform_all(&mut tested);
+    let evaluation = evaluate(&tested, today()).unwrap();
+    assert_eq!(keys(&evaluation), [("a".to_string(), crate::article::Subject::Panel("door".to_string()))]);
+}
