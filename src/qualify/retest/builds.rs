@@ -7,6 +7,7 @@ use crate::qualify::coverage::{Coverage, Demand, TestedTo, bounds};
 use crate::qualify::delta::{AsMade, compare, number};
 use crate::qualify::judge::{Detail, Rules};
 use crate::qualify::pool::equivalence_plan;
+use crate::qualify::rests::RESTS_ON;
 use crate::qualify::table::{KindRow, Table};
 use crate::qualify::verdict::{Duty, Evaluation, Judged, Verdict};
 use crate::record::sensitivity::Asks;
@@ -127,7 +128,7 @@ pub(super) fn builds(
 fn step_kind(judged: &Judged) -> StepKind {
     // What is said of a concession decides nothing.
     let mut own = judged.because.iter().filter(|reason| reason.attribute != "concession");
-    if own.all(|reason| reason.rule == "rests on") {
+    if own.all(|reason| reason.rule == RESTS_ON) {
         return StepKind::RestsOn;
     }
     match (judged.verdict, judged.asks) {
