@@ -274,7 +274,8 @@ fn evaluated(
     let demands = Demands::all(ledger, &configurator, &uses, other.map(|other| &other.demands))?;
     let superseded = superseded(ledger);
     let mut by_showing: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
-    for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains(evidence.id.as_str())) {
+    for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains_key(evidence.id.as_str()))
+    {
         by_showing.entry(evidence.value.showing.id()).or_default().push(evidence);
     }
     let showings: Vec<(&Entry<Showing>, &KindRow)> = ledger
@@ -334,11 +335,11 @@ fn evaluated(
     Ok(Evaluation { duties, uses, assumptions: assumptions.into_iter().collect(), grounds })
 }
 
-/// Records that a finished, conformed correction of the same showing stands in place of.
+/// Records that a finished, conformed correction of the same showing stands in place of, each with that.
 ///
 /// One whose own values fail the criterion stays: a failure leaves the pool by disposition only.
-pub fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
-    let mut all = BTreeSet::new();
+pub fn superseded(ledger: &Ledger) -> BTreeMap<&str, &str> {
+    let mut all = BTreeMap::new();
     for correction in ledger.evidence.values() {
         let own = &correction.value;
         let Some(old) = own.supersedes.as_ref().and_then(|old| ledger.evidence.get(old.id())) else {
@@ -356,7 +357,7 @@ pub fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
                 matches!(pool::judge(&values, &showing.value.accept, None, complete, None), Outcome::Fails(_))
             });
         if !failed {
-            all.insert(old.id.as_str());
+            all.entry(old.id.as_str()).or_insert(correction.id.as_str());
         }
     }
     all
