@@ -1,6 +1,6 @@
 //! How `conform` writes records.
 
-use crate::support::Bench;
+use crate::support::{Bench, layout};
 
 #[test]
 fn a_record_is_written_once_and_only_when_it_changes() {
@@ -55,4 +55,34 @@ fn nothing_is_written_where_one_of_two_can_not_be() {
         assert_eq!(bench.read("evidence/e-001.yaml"), before);
     }
     std::fs::set_permissions(&locked, std::fs::Permissions::from_mode(0o755)).unwrap();
+}
+
+/// A commit may be named by the beginning of its id, and a branch may bear the very same name.
+#[test]
+fn nothing_is_completed_from_a_branch_that_is_called_like_the_commit() {
+    let bench = Bench::small();
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "all");
+    assert_eq!(bench.run(&["conform", "e-002"]).code, 0);
+    let repository = git2::Repository::open(bench.ledger()).unwrap();
+    let id = repository.head().unwrap().peel_to_commit().unwrap().id().to_string();
+    let whole = bench.read("evidence/e-002.yaml").replace(&id, &id[..8]);
+    let older = whole.replace("    weave.thickness.a: 0.21 mm\n", "");
+    assert_ne!(older, whole);
+    bench.write("evidence/e-002.yaml", &older);
+    let material = bench.read("materials/cw-200-e1.yaml");
+    let other = material.replace("0.21 mm", "0.25 mm");
+    assert_ne!(other, material);
+    bench.write("materials/cw-200-e1.yaml", &other);
+    layout::commit(&bench.ledger(), "another weave");
+    let head = repository.head().unwrap().peel_to_commit().unwrap();
+    repository.branch(&id[..8], &head, false).unwrap();
+    let answer = bench.run(&["conform", "e-002", "--complete"]);
+    assert_eq!(answer.code, 2, "{}", answer.out);
+    assert!(answer.err.contains("is no commit"), "{}", answer.err);
+    assert_eq!(bench.read("evidence/e-002.yaml"), older);
+    // Without the branch it is the commit again.
+    repository.find_branch(&id[..8], git2::BranchType::Local).unwrap().delete().unwrap();
+    assert_eq!(bench.run(&["conform", "e-002", "--complete"]).code, 0);
+    assert_eq!(bench.read("evidence/e-002.yaml"), whole);
 }

@@ -179,7 +179,11 @@ impl<'a> Laid<'a> {
     /// Returns the approved decision that stands in place of one.
     fn superseding(&self, id: &str) -> Option<&'a str> {
         let approved = |decision: &Decision| is_approved([self.base, self.head], decision);
-        let own = |decision: &Decision| decision.supersedes.as_ref().is_some_and(|old| old.id() == id);
+        // It may be named by the beginning of its id.
+        let own = |decision: &Decision| {
+            let old = decision.supersedes.as_ref().and_then(|old| self.head.decision(old.id()));
+            old.is_some_and(|old| old.id == id)
+        };
         let all = self.head.decisions.values();
         all.filter(|entry| own(&entry.value) && approved(&entry.value)).map(|entry| entry.id.as_str()).next()
     }

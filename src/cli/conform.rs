@@ -201,7 +201,14 @@ pub(super) fn as_of(context: &Context, place: &Place, commit: &str) -> Result<Lo
     if commit.len() < 7 || !commit.chars().all(|digit| digit.is_ascii_hexdigit()) {
         return Err(Failure::new(format!("`{commit}` is no commit's id"), "write its hexadecimal digits"));
     }
-    context.load(place, &Source { at: Some(commit.to_string()), staged: false })
+    let loaded = context.load(place, &Source { at: Some(commit.to_string()), staged: false })?;
+    // A branch or a tag may be called like the beginning of an id.
+    let id = loaded.snapshot.commit().unwrap_or_default();
+    if !id.starts_with(&commit.to_ascii_lowercase()) {
+        let what = format!("`{commit}` is no commit's id but a name of {id}");
+        return Err(Failure::new(what, "give the branch or tag another name, or write the whole id"));
+    }
+    Ok(loaded)
 }
 
 /// Works out what the record lacks from the ledger at the commit that it names.

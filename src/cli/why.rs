@@ -5,6 +5,7 @@ use super::context::{Context, Failure, Loaded, Status, address, nearest, unreada
 use super::why_place::{Place, is_ply_of};
 use crate::article::{Configurator, Subject, trace};
 use crate::graph::{Reached, Uses};
+use crate::qualify::behind::is_heated_by;
 use crate::qualify::table::Table;
 use crate::qualify::verdict::{Duty, Evaluation};
 use crate::record::{Address, RecordKind, places};
@@ -334,19 +335,20 @@ fn record(
     let above: BTreeSet<Address> = std::iter::once(found.clone())
         .chain(uses.reached_from(found).into_iter().map(|one| one.address))
         .collect();
-    let duties: Vec<&Duty> =
-        evaluation.duties.values().filter(|duty| touches(loaded, duty, found, &above)).collect();
-    // A place within it counts for those that look at such a difference, down to the plies of a recipe.
-    let duties = match &within {
-        None => duties,
-        Some(within) => evaluation
-            .duties
-            .values()
-            .filter(|duty| duty.subject != Subject::Programme || within.facet.is_none())
-            .filter(|duty| touches(loaded, duty, found, &above) || is_ply_of(loaded, &duty.subject, found))
-            .filter(|duty| within.counts_for(loaded, duty))
-            .collect(),
+    // What a finish makes of the sun counts for what lies beneath it too.
+    let heated = |duty: &Duty| {
+        found.kind() == RecordKind::Finish && is_heated_by(&loaded.ledger, &evaluation.uses, duty, found.id())
     };
+    let rests = |duty: &Duty| match &within {
+        None => touches(loaded, duty, found, &above) || heated(duty),
+        // A place within it counts for those that look at such a difference, down to the plies of a recipe.
+        Some(within) => {
+            let held = touches(loaded, duty, found, &above) || is_ply_of(loaded, &duty.subject, found);
+            let any = duty.subject != Subject::Programme || within.facet.is_none();
+            any && held && within.counts_for(loaded, duty) || within.facet == Some("colour") && heated(duty)
+        }
+    };
+    let duties: Vec<&Duty> = evaluation.duties.values().filter(|duty| rests(duty)).collect();
     let standing = match (found.kind(), loaded.ledger.concessions.get(found.id())) {
         (RecordKind::Concession, Some(own)) => standing::concession(own, evaluation),
         (RecordKind::Evidence, _) => {

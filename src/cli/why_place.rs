@@ -6,6 +6,7 @@ use crate::change::facets::{Target, facet_of_route};
 use crate::graph::Use;
 use crate::qualify::table::Table;
 use crate::qualify::verdict::Duty;
+use crate::record::sensitivity::Asks;
 use crate::record::{Address, RecordKind, places};
 use serde_yaml::Value;
 
@@ -83,8 +84,10 @@ impl Place {
         let Some(row) = table.kinds.get(showing.value.kind.as_str()) else { return false };
         let asked = |facet: &str| {
             let own = |key: &String| key == facet || key.starts_with(&format!("{facet}."));
+            // A cell that is there for its note alone asks nothing.
+            let cell = row.cells.iter().any(|(key, cell)| own(key) && cell.level > Asks::None);
             row.has_facet(duty.subject.kind().word(), facet)
-                && (row.cells.keys().any(own) || showing.value.sensitivity.keys().any(own))
+                && (cell || showing.value.sensitivity.keys().any(own))
         };
         match self.facet {
             // A place that holds names counts in their facets too, whichever differ.

@@ -1,11 +1,11 @@
 //! What is due: milestones, concessions, margins, routes of bonds.
 
 use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
-use crate::ledger::Ledger;
+use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
-use crate::record::{Address, Day, LoadPath, PolicyLevel, RecordKind, Text};
+use crate::record::{Address, Day, LoadPath, Panel, PolicyLevel, RecordKind, Text};
 
 /// A milestone is claimed, and a duty that it needs is neither met nor conceded.
 pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
@@ -21,8 +21,9 @@ pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &N
     }
     let Ok(evaluation) = staged.evaluation else { return };
     for (key, duty) in &evaluation.duties {
-        let due = milestone(staged.ledger, duty.needed_by.as_deref()).filter(|due| *due <= now);
-        let (Some(_), Some((panel, judged))) = (due, duty.worst()) else { continue };
+        // A duty without a milestone is needed always.
+        let is_due = milestone(staged.ledger, duty.needed_by.as_deref()).is_none_or(|due| due <= now);
+        let Some((panel, judged)) = duty.worst().filter(|_| is_due) else { continue };
         if judged.verdict.is_closed() {
             continue;
         }
@@ -61,7 +62,10 @@ pub(super) fn expired_concession(ledger: &Ledger, evaluation: &Evaluation, today
         let Some(duty) = evaluation.duties.get(&key) else { continue };
         for (panel, standing) in standings(&pieces, concession, duty, today) {
             let Some(judged) = duty.panels.get(&panel) else { continue };
-            if !ledger.panels.get(&panel).is_some_and(|panel| panel.value.released) {
+            let needs = |own: &Entry<Panel>| {
+                own.value.released && super::needs(ledger, &own.value, duty.needed_by.as_deref())
+            };
+            if !ledger.panels.get(&panel).is_some_and(needs) {
                 continue;
             }
             let units = if concession.value.serials.is_empty() { "limit" } else { "serials" };

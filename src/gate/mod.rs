@@ -14,7 +14,7 @@ use crate::change::diff::Edits;
 use crate::change::explain::Explained;
 use crate::change::impact::replacements;
 use crate::ledger::Ledger;
-use crate::qualify::verdict::{DutyKey, Evaluation, Judged};
+use crate::qualify::verdict::{DutyKey, Evaluation, Judged, Verdict};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, Day, Level, PolicyLevel, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
@@ -342,8 +342,12 @@ fn asks_words(judged: &Judged) -> String {
 }
 
 fn first_reason(judged: &Judged) -> String {
-    // The first of the gravest: what leads the list is the heart of it, such as that nothing is recorded.
-    let gravest = judged.because.iter().rev().max_by_key(|reason| reason.effect);
+    // The first of the gravest: what leads the list is the heart of it, such as that nothing is recorded, and
+    // that a criterion does not hold.
+    let gravest = match judged.verdict {
+        Verdict::Failed => judged.because.first(),
+        _ => judged.because.iter().rev().max_by_key(|reason| reason.effect),
+    };
     gravest.map_or_else(String::new, |reason| format!(" ({})", reason.difference(" -> ")))
 }
 

@@ -26,7 +26,7 @@ impl<'a> Alone<'a> {
     pub(super) fn new(ledger: &'a Ledger, uses: &'a Uses) -> Self {
         let superseded = superseded(ledger);
         let mut records: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
-        for evidence in ledger.evidence.values().filter(|one| !superseded.contains(one.id.as_str())) {
+        for evidence in ledger.evidence.values().filter(|one| !superseded.contains_key(one.id.as_str())) {
             records.entry(evidence.value.showing.id()).or_default().push(evidence);
         }
         Self { uses, records }

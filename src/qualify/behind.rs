@@ -1,8 +1,10 @@
 //! The records that a subject or a panel is made of.
 
-use crate::article::{ArticleError, Face, Subject, expand};
+use super::coverage::bounds;
+use super::verdict::Duty;
+use crate::article::{ArticleError, Face, Subject, Uses, expand, skin, zones_of};
 use crate::ledger::{Entry, Ledger};
-use crate::record::{Address, Panel, RecordKind};
+use crate::record::{Address, Bounds, Panel, RecordKind};
 use std::collections::BTreeSet;
 
 /// Returns the records that a subject is made of; a missing one is named all the same.
@@ -102,4 +104,22 @@ fn behind_finish(ledger: &Ledger, id: &str, records: &mut BTreeSet<Address>) {
     let Some(finish) = ledger.finishes.get(id) else { return };
     records.extend(finish.value.process.iter().map(|process| process.address()));
     records.extend(finish.value.coats.iter().map(|coat| coat.material.address()));
+}
+
+/// Returns whether a duty has to bound the heat of the sun on a finish: its evidence was tested hot, or is held
+/// against the skin on the ramp, and a zone that uses the subject wears the finish in the sun. The finish need be
+/// no part of the subject, as on a lamina.
+pub fn is_heated_by(ledger: &Ledger, uses: &Uses, duty: &Duty, finish: &str) -> bool {
+    let Some(showing) = ledger.showings.get(&duty.showing) else { return false };
+    if bounds(&showing.value) != Bounds::Hot && showing.value.accept.above_skin_by.is_none() {
+        return false;
+    }
+    let Some(sites) = uses.get(&duty.subject) else { return false };
+    duty.panels.keys().any(|id| {
+        let Some((panel, sites)) = ledger.panels.get(id).zip(sites.get(id)) else { return false };
+        zones_of(&panel.value, sites).iter().filter_map(|at| panel.value.zones.get(*at)).any(|zone| {
+            let worn = zone.finish.as_ref().is_some_and(|own| own.id() == finish);
+            worn && matches!(skin(ledger, panel, zone), Ok(Ok(_)))
+        })
+    })
 }

@@ -115,21 +115,30 @@ pub fn is_approved(ledger: &Ledger, concession: &Concession) -> bool {
     needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession))
 }
 
-/// What is missing beyond what a concession names.
+/// What is missing beyond what a concession names, in any article that the panel has of the subject.
 fn further(concession: &Concession, judged: &Judged) -> Vec<String> {
-    match (&concession.covers, judged.verdict) {
-        (Covers::Failed, Verdict::Failed) => Vec::new(),
-        (Covers::Differences(differences), Verdict::Lapsed) => judged
-            .because
-            .iter()
-            .filter(|reason| reason.effect > Asks::None)
-            .filter(|reason| {
-                !differences.get(&reason.attribute).is_some_and(|covered| reaches(covered, reason))
-            })
-            .map(|reason| reason.attribute.clone())
-            .collect(),
-        _ => vec![judged.verdict.word().to_string()],
+    let others = judged.others.iter().map(|(verdict, because)| (*verdict, because));
+    let mut all: Vec<String> = Vec::new();
+    for (verdict, because) in std::iter::once((judged.verdict, &judged.because)).chain(others) {
+        let asking = because.iter().filter(|reason| reason.effect > Asks::None);
+        let own: Vec<String> = match (&concession.covers, verdict) {
+            // What a failure rests on beside is no part of it.
+            (Covers::Failed, Verdict::Failed) => asking.map(|reason| reason.attribute.clone()).collect(),
+            (Covers::Differences(differences), Verdict::Lapsed) => asking
+                .filter(|reason| {
+                    !differences.get(&reason.attribute).is_some_and(|covered| reaches(covered, reason))
+                })
+                .map(|reason| reason.attribute.clone())
+                .collect(),
+            _ => vec![verdict.word().to_string()],
+        };
+        for one in own {
+            if !all.contains(&one) {
+                all.push(one);
+            }
+        }
     }
+    all
 }
 
 /// The pieces of panels: those of one aircraft, and those on record.
@@ -203,6 +212,9 @@ impl<'a> Pieces<'a> {
     }
 }
 
+/// Conditions that evidence has to bound, which are in no configuration.
+const CONDITIONS: [&str; 2] = ["skin.structural", "exposure.minimum"];
+
 fn units_in_words(units: u64) -> String {
     if units == 1 { "1 unit".to_string() } else { format!("{units} units") }
 }
@@ -210,11 +222,14 @@ fn units_in_words(units: u64) -> String {
 /// Whether the value now lies in what is covered; texts that are no figures must be equal.
 fn reaches(covered: &Covered, reason: &Reason) -> bool {
     let is = reason.is.as_str();
+    // Behind a temperature stands what it is of, such as the surface of a skin.
+    let figure = match CONDITIONS.contains(&reason.attribute.as_str()) {
+        true => is.split(' ').take(2).collect::<Vec<_>>().join(" "),
+        false => is.to_string(),
+    };
     let compare = |bound: &str| -> Option<std::cmp::Ordering> {
-        let ((is, unit), (bound, own)) = (number(is)?, number(bound)?);
-        // A skin temperature is written with its surface behind; the unit is the first word.
-        let first = |unit: &str| unit.split([' ', ',']).next().unwrap_or_default().to_string();
-        (first(unit) == first(own)).then(|| is.cmp(&bound))
+        let ((is, unit), (bound, own)) = (number(&figure)?, number(bound)?);
+        (unit == own).then(|| is.cmp(&bound))
     };
     let at_most =
         covered.at_most.as_ref().is_none_or(|bound| compare(bound.as_str()).is_some_and(|o| o.is_le()));

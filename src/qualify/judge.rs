@@ -110,7 +110,9 @@ impl<'a> Rules<'a> {
         }
         let ruling = self.row.ruling(&attribute, steps);
         let by_letter = ruling.is_some_and(|ruling| ruling.steps.iter().any(|step| step.when.is_some()));
-        let by_pairs = |condition: Condition<'_>| matches!(condition, Condition::Window(Window::W8));
+        let by_pairs = |condition: Condition<'_>| {
+            matches!(condition, Condition::Window(Window::W8) | Condition::OnlyThickness)
+        };
         let is_plain = PLAIN.contains(&facet)
             && ruling.is_some_and(|ruling| !ruling.steps.iter().any(|step| step.conditions().any(by_pairs)));
         Some(Rule { key: ruling.map_or(facet, |ruling| ruling.key), ruling, by_letter, is_plain })

@@ -8,6 +8,14 @@ use crate::record::sensitivity::Asks;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+/// The rule of a reason that another duty is not met.
+pub const RESTS_ON: &str = "rests on";
+
+/// How a reason names the duty that is not met.
+pub fn rested_on(showing: &str, subject: &Subject) -> String {
+    format!("showing/{showing} {subject}")
+}
+
 /// Lays `rests_on` over verdicts: what rests on an unmet duty lapses and asks an analysis.
 ///
 /// # Errors
@@ -42,13 +50,9 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                         if let Some(judged) = judged.filter(|judged| !judged.verdict.is_closed()) {
                             found.entry(panel.clone()).or_default().push(Reason {
                                 was: "met".to_string(),
-                                rule: "rests on".to_string(),
+                                rule: RESTS_ON.to_string(),
                                 source: format!("showing/{id}#rests_on"),
-                                ..note(
-                                    &format!("showing/{own} {subject}"),
-                                    judged.verdict.word(),
-                                    Asks::Analysis,
-                                )
+                                ..note(&rested_on(own, subject), judged.verdict.word(), Asks::Analysis)
                             });
                         }
                     }
@@ -56,7 +60,7 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                 if !any {
                     for panel in duty.panels.keys() {
                         found.entry(panel.clone()).or_default().push(Reason {
-                            rule: "rests on".to_string(),
+                            rule: RESTS_ON.to_string(),
                             source: format!("showing/{id}#rests_on"),
                             ..note(&format!("showing/{}", needed.id()), "no duty to rest on", Asks::Analysis)
                         });
@@ -73,8 +77,9 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                             judged.asks = Asks::Analysis;
                             judged.because = reasons;
                         }
-                        // Whoever closes what lapsed of itself would find it resting on what is not met.
-                        Verdict::Lapsed => Arc::make_mut(judged).because.extend(reasons),
+                        // Whoever closes what lapsed or failed of itself would find it resting on what is not
+                        // met, and whoever concedes it would not see that.
+                        Verdict::Lapsed | Verdict::Failed => Arc::make_mut(judged).because.extend(reasons),
                         _ => {}
                     }
                 }

@@ -9,6 +9,8 @@ use crate::record::Evidence;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+mod pairs;
+
 const HEAD: &str = r#"
 ledger:
   format: 1

@@ -76,6 +76,9 @@ pub struct Judged {
     pub asks: Asks,
     /// Why; never empty.
     pub because: Vec<Reason>,
+    /// Where the panel has several articles of the subject, such as two joints: why those that are no graver
+    /// are not met either.
+    pub others: Vec<(Verdict, Vec<Reason>)>,
     /// Where the nearest evidence is carried over: the differences to this subject's own evidence.
     pub own: Vec<Reason>,
     /// Where nothing was ever recorded for it: how the nearest evidence differs.
@@ -271,7 +274,8 @@ fn evaluated(
     let demands = Demands::all(ledger, &configurator, &uses, other.map(|other| &other.demands))?;
     let superseded = superseded(ledger);
     let mut by_showing: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
-    for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains(evidence.id.as_str())) {
+    for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains_key(evidence.id.as_str()))
+    {
         by_showing.entry(evidence.value.showing.id()).or_default().push(evidence);
     }
     let showings: Vec<(&Entry<Showing>, &KindRow)> = ledger
@@ -331,11 +335,11 @@ fn evaluated(
     Ok(Evaluation { duties, uses, assumptions, grounds })
 }
 
-/// Records that a finished, conformed correction of the same showing stands in place of.
+/// Records that a finished, conformed correction of the same showing stands in place of, each with that.
 ///
 /// One whose own values fail the criterion stays: a failure leaves the pool by disposition only.
-pub fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
-    let mut all = BTreeSet::new();
+pub fn superseded(ledger: &Ledger) -> BTreeMap<&str, &str> {
+    let mut all = BTreeMap::new();
     for correction in ledger.evidence.values() {
         let own = &correction.value;
         let Some(old) = own.supersedes.as_ref().and_then(|old| ledger.evidence.get(old.id())) else {
@@ -353,7 +357,7 @@ pub fn superseded(ledger: &Ledger) -> BTreeSet<&str> {
                 matches!(pool::judge(&values, &showing.value.accept, None, complete, None), Outcome::Fails(_))
             });
         if !failed {
-            all.insert(old.id.as_str());
+            all.entry(old.id.as_str()).or_insert(correction.id.as_str());
         }
     }
     all
@@ -531,6 +535,7 @@ impl Room<'_> {
             let (candidates, running) = (candidates(), running());
             let Used { variants, demand, load_path } = &**used;
             let mut worst: Option<Judged> = None;
+            let mut others: Vec<(Verdict, Vec<Reason>)> = Vec::new();
             for configuration in variants.iter() {
                 let (now, sights) = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
                     let now = self.sieve.look(configuration);
@@ -544,11 +549,17 @@ impl Room<'_> {
                 let compared = self.compare_all(&asked, candidates, (now, sights));
                 let under_way = self.under_way(&asked, running);
                 let judged = self.verdict(&asked, *load_path, candidates, &compared, &under_way);
-                if worst.as_ref().is_none_or(|worst| judged.gravity() > worst.gravity()) {
-                    worst = Some(judged);
-                }
+                let (graver, other) = match worst.take() {
+                    Some(worst) if judged.gravity() > worst.gravity() => (judged, Some(worst)),
+                    Some(worst) => (worst, Some(judged)),
+                    None => (judged, None),
+                };
+                worst = Some(graver);
+                let unmet = other.filter(|other| !other.verdict.is_closed());
+                others.extend(unmet.map(|other| (other.verdict, other.because)));
             }
             let Some(mut judged) = worst else { continue };
+            judged.others = others;
             judged.assumptions.extend(demand.assumptions.iter().cloned());
             judged.assumptions.sort();
             judged.assumptions.dedup();
@@ -584,6 +595,7 @@ impl Room<'_> {
             verdict: Verdict::Open,
             asks: Asks::Retest,
             because: Vec::new(),
+            others: Vec::new(),
             own: Vec::new(),
             nearest: Vec::new(),
             allowed: Vec::new(),

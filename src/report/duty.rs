@@ -95,12 +95,8 @@ pub fn why_not_counted(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<Strin
         let cause = own.cause.trim().trim_end_matches('.');
         return Some(format!("set aside by {} on {}: {cause}", own.by, own.on));
     }
-    let stands_in = |later: &&Entry<Evidence>| {
-        later.value.supersedes.as_ref().is_some_and(|older| older.id() == entry.id)
-    };
-    superseded(ledger).contains(entry.id.as_str()).then_some(())?;
-    let later = ledger.evidence.values().find(stands_in)?;
-    Some(format!("superseded by evidence/{}", later.id))
+    let later = superseded(ledger).get(entry.id.as_str()).copied()?;
+    Some(format!("superseded by evidence/{later}"))
 }
 
 fn file_of(ledger: &Ledger, address: &Address) -> Option<String> {

@@ -138,7 +138,7 @@ fn layup_key(configurator: &Configurator<'_>, showing: &Showing, build: &Subject
     Some(format!("{kind}|{}|{made}", own.join(",")))
 }
 
-/// Gives the panels of each lay-up to the step that starts first: as many as the largest set of batches
+/// Gives the panels of each lay-up to the step that is laid up first: as many as the largest set of batches
 /// takes, or as all specimens together need.
 pub(super) fn lay_up(ledger: &Ledger, steps: &mut [PlanStep], layups: &[Vec<usize>]) {
     for group in layups {
@@ -168,10 +168,15 @@ pub(super) fn panels_for(specimens: impl Iterator<Item = (u32, u32)>) -> u32 {
     panels
 }
 
-/// Of steps that share something the one that starts first; among equals the smaller name.
+/// Of steps that share something the one that would be laid up first, so that none is ahead of what it shares;
+/// among equals the one that starts first, then the smaller name.
 pub(super) fn leader(steps: &[PlanStep], group: &[usize]) -> Option<usize> {
+    let ready = |step: &PlanStep| step.start + step.lead_weeks + step.layup_weeks;
     let first = group.iter().filter_map(|at| Some((*at, steps.get(*at)?))).min_by(|(_, one), (_, two)| {
-        one.start.total_cmp(&two.start).then_with(|| one.name().cmp(&two.name()))
+        ready(one)
+            .total_cmp(&ready(two))
+            .then(one.start.total_cmp(&two.start))
+            .then_with(|| one.name().cmp(&two.name()))
     });
     first.map(|(at, _)| at)
 }

@@ -7,6 +7,7 @@ use crate::qualify::coverage::{Coverage, Demand, TestedTo, bounds};
 use crate::qualify::delta::{AsMade, compare, number};
 use crate::qualify::judge::{Detail, Rules};
 use crate::qualify::pool::equivalence_plan;
+use crate::qualify::rests::RESTS_ON;
 use crate::qualify::table::{KindRow, Table};
 use crate::qualify::verdict::{Duty, Evaluation, Judged, Verdict};
 use crate::record::sensitivity::Asks;
@@ -125,7 +126,9 @@ pub(super) fn builds(
 }
 
 fn step_kind(judged: &Judged) -> StepKind {
-    if judged.because.iter().all(|reason| reason.rule == "rests on") {
+    // What is said of a concession decides nothing.
+    let mut own = judged.because.iter().filter(|reason| reason.attribute != "concession");
+    if own.all(|reason| reason.rule == RESTS_ON) {
         return StepKind::RestsOn;
     }
     match (judged.verdict, judged.asks) {
@@ -194,6 +197,8 @@ fn would_conform(
         })
         .collect();
     let rules = Rules::of(row, showing.value.kind.as_str(), kind, own);
+    // Where evidence carries over between equal subjects only, what no cell asks about counts too.
+    let detail = if rules.is_whole() { Detail::Allowed } else { Detail::Verdicts };
     let compared = distinct.len() <= COMPARED_ARTICLES;
     let conforms: Vec<Vec<bool>> = distinct
         .par_iter()
@@ -204,7 +209,7 @@ fn would_conform(
                 build == other
                     || compared && {
                         let deltas = compare(now, &made);
-                        rules.judge(now, &made, &deltas, Detail::Verdicts).is_empty()
+                        rules.judge(now, &made, &deltas, detail).is_empty()
                     }
             };
             distinct.iter().enumerate().map(one).collect()

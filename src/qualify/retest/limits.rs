@@ -8,6 +8,7 @@ use crate::article::{ArticleError, Key, Subject, film_build};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::alone::{Alone, Trials, Used};
 use crate::qualify::delta::number;
+use crate::qualify::rests::{RESTS_ON, rested_on};
 use crate::qualify::verdict::{DutyKey, Evaluation, Judged, Verdict};
 use crate::quantity::{Fraction, Length, Quantity};
 use crate::record::{Colour, Finish};
@@ -31,12 +32,21 @@ pub struct AttributeLimit {
     pub largest: f64,
     /// The duties that it restores.
     pub restores: Vec<DutyKey>,
-    /// Duties that hang on it too and stay unmet, since more differs than this.
+    /// Duties that hang on it too and stay unmet, since they need more than this.
     pub leaves: usize,
 }
 
 /// Panels by duty, gathered under their showing.
 type Hung = BTreeMap<String, Vec<Used>>;
+
+/// What else a duty needs before it is met.
+#[derive(Default)]
+struct Tied {
+    /// All panels that it is not met for.
+    panels: BTreeSet<String>,
+    /// Duties that it rests on and that are not met, as reasons name them.
+    rests: BTreeSet<String>,
+}
 
 /// Searches the limits for the duties named by `keys`.
 ///
@@ -49,10 +59,15 @@ pub fn limits(
 ) -> Result<Vec<AttributeLimit>, ArticleError> {
     let mut hot: BTreeMap<String, Hung> = BTreeMap::new();
     let mut film: BTreeMap<String, (f64, Hung)> = BTreeMap::new();
+    let mut tied: BTreeMap<DutyKey, Tied> = BTreeMap::new();
     let wanted: BTreeSet<&DutyKey> = keys.iter().collect();
     for (key, duty) in wanted.iter().filter_map(|key| Some((*key, evaluation.duties.get(*key)?))) {
         let (showing, subject) = key;
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
+            let own = tied.entry(key.clone()).or_default();
+            own.panels.insert(panel.clone());
+            let rests = judged.because.iter().filter(|reason| reason.rule == RESTS_ON);
+            own.rests.extend(rests.map(|reason| reason.attribute.clone()));
             let structural = judged.because.iter().any(|reason| reason.attribute == "skin.structural");
             let over =
                 ledger.showings.get(showing).is_some_and(|one| one.value.accept.above_skin_by.is_some());
@@ -94,7 +109,7 @@ pub fn limits(
         knobs.push((knob, now, *least, hung));
     }
     // No trial knows of another, so that each finish may be tried beside the next.
-    let search = || Search { trials: alone.trials(), trial: ledger.clone() };
+    let search = || Search { trials: alone.trials(), trial: ledger.clone(), tied: &tied };
     let tried: Vec<Result<Option<AttributeLimit>, ArticleError>> = knobs
         .par_iter()
         .map_init(search, |search, (knob, now, least, hung)| search.run(knob, *now, *least, hung))
@@ -138,6 +153,7 @@ struct Search<'a> {
     trials: Trials<'a>,
     /// The ledger that trials alter.
     trial: Ledger,
+    tied: &'a BTreeMap<DutyKey, Tied>,
 }
 
 impl Search<'_> {
@@ -180,6 +196,7 @@ impl Search<'_> {
                 }
             }
         }
+        self.leave_tied(hung, &restored, &mut left);
         // Restored on one panel and not on another is not restored.
         for (showing, asked) in &mut restored {
             asked.retain(|(subject, _)| !left.contains(&(showing.clone(), subject.clone())));
@@ -211,6 +228,38 @@ impl Search<'_> {
             restores: restores.into_iter().collect(),
             leaves: left.len(),
         }))
+    }
+
+    /// Leaves out what is not met on a panel that does not hang on this, and what rests on a duty that is not
+    /// restored with it.
+    fn leave_tied(&self, hung: &Hung, restored: &Hung, left: &mut BTreeSet<DutyKey>) {
+        loop {
+            let whole: BTreeSet<DutyKey> = restored
+                .iter()
+                .flat_map(|(showing, asked)| {
+                    asked.iter().map(move |(subject, _)| (showing.clone(), subject.clone()))
+                })
+                .filter(|key| !left.contains(key))
+                .collect();
+            let names: BTreeSet<String> =
+                whole.iter().map(|(showing, subject)| rested_on(showing, subject)).collect();
+            let hangs = |(showing, subject): &DutyKey, panel: &String| {
+                let own = |(one, at): &Used| one == subject && at == panel;
+                hung.get(showing).is_some_and(|asked| asked.iter().any(own))
+            };
+            let more: Vec<DutyKey> = whole
+                .into_iter()
+                .filter(|key| {
+                    self.tied.get(key).is_some_and(|own| {
+                        own.panels.iter().any(|panel| !hangs(key, panel)) || !own.rests.is_subset(&names)
+                    })
+                })
+                .collect();
+            if more.is_empty() {
+                return;
+            }
+            left.extend(more);
+        }
     }
 
     fn met(

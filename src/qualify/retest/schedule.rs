@@ -50,15 +50,13 @@ fn durations(steps: &[PlanStep], shared: &Shared) -> Vec<f64> {
         let group = groups.iter().find(|group| group.contains(&at))?;
         leader(steps, group).filter(|first| *first != at).and_then(|first| steps.get(first))
     };
-    // Panels of a lay-up that was begun for an earlier step are there when that step has them.
+    // Panels that lie there when a step begins with them need no lay-up; what is laid up at the same time is
+    // ready no sooner, since its specimens may take longer to machine.
     let laid = |at: usize, step: &PlanStep| {
-        let own = step.start + step.lead_weeks + step.layup_weeks;
+        let begins = step.start + step.lead_weeks;
         match first_of(&shared.layups, at) {
-            Some(first) => {
-                let theirs = first.start + first.lead_weeks + first.layup_weeks;
-                own.min(theirs.max(step.start + step.lead_weeks))
-            }
-            None => own,
+            Some(first) if first.start + first.lead_weeks + first.layup_weeks <= begins => begins,
+            _ => begins + step.layup_weeks,
         }
     };
     let one = |(at, step): (usize, &PlanStep)| {

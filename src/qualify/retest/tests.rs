@@ -349,3 +349,99 @@ fn finished_evidence_that_was_not_conformed_is_named() {
         ]
     );
 }
+
+/// Evidence of a panel carries over between equal panels only: one test does not close the duty of another panel,
+/// even where no cell asks anything for what differs.
+#[test]
+fn a_test_of_one_panel_closes_no_other_that_differs() {
+    let showings =
+        "  a: {kind: static-strength, accept: {margin_at_least: 0}, plan: {specimens: 1, weeks: 3}}\n";
+    let two = |second: &str| {
+        let hatch = "  hatch:\n    class: structural\n    exposure: {zone: outdoor, lightning: 2A, minimum: -54 degC}\n    zones: [{name: outer, area: 1 m2, recipe: skin, finish: white}]\n";
+        assert!(TEXT.contains(hatch));
+        let other = hatch.replace("  hatch:", "  door:").replace("finish: white", second);
+        let text = TEXT.replace(hatch, &format!("{hatch}{other}")).replace(
+            "processes:\n",
+            "  cream-y: {kind: coating, role: colour, dry_density: 1400 kg/m3}\nprocesses:\n",
+        );
+        let text = text.replace(
+            "finishes:\n",
+            "finishes:\n  cream:\n    colour: {name: cream, solar_absorptance: 0.30, emittance: 0.90}\n    coats: [{material: cream-y, dry_film: 40 um +/- 5 um}, {material: clear-z, dry_film: 40 um (30 .. 55 um)}]\n",
+        );
+        fixture::ledger(&text.replace("showings: {}", &format!("showings:\n{showings}")))
+    };
+    assert_eq!(planned(&two("finish: white")).steps.len(), 1, "equal panels");
+    let other = two("finish: cream");
+    assert_eq!(planned(&other).steps.len(), 2, "another finish");
+    // And so it comes out when one of them was tested.
+    let mut tested = other;
+    let record = fixture::ledger(
+        "evidence: {e: {showing: a, subject: {panel: hatch}, kind: test, state: done, result: {value: 0.1}}}",
+    );
+    tested.evidence = record.evidence;
+    conform_all(&mut tested);
+    let evaluation = evaluate(&tested, today()).unwrap();
+    assert_eq!(keys(&evaluation), [("a".to_string(), crate::article::Subject::Panel("door".to_string()))]);
+}
+
+/// A limit says what it restores by itself: not what another finish keeps lapsed on another panel, nor what rests
+/// on something that no colour restores.
+#[test]
+fn a_limit_restores_no_duty_that_needs_more() {
+    let second = "  door:\n    class: structural\n    exposure: {zone: outdoor}\n    zones: [{name: outer, area: 1 m2, recipe: skin, finish: grey}]\n";
+    let grey = "  grey:\n    colour: {name: grey, solar_absorptance: 0.30, emittance: 0.90}\n    coats: [{material: white-y, dry_film: 40 um}]\n";
+    let showings = format!(
+        "  a: {{kind: lamina-strength-fibre, accept: {{all_at_least: 500 MPa}}, {ETW}}}
+  b: {{kind: static-strength, applies_to: {{panel: [hatch]}}, accept: {{margin_at_least: 0}}, {ETW}, rests_on: [REST]}}
+  d: {{kind: lamina-modulus, accept: {{mean_at_least: 50 GPa}}}}
+"
+    );
+    let evidence = "evidence:
+  e-1: {showing: a, subject: {lamina: [cw-200, oven-120]}, kind: test, state: done, result: {value: 600 MPa}}
+  e-2: {showing: b, subject: {panel: hatch}, kind: test, state: done, result: {value: 0.1}}
+";
+    let found = |rest: &str, door: &str| {
+        let text = TEXT
+            .replace("showings: {}", &format!("{second}showings:\n{}", showings.replace("REST", rest)))
+            .replace("recipes:\n", &format!("{grey}recipes:\n"))
+            .replace("evidence: {}", evidence);
+        let mut before = fixture::ledger(&text);
+        conform_all(&mut before);
+        let dark = text
+            .replace("name: white, solar_absorptance: 0.30", "name: dark, solar_absorptance: 0.90")
+            .replace("name: grey, solar_absorptance: 0.30", door);
+        let mut after = fixture::ledger(&dark);
+        after.evidence = before.evidence;
+        let evaluation = evaluate(&after, today()).unwrap();
+        let all = limits(&after, &evaluation, &keys(&evaluation)).unwrap();
+        let own = |finish: &str| {
+            let own = all.iter().find(|one| one.finish == finish)?;
+            let names: Vec<String> = own.restores.iter().map(|(showing, _)| showing.clone()).collect();
+            Some((names.join(" "), own.leaves))
+        };
+        (own("white"), own("grey"))
+    };
+    let (pale, dark) = ("name: grey, solar_absorptance: 0.30", "name: grey, solar_absorptance: 0.90");
+    // The strength rests on the lamina's, which the same colour restores.
+    assert_eq!(found("a", pale), (Some(("a b".to_string(), 0)), None));
+    // Nobody ever measured the modulus that it rests on.
+    assert_eq!(found("d", pale), (Some(("a".to_string(), 1)), None));
+    // The door is dark as well: no paler hatch alone restores the lamina's duty, nor what rests on it.
+    assert_eq!(found("a", dark), (None, None));
+}
+
+/// Specimens are cut from panels that are there: of tests that share a lay-up, the one that is laid up first lays
+/// up for all.
+#[test]
+fn nobody_is_ahead_of_the_panels_that_its_specimens_are_cut_from() {
+    let plan = planned(&with(
+        "  a-tension: {kind: lamina-strength-fibre, accept: {all_at_least: 1 MPa}, plan: {specimens: 6, weeks: 1, lead: 8, layup: 2}}
+  b-shear: {kind: lamina-strength-matrix, accept: {all_at_least: 1 MPa}, plan: {specimens: 6, weeks: 1, layup: 1}}
+",
+    ));
+    let (long, short) = (step(&plan, "a-tension"), step(&plan, "b-shear"));
+    assert_eq!((short.panels, &short.shares, short.weeks), (1, &None, 2.0));
+    // Its fixtures come in week eight; the panels lie there since week one.
+    assert_eq!((long.panels, long.weeks), (0, 9.0));
+    assert_eq!(long.shares.as_deref(), Some("showing/b-shear lamina/cw-200@oven-120"));
+}

@@ -37,8 +37,8 @@ pub fn said(limit: &AttributeLimit) -> String {
     };
     let left = match limit.leaves {
         0 => String::new(),
-        1 => "; 1 more duty that it touches has other differences too".to_string(),
-        left => format!("; {left} more duties that it touches have other differences too"),
+        1 => "; 1 more duty that it touches needs more than that".to_string(),
+        left => format!("; {left} more duties that it touches need more than that"),
     };
     format!("{what}: restores {count} ({named}{more}){left}")
 }

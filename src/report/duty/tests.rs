@@ -137,3 +137,21 @@ fn criteria_read_as_words() {
     assert_eq!(words("{statement: true}"), "stated to be so");
     assert_eq!(words("{}"), "no criterion");
 }
+
+/// A correction that is only planned stands in for nothing; the finished one is named.
+#[test]
+fn what_stands_in_for_a_record_is_the_one_that_counts() {
+    use crate::record::EvidenceState;
+    use std::sync::Arc;
+    let mut all = base();
+    let old = all.evidence["tension-1"].clone();
+    for (id, state) in [("a-planned", EvidenceState::Planned), ("z-finished", EvidenceState::Done)] {
+        let mut value = (*old.value).clone();
+        value.state = state;
+        value.supersedes = Some(serde_yaml::from_str("tension-1").unwrap());
+        all.evidence
+            .insert(id.to_string(), Entry { id: id.to_string(), value: Arc::new(value), ..old.clone() });
+    }
+    let aside = set_aside(&all, &duty(&all, "tension"));
+    assert_eq!(aside, [("tension-1".to_string(), "superseded by evidence/z-finished".to_string())]);
+}
