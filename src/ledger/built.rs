@@ -5,12 +5,13 @@ use super::ranges::{
     NOT_NEGATIVE, POSITIVE, TEMPERATURE, THICKNESS, all_within, count, number, typed, within,
 };
 use super::sink::Sink;
-use super::{Entry, design, references};
+use super::{Entry, design, plausible, references};
 use crate::record::{Assembly, Class, Joint, Load, Panel, Weighing, Zone};
 
 pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
     let panel = &*own.value;
     references::panel(known, sink, own);
+    plausible::panel(sink, panel);
     not_empty(sink, "zones", &panel.zones, "zone");
     unique(sink, "zones", "name", panel.zones.iter().map(|zone| Some(&zone.name)));
     unique(sink, "joints", "name", panel.joints.iter().map(|joint| Some(&joint.name)));

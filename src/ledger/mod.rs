@@ -18,6 +18,7 @@ mod known;
 mod load;
 mod multitude;
 mod places;
+mod plausible;
 mod proof;
 mod ranges;
 mod read;
