@@ -10,6 +10,7 @@ use std::sync::Arc;
 mod built;
 mod circles;
 mod data;
+mod days;
 mod design;
 mod files;
 mod find;

@@ -159,9 +159,7 @@ pub(super) fn material(sink: &mut Sink, m: &Material) {
 
 fn elastic(sink: &mut Sink, lamina: &Elastic) {
     use super::ranges::typed;
-    for (at, value) in
-        [("lamina.E1", &lamina.e1), ("lamina.E2", &lamina.e2), ("lamina.G12", &lamina.g12)]
-    {
+    for (at, value) in [("lamina.E1", &lamina.e1), ("lamina.E2", &lamina.e2), ("lamina.G12", &lamina.g12)] {
         look(sink, PLY_MODULUS, at, typed(value));
     }
 }
@@ -211,7 +209,8 @@ pub(super) fn layer(sink: &mut Sink, index: usize, layer: &Layer, material: &Mat
 }
 
 pub(super) fn panel(sink: &mut Sink, panel: &Panel) {
-    let coldest = |exposure: &Option<crate::record::Exposure>| exposure.as_ref().and_then(|e| e.minimum.clone());
+    let coldest =
+        |exposure: &Option<crate::record::Exposure>| exposure.as_ref().and_then(|e| e.minimum.clone());
     look_at(sink, COLDEST, "exposure.minimum", &coldest(&panel.exposure));
     for (index, zone) in panel.zones.iter().enumerate() {
         look(sink, AREA, &entry("zones", index, "area"), Some(&zone.area));
