@@ -475,6 +475,7 @@ pub fn nearest(text: &str, names: &[&str]) -> String {
         .min_by_key(|(distance, name)| (*distance, name.len()));
     match best {
         Some((distance, name)) if distance <= name.len() / 2 => format!("did you mean `{name}`?"),
+        Some((_, only)) if names.len() == 1 => format!("there is only `{only}`"),
         Some(_) if names.len() <= 12 => format!("there are {}", names.join(", ")),
         Some(_) => {
             let ends = names.first().zip(names.last());

@@ -5,7 +5,7 @@ use super::context::{Context, Failure, Loaded, Status, faults_of, nearest, to_th
 use crate::change::decide::overlay;
 use crate::change::impact::impact_of;
 use crate::ledger::Ledger;
-use crate::record::{Decision, DecisionStatus, RecordKind};
+use crate::record::{Address, Decision, DecisionStatus, RecordKind};
 use crate::report::impact;
 use crate::source::{Place, Snapshot};
 use std::io::Write;
@@ -134,7 +134,8 @@ fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String
         return Ok(None);
     }
     let unknown = of.iter().find(|text| !found.iter().any(|(id, _)| id.starts_with(text.as_str())));
-    let names: Vec<&str> = all.keys().map(String::as_str).collect();
+    let broken = loaded.ledger.broken.iter().filter(|one| one.kind() == RecordKind::Decision);
+    let names: Vec<&str> = all.keys().map(String::as_str).chain(broken.map(Address::id)).collect();
     let text = unknown.map_or("", String::as_str);
     Err(Failure::new(format!("no decision is called `{text}`"), nearest(text, &names)))
 }

@@ -94,14 +94,17 @@ impl Ledger {
         Some(fault.labelled(format!("unknown {kind}")).help(help))
     }
 
-    /// Says which record is meant where what is written is no id: one that there is, not merely one that
-    /// could be.
+    /// Says which record is meant where what is written is no id: one that there is, if broken, not merely one
+    /// that could be.
     fn meant(&mut self, named: &Named) {
-        let ids = self.ids(named.kind);
+        let mut ids = self.ids(named.kind);
+        ids.extend(self.broken.iter().filter(|one| one.kind() == named.kind).map(Address::id));
+        if named.id.is_empty() {
+            return;
+        }
         let near = match ids.iter().find(|id| **id == named.id) {
             Some(same) => Some(format!("did you mean `{same}`?")),
-            None if named.id.is_empty() => None,
-            None => suggest(&named.id, ids.into_iter()),
+            None => suggest(&named.id, ids.into_iter()).filter(|help| help.ends_with('?')),
         };
         let own = |fault: &&mut Fault| fault.rule == "bad-reference" && fault.place == named.place;
         if let (Some(near), Some(fault)) = (near, self.faults.iter_mut().find(own)) {

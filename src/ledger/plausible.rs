@@ -6,7 +6,7 @@
 
 use super::known::entry;
 use super::sink::Sink;
-use crate::quantity::Quantity;
+use crate::quantity::{Kind, Quantity};
 use crate::record::{
     Accept, Cycle, Elastic, Evidence, FibreType, Finish, Layer, Material, MaterialKind, Panel, Process,
     Recipe, Showing, Strength,
@@ -41,9 +41,9 @@ const ADHESIVE: Usual = usual("an adhesive", 500.0, 3500.0, "500 to 3500 kg/m3")
 const SHEET: Usual = usual("a solid sheet", 800.0, 9000.0, "800 to 9000 kg/m3");
 const DRY_FILM_DENSITY: Usual = usual("a dry film of paint", 500.0, 4000.0, "500 to 4000 kg/m3");
 const RESIN_CONTENT: Usual = usual("a resin content by mass", 0.15, 0.80, "15 to 80 %");
-const PLY_THICKNESS: Usual = usual("one cured layer", 5e-6, 6e-3, "0.005 to 6 mm");
-const CORE_THICKNESS: Usual = usual("a core", 3e-4, 0.2, "0.3 to 200 mm");
-const SHEET_THICKNESS: Usual = usual("a solid sheet", 1e-4, 0.06, "0.1 to 60 mm");
+const PLY_THICKNESS: Usual = usual("the thickness of a cured ply", 5e-6, 6e-3, "0.005 to 6 mm");
+const CORE_THICKNESS: Usual = usual("the thickness of a core", 3e-4, 0.2, "0.3 to 200 mm");
+const SHEET_THICKNESS: Usual = usual("the thickness of a solid sheet", 1e-4, 0.06, "0.1 to 60 mm");
 const DRY_FILM: Usual = usual("one coat of paint or filler", 1e-6, 1e-3, "1 to 1000 um");
 const REPAINT: Usual = usual("the film that a repair adds", 0.0, 1e-3, "0 to 1000 um");
 const CELL: Usual = usual("the cell of a core", 1e-4, 0.03, "0.1 to 30 mm");
@@ -75,7 +75,7 @@ const COLDEST: Usual = usual("the coldest that a panel gets", 173.15, 303.15, "-
 const AREA: Usual = usual("the area of a zone", 1e-4, 200.0, "1 cm2 to 200 m2");
 const JOINT_LENGTH: Usual = usual("the length of a joint", 1e-3, 100.0, "1 mm to 100 m");
 const JOINT_WIDTH: Usual = usual("the width of a joint", 5e-4, 1.0, "0.5 mm to 1 m");
-const BOND_LINE: Usual = usual("a bond line", 1e-5, 0.02, "0.01 to 20 mm");
+const BOND_LINE: Usual = usual("the thickness of a bond line or film", 1e-5, 0.02, "0.01 to 20 mm");
 const EDGE_LENGTH: Usual = usual("the length of an edge", 1e-3, 200.0, "1 mm to 200 m");
 const PART_MASS: Usual = usual("a part of a panel", 1e-5, 500.0, "0.01 g to 500 kg");
 const LINEAR_MASS: Usual = usual("a part by its length", 1e-4, 100.0, "0.1 g/m to 100 kg/m");
@@ -85,17 +85,21 @@ const PLY_STRENGTH: Usual = usual("a strength of a ply", 1e6, 1e10, "1 to 10 000
 /// Between criterion and values a factor of this size is a unit or a decimal point, not a test result.
 const FAR: f64 = 50.0;
 
-/// Warns of a figure outside what is usual. What is refused elsewhere, being below nothing, is left to that.
+/// Warns of a figure outside what is usual. What is refused elsewhere, being below nothing or more than the
+/// whole, is left to that.
 fn look(sink: &mut Sink, usual: Usual, at: &str, quantity: Option<&Quantity>) {
     let Some(quantity) = quantity else { return };
     let value = quantity.si();
+    if quantity.kind() == Kind::Fraction && value >= 1.0 {
+        return;
+    }
     if value >= usual.low && value <= usual.high || value <= 0.0 && usual.low >= 0.0 {
         return;
     }
     sink.warning("implausible", at, format!("`{}` is unusual for {}", quantity.text(), usual.what))
         .label("implausible")
         .help(format!(
-            "usual is {} ({}); correct the figure or its unit, or leave it if it is meant: it is used as it stands",
+            "usual is {} ({}); correct the figure or its unit, or leave it if it is meant",
             usual.words, usual.source
         ));
 }
@@ -246,7 +250,7 @@ pub(super) fn far_off(accept: &Accept, unit: &str, values: &[f64]) -> Option<(f6
     let mut sorted: Vec<f64> = values.iter().copied().filter(|value| value.is_finite()).collect();
     sorted.sort_by(f64::total_cmp);
     let middle = *sorted.get(sorted.len() / 2)?;
-    let stress = |unit: &str| Quantity::parse(crate::quantity::Kind::Stress, &format!("1 {unit}")).is_ok();
+    let stress = |unit: &str| Quantity::parse(Kind::Stress, &format!("1 {unit}")).is_ok();
     if !stress(unit) || middle <= 0.0 {
         return None;
     }

@@ -44,44 +44,53 @@ const SYNONYMS: &[(&str, &str)] = &[
     ("part", "material"),
 ];
 
-/// How parts look: the kind of the part or record, the key, and what may stand behind it. Words in capitals
-/// and `...` are to be filled in, so that nobody pastes a figure whose source nobody knows.
-const LOOKS: &[(&str, &str, &str)] = &[
+/// How parts look: the kind of the part or record, the key, what may stand behind it, and other ways or a
+/// remark. Words in capitals and `...` are to be filled in, so that nobody pastes a figure whose source nobody
+/// knows.
+const LOOKS: &[(&str, &str, &str, &str)] = &[
     (
         "",
         "subject",
-        "{lamina: [PREPREG, PROCESS]}, or {laminate: RECIPE}, {painted: [RECIPE, FINISH]}, {panel: PANEL}",
+        "{lamina: [PREPREG, PROCESS]}",
+        ", `{laminate: RECIPE}`, `{painted: [RECIPE, FINISH]}` or `{panel: PANEL}`",
     ),
-    ("subject label", "lamina", "[PREPREG, PROCESS], or [FABRIC, RESIN, PROCESS]"),
-    ("subject label", "painted", "[RECIPE, FINISH]"),
-    ("subject label", "bond", "[ADHESIVE, PROCESS, laminate.RECIPE, sheet.MATERIAL]"),
-    ("subject label", "sheet", "[MATERIAL, THICKNESS]"),
-    ("", "accept", "{basis: B, at_least: ... MPa}, or {rating_at_least: ...}, {statement: true}"),
-    ("", "covers", "{ATTRIBUTE: {at_most: ...}}, or failed"),
-    ("", "zones", "[{name: NAME, recipe: RECIPE, area: ... m2}]"),
-    ("", "layers", "[{material: MATERIAL, angle: 45}], from the tool face inward"),
-    ("", "coats", "[{material: COATING, dry_film: ... um}], from the laminate outward"),
-    ("", "children", "[{panel: PANEL, count: 1}]"),
-    ("", "changes", "[{set: RECORD#PLACE, was: ..., to: ...}]"),
-    ("", "approvals", "[{role: ROLE, on: YEAR-MONTH-DAY}]"),
-    ("", "serials", "[SERIAL, SERIAL]"),
-    ("", "cure", "[{ramp: ... K/min, to: ... degC, hold: ... min}]"),
-    ("prepreg", "fibre", "{name: NAME, type: carbon, density: ... kg/m3, areal: ... g/m2}"),
-    ("", "fibre", "{name: NAME, type: carbon, density: ... kg/m3}"),
-    ("prepreg", "resin", "{name: NAME, content: ... %, density: ... kg/m3}"),
-    ("recipe", "resin", "{material: RESIN, content: ... %}"),
-    ("", "tested", "{temperature: ... degC, moisture: WORD}"),
+    ("subject label", "lamina", "[PREPREG, PROCESS]", " or `[FABRIC, RESIN, PROCESS]`"),
+    ("subject label", "painted", "[RECIPE, FINISH]", ""),
+    ("subject label", "bond", "[ADHESIVE, PROCESS, laminate.RECIPE, sheet.MATERIAL]", ""),
+    ("subject label", "sheet", "[MATERIAL, THICKNESS]", ""),
+    (
+        "",
+        "accept",
+        "{basis: B, at_least: ... MPa}",
+        ", `{rating_at_least: ...}`, `{statement: true}` or the like",
+    ),
+    ("", "covers", "{ATTRIBUTE: {at_most: ...}}", ", or `failed`"),
+    ("", "zones", "[{name: NAME, recipe: RECIPE, area: ... m2}]", ""),
+    ("", "layers", "[{material: MATERIAL, angle: 45}]", ", from the tool face inward"),
+    ("", "coats", "[{material: COATING, dry_film: ... um}]", ", from the laminate outward"),
+    ("", "children", "[{panel: PANEL, count: 1}]", ""),
+    ("", "changes", "[{set: RECORD#PLACE, was: ..., to: ...}]", ""),
+    ("", "approvals", "[{role: ROLE, on: YEAR-MONTH-DAY}]", ""),
+    ("", "serials", "[SERIAL, SERIAL]", ""),
+    ("", "cure", "[{ramp: ... K/min, to: ... degC, hold: ... min}]", ""),
+    ("prepreg", "fibre", "{name: NAME, type: carbon, density: ... kg/m3, areal: ... g/m2}", ""),
+    ("", "fibre", "{name: NAME, type: carbon, density: ... kg/m3}", ""),
+    ("prepreg", "resin", "{name: NAME, content: ... %, density: ... kg/m3}", ""),
+    ("recipe", "resin", "{material: RESIN, content: ... %}", ""),
+    ("", "tested", "{temperature: ... degC, moisture: WORD}", ""),
     (
         "showing",
         "kind",
-        "a kind of the built-in table, such as lamina-strength-fibre, core-shear or paint-adhesion",
+        "KIND",
+        " of the built-in table, such as lamina-strength-fibre, core-shear or paint-adhesion",
     ),
 ];
 
-/// How what stands behind `key` looks, where a few words say it.
-pub(crate) fn look(part: &str, key: &str) -> Option<&'static str> {
+/// How `key` is written with what stands behind it, where a few words say it.
+pub(crate) fn look(part: &str, key: &str) -> Option<String> {
     let fits = |of: &str| of.is_empty() || of == part;
-    LOOKS.iter().find(|(of, name, _)| fits(of) && *name == key).map(|(_, _, look)| *look)
+    let (.., look, more) = LOOKS.iter().find(|(of, name, ..)| fits(of) && *name == key)?;
+    Some(format!("`{key}: {look}`{more}"))
 }
 
 /// The key of `part` that was probably meant by one that it has not, none of the keys that stand there.
@@ -106,8 +115,7 @@ pub(crate) fn example(part: &str, field: &Field) -> String {
         (Some(example), ..) => return format!("add `{key}`, for example `{key}: {example}`"),
         (None, Shape::OneOf(words), _) => words.join(" | "),
         (None, Shape::Reference(_), _) => "ID".to_string(),
-        (_, _, Some(look)) if look.starts_with(['{', '[']) => look.to_string(),
-        (_, _, Some(look)) => return format!("add `{key}`: {look}"),
+        (_, _, Some(look)) => return format!("add {look}"),
         _ => "...".to_string(),
     };
     format!("add `{key}: {example}`")

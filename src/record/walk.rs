@@ -173,7 +173,7 @@ impl<'t> Walk<'t> {
         let Some(look) = look(part, key) else { return };
         let bare = |fault: &&mut Fault| fault.rule == "bad-value" && fault.help.is_none();
         if let Some(fault) = self.faults.iter_mut().skip(before).find(bare) {
-            fault.help = Some(format!("write `{key}: {look}`"));
+            fault.help = Some(format!("write {look}"));
         }
     }
 
@@ -406,11 +406,8 @@ impl<'t> Walk<'t> {
             let message = format!("{keys} is missing in this {word}");
             let place = value("kind").map_or_else(|| self.place(root), |id| self.place(id));
             let fault = Fault::error("missing-key", place, message).labelled(format!("needs {keys}"));
-            let help = group.iter().find_map(|key| Some((key, look(word, key)?)));
-            self.report(fault.help(match help {
-                Some((key, look)) => format!("add `{key}: {look}`"),
-                None => format!("add {keys}"),
-            }));
+            let look = group.iter().find_map(|key| look(word, key)).unwrap_or(keys);
+            self.report(fault.help(format!("add {look}")));
         }
         if let (Some(form), false) = (value("form"), row.forms.is_empty())
             && let Some(text) = tree.scalar(form).filter(|text| !row.forms.contains(text))
