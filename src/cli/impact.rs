@@ -114,10 +114,11 @@ fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String
         match fits.as_slice() {
             [only] => found.push((only.id.clone(), &*only.value)),
             // One that is there but broken is not one that is missing.
-            [] => match broken(&loaded.ledger, name) {
-                Some(broken) => return Err(broken),
-                None => {}
-            },
+            [] => {
+                if let Some(broken) = broken(&loaded.ledger, name) {
+                    return Err(broken);
+                }
+            }
             many => {
                 let names: Vec<&str> = many.iter().map(|entry| entry.id.as_str()).collect();
                 return Err(Failure::new(

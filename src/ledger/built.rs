@@ -11,7 +11,6 @@ use crate::record::{Assembly, Class, Joint, Load, Panel, Weighing, Zone};
 pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
     let panel = &*own.value;
     references::panel(known, sink, own);
-    plausible::panel(sink, panel);
     not_empty(sink, "zones", &panel.zones, "zone");
     unique(sink, "zones", "name", panel.zones.iter().map(|zone| Some(&zone.name)));
     unique(sink, "joints", "name", panel.joints.iter().map(|joint| Some(&joint.name)));
@@ -64,6 +63,7 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
             within(sink, POSITIVE, at, value.as_ref().and_then(typed));
         }
     }
+    plausible::panel(sink, panel);
 }
 
 fn zone(known: Known<'_>, sink: &mut Sink, panel: &Panel, index: usize, zone: &Zone) {

@@ -250,7 +250,6 @@ pub(super) fn finish(known: Known<'_>, sink: &mut Sink, own: &Entry<Finish>) {
         within(sink, SHARE, "colour.emittance", colour.emittance.as_deref());
     }
     within(sink, NOT_NEGATIVE, "repaint", finish.repaint.as_deref());
-    plausible::finish(sink, finish);
     within(sink, NOT_NEGATIVE, "labour", finish.labour.as_deref());
     for (index, coat) in finish.coats.iter().enumerate() {
         within(sink, POSITIVE, &entry("coats", index, "dry_film"), Some(&coat.dry_film));
@@ -266,6 +265,7 @@ pub(super) fn finish(known: Known<'_>, sink: &mut Sink, own: &Entry<Finish>) {
             refuse(sink, &at, &what, &words, "correct `removed` or `dry_film`");
         }
     }
+    plausible::finish(sink, finish);
 }
 
 pub(super) fn recipe(known: Known<'_>, sink: &mut Sink, own: &Entry<Recipe>) {

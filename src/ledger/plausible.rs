@@ -85,15 +85,11 @@ const PLY_STRENGTH: Usual = usual("a strength of a ply", 1e6, 1e10, "1 to 10 000
 /// Between criterion and values a factor of this size is a unit or a decimal point, not a test result.
 const FAR: f64 = 50.0;
 
-/// Warns of a figure outside what is usual. What is refused elsewhere, being below nothing or more than the
-/// whole, is left to that.
+/// Warns of a figure outside what is usual, unless it is refused already: what is refused is judged first.
 fn look(sink: &mut Sink, usual: Usual, at: &str, quantity: Option<&Quantity>) {
     let Some(quantity) = quantity else { return };
     let value = quantity.si();
-    if quantity.kind() == Kind::Fraction && value >= 1.0 {
-        return;
-    }
-    if value >= usual.low && value <= usual.high || value <= 0.0 && usual.low >= 0.0 {
+    if value >= usual.low && value <= usual.high || sink.is_refused(at) {
         return;
     }
     sink.warning("implausible", at, format!("`{}` is unusual for {}", quantity.text(), usual.what))

@@ -24,9 +24,9 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
     showings(known, sink, "after", &showing.after);
     showings(known, sink, "rests_on", &showing.rests_on);
     accept(sink, showing);
-    plausible::showing(sink, showing);
     let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
     within(sink, TEMPERATURE, "environment.temperature", temperature);
+    plausible::showing(sink, showing);
     if let Some(values) = &showing.plan {
         let head = known.ledger.head.as_ref();
         plan(sink, values, head.and_then(|head| head.currency.as_ref()).map(|text| text.as_str()));
