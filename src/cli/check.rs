@@ -12,6 +12,8 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
     let mut loaded = to_the_end(context.load(&place, &args.source)?);
     let stale = context.stale_decisions(&loaded);
     loaded.ledger.faults.extend(stale);
+    let ahead = loaded.ledger.days_far_ahead(&loaded.snapshot, context.today);
+    loaded.ledger.faults.extend(ahead);
     let shown: Vec<&Fault> = loaded
         .ledger
         .faults

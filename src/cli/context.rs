@@ -399,7 +399,7 @@ pub(super) fn unreadable(ledger: &Ledger, address: &Address) -> Option<Failure> 
 
 /// The errors in the files of some records; all errors where none stands there, as with a record that
 /// another file's fault breaks.
-fn faults_of(ledger: &Ledger, records: &[&Address]) -> Vec<Fault> {
+pub(super) fn faults_of(ledger: &Ledger, records: &[&Address]) -> Vec<Fault> {
     let of = |file: &str| {
         if file == "ledger.yaml" {
             return records.contains(&&Address::ledger());
@@ -490,6 +490,7 @@ pub fn nearest(text: &str, names: &[&str]) -> String {
         .min_by_key(|(distance, name)| (*distance, name.len()));
     match best {
         Some((distance, name)) if distance <= name.len() / 2 => format!("did you mean `{name}`?"),
+        Some((_, only)) if names.len() == 1 => format!("there is only `{only}`"),
         Some(_) if names.len() <= 12 => format!("there are {}", names.join(", ")),
         Some(_) => {
             let ends = names.first().zip(names.last());

@@ -1,10 +1,11 @@
 //! `bondline impact`.
 
 use super::args::{ImpactArgs, Source};
-use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end};
+use super::context::{Context, Failure, Loaded, Status, faults_of, nearest, to_the_end};
 use crate::change::decide::overlay;
 use crate::change::impact::impact_of;
-use crate::record::{Decision, DecisionStatus};
+use crate::ledger::Ledger;
+use crate::record::{Address, Decision, DecisionStatus, RecordKind};
 use crate::report::impact;
 use crate::source::{Place, Snapshot};
 use std::io::Write;
@@ -112,7 +113,12 @@ fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String
         };
         match fits.as_slice() {
             [only] => found.push((only.id.clone(), &*only.value)),
-            [] => {}
+            // One that is there but broken is not one that is missing.
+            [] => {
+                if let Some(broken) = broken(&loaded.ledger, name) {
+                    return Err(broken);
+                }
+            }
             many => {
                 let names: Vec<&str> = many.iter().map(|entry| entry.id.as_str()).collect();
                 return Err(Failure::new(
@@ -129,7 +135,19 @@ fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String
         return Ok(None);
     }
     let unknown = of.iter().find(|text| !found.iter().any(|(id, _)| id.starts_with(text.as_str())));
-    let names: Vec<&str> = all.keys().map(String::as_str).collect();
+    let broken = loaded.ledger.broken.iter().filter(|one| one.kind() == RecordKind::Decision);
+    let names: Vec<&str> = all.keys().map(String::as_str).chain(broken.map(Address::id)).collect();
     let text = unknown.map_or("", String::as_str);
     Err(Failure::new(format!("no decision is called `{text}`"), nearest(text, &names)))
+}
+
+/// Says what is wrong with a decision that is there, by its id or its beginning, but can't be read.
+fn broken(ledger: &Ledger, name: &str) -> Option<Failure> {
+    let begins = |id: &str| id == name || id.strip_prefix(name).is_some_and(|rest| rest.starts_with('-'));
+    let found = ledger.broken.iter().find(|one| one.kind() == RecordKind::Decision && begins(one.id()))?;
+    Some(Failure {
+        message: format!("{found} cannot be read"),
+        help: Some("mend the faults below; `bondline check` shows all".to_string()),
+        faults: faults_of(ledger, &[found]),
+    })
 }

@@ -2,7 +2,7 @@
 
 use super::args::WhyArgs;
 use super::context::{Context, Failure, Loaded, Status, address, nearest, unreadable};
-use super::why_place::{Place, is_ply_of};
+use super::why_place::{Place, absent, is_ply_of};
 use crate::article::{Configurator, Subject, trace};
 use crate::graph::{Reached, Uses};
 use crate::qualify::behind::is_heated_by;
@@ -319,10 +319,7 @@ fn record(
         Some(route) => {
             let within = Place::find(loaded, found, route, &down);
             Some(within.ok_or_else(|| {
-                Failure::new(
-                    format!("{found} has no `{route}`"),
-                    "list places count from 1; an entry with a name may be reached by it",
-                )
+                Failure::new(format!("{found} has no `{route}`"), absent(loaded, found, route))
             })?)
         }
         None => None,

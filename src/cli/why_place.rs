@@ -4,6 +4,7 @@ use super::context::Loaded;
 use crate::article::{Subject, lamina_in};
 use crate::change::facets::{Target, facet_of_route};
 use crate::graph::Use;
+use crate::ledger::FACETS;
 use crate::qualify::table::Table;
 use crate::qualify::verdict::Duty;
 use crate::record::sensitivity::Asks;
@@ -127,4 +128,68 @@ fn attribute(record: &Value, route: &str) -> String {
         }
     }
     keys.join(".")
+}
+
+/// What stands in a record where a route leads nowhere, and what may have been meant.
+pub(super) fn absent(loaded: &Loaded, found: &Address, route: &str) -> String {
+    let text = loaded
+        .ledger
+        .file_of(found)
+        .and_then(|file| loaded.snapshot.read_limited(file, crate::source::RECORD_LIMIT).ok())
+        .and_then(|bytes| String::from_utf8(bytes.to_vec()).ok())
+        .unwrap_or_default();
+    let record: Value = serde_yaml::from_str(&text).unwrap_or_default();
+    let index = places(&text);
+    // An entry that is reached by its name alone, or a key without what it stands in.
+    let mut all = Vec::new();
+    routes(&record, String::new(), &mut all);
+    let ending = format!(".{route}");
+    let whole = all.iter().find(|one| one.ends_with(&ending) && index.find(one).is_some());
+    if let Some(whole) = whole {
+        return format!("did you mean `{whole}`?");
+    }
+    let head = route.split('.').next().unwrap_or_default();
+    let facet = FACETS.iter().any(|(facet, _)| *facet == head);
+    let mut there = route;
+    while !there.is_empty() && index.find(there).is_none() {
+        there = there.rsplit_once('.').map_or("", |(before, _)| before);
+    }
+    let below = |one: &String| match there {
+        "" => !one.contains('.'),
+        there => one
+            .strip_prefix(there)
+            .and_then(|rest| rest.strip_prefix('.'))
+            .is_some_and(|rest| !rest.contains('.')),
+    };
+    let next: Vec<String> =
+        all.iter().filter(|one| below(one)).take(20).map(|one| format!("`{one}`")).collect();
+    let places = if next.is_empty() {
+        "nothing stands below it".to_string()
+    } else {
+        format!("there are {}", next.join(", "))
+    };
+    if facet { format!("`{head}` is what is compared, no key of the file; {places}") } else { places }
+}
+
+/// The routes of all keys and entries, entries by their name where they have one.
+fn routes(value: &Value, at: String, all: &mut Vec<String>) {
+    let below = |step: &str| if at.is_empty() { step.to_string() } else { format!("{at}.{step}") };
+    match value {
+        Value::Mapping(map) => {
+            for (key, value) in map {
+                let Some(key) = key.as_str() else { continue };
+                all.push(below(key));
+                routes(value, below(key), all);
+            }
+        }
+        Value::Sequence(list) => {
+            for (place, value) in list.iter().enumerate() {
+                let name = ["id", "name"].iter().find_map(|key| value.get(key)).and_then(Value::as_str);
+                let step = name.map_or_else(|| (place + 1).to_string(), |name| name.replace(' ', "-"));
+                all.push(below(&step));
+                routes(value, below(&step), all);
+            }
+        }
+        _ => {}
+    }
 }

@@ -5,8 +5,8 @@ use super::known::Known;
 use super::recall::Work;
 use super::sink::{At, Sink};
 use super::table::{self, Table};
-use super::{Entry, Files, Ledger, Recall, TestData};
-use crate::record::{Address, Evidence, EvidenceState, Level, Lots, RecordKind, Showing};
+use super::{Entry, Files, Ledger, Recall, TestData, plausible};
+use crate::record::{Address, Evidence, EvidenceState, Figure, Level, Lots, RecordKind, Showing};
 use crate::source::DATA_LIMIT;
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
@@ -106,16 +106,65 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
     Ok(read)
 }
 
-/// Values in one kind of unit can't meet a criterion in another.
+/// Values in one kind of unit can't meet a criterion in another; values without one are taken in the
+/// criterion's, which whoever wrote them may not have meant.
 fn unit_fits(sink: &mut Sink, file: &str, table: &Table, showing: &Entry<Showing>) {
-    let Some(unit) = &table.unit else { return };
-    if let Some(other) = showing.value.accept.limits().find(|criterion| criterion.number_in(unit).is_none()) {
-        let message = format!("values in {unit} can't meet the criterion `{}`", other.text());
-        sink.elsewhere(Level::Error, "bad-data", file, At::Line(1), message)
-            .label("other unit")
-            .help("write the unit that the values are in")
-            .why(&showing.file, "accept", "the criterion stands here");
+    let accept = &showing.value.accept;
+    let here = "the criterion stands here";
+    if let Some(unit) = &table.unit {
+        if let Some(other) = accept.limits().find(|criterion| criterion.number_in(unit).is_none()) {
+            let bare = other.unit().is_empty();
+            let message = format!("values in {unit} can't meet the criterion `{}`", other.text());
+            sink.elsewhere(Level::Error, "bad-data", file, At::Line(1), message)
+                .label("other unit")
+                .help(if bare {
+                    "write the unit of the criterion in the showing, or take the values' out if they have none"
+                } else {
+                    "write the unit that the values are in"
+                })
+                .why(&showing.file, "accept", here);
+            return;
+        }
+    } else if let Some(limit) = accept.limits().find(|limit| !limit.unit().is_empty()) {
+        let unit = limit.unit();
+        // `600 MPa` in the cell's unit is another number than 600 where the two are not the same.
+        let same = |said: &str| limit.number_in(said).is_some_and(|number| close(number, limit.number()));
+        if let Some((said, line)) = table.said.iter().find(|(said, _)| !same(said)) {
+            let message = format!(
+                "the column of units says `{said}`, but is not read: the values would be taken in {unit}"
+            );
+            sink.elsewhere(Level::Error, "bad-data", file, At::Line(*line), message)
+                .label("another unit")
+                .help(format!(
+                    "write the unit in the header, for example `value [{unit}]`, and all values in it"
+                ))
+                .why(&showing.file, "accept", here);
+            return;
+        }
+        let message = format!("the values have no unit: they are taken in {unit}, as the criterion is");
+        sink.elsewhere(Level::Warning, "unit-assumed", file, At::Line(1), message)
+            .label("no unit")
+            .help(format!("write the unit that they are in, for example `value [{unit}]`"))
+            .why(&showing.file, "accept", here);
     }
+    let Some(unit) = table.unit.as_deref().or_else(|| accept.limits().next().map(Figure::unit)) else {
+        return;
+    };
+    let values: Vec<f64> =
+        table.rows.iter().filter(|row| row.rejected.is_none()).map(|row| row.value).collect();
+    if let Some((factor, middle, limit)) = plausible::far_off(accept, unit, &values) {
+        let message = format!(
+            "the values lie around {middle} {unit}, a factor of {factor:.0} from the criterion `{limit}`"
+        );
+        sink.elsewhere(Level::Warning, "implausible", file, At::Line(1), message)
+            .label("implausible")
+            .help("check the units of both; if they are right, leave them: they are used as they stand")
+            .why(&showing.file, "accept", here);
+    }
+}
+
+fn close(one: f64, other: f64) -> bool {
+    (one - other).abs() <= 1e-9 * one.abs().max(other.abs())
 }
 
 /// A record, its data, and the line on which a batch stands first.

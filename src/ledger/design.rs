@@ -6,7 +6,7 @@ use super::ranges::{
     typed, within,
 };
 use super::sink::Sink;
-use super::{Entry, references};
+use super::{Entry, plausible, references};
 use crate::quantity::{Length, Quantity};
 use crate::record::{Cycle, Elastic, Finish, Layer, Material, MaterialKind, Process, Recipe, Strength, Tool};
 use std::collections::BTreeSet;
@@ -130,6 +130,7 @@ pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>)
     if let Some((given, computed)) = prepreg_thickness(m) {
         thickness_differs(sink, "cured_thickness", given, computed, "fibre, resin and resin content");
     }
+    plausible::material(sink, m);
 }
 
 fn elastic(sink: &mut Sink, lamina: &Elastic) {
@@ -226,6 +227,7 @@ pub(super) fn process(_: Known<'_>, sink: &mut Sink, own: &Entry<Process>) {
             ("labour", process.labour.as_deref()),
         ],
     );
+    plausible::process(sink, process);
 }
 
 pub(super) fn tool(known: Known<'_>, sink: &mut Sink, own: &Entry<Tool>) {
@@ -263,6 +265,7 @@ pub(super) fn finish(known: Known<'_>, sink: &mut Sink, own: &Entry<Finish>) {
             refuse(sink, &at, &what, &words, "correct `removed` or `dry_film`");
         }
     }
+    plausible::finish(sink, finish);
 }
 
 pub(super) fn recipe(known: Known<'_>, sink: &mut Sink, own: &Entry<Recipe>) {
@@ -272,12 +275,14 @@ pub(super) fn recipe(known: Known<'_>, sink: &mut Sink, own: &Entry<Recipe>) {
     unique(sink, "layers", "id", recipe.layers.iter().map(|layer| layer.id.as_ref()));
     within(sink, NOT_NEGATIVE, "labour", recipe.labour.as_deref());
     within(sink, PART, "resin.content", recipe.resin.as_ref().map(|resin| &*resin.content));
+    plausible::recipe(sink, recipe);
     let mut dry = None;
     let mut compared = BTreeSet::new();
     for (index, layer) in recipe.layers.iter().enumerate() {
         within(sink, THICKNESS, &entry("layers", index, "thickness"), layer.thickness.as_deref());
         let Some(material) = known.ledger.materials.get(layer.material.id()) else { continue };
         layer_shape(sink, index, layer, &material.value);
+        plausible::layer(sink, index, layer, &material.value);
         if material.value.kind == MaterialKind::Fabric {
             dry.get_or_insert(index);
             if compared.insert(layer.material.id()) {

@@ -104,7 +104,11 @@ pub(super) fn missing_help<'a>(
         .copied()
         .find(|other| *other != RecordKind::Ledger && ledger.file_of(&Address::new(*other, id)).is_some());
     if let Some(other) = other {
-        return format!("`{id}` is {}; name {} here", with_article(other.word()), with_article(kind.word()));
+        return format!(
+            "`{id}` is {}, and {} is asked for here",
+            with_article(spoken(other)),
+            with_article(spoken(kind))
+        );
     }
     suggest(id, known)
         .unwrap_or_else(|| format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder()))
@@ -118,6 +122,11 @@ pub(super) fn one_of<'a>(words: impl Iterator<Item = &'a str>) -> String {
         [one] => one.clone(),
         [first @ .., last] => format!("{} or {last}", first.join(", ")),
     }
+}
+
+/// A kind as one record of it is called: nobody says "an evidence".
+fn spoken(kind: RecordKind) -> &'static str {
+    if kind == RecordKind::Evidence { "evidence record" } else { kind.word() }
 }
 
 fn with_article(word: &str) -> String {

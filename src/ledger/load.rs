@@ -5,6 +5,7 @@ use super::known::{Known, missing_help};
 use super::read::{Readable, read_record};
 use super::recall::Work;
 use super::sink::{Sink, settle};
+use super::words::suggest;
 use super::{
     Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, multitude, proof,
     steering,
@@ -49,8 +50,10 @@ impl Ledger {
         ledger.faults.extend(faults);
         ledger.broken.extend(broken);
         // A text with other faults was never judged as a record; what it names can still be missing.
-        let missing: Vec<Fault> = named.iter().filter_map(|named| ledger.unknown(named)).collect();
+        let (ids, others): (Vec<Named>, Vec<Named>) = named.into_iter().partition(|named| named.is_id);
+        let missing: Vec<Fault> = ids.iter().filter_map(|named| ledger.unknown(named)).collect();
         ledger.faults.extend(missing);
+        others.iter().for_each(|named| ledger.meant(named));
         let judged = judge(&ledger, files, recall);
         ledger.data = judged.data;
         let mut broken = judged.broken;
@@ -89,6 +92,25 @@ impl Ledger {
         let fault =
             Fault::error("unknown-reference", named.place.clone(), format!("there is no {kind} `{id}`"));
         Some(fault.labelled(format!("unknown {kind}")).help(help))
+    }
+
+    /// Says which record is meant where what is written is no id: one that there is, if broken, not merely one
+    /// that could be.
+    fn meant(&mut self, named: &Named) {
+        let mut ids = self.ids(named.kind);
+        ids.extend(self.broken.iter().filter(|one| one.kind() == named.kind).map(Address::id));
+        if named.id.is_empty() {
+            return;
+        }
+        let near = match ids.iter().find(|id| **id == named.id) {
+            Some(same) => Some(format!("did you mean `{same}`?")),
+            None => suggest(&named.id, ids.into_iter()).filter(|help| help.ends_with('?')),
+        };
+        let own = |fault: &&mut Fault| fault.rule == "bad-reference" && fault.place == named.place;
+        if let (Some(near), Some(fault)) = (near, self.faults.iter_mut().find(own)) {
+            let rule = fault.help.take().unwrap_or_default();
+            fault.help = Some(format!("{near} {rule}"));
+        }
     }
 
     fn ids(&self, kind: RecordKind) -> Vec<&str> {

@@ -6,7 +6,7 @@ use super::sink::{At, Sink};
 use super::words::{
     FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_conceded, is_facet_or_attribute, showing_kind, suggest,
 };
-use super::{Entry, subjects};
+use super::{Entry, plausible, subjects};
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
     Accept, AppliesTo, AttributeValue, Concession, Covers, Evidence, EvidenceKind, EvidenceState, Plan,
@@ -26,6 +26,7 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
     accept(sink, showing);
     let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
     within(sink, TEMPERATURE, "environment.temperature", temperature);
+    plausible::showing(sink, showing);
     if let Some(values) = &showing.plan {
         let head = known.ledger.head.as_ref();
         plan(sink, values, head.and_then(|head| head.currency.as_ref()).map(|text| text.as_str()));
@@ -217,6 +218,7 @@ pub(super) fn evidence(known: Known<'_>, sink: &mut Sink, own: &Entry<Evidence>)
     }
     let temperature = evidence.tested.as_ref().and_then(|tested| tested.temperature.as_deref());
     within(sink, TEMPERATURE, "tested.temperature", temperature);
+    plausible::evidence(sink, evidence);
     attributes(sink, "measured", &evidence.measured);
 }
 

@@ -123,6 +123,12 @@ impl Sink {
         self.raised.push_mut(Raised { fault, at, why: Vec::new() })
     }
 
+    /// Returns whether there is an error at a route already.
+    pub(super) fn is_refused(&self, route: &str) -> bool {
+        let at = At::from(route);
+        self.raised.iter().any(|raised| raised.at == at && raised.fault.level == Level::Error)
+    }
+
     /// Returns whether any of the faults is an error.
     pub(super) fn has_errors(&self) -> bool {
         self.raised.iter().any(|raised| raised.fault.level == Level::Error)

@@ -7,6 +7,9 @@ use std::collections::BTreeMap;
 /// Faults named singly; a file that is wrong throughout is wrong in the same way.
 const FAULTS_SHOWN: usize = 20;
 
+/// Words of a column of units that are looked at.
+const UNITS_KEPT: usize = 8;
+
 /// More columns than any test report has; more would only cost memory.
 const MAX_COLUMNS: usize = 64;
 /// The same of rows.
@@ -17,6 +20,8 @@ const MAX_ROWS: usize = 1_000_000;
 pub(super) struct Table {
     /// Unit in the header.
     pub unit: Option<String>,
+    /// What a column of units says, each word once with its first line: it is not read, but may contradict.
+    pub said: BTreeMap<String, usize>,
     /// All rows.
     pub rows: Vec<Specimen>,
 }
@@ -41,6 +46,7 @@ struct Columns {
     specimen: usize,
     value: usize,
     rejected: Option<usize>,
+    units: Option<usize>,
     count: usize,
 }
 
@@ -105,6 +111,7 @@ impl Reader<'_> {
         let mut columns: Option<Columns> = None;
         let (mut unit, mut head_line) = (None, 1);
         let mut rows = Vec::new();
+        let mut said = BTreeMap::new();
         let mut numbers = Numbers { semicolons, comma: None, point: None };
         let mut record = csv::StringRecord::new();
         loop {
@@ -146,6 +153,10 @@ impl Reader<'_> {
                 break;
             }
             if let Some(row) = self.row(line, &record, columns, &mut numbers) {
+                let word = columns.units.and_then(|at| record.get(at)).filter(|word| !word.is_empty());
+                if let Some(word) = word.filter(|word| said.len() < UNITS_KEPT && !said.contains_key(*word)) {
+                    said.insert(word.to_string(), line);
+                }
                 rows.push(row);
             }
         }
@@ -168,7 +179,7 @@ impl Reader<'_> {
             self.fault(head_line, "the file has no rows", "only a header", "write one row for each specimen");
         }
         self.duplicates(&rows);
-        if self.faults.is_empty() { Ok(Table { unit, rows }) } else { Err(self.shown()) }
+        if self.faults.is_empty() { Ok(Table { unit, said, rows }) } else { Err(self.shown()) }
     }
 
     fn header(&mut self, line: usize, header: &csv::StringRecord) -> (Option<Columns>, Option<String>) {
@@ -212,6 +223,8 @@ impl Reader<'_> {
             .map(|name| format!("`{name}`"))
             .collect();
         if !missing.is_empty() {
+            let tabs = header.iter().any(|cell| cell.contains('\t'));
+            let help = if tabs { "put `,` or `;` between columns: tabs separate none here" } else { help };
             self.fault(line, format!("the header lacks {}", missing.join(", ")), "columns missing", help);
         }
         let place = |name: &str| places.get(name).copied();
@@ -222,6 +235,7 @@ impl Reader<'_> {
                 specimen: place("specimen")?,
                 value: place("value")?,
                 rejected: place("rejected"),
+                units: place("unit").or_else(|| place("units")),
                 count: header.len(),
             })
         };
@@ -240,7 +254,7 @@ impl Reader<'_> {
             return None;
         }
         if record.iter().skip(columns.count).any(|cell| !cell.is_empty()) {
-            let help = "a decimal comma takes `;` between columns, or quotes around the number";
+            let help = "write decimals with a point, or keep the decimal comma and put `;` between columns";
             self.fault(line, "the row has more cells than the header has columns", "too many cells", help);
             return None;
         }
@@ -265,7 +279,11 @@ impl Reader<'_> {
         } else {
             let value = numbers.read(text, line);
             if value.is_none() {
-                let help = "write a plain decimal number, without unit and thousands separators";
+                let help = if text.contains(',') && !numbers.semicolons {
+                    "write decimals with a point, or keep the decimal comma and put `;` between columns"
+                } else {
+                    "write a plain decimal number, without unit and thousands separators"
+                };
                 self.fault(line, format!("`{text}` is no number"), "no number", help);
             }
             value

@@ -5,6 +5,7 @@ pub mod edit;
 mod emit;
 mod fault;
 mod figure;
+mod hints;
 mod kinds;
 mod material_fields;
 mod place;

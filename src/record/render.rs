@@ -149,7 +149,7 @@ mod tests {
 3 |   - {material: CW 200, angle: 45}
   |                ^^^^^^ no id
   |
-help: did you mean `cw-200`? ids are lower-case letters, digits and `-`
+help: ids are lower-case letters, digits and `-`
 
 error[missing-unit]: `6` has no unit; a length was expected
  --> recipes/hatch-outer.yaml:4:31

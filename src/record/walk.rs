@@ -1,5 +1,6 @@
 //! Walks a record's text against what its type expects, so that every fault of a file is found in one go.
 
+use super::hints::{example, look, meant};
 use super::material_fields::KindFields;
 use super::sensitivity::{Bound, Distance};
 use super::shape::{Field, Part, Shape};
@@ -53,6 +54,8 @@ pub struct Named {
     pub id: String,
     /// Where it is named.
     pub place: Place,
+    /// Whether it is written so; if not, `id` is the nearest that could be an id, and may be empty.
+    pub is_id: bool,
 }
 
 struct Walk<'t> {
@@ -138,7 +141,8 @@ impl<'t> Walk<'t> {
         for (key, value) in &entries {
             let Some(field) = known(key) else {
                 let key_node = self.key_of(id, key).unwrap_or(*value);
-                self.unknown_key(key_node, key, part);
+                let there: Vec<String> = entries.iter().map(|(key, _)| key.clone()).collect();
+                self.unknown_key(key_node, key, part, &there);
                 continue;
             };
             let null = self.tree.resolved(*value).is_some_and(Node::is_null);
@@ -149,16 +153,27 @@ impl<'t> Walk<'t> {
             {
                 self.no_value(id, key, *value);
                 if let Some(fault) = self.faults.last_mut() {
-                    fault.help = Some(example(field));
+                    fault.help = Some(example(&part.name, field));
                 }
                 continue;
             }
+            let before = self.faults.len();
             self.value(*value, &field.shape, key);
+            self.add_look(before, &part.name, key);
         }
         for field in part.fields.iter().filter(|field| field.required) {
             if !entries.iter().any(|(key, _)| *key == field.key) {
                 self.missing(id, &part.name, field);
             }
+        }
+    }
+
+    /// Adds how a value looks to a fault that says only that it looks otherwise.
+    fn add_look(&mut self, before: usize, part: &str, key: &str) {
+        let Some(look) = look(part, key) else { return };
+        let bare = |fault: &&mut Fault| fault.rule == "bad-value" && fault.help.is_none();
+        if let Some(fault) = self.faults.iter_mut().skip(before).find(bare) {
+            fault.help = Some(format!("write {look}"));
         }
     }
 
@@ -171,7 +186,7 @@ impl<'t> Walk<'t> {
     fn missing(&mut self, id: usize, name: &str, field: &Field) {
         let message = format!("`{}` is missing in {}", field.key, this(name));
         let fault = Fault::error("missing-key", self.place(id), message);
-        self.report(fault.labelled(format!("needs `{}`", field.key)).help(example(field)));
+        self.report(fault.labelled(format!("needs `{}`", field.key)).help(example(name, field)));
     }
 
     fn key_of(&self, map: usize, key: &str) -> Option<usize> {
@@ -233,12 +248,12 @@ impl<'t> Walk<'t> {
         }
     }
 
-    fn unknown_key(&mut self, id: usize, key: &str, part: &Part) {
+    fn unknown_key(&mut self, id: usize, key: &str, part: &Part, there: &[String]) {
         let message = format!("`{}` is no key of {}", short(key), a(&part.name));
         let names = part.fields.iter().map(|field| field.key.as_str());
         let help = if key == "<<" {
             "merge keys are not read: write the keys out".to_string()
-        } else if let Some(near) = nearest(key, names.clone()) {
+        } else if let Some(near) = meant(key, part, there) {
             format!("did you mean `{near}`?")
         } else {
             format!("known keys: {}", list(names))
@@ -282,11 +297,18 @@ impl<'t> Walk<'t> {
                 Ok(named) => {
                     let place = self.place(id);
                     if self.named.len() < MAX_FAULTS {
-                        self.named.push(Named { kind: *kind, id: named, place });
+                        self.named.push(Named { kind: *kind, id: named, place, is_id: true });
                     }
                     None
                 }
-                Err(error) => Some(reference_fault(self.place(id), *kind, text, &error)),
+                Err(error) => {
+                    let fault = reference_fault(self.place(id), *kind, text, &error);
+                    if fault.rule == "bad-reference" && self.named.len() < MAX_FAULTS {
+                        let place = self.place(id);
+                        self.named.push(Named { kind: *kind, id: slug(text), place, is_id: false });
+                    }
+                    Some(fault)
+                }
             },
             Shape::Figure => Figure::parse(text).err().map(|error| {
                 let (fact, help) = split_help(&error);
@@ -384,7 +406,8 @@ impl<'t> Walk<'t> {
             let message = format!("{keys} is missing in this {word}");
             let place = value("kind").map_or_else(|| self.place(root), |id| self.place(id));
             let fault = Fault::error("missing-key", place, message).labelled(format!("needs {keys}"));
-            self.report(fault.help(format!("add {keys}")));
+            let look = group.iter().find_map(|key| look(word, key)).unwrap_or(keys);
+            self.report(fault.help(format!("add {look}")));
         }
         if let (Some(form), false) = (value("form"), row.forms.is_empty())
             && let Some(text) = tree.scalar(form).filter(|text| !row.forms.contains(text))
@@ -457,7 +480,15 @@ fn reference_fault(place: Place, kind: RecordKind, text: &str, error: &str) -> F
             .labelled(format!("not {}", a(kind.word())))
             .help(format!("write the id of {}", a(kind.word())));
     }
-    let bare = text.rsplit('/').next().unwrap_or_default();
+    // Whoever knows which records there are says which of them may be meant.
+    Fault::error("bad-reference", place, short_message(&fact))
+        .labelled("no id")
+        .help("ids are lower-case letters, digits and `-`")
+}
+
+/// What was written, made an id as far as that goes; empty where nothing comes of it.
+fn slug(text: &str) -> String {
+    let bare = text.trim().rsplit('/').next().unwrap_or_default();
     let bare = bare.strip_suffix(".yaml").unwrap_or(bare);
     let slug: String = bare
         .chars()
@@ -467,24 +498,7 @@ fn reference_fault(place: Place, kind: RecordKind, text: &str, error: &str) -> F
         .filter(|part| !part.is_empty())
         .collect::<Vec<_>>()
         .join("-");
-    let help = if is_id(&slug) && slug.len() <= LONGEST_WORD {
-        format!("did you mean `{slug}`? ids are lower-case letters, digits and `-`")
-    } else {
-        "ids are lower-case letters, digits and `-`".to_string()
-    };
-    Fault::error("bad-reference", place, short_message(&fact)).labelled("no id").help(help)
-}
-
-/// How to write a key that is missing.
-fn example(field: &Field) -> String {
-    let example = match (&field.example, &field.shape) {
-        // A figure that is pasted without a thought would be one that nobody knows the source of.
-        (Some(example), _) => return format!("add `{}`, for example `{}: {example}`", field.key, field.key),
-        (None, Shape::OneOf(words)) => words.join(" | "),
-        (None, Shape::Reference(_)) => "ID".to_string(),
-        _ => "...".to_string(),
-    };
-    format!("add `{}: {example}`", field.key)
+    if is_id(&slug) && slug.len() <= LONGEST_WORD { slug } else { String::new() }
 }
 
 fn expected(shape: &Shape) -> String {
@@ -505,6 +519,7 @@ fn expected(shape: &Shape) -> String {
         Shape::List { item, exactly: Some(count) } => {
             format!("a list of {count} values, each {}", expected(item))
         }
+        Shape::List { item, .. } if matches!(**item, Shape::Words) => "a list of words".to_string(),
         Shape::List { item, .. } => format!("a list, each entry {}", expected(item)),
         Shape::Map(_) => "a map".to_string(),
         Shape::Part(part) => {

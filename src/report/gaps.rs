@@ -171,7 +171,7 @@ fn closes_words(gap: &Gap, shared: &BTreeMap<&str, usize>, frame: &Frame) -> Vec
         )),
     }
     if !closes.missing.is_empty() {
-        all.push(format!("for the cost is missing: {}", closes.missing.join(", ")));
+        all.push(format!("the cost lacks: {}", closes.missing.join(", ")));
     }
     if !closes.prerequisites.is_empty() {
         all.push(format!("first, and counted in: {}", closes.prerequisites.join(", ")));

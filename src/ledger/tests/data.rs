@@ -51,7 +51,42 @@ fn digest_is_sha256_of_the_bytes() {
 fn order_of_columns_case_and_others_do_not_matter() {
     let data = good("Remark,VALUE [ MPa ],Specimen,Panel,Batch\nx,610,s1,p1,b1\n");
     assert_eq!((data.rows[0].batch.as_str(), data.rows[0].value), ("b1", 610.0));
-    assert_eq!(good("batch,panel,specimen,value\nb1,p1,s1,610\n").unit, None);
+}
+
+#[test]
+fn values_without_a_unit_are_taken_in_the_criterions_and_that_is_said() {
+    let read = |csv: &str| {
+        let mut files = sound();
+        files.put(CSV, csv);
+        load(&files)
+    };
+    let bare = read("batch,panel,specimen,value\nb1,p1,s1,610\n");
+    only(&bare, &[("unit-assumed", Level::Warning, CSV)]);
+    assert_eq!(bare.data["e-001"].unit, None);
+    only(
+        &read("batch,panel,specimen,value,unit\nb1,p1,s1,610,MPa\n"),
+        &[("unit-assumed", Level::Warning, CSV)],
+    );
+    // An empty cell says nothing.
+    only(
+        &read("batch,panel,specimen,value,units\nb1,p1,s1,610,\n"),
+        &[("unit-assumed", Level::Warning, CSV)],
+    );
+    bad("batch,panel,specimen,value,unit\nb1,p1,s1,610,MPa\nb1,p1,s2,88,ksi\n", &[3]);
+    bad("batch,panel,specimen,value,unit\nb1,p1,s1,610,words\n", &[2]);
+    // Where the header has a unit, what another column says is a remark.
+    good("batch,panel,specimen,value [MPa],unit\nb1,p1,s1,610,N/mm2\n");
+}
+
+#[test]
+fn values_far_from_the_criterion_are_a_unit_that_slipped() {
+    let read = |value: &str| {
+        let mut files = sound();
+        files.put(CSV, format!("batch,panel,specimen,value [MPa]\nb1,p1,s1,{value}\n"));
+        load(&files).faults.iter().filter(|fault| fault.rule == "implausible").count()
+    };
+    // The criterion is 520 MPa; from 50 times less to 50 times more is a result.
+    assert_eq!([read("0.61"), read("10.3"), read("10.5"), read("26001"), read("25999")], [1, 1, 0, 1, 0]);
 }
 
 #[test]
@@ -64,7 +99,7 @@ fn byte_order_mark_line_ends_and_blank_lines() {
 
 #[test]
 fn quoted_cells_may_span_lines() {
-    let data = good("batch,panel,specimen,value,note\nb1,p1,s1,610,\"two\nlines\"\nb1,p1,s2,611,\n");
+    let data = good("batch,panel,specimen,value [MPa],note\nb1,p1,s1,610,\"two\nlines\"\nb1,p1,s2,611,\n");
     let lines: Vec<usize> = data.rows.iter().map(|row| row.line).collect();
     assert_eq!(lines, [2, 4]);
 }
@@ -73,7 +108,7 @@ fn quoted_cells_may_span_lines() {
 fn semicolons_bring_decimal_commas() {
     let data = good("batch;panel;specimen;value [MPa]\nb1;p1;s1;610,5\nb1;p1;s2;612\n");
     assert_eq!(data.rows[0].value, 610.5);
-    assert_eq!(good("batch;panel;specimen;value\nb1;p1;s1;610.5\n").rows[0].value, 610.5);
+    assert_eq!(good("batch;panel;specimen;value [MPa]\nb1;p1;s1;610.5\n").rows[0].value, 610.5);
     bad("batch;panel;specimen;value\nb1;p1;s1;1.610,5\n", &[2]);
     // Next to decimal commas a point may well separate thousands.
     bad("batch;panel;specimen;value\nb1;p1;s1;610,5\nb1;p1;s2;1.611\n", &[3]);
@@ -86,7 +121,7 @@ fn semicolons_bring_decimal_commas() {
 #[test]
 fn rejected_rows_say_why_and_may_lack_a_value() {
     let data = good(
-        "batch,panel,specimen,value,rejected\nb1,p1,s1,610,\nb1,p1,s2,,broke in the grip\nb1,p1,s3,5,x\n",
+        "batch,panel,specimen,value [MPa],rejected\nb1,p1,s1,610,\nb1,p1,s2,,broke in the grip\nb1,p1,s3,5,x\n",
     );
     assert_eq!(data.rows[0].rejected, None);
     assert_eq!(data.rows[1].rejected.as_deref(), Some("broke in the grip"));
@@ -159,7 +194,7 @@ fn paths_stay_in_the_ledger() {
         error(&ledger, rule, FIRST);
     }
     let mut files = sound();
-    files.put("tests-2026/x.csv", "batch,panel,specimen,value\nb1,p1,s1,610\n");
+    files.put("tests-2026/x.csv", "batch,panel,specimen,value [MPa]\nb1,p1,s1,610\n");
     files.put(FIRST, changed(FIRST, "data/e-001.csv", "../tests-2026/./x.csv"));
     let ledger = load(&files);
     only(&ledger, &[]);

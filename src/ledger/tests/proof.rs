@@ -195,7 +195,7 @@ fn extensions_need_a_baseline_that_can_bear_them() {
         "evidence/e-003.yaml",
         changed(SECOND, "baseline: e-001", "baseline: e-002").replace("e-002.csv", "e-003.csv"),
     );
-    files.put("evidence/data/e-003.csv", "batch,panel,specimen,value\nb8,p1,s1,600\n");
+    files.put("evidence/data/e-003.csv", "batch,panel,specimen,value [MPa]\nb8,p1,s1,600\n");
     error(&load(&files), "wrong-baseline", "evidence/e-003.yaml");
 }
 

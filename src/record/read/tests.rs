@@ -96,7 +96,7 @@ fn all_faults_of_a_file_are_told_in_one_run() {
     let help = |rule: &str| faults.iter().find(|fault| fault.rule == rule).unwrap().help.clone().unwrap();
     assert_eq!(help("unknown-key"), "did you mean `process`?");
     assert_eq!(help("bad-value"), "did you mean `structural`? accepted: `structural`, `non-structural`");
-    assert_eq!(help("bad-reference"), "did you mean `cw-200`? ids are lower-case letters, digits and `-`");
+    assert_eq!(help("bad-reference"), "ids are lower-case letters, digits and `-`");
     assert_eq!(help("missing-key"), "add `process: ID`");
     assert!(help("missing-unit").contains("`6 mm`"), "{}", help("missing-unit"));
     assert!(help("unknown-unit").contains("`6 mm`"), "{}", help("unknown-unit"));

@@ -1,0 +1,55 @@
+//! Days far ahead on records of what has happened.
+
+use super::known::entry;
+use super::sink::{Sink, settle};
+use super::{Files, Ledger};
+use crate::record::{Day, EvidenceState, Fault};
+
+impl Ledger {
+    /// Finds days more than a year after `today` on what is said to have happened: an article made, a piece
+    /// weighed, a change or a concession approved. They are warnings: a year is easily mistyped.
+    ///
+    /// Days nearer than that are left alone, as `--today` may well ask how things stood before they came. The
+    /// day comes from outside, so this is no part of [`Ledger::load`].
+    pub fn days_far_ahead(&self, files: &dyn Files, today: Day) -> Vec<Fault> {
+        // Judged by the calendar: the 29th of February has no day of its own a year on.
+        let far = |day: Day| {
+            (day.0.year(), day.0.month(), day.0.day()) > (today.0.year() + 1, today.0.month(), today.0.day())
+        };
+        let mut sinks = Vec::new();
+        let mut look = |file: &str, days: Vec<(String, Day)>| {
+            let mut sink = Sink::new(file);
+            for (at, day) in days.into_iter().filter(|(_, day)| far(*day)) {
+                sink.warning(
+                    "future-day",
+                    at,
+                    format!("`{day}` is more than a year ahead: today is {today}"),
+                )
+                .label("far ahead")
+                .help("correct the day: it is said to have come");
+            }
+            sinks.push(sink);
+        };
+        let done = self.evidence.values().filter(|one| one.value.state != EvidenceState::Planned);
+        for one in done {
+            look(&one.file, one.value.made.map(|day| ("made".to_string(), day)).into_iter().collect());
+        }
+        for one in self.weighings.values() {
+            look(&one.file, one.value.on.map(|day| ("on".to_string(), day)).into_iter().collect());
+        }
+        for one in self.decisions.values() {
+            let approvals = one.value.approvals.iter().enumerate();
+            let raised = one.value.raised.map(|day| ("raised".to_string(), day));
+            let days = approvals.map(|(at, approval)| (entry("approvals", at, "on"), approval.on));
+            look(&one.file, days.chain(raised).collect());
+        }
+        for one in self.concessions.values() {
+            let approvals = one.value.approvals.iter().enumerate();
+            look(
+                &one.file,
+                approvals.map(|(at, approval)| (entry("approvals", at, "on"), approval.on)).collect(),
+            );
+        }
+        settle(files, sinks)
+    }
+}
