@@ -12,6 +12,7 @@ pub mod conform;
 pub mod coverage;
 pub mod delta;
 mod demands;
+pub mod duty;
 mod extension;
 #[cfg(test)]
 pub(crate) mod fixture;

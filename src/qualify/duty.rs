@@ -1,0 +1,200 @@
+//! What is said of a duty: the verdict for each panel, what it asks, and why.
+
+use super::judge::Reason;
+use super::pool::Completeness;
+use crate::article::Subject;
+use crate::record::sensitivity::Asks;
+use std::collections::BTreeMap;
+use std::fmt;
+use std::sync::Arc;
+
+/// What is known of a duty.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Verdict {
+    /// Finished evidence conforms and covers, the sample is whole, the criterion holds.
+    Met,
+    /// Not met, and a live concession covers exactly what is missing.
+    Conceded,
+    /// It conforms, but more is needed.
+    Short,
+    /// Finished evidence, none conforming any more.
+    Lapsed,
+    /// Nothing recorded.
+    Open,
+    /// Conforming evidence shows that the criterion does not hold.
+    Failed,
+}
+
+impl Verdict {
+    /// Returns the word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Verdict::Met => "met",
+            Verdict::Conceded => "conceded",
+            Verdict::Short => "short",
+            Verdict::Lapsed => "lapsed",
+            Verdict::Open => "open",
+            Verdict::Failed => "failed",
+        }
+    }
+
+    /// Returns whether nothing stands in the way of a release.
+    pub fn is_closed(self) -> bool {
+        matches!(self, Verdict::Met | Verdict::Conceded)
+    }
+}
+
+impl fmt::Display for Verdict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.word())
+    }
+}
+
+/// The verdict for one panel, with everything behind it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judged {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// What it asks.
+    pub asks: Asks,
+    /// Why; never empty.
+    pub because: Vec<Reason>,
+    /// Where the panel has several articles of the subject, such as two joints: why those that are no graver
+    /// are not met either.
+    pub others: Vec<(Verdict, Vec<Reason>)>,
+    /// Where the nearest evidence is carried over: the differences to this subject's own evidence.
+    pub own: Vec<Reason>,
+    /// Where nothing was ever recorded for it: how the nearest evidence differs.
+    pub nearest: Vec<Reason>,
+    /// Differences that were allowed, with the rule that allows each; empty where they were not asked for.
+    pub allowed: Vec<Reason>,
+    /// Evidence that counts, or that came nearest.
+    pub evidence: Vec<String>,
+    /// Evidence that was recorded for another subject, among `evidence`.
+    pub carried_over: Vec<String>,
+    /// Planned or running records.
+    pub under_way: Vec<String>,
+    /// Those of them that were conformed already and differ from what is asked now.
+    pub behind: Vec<Behind>,
+    /// What the criterion came to, in words.
+    pub criterion: Option<String>,
+    /// What the sample lacks.
+    pub lacks: Completeness,
+    /// What had to be assumed.
+    pub assumptions: Vec<Arc<str>>,
+}
+
+/// Evidence under way whose article is no longer what is asked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Behind {
+    /// The record.
+    pub evidence: String,
+    /// What it would ask if it were finished.
+    pub asks: Asks,
+    /// Why.
+    pub because: Vec<Reason>,
+}
+
+impl Judged {
+    /// Returns what orders verdicts from mild to grave.
+    pub fn gravity(&self) -> (u8, Asks, u8) {
+        gravity(self.verdict, self.asks)
+    }
+}
+
+/// Returns what orders verdicts from mild to grave: the class, what is asked, and lapsed before short
+/// before open among equals.
+pub fn gravity(verdict: Verdict, asks: Asks) -> (u8, Asks, u8) {
+    let class = match verdict {
+        Verdict::Met => 0,
+        Verdict::Conceded => 1,
+        Verdict::Failed => 3,
+        _ => 2,
+    };
+    let tie = match verdict {
+        Verdict::Lapsed => 2,
+        Verdict::Short => 1,
+        _ => 0,
+    };
+    (class, asks, tie)
+}
+
+/// One duty: a showing on a subject.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Duty {
+    /// The showing's id.
+    pub showing: String,
+    /// The subject.
+    pub subject: Subject,
+    /// Verdicts by panel; one under the empty name for the whole programme.
+    pub panels: BTreeMap<String, Arc<Judged>>,
+    /// The milestone that needs it.
+    pub needed_by: Option<String>,
+}
+
+impl Duty {
+    /// Returns the gravest verdict of its panels.
+    pub fn worst(&self) -> Option<(&String, &Arc<Judged>)> {
+        // The first of equals, so that the answer does not depend on chance.
+        self.panels.iter().rev().max_by_key(|(_, judged)| judged.gravity())
+    }
+
+    /// Returns the verdict.
+    pub fn verdict(&self) -> Verdict {
+        self.worst().map_or(Verdict::Open, |(_, judged)| judged.verdict)
+    }
+
+    /// Returns what it asks.
+    pub fn asks(&self) -> Asks {
+        self.worst().map_or(Asks::Retest, |(_, judged)| judged.asks)
+    }
+
+    /// Returns the panels whose own verdict is the worst one.
+    pub fn worst_panels(&self) -> Vec<String> {
+        let Some((_, worst)) = self.worst() else { return Vec::new() };
+        let gravity = worst.gravity();
+        self.panels
+            .iter()
+            .filter(|(name, judged)| !name.is_empty() && judged.gravity() == gravity)
+            .map(|(name, _)| name.clone())
+            .collect()
+    }
+
+    /// Returns why, with the panels named that share the reason.
+    pub fn because(&self) -> Vec<Reason> {
+        self.reasons(|judged| &judged.because)
+    }
+
+    /// Returns the differences to this subject's own evidence, where the nearest is carried over.
+    pub fn own(&self) -> Vec<Reason> {
+        self.reasons(|judged| &judged.own)
+    }
+
+    fn reasons(&self, pick: impl Fn(&Judged) -> &Vec<Reason>) -> Vec<Reason> {
+        let mut all: Vec<Reason> = Vec::new();
+        for panel in self.worst_panels() {
+            let Some(judged) = self.panels.get(&panel) else { continue };
+            for reason in pick(judged) {
+                match all.iter_mut().find(|known| {
+                    known.attribute == reason.attribute
+                        && known.was == reason.was
+                        && known.is == reason.is
+                        && known.rule == reason.rule
+                        && known.evidence == reason.evidence
+                }) {
+                    Some(known) => known.panels.push(panel.clone()),
+                    None => all.push(Reason { panels: vec![panel.clone()], ..reason.clone() }),
+                }
+            }
+        }
+        if all.is_empty()
+            && let Some((_, judged)) = self.worst()
+        {
+            all.clone_from(pick(judged));
+        }
+        all
+    }
+}
+
+/// A showing and a subject.
+pub type DutyKey = (String, Subject);
