@@ -27,9 +27,7 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
         let mut texts: BTreeMap<&str, Option<String>> = BTreeMap::new();
         for fault in &shown {
             let text = texts.entry(&fault.place.file).or_insert_with(|| {
-                let bytes =
-                    loaded.snapshot.read_limited(&fault.place.file, crate::source::RECORD_LIMIT).ok()?;
-                let text = String::from_utf8(bytes.to_vec()).ok()?;
+                let text = loaded.text(&fault.place.file)?;
                 Some(text.strip_prefix('\u{feff}').map(str::to_string).unwrap_or(text))
             });
             writeln!(out, "{}\n", render::fault(fault, text.as_deref(), context.colour, context.width))?;

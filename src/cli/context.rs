@@ -16,7 +16,7 @@ use crate::record::{Address, Day, Fault, Level, RecordKind};
 use crate::report::faults;
 use crate::report::head::ReportHead;
 use crate::report::page::{Frame, Style, shown};
-use crate::source::{Origin, Place, Snapshot, SourceError};
+use crate::source::{Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::io::{self, Write};
@@ -75,6 +75,12 @@ impl Loaded {
     /// Returns the words for where it was read from.
     pub fn label(&self) -> String {
         self.snapshot.label()
+    }
+
+    /// Returns the text of a record's file, where it can be read.
+    pub fn text(&self, file: &str) -> Option<String> {
+        let bytes = self.snapshot.read_limited(file, RECORD_LIMIT).ok()?;
+        String::from_utf8(bytes.to_vec()).ok()
     }
 }
 

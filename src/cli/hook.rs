@@ -175,16 +175,11 @@ fn place_of(finding: &Finding, staged: &Loaded, base: &Loaded) -> (String, Optio
     }
     for side in [staged, base] {
         let Some(file) = side.ledger.file_of(&finding.address) else { continue };
-        let line = side
-            .snapshot
-            .read_limited(file, crate::source::RECORD_LIMIT)
-            .ok()
-            .and_then(|bytes| String::from_utf8(bytes.to_vec()).ok())
-            .and_then(|text| {
-                let index = places(&text);
-                let stretch = index.find(&finding.route).or_else(|| index.nearest(&finding.route))?;
-                stretch.place(file).line
-            });
+        let line = side.text(file).and_then(|text| {
+            let index = places(&text);
+            let stretch = index.find(&finding.route).or_else(|| index.nearest(&finding.route))?;
+            stretch.place(file).line
+        });
         return (file.to_string(), line.or(Some(1)));
     }
     ("ledger.yaml".to_string(), None)

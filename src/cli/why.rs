@@ -172,8 +172,7 @@ fn duty_row(duty: &Duty) -> Value {
 /// File and line of a route.
 fn line(loaded: &Loaded, address: &Address, route: &str) -> Option<(String, Option<usize>)> {
     let file = loaded.ledger.file_of(address)?.to_string();
-    let bytes = loaded.snapshot.read_limited(&file, crate::source::RECORD_LIMIT).ok()?;
-    let text = String::from_utf8(bytes.to_vec()).ok()?;
+    let text = loaded.text(&file)?;
     let index = places(&text);
     let stretch = index.find_key(route).or_else(|| index.find(route)).or_else(|| index.nearest(route));
     let line = stretch.and_then(|stretch| stretch.place(&file).line);

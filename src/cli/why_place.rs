@@ -29,8 +29,7 @@ impl Place {
     /// Finds a place; `None` where nothing stands there.
     pub(super) fn find(loaded: &Loaded, found: &Address, route: &str, uses: &[Use]) -> Option<Self> {
         let file = loaded.ledger.file_of(found)?;
-        let bytes = loaded.snapshot.read_limited(file, crate::source::RECORD_LIMIT).ok()?;
-        let text = String::from_utf8(bytes.to_vec()).ok()?;
+        let text = loaded.text(file)?;
         let index = places(&text);
         let stretch = index.find(route)?;
         let record: Value = serde_yaml::from_str(&text).ok()?;
@@ -81,8 +80,7 @@ impl Place {
     /// Whether a duty, which holds the record, asks anything of a difference at the place.
     pub(super) fn counts_for(&self, loaded: &Loaded, duty: &Duty) -> bool {
         let Some(showing) = loaded.ledger.showings.get(&duty.showing) else { return false };
-        let Ok(table) = Table::built_in() else { return false };
-        let Some(row) = table.kinds.get(showing.value.kind.as_str()) else { return false };
+        let Some(row) = Table::row(showing.value.kind.as_str()) else { return false };
         let asked = |facet: &str| {
             let own = |key: &String| key == facet || key.starts_with(&format!("{facet}."));
             // A cell that is there for its note alone asks nothing.
@@ -132,12 +130,7 @@ fn attribute(record: &Value, route: &str) -> String {
 
 /// What stands in a record where a route leads nowhere, and what may have been meant.
 pub(super) fn absent(loaded: &Loaded, found: &Address, route: &str) -> String {
-    let text = loaded
-        .ledger
-        .file_of(found)
-        .and_then(|file| loaded.snapshot.read_limited(file, crate::source::RECORD_LIMIT).ok())
-        .and_then(|bytes| String::from_utf8(bytes.to_vec()).ok())
-        .unwrap_or_default();
+    let text = loaded.ledger.file_of(found).and_then(|file| loaded.text(file)).unwrap_or_default();
     let record: Value = serde_yaml::from_str(&text).unwrap_or_default();
     let index = places(&text);
     // An entry that is reached by its name alone, or a key without what it stands in.

@@ -163,14 +163,8 @@ fn elastic(sink: &mut Sink, lamina: &Elastic) {
 }
 
 fn strength(sink: &mut Sink, values: &Strength) {
-    for (at, value) in [
-        ("strength.Xt", &values.xt),
-        ("strength.Xc", &values.xc),
-        ("strength.Yt", &values.yt),
-        ("strength.Yc", &values.yc),
-        ("strength.S", &values.s),
-    ] {
-        within(sink, POSITIVE, at, value.as_ref().and_then(typed));
+    for (key, value) in values.figures() {
+        within(sink, POSITIVE, &format!("strength.{key}"), value.and_then(typed));
     }
 }
 

@@ -166,14 +166,8 @@ fn elastic(sink: &mut Sink, lamina: &Elastic) {
 
 fn strength(sink: &mut Sink, values: &Strength) {
     use super::ranges::typed;
-    for (at, value) in [
-        ("strength.Xt", &values.xt),
-        ("strength.Xc", &values.xc),
-        ("strength.Yt", &values.yt),
-        ("strength.Yc", &values.yc),
-        ("strength.S", &values.s),
-    ] {
-        look(sink, PLY_STRENGTH, at, value.as_ref().and_then(typed));
+    for (key, value) in values.figures() {
+        look(sink, PLY_STRENGTH, &format!("strength.{key}"), value.and_then(typed));
     }
 }
 

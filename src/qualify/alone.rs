@@ -2,11 +2,11 @@
 
 use super::demands::Demands;
 use super::judge::Detail;
-use super::made::{Made, made_of};
+use super::made::{Made, all_made};
 use super::reach::Reach;
 use super::sieve::Sieve;
 use super::table::Table;
-use super::verdict::{Room, Verdict, is_candidate, is_running, rules, superseded};
+use super::verdict::{Room, Verdict, by_showing, is_candidate, is_running, rules};
 use crate::article::{ArticleError, Configurator, Subject, Uses};
 use crate::ledger::{Entry, Ledger};
 use crate::record::Evidence;
@@ -24,12 +24,7 @@ pub(super) struct Alone<'a> {
 
 impl<'a> Alone<'a> {
     pub(super) fn new(ledger: &'a Ledger, uses: &'a Uses) -> Self {
-        let superseded = superseded(ledger);
-        let mut records: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
-        for evidence in ledger.evidence.values().filter(|one| !superseded.contains_key(one.id.as_str())) {
-            records.entry(evidence.value.showing.id()).or_default().push(evidence);
-        }
-        Self { uses, records }
+        Self { uses, records: by_showing(ledger) }
     }
 
     /// Returns what brings its evidence into form, for many trials.
@@ -63,12 +58,11 @@ impl Trials<'_> {
         showing: &str,
         asked: &[Used],
     ) -> Result<Vec<bool>, ArticleError> {
-        let entry = trial.showings.get(showing);
-        let row = Table::built_in()
-            .ok()
-            .zip(entry)
-            .and_then(|(table, entry)| Some((entry, table.kinds.get(entry.value.kind.as_str())?)));
-        let Some((showing, row)) = row else { return Ok(vec![false; asked.len()]) };
+        let known = trial
+            .showings
+            .get(showing)
+            .and_then(|entry| Some((entry, Table::row(entry.value.kind.as_str())?)));
+        let Some((showing, row)) = known else { return Ok(vec![false; asked.len()]) };
         let alone = self.alone;
         let mut few = Uses::new();
         for (subject, panel) in asked {
@@ -80,16 +74,12 @@ impl Trials<'_> {
         let demands = Demands::all(trial, &configurator, &few, None)?;
         // The duties are named: none is looked for.
         let reach = Reach::default();
-        let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
-        let rules = rules(showing, row, kind);
+        let rules = rules(showing, row, row.subject_of(&showing.value));
         let records = alone.records.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
         let ready = self.ready.entry(showing.id.clone()).or_insert_with(|| {
             let sieve = Sieve::of(&rules);
-            let of = |which: fn(&Evidence) -> bool| {
-                let own = records.iter().filter(|entry| which(&entry.value));
-                own.filter_map(|entry| made_of(entry, &sieve)).collect()
-            };
-            let (candidates, running) = (of(is_candidate), of(is_running));
+            let candidates = all_made(records, &sieve, is_candidate);
+            let running = all_made(records, &sieve, is_running);
             Ready { sieve, candidates, running }
         });
         let room = Room {

@@ -149,6 +149,32 @@ pub fn is_assumed(source: &str) -> bool {
     source.starts_with("assumed") || source.starts_with("handbook")
 }
 
+fn says_assumed(source: &Option<String>) -> bool {
+    source.as_deref().is_some_and(is_assumed)
+}
+
+/// Records that articles are made with and that say of themselves that they are assumed, with their source.
+fn made_with(ledger: &Ledger) -> Vec<(Address, &Option<String>)> {
+    fn each<'a, T>(
+        kind: RecordKind,
+        records: &'a Records<T>,
+        source: impl Fn(&'a T) -> &'a Option<String>,
+        all: &mut Vec<(Address, &'a Option<String>)>,
+    ) {
+        let said = records.values().map(|entry| (of(kind, &entry.id), source(&entry.value)));
+        all.extend(said.filter(|(_, source)| says_assumed(source)));
+    }
+    let mut all = Vec::new();
+    each(RecordKind::Material, &ledger.materials, |record| &record.source, &mut all);
+    each(RecordKind::Process, &ledger.processes, |record| &record.source, &mut all);
+    each(RecordKind::Tool, &ledger.tools, |record| &record.source, &mut all);
+    each(RecordKind::Finish, &ledger.finishes, |record| &record.source, &mut all);
+    each(RecordKind::Recipe, &ledger.recipes, |record| &record.source, &mut all);
+    each(RecordKind::Panel, &ledger.panels, |record| &record.source, &mut all);
+    each(RecordKind::Assembly, &ledger.assemblies, |record| &record.source, &mut all);
+    all
+}
+
 /// Records in use, with the panels that use each and the predicted mass made of it.
 struct Stands<'a> {
     ledger: &'a Ledger,
@@ -207,26 +233,8 @@ impl<'a> Stands<'a> {
 
     /// Whether an assumed record may be in use by its mass alone: it stands behind no panel.
     fn hangs_on_mass(&self) -> bool {
-        fn any<T>(
-            stands: &Stands<'_>,
-            kind: RecordKind,
-            records: &Records<T>,
-            source: impl Fn(&T) -> &Option<String>,
-        ) -> bool {
-            records.values().any(|entry| {
-                source(&entry.value).as_deref().is_some_and(is_assumed)
-                    && !stands.panels.contains_key(&of(kind, &entry.id))
-            })
-        }
-        let ledger = self.ledger;
-        any(self, RecordKind::Material, &ledger.materials, |record| &record.source)
-            || any(self, RecordKind::Process, &ledger.processes, |record| &record.source)
-            || any(self, RecordKind::Tool, &ledger.tools, |record| &record.source)
-            || any(self, RecordKind::Finish, &ledger.finishes, |record| &record.source)
-            || any(self, RecordKind::Recipe, &ledger.recipes, |record| &record.source)
-            || any(self, RecordKind::Panel, &ledger.panels, |record| &record.source)
-            || any(self, RecordKind::Assembly, &ledger.assemblies, |record| &record.source)
-            || any(self, RecordKind::Weighing, &ledger.weighings, |record| &record.source)
+        made_with(self.ledger).iter().any(|(address, _)| !self.panels.contains_key(address))
+            || self.ledger.weighings.values().any(|entry| says_assumed(&entry.value.source))
     }
 
     /// Gives each record the predicted mass of the pieces that are made of it.
@@ -306,59 +314,34 @@ impl<'a> Stands<'a> {
     /// Records whose own source says that they are assumed.
     fn sourced(&self, found: Found<'_>) {
         let ledger = self.ledger;
-        let mut made = |kind: RecordKind, id: &str, source: &Option<String>| {
-            let address = of(kind, id);
+        for (address, source) in made_with(ledger) {
             let kg = self.kg.get(&address).copied();
-            let in_use = self.panels.contains_key(&address) || kg.is_some();
-            if in_use && source.as_deref().is_some_and(is_assumed) {
+            if self.panels.contains_key(&address) || kg.is_some() {
                 found(&|| {
                     let (duties, panels) = (self.duties_on(&address), self.panels_on(&address));
                     sourced(&address, source, kg.unwrap_or(0.0), duties, panels)
                 });
             }
-        };
-        fn each<T>(
-            kind: RecordKind,
-            records: &Records<T>,
-            source: impl Fn(&T) -> &Option<String>,
-            made: &mut impl FnMut(RecordKind, &str, &Option<String>),
-        ) {
-            for entry in records.values() {
-                made(kind, &entry.id, source(&entry.value));
-            }
         }
-        each(RecordKind::Material, &ledger.materials, |record| &record.source, &mut made);
-        each(RecordKind::Process, &ledger.processes, |record| &record.source, &mut made);
-        each(RecordKind::Tool, &ledger.tools, |record| &record.source, &mut made);
-        each(RecordKind::Finish, &ledger.finishes, |record| &record.source, &mut made);
-        each(RecordKind::Recipe, &ledger.recipes, |record| &record.source, &mut made);
-        each(RecordKind::Panel, &ledger.panels, |record| &record.source, &mut made);
-        each(RecordKind::Assembly, &ledger.assemblies, |record| &record.source, &mut made);
         let mut about = |address: Address, source: &Option<String>, duties: Vec<DutyKey>| {
             if !duties.is_empty() {
                 found(&|| sourced(&address, source, 0.0, duties.clone(), self.panels_of(&duties)));
             }
         };
-        for entry in ledger.showings.values() {
-            if !entry.value.source.as_deref().is_some_and(is_assumed) {
-                continue;
-            }
+        for entry in ledger.showings.values().filter(|entry| says_assumed(&entry.value.source)) {
             let keys = self.evaluation.duties.keys().filter(|(showing, _)| *showing == entry.id);
             about(of(RecordKind::Showing, &entry.id), &entry.value.source, keys.cloned().collect());
         }
-        for entry in ledger.evidence.values() {
-            if !entry.value.source.as_deref().is_some_and(is_assumed) {
-                continue;
-            }
+        for entry in ledger.evidence.values().filter(|entry| says_assumed(&entry.value.source)) {
             let keys = self.shown.get(entry.id.as_str()).into_iter().flatten();
             let keys = keys.map(|key| (*key).clone()).collect();
             about(of(RecordKind::Evidence, &entry.id), &entry.value.source, keys);
         }
-        for entry in ledger.weighings.values() {
+        for entry in ledger.weighings.values().filter(|entry| says_assumed(&entry.value.source)) {
             let panel = entry.value.panel.id();
             let mut panels = self.mass.iter().flat_map(|mass| &mass.panels);
             let weighed = panels.find(|one| one.panel == panel && one.weighings > 0);
-            if let Some(weighed) = weighed.filter(|_| entry.value.source.as_deref().is_some_and(is_assumed)) {
+            if let Some(weighed) = weighed {
                 let address = of(RecordKind::Weighing, &entry.id);
                 let panels = vec![panel.to_string()];
                 found(&|| sourced(&address, &entry.value.source, weighed.kg, Vec::new(), panels.clone()));
@@ -403,8 +386,7 @@ impl<'a> Stands<'a> {
 
     fn is_live(&self, showing: &str) -> bool {
         let Some(entry) = self.ledger.showings.get(showing) else { return false };
-        Table::built_in()
-            .is_ok_and(|table| table.kinds.get(entry.value.kind.as_str()).is_some_and(|row| row.live))
+        Table::row(entry.value.kind.as_str()).is_some_and(|row| row.live)
     }
 }
 
@@ -445,15 +427,7 @@ fn figures(material: &Material) -> [(&'static str, Vec<&'static str>); 2] {
         all.extend(own.cte2.iter().map(|_| "cte2"));
         all
     };
-    let strength = |own: &Strength| {
-        names(vec![
-            ("Xt", own.xt.as_ref()),
-            ("Xc", own.xc.as_ref()),
-            ("Yt", own.yt.as_ref()),
-            ("Yc", own.yc.as_ref()),
-            ("S", own.s.as_ref()),
-        ])
-    };
+    let strength = |own: &Strength| names(own.figures().to_vec());
     [
         ("lamina", material.lamina.as_ref().map_or_else(Vec::new, lamina)),
         ("strength", material.strength.as_ref().map_or_else(Vec::new, strength)),

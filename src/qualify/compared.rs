@@ -12,8 +12,8 @@ use crate::record::sensitivity::Asks;
 use std::sync::{Arc, OnceLock};
 
 /// How many candidates that all ask for a retest are looked through for the nearest, those first that differ
-/// in least at first look, where nothing but the words hangs on which of them is named. A concession covers the differences to that one, so where there is
-/// a concession all are looked through.
+/// in least at first look, where nothing but the words hangs on which of them is named. A concession covers
+/// the differences to that one, so where there is a concession all are looked through.
 const NEAREST: usize = 8;
 
 /// What one panel asks of a subject, as it is now.
@@ -114,11 +114,12 @@ impl Room<'_> {
         candidates: &'c [Made<'c>],
         (now, sights): (&Look, &mut [Sight]),
     ) -> Vec<Compared<'c>> {
+        let is_own = |made: &Made<'_>| made.label.as_ref() == Some(asked.subject);
         let mut all: Vec<Compared<'_>> = candidates
             .iter()
             .zip(sights.iter_mut())
             .map(|(made, sight)| {
-                let own = made.label.as_ref() == Some(asked.subject);
+                let own = is_own(made);
                 if !own && sight.at_least == Asks::None && !sight.is_plain_judged {
                     sight.at_least = self.plain_at_least(asked, made, now);
                     sight.is_plain_judged = true;
@@ -151,22 +152,19 @@ impl Room<'_> {
         if all.iter().any(|compared| compared.asks == Asks::None) {
             return all;
         }
-        let own =
-            |at: usize| candidates.get(at).is_some_and(|made| made.label.as_ref() == Some(asked.subject));
-        // What was seen and asks least; what is foreign stands behind what is the subject's own.
-        let best = |all: &[Compared<'_>]| {
-            let seen = all.iter().enumerate().filter(|(_, one)| !one.is_unseen());
-            seen.map(|(at, one)| (one.asks, !own(at))).min()
-        };
-        // What is unseen is foreign, and can only be the nearest where it may ask less than that.
+        // What was seen and asks least; what is of another subject stands behind what is the subject's own.
+        let seen = candidates.iter().zip(&all).filter(|(_, one)| !one.is_unseen());
+        let mut best = seen.map(|(made, one)| (one.asks, !is_own(made))).min();
+        // What is unseen is of another, and can only be the nearest where it may ask less than that.
         let may_be_nearest =
-            |all: &[Compared<'_>], asks: Asks| best(all).is_none_or(|best| (asks, true) <= best);
+            |best: Option<(Asks, bool)>, asks: Asks| best.is_none_or(|best| (asks, true) <= best);
         for at in places(&all, |one| one.is_unseen() && one.asks < Asks::Retest) {
-            if all.get(at).is_some_and(|one| may_be_nearest(&all, one.asks)) {
+            if all.get(at).is_some_and(|one| may_be_nearest(best, one.asks)) {
                 see(&mut all, &[at]);
+                best = best.into_iter().chain(all.get(at).map(|one| (one.asks, true))).min();
             }
         }
-        if all.iter().all(|compared| compared.asks == Asks::Retest) && may_be_nearest(&all, Asks::Retest) {
+        if all.iter().all(|compared| compared.asks == Asks::Retest) && may_be_nearest(best, Asks::Retest) {
             let mut some = places(&all, |one| one.is_unseen());
             if !self.is_conceded(asked.subject) {
                 let far = |at: &usize| candidates.get(*at).map(|made| made.distance(now));
@@ -336,7 +334,7 @@ pub(super) fn first_looks(
         let (configurator, uses, demands) = (&configurator, &uses, &demands);
         for (subject, Used { variants, demand, .. }) in demands.iter() {
             let kind = subject.kind().word();
-            if showing.value.subject.map_or(row.subject.as_str(), |own| own.word()) != kind {
+            if row.subject_of(&showing.value) != kind {
                 continue;
             }
             let rules = rules(showing, row, kind);

@@ -32,16 +32,24 @@ impl Made<'_> {
     pub(super) fn at_least(&self, now: &Look, foreign: bool) -> Asks {
         self.looks.iter().map(|look| look.at_least(now, foreign)).min().unwrap_or_default()
     }
-}
 
-impl Made<'_> {
     /// In how much it differs at first look: as much as the article that differs in least.
     pub(super) fn distance(&self, now: &Look) -> usize {
         self.looks.iter().map(|look| look.distance(now)).min().unwrap_or_default()
     }
 }
 
-pub(super) fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<Made<'a>> {
+/// Brings those records into form that are `which` and were conformed.
+pub(super) fn all_made<'a>(
+    records: &[&'a Entry<Evidence>],
+    sieve: &Sieve,
+    which: fn(&Evidence) -> bool,
+) -> Vec<Made<'a>> {
+    let own = records.iter().filter(|entry| which(&entry.value));
+    own.filter_map(|entry| made_of(entry, sieve)).collect()
+}
+
+fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<Made<'a>> {
     let conformed = entry.value.conformed.as_ref()?;
     // A newer form can't be compared by this program; the ledger's check says so.
     if conformed.form > FORM {

@@ -6,6 +6,7 @@
 
 pub use crate::record::sensitivity::{Asks, Sensitivity, Step, Window};
 
+use crate::record::Showing;
 use crate::record::sensitivity::{facet_of, key_fault, steps_fault};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -317,6 +318,11 @@ impl KindRow {
             || self.context.iter().any(|context| context.facets().contains(&facet))
     }
 
+    /// Returns the kind of subject that a showing of the row is about.
+    pub fn subject_of(&self, showing: &Showing) -> &str {
+        showing.subject.map_or(self.subject.as_str(), |kind| kind.word())
+    }
+
     /// Returns whether the row looks at an attribute of the facet `site`; at every attribute of the others.
     pub fn looks_at(&self, attribute: &str) -> bool {
         attribute.strip_prefix("site.").is_none_or(|site| self.sites.iter().any(|own| own == site))
@@ -396,6 +402,11 @@ impl Table {
     pub fn built_in() -> Result<&'static Self, &'static str> {
         static TABLE: OnceLock<Result<Table, String>> = OnceLock::new();
         TABLE.get_or_init(|| Self::parse(BUILT_IN)).as_ref().map_err(String::as_str)
+    }
+
+    /// Returns the row of a kind of showing; `None` where the table has none.
+    pub fn row(kind: &str) -> Option<&'static KindRow> {
+        Self::built_in().ok()?.kinds.get(kind)
     }
 
     /// Returns the first twelve digits of [`Table::digest`], as reports show it.

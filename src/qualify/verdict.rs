@@ -7,7 +7,7 @@ use super::demands::{Demands, Used};
 pub use super::duty::{Behind, Duty, DutyKey, Judged, Verdict, gravity};
 use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
-use super::made::{Made, made_of};
+use super::made::{Made, all_made};
 use super::pool::{self, Completeness, Outcome};
 use super::reach::Reach;
 use super::sieve::{Look, Sieve};
@@ -78,26 +78,20 @@ fn evaluated(
 ) -> Result<Evaluation, ArticleError> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
-    let table = Table::built_in();
     let other = other.map(|other| &*other.grounds);
     let demands = Demands::all(ledger, &configurator, &uses, other.map(|other| &other.demands))?;
-    let superseded = superseded(ledger);
-    let mut by_showing: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
-    for evidence in ledger.evidence.values().filter(|evidence| !superseded.contains_key(evidence.id.as_str()))
-    {
-        by_showing.entry(evidence.value.showing.id()).or_default().push(evidence);
-    }
+    let by_showing = by_showing(ledger);
     let showings: Vec<(&Entry<Showing>, &KindRow)> = ledger
         .showings
         .values()
-        .filter_map(|showing| Some((showing, table.ok()?.kinds.get(showing.value.kind.as_str())?)))
+        .filter_map(|showing| Some((showing, Table::row(showing.value.kind.as_str())?)))
         .collect();
     let reach = Reach::of(&uses);
     let judged: Vec<Result<(Vec<Duty>, Ground), ArticleError>> = showings
         .par_iter()
         .map(|(showing, row)| {
             let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
-            let kind = showing.value.subject.map_or(row.subject.as_str(), |kind| kind.word());
+            let kind = row.subject_of(&showing.value);
             let rules = rules(showing, row, kind);
             let sieve = if first_look { Sieve::of(&rules) } else { Sieve::default() };
             let (configurator, uses, reach, demands) = (&configurator, &uses, &reach, &demands);
@@ -142,6 +136,16 @@ fn evaluated(
     assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
     Ok(Evaluation { duties, uses, assumptions, grounds })
+}
+
+/// Evidence by the showing that it answers, without what a correction stands in place of.
+pub(super) fn by_showing(ledger: &Ledger) -> BTreeMap<&str, Vec<&Entry<Evidence>>> {
+    let superseded = superseded(ledger);
+    let mut all: BTreeMap<&str, Vec<&Entry<Evidence>>> = BTreeMap::new();
+    for evidence in ledger.evidence.values().filter(|one| !superseded.contains_key(one.id.as_str())) {
+        all.entry(evidence.value.showing.id()).or_default().push(evidence);
+    }
+    all
 }
 
 /// Records that a finished, conformed correction of the same showing stands in place of, each with that.
@@ -279,20 +283,12 @@ impl Room<'_> {
 
     /// Finished, conformed evidence of the showing, dispositions left out.
     pub(super) fn candidates(&self) -> Vec<Made<'_>> {
-        self.made(is_candidate)
+        all_made(self.records, self.sieve, is_candidate)
     }
 
     /// Evidence under way that was conformed already.
     pub(super) fn running(&self) -> Vec<Made<'_>> {
-        self.made(is_running)
-    }
-
-    fn made(&self, which: impl Fn(&Evidence) -> bool) -> Vec<Made<'_>> {
-        self.records
-            .iter()
-            .filter(|entry| which(&entry.value))
-            .filter_map(|entry| made_of(entry, self.sieve))
-            .collect()
+        all_made(self.records, self.sieve, is_running)
     }
 
     /// Evidence under way whose article is known, compared with what is asked: what was made for the subject,

@@ -149,35 +149,27 @@ pub(super) fn ledgers(
     file: &str,
 ) -> Result<std::collections::BTreeSet<String>, SourceError> {
     let mut all = std::collections::BTreeSet::new();
-    repository.with(|git| -> Result<(), SourceError> {
-        let mut waiting = vec![(top, String::new())];
-        let mut seen = 0_usize;
-        while let Some((id, folder)) = waiting.pop() {
-            let tree = git.find_tree(id).map_err(|error| missing(repository, id, &folder, &error))?;
-            for entry in tree.iter() {
-                seen = seen.saturating_add(1);
-                if seen > FILE_LIMIT {
-                    return Err(SourceError::TooManyFiles { limit: FILE_LIMIT });
-                }
-                let Ok(name) = std::str::from_utf8(entry.name_bytes()) else { continue };
-                match entry.kind() {
-                    Some(git2::ObjectType::Tree) => waiting.push((entry.id(), join(&folder, name))),
-                    Some(git2::ObjectType::Blob) if name == file => {
-                        all.insert(folder.clone());
-                    }
-                    _ => {}
-                }
+    walk(repository, top, |folder, entry| {
+        let Ok(name) = std::str::from_utf8(entry.name_bytes()) else { return Ok(None) };
+        match entry.kind() {
+            Some(git2::ObjectType::Tree) => return Ok(Some(join(folder, name))),
+            Some(git2::ObjectType::Blob) if name == file => {
+                all.insert(folder.to_owned());
             }
+            _ => {}
         }
-        Ok(())
-    })??;
+        Ok(None)
+    })?;
     Ok(all)
 }
 
-/// Lists the ledger whose root is this tree.
-pub(super) fn tree(repository: &Arc<Repository>, root: Oid) -> Result<Listing, SourceError> {
-    let mut items = BTreeMap::new();
-    let mut tops = Vec::new();
+/// Looks at each entry of a tree with the folder that it stands in, and goes on into those that it gives a
+/// path for.
+fn walk(
+    repository: &Repository,
+    root: Oid,
+    mut look: impl FnMut(&str, &git2::TreeEntry<'_>) -> Result<Option<String>, SourceError>,
+) -> Result<(), SourceError> {
     repository.with(|git| -> Result<(), SourceError> {
         let mut waiting = vec![(root, String::new())];
         let mut seen = 0_usize;
@@ -188,32 +180,43 @@ pub(super) fn tree(repository: &Arc<Repository>, root: Oid) -> Result<Listing, S
                 if seen > FILE_LIMIT {
                     return Err(SourceError::TooManyFiles { limit: FILE_LIMIT });
                 }
-                let (name, fault) = entry_name(entry.name_bytes());
-                let path = join(&folder, &name);
-                let kind = kind_of(u32::try_from(entry.filemode_raw()).unwrap_or_default());
-                let is_folder = fault.is_none() && entry.kind() == Some(git2::ObjectType::Tree);
-                if is_folder && folder.is_empty() {
-                    tops.push(name.clone());
-                }
-                if folder.is_empty() && !is_listed(&path) {
-                    continue;
-                }
-                if path.len() > PATH_LIMIT {
-                    return Err(SourceError::Git {
-                        doing: format!("listing {}", path.chars().take(60).collect::<String>()),
-                        why: format!("a path in it is longer than {PATH_LIMIT} bytes"),
-                    });
-                }
-                if !is_folder {
-                    let kind = fault.map_or(kind, |words| EntryKind::Other(words.to_owned()));
-                    items.insert(path, Item { id: entry.id(), kind });
-                } else if !folder.is_empty() || KIND_FOLDERS.contains(&path.as_str()) {
+                if let Some(path) = look(&folder, &entry)? {
                     waiting.push((entry.id(), path));
                 }
             }
         }
         Ok(())
-    })??;
+    })?
+}
+
+/// Lists the ledger whose root is this tree.
+pub(super) fn tree(repository: &Arc<Repository>, root: Oid) -> Result<Listing, SourceError> {
+    let mut items = BTreeMap::new();
+    let mut tops = Vec::new();
+    walk(repository, root, |folder, entry| {
+        let (name, fault) = entry_name(entry.name_bytes());
+        let path = join(folder, &name);
+        let kind = kind_of(u32::try_from(entry.filemode_raw()).unwrap_or_default());
+        let is_folder = fault.is_none() && entry.kind() == Some(git2::ObjectType::Tree);
+        if is_folder && folder.is_empty() {
+            tops.push(name);
+        }
+        if folder.is_empty() && !is_listed(&path) {
+            return Ok(None);
+        }
+        if path.len() > PATH_LIMIT {
+            return Err(SourceError::Git {
+                doing: format!("listing {}", path.chars().take(60).collect::<String>()),
+                why: format!("a path in it is longer than {PATH_LIMIT} bytes"),
+            });
+        }
+        if !is_folder {
+            let kind = fault.map_or(kind, |words| EntryKind::Other(words.to_owned()));
+            items.insert(path, Item { id: entry.id(), kind });
+            return Ok(None);
+        }
+        Ok((!folder.is_empty() || KIND_FOLDERS.contains(&path.as_str())).then_some(path))
+    })?;
     tops.sort();
     Ok((entries(&items), tops, Objects { repository: Arc::clone(repository), items, tree: Some(root) }))
 }

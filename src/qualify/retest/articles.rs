@@ -123,7 +123,7 @@ fn layup_key(configurator: &Configurator<'_>, showing: &Showing, build: &Subject
     if !laid || per_panel(showing) == 1 {
         return None;
     }
-    let row = Table::built_in().ok()?.kinds.get(showing.kind.as_str())?;
+    let row = Table::row(showing.kind.as_str())?;
     let kind = build.kind().word();
     let own = row.own_of(kind);
     let made = match configurator.configuration(build, None) {

@@ -172,7 +172,7 @@ fn would_conform(
     showing: &Entry<Showing>,
     duties: &[&Duty],
 ) -> Vec<Vec<bool>> {
-    let row = Table::built_in().ok().and_then(|table| table.kinds.get(showing.value.kind.as_str()));
+    let row = Table::row(showing.value.kind.as_str());
     // All subjects of a showing are of one kind.
     let (Some(row), Some(kind), true) =
         (row, duties.first().map(|duty| duty.subject.kind().word()), duties.len() > 1)

@@ -94,26 +94,24 @@ pub fn limits(
         return Ok(Vec::new());
     }
     let alone = Alone::new(ledger, &evaluation.uses);
-    let mut knobs: Vec<(Knob<'_>, f64, f64, &Hung)> = Vec::new();
+    let mut knobs: Vec<Knob<'_>> = Vec::new();
     for (id, hung) in &hot {
         let Some(finish) = ledger.finishes.get(id) else { continue };
         let written = finish.value.colour.as_ref().and_then(|colour| colour.solar_absorptance.as_ref());
         let now = written.map_or(1.0, |own| own.si());
-        let knob = Knob { finish, attribute: "colour.absorptance", per_unit: HUNDREDTHS, turned: paler };
-        knobs.push((knob, now, 0.0, hung));
+        let (attribute, per_unit) = ("colour.absorptance", HUNDREDTHS);
+        knobs.push(Knob { finish, attribute, per_unit, turned: paler, now, least: 0.0, hung });
     }
     for (id, (least, hung)) in &film {
         let Some(finish) = ledger.finishes.get(id) else { continue };
         let Ok(now) = film_build(&finish.value).1.to_string().parse::<f64>() else { continue };
-        let knob = Knob { finish, attribute: "film-build.max", per_unit: 1.0, turned: thinner };
-        knobs.push((knob, now, *least, hung));
+        let (attribute, least) = ("film-build.max", *least);
+        knobs.push(Knob { finish, attribute, per_unit: 1.0, turned: thinner, now, least, hung });
     }
     // No trial knows of another, so that each finish may be tried beside the next.
     let search = || Search { trials: alone.trials(), trial: ledger.clone(), tied: &tied };
-    let tried: Vec<Result<Option<AttributeLimit>, ArticleError>> = knobs
-        .par_iter()
-        .map_init(search, |search, (knob, now, least, hung)| search.run(knob, *now, *least, hung))
-        .collect();
+    let tried: Vec<Result<Option<AttributeLimit>, ArticleError>> =
+        knobs.par_iter().map_init(search, |search, knob| search.run(knob)).collect();
     tried.into_iter().filter_map(Result::transpose).collect()
 }
 
@@ -147,6 +145,12 @@ struct Knob<'a> {
     per_unit: f64,
     /// The finish with another value.
     turned: fn(&Finish, f64) -> Option<Finish>,
+    /// Its value now.
+    now: f64,
+    /// A value that surely restores what can be restored.
+    least: f64,
+    /// Duties that hang on it.
+    hung: &'a Hung,
 }
 
 struct Search<'a> {
@@ -157,30 +161,18 @@ struct Search<'a> {
 }
 
 impl Search<'_> {
-    /// `least` surely restores what can be restored.
-    fn run(
-        &mut self,
-        knob: &Knob<'_>,
-        now: f64,
-        least: f64,
-        hung: &Hung,
-    ) -> Result<Option<AttributeLimit>, ArticleError> {
-        let found = self.searched(knob, now, least, hung);
+    fn run(&mut self, knob: &Knob<'_>) -> Result<Option<AttributeLimit>, ArticleError> {
+        let found = self.searched(knob);
         self.trial.finishes.insert(knob.finish.id.clone(), knob.finish.clone());
         found
     }
 
-    fn searched(
-        &mut self,
-        knob: &Knob<'_>,
-        now: f64,
-        least: f64,
-        hung: &Hung,
-    ) -> Result<Option<AttributeLimit>, ArticleError> {
+    fn searched(&mut self, knob: &Knob<'_>) -> Result<Option<AttributeLimit>, ArticleError> {
+        let (now, hung) = (knob.now, knob.hung);
         // A hair more, so that 0.29 is 29 hundredths and not 28.
         #[allow(clippy::cast_possible_truncation)]
         let steps = |value: f64| (value * knob.per_unit + 1e-9).floor().clamp(0.0, 1e9) as i64;
-        let (least, mut limit) = (steps(least), steps(now));
+        let (least, mut limit) = (steps(knob.least), steps(now));
         // What lapsed by becoming paler or thinner is not restored by more of that.
         if least >= limit {
             return Ok(None);

@@ -144,6 +144,19 @@ part! {
     }
 }
 
+impl Strength {
+    /// Returns all figures by the keys that they are written under.
+    pub fn figures(&self) -> [(&'static str, Option<&Sourced<Stress>>); 5] {
+        [
+            ("Xt", self.xt.as_ref()),
+            ("Xc", self.xc.as_ref()),
+            ("Yt", self.yt.as_ref()),
+            ("Yc", self.yc.as_ref()),
+            ("S", self.s.as_ref()),
+        ]
+    }
+}
+
 part! {
     /// A modulus at a temperature.
     pub struct ModulusAt {
