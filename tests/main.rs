@@ -26,4 +26,5 @@ mod streams;
 
 // Further modules, one line each:
 mod git;
+mod outside;
 mod property;
