@@ -4,7 +4,9 @@
 //! stated thickness, [`solid`] and [`film`] are the layers without fibres, [`stack()`] adds layers
 //! up. Plain values in SI: kg/m2, kg/m3, m.
 //!
-//! [`stiffness`] makes A, B, D of elastic layers and [`Compliance`] their inverse.
+//! [`stiffness`] makes A, B, D of elastic layers and [`Compliance`] their inverse; [`recover_under`] gives
+//! strains and stresses of every layer, [`reserve`] judges one ply, [`first_ply`] and [`last_ply`] a stack,
+//! [`strain_peaks`] holds ply strains against design strains.
 //!
 //! # Conventions of the mechanics
 //! - z = 0 at the mid-plane; layers are listed from the tool face, z = -h/2, upward in z.
@@ -15,16 +17,28 @@
 //!
 //! An engineering aid: the cured part is measured, not calculated.
 
+mod criteria;
+mod design_strain;
+mod discount;
 mod elastic;
+mod failure;
+mod gauge;
 mod lamination;
 mod matrix;
 mod ply;
+mod recovery;
 mod stack;
 
 #[cfg(test)]
 mod lamination_tests;
 
+pub use criteria::{Criterion, Mode, PlyStrength, Reserve, reserve};
+pub use design_strain::{DesignStrain, StrainPeak, StrainPeaks, strain_peaks};
+pub use discount::{LastPly, USUAL_REMAINDER, last_ply};
 pub use elastic::{Lamina, strain_in_ply, stress_in_ply};
+pub use failure::{
+    FirstPly, JudgedLayer, LayerReserve, PreparedLayer, first_ply, first_ply_prepared, layer_reserves,
+};
 pub use lamination::{
     Compliance, Deformation, ElasticLayer, Load, Moduli, Stiffness, is_symmetric, stiffness,
 };
@@ -32,6 +46,7 @@ pub use lamination::{
 pub use ply::{
     AtThickness, Constituents, Ply, at_thickness, bleed_share, ply, ply_at_fibre_volume, resin_content_at,
 };
+pub use recovery::{PointState, Position, PrincipalStrain, principal_strain, recover, recover_under};
 pub use stack::{Layer, Stack, film, solid, stack};
 
 /// Rows by columns, in the order x, y, xy or 1, 2, 12.
@@ -91,6 +106,20 @@ pub enum LaminateError {
         "the stack has no stiffness, or next to none, against some strain or curvature: no layer with elastic values is thick enough to bear it"
     )]
     Singular,
+    /// No layer of the stack has strengths, or nothing was given to hold it against.
+    #[error("no layer of the stack has strengths to judge it by, or no limit is given")]
+    NothingJudged,
+    /// A load under which no judged layer ever fails.
+    #[error("the load stresses no layer that has strengths, so that no multiple of it fails one")]
+    NoFailure,
+    /// Strengths that a criterion needs and does not have.
+    #[error("{criterion} needs {} under these stresses, and the ply has no such strength", .missing.join(", "))]
+    MissingStrengths {
+        /// Which criterion.
+        criterion: &'static str,
+        /// Which strengths: `Xt`, `Xc`, `Yt`, `Yc`, `S`.
+        missing: Vec<&'static str>,
+    },
 }
 
 // Slips of units end here: a ply of a hundred kilograms a square metre, a metal denser than any,
