@@ -7,6 +7,7 @@
 //! An engineering aid: the cured part is measured, not calculated.
 
 mod ply;
+pub mod sandwich;
 mod stack;
 
 pub use ply::{
