@@ -27,6 +27,7 @@ mod lamination;
 mod matrix;
 mod ply;
 mod recovery;
+pub mod sandwich;
 mod stack;
 
 #[cfg(test)]
