@@ -7,10 +7,14 @@
 //! An engineering aid: the cured part is measured, not calculated.
 
 mod ply;
+pub mod section;
 mod stack;
 
 pub use ply::{
     AtThickness, Constituents, Ply, at_thickness, bleed_share, ply, ply_at_fibre_volume, resin_content_at,
+};
+pub use section::{
+    Axial, Load, PaneLoss, Response, Rigidity, Section, SectionError, Torsion, Wall, WallKind, WallState,
 };
 pub use stack::{Layer, Stack, film, solid, stack};
 
