@@ -6,15 +6,20 @@
 //!
 //! An engineering aid: the cured part is measured, not calculated.
 
+mod bondline;
+mod glazing;
 mod ply;
 pub mod section;
 mod stack;
 
+pub use bondline::{Adherend, Adhesive, BondReserves, Lap, Mismatch, free_strain, lap_shear, mismatch_shear};
+pub use glazing::{GlazingError, long_load_modulus, sheet_modulus};
 pub use ply::{
     AtThickness, Constituents, Ply, at_thickness, bleed_share, ply, ply_at_fibre_volume, resin_content_at,
 };
 pub use section::{
-    Axial, Load, PaneLoss, Response, Rigidity, Section, SectionError, Torsion, Wall, WallKind, WallState,
+    PaneLoss, Rigidity, Section, SectionError, SectionLoad, SectionResponse, Torsion, Wall, WallAxial,
+    WallKind, WallState,
 };
 pub use stack::{Layer, Stack, film, solid, stack};
 

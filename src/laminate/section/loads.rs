@@ -6,7 +6,7 @@ use super::{Section, SectionError, WallKind};
 
 /// Loads on a section. Moments act at the centroid, right-handed.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Load {
+pub struct SectionLoad {
     /// Axial force at the centroid, tension positive, N.
     pub n: f64,
     /// Bending moment about y, N m; positive stretches the upper side.
@@ -25,7 +25,7 @@ pub struct Load {
 
 /// A section under load.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Response {
+pub struct SectionResponse {
     /// The torque about the shear centre, N m.
     pub torque: f64,
     /// Rate of twist, rad/m.
@@ -40,7 +40,7 @@ pub struct WallState {
     /// Its place among the walls first given.
     pub wall: usize,
     /// Strain and stress along the member; none for a bond, whose axial stiffness is left out.
-    pub axial: Option<Axial>,
+    pub axial: Option<WallAxial>,
     /// Shear flow at its two ends, N/m, positive from `from` to `to`.
     pub flow: [f64; 2],
     /// The shear flow of greatest size along it, with its sign, N/m.
@@ -55,7 +55,7 @@ pub struct WallState {
 
 /// Strain and stress of a plate along the member.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Axial {
+pub struct WallAxial {
     /// Strain of the mid-line at its two ends.
     pub strain: [f64; 2],
     /// Mean stress through the thickness at its two ends, Pa; of a laminate no ply's stress.
@@ -82,17 +82,17 @@ impl Section {
     /// A square tube of 100 x 100 x 2 mm under 2 kN m: q = T/2A = 100 N/mm, 50 MPa.
     ///
     /// ```
-    /// use bondline::laminate::{Load, Section, Wall};
+    /// use bondline::laminate::{SectionLoad, Section, Wall};
     /// let nodes = [[0.0, 0.0], [0.1, 0.0], [0.1, 0.1], [0.0, 0.1]];
     /// let walls = [0, 1, 2, 3].map(|at| Wall::sheet(at, (at + 1) % 4, 70e9, 0.3, 0.002));
     /// let tube = Section::new(&nodes, &walls)?;
-    /// let under = tube.under(&Load { torque: 2000.0, ..Load::default() })?;
+    /// let under = tube.under(&SectionLoad { torque: 2000.0, ..SectionLoad::default() })?;
     /// for wall in &under.walls {
     ///     assert!((wall.shear_stress - 50e6).abs() < 1.0); // Pa
     /// }
     /// # Ok::<(), bondline::laminate::SectionError>(())
     /// ```
-    pub fn under(&self, load: &Load) -> Result<Response, SectionError> {
+    pub fn under(&self, load: &SectionLoad) -> Result<SectionResponse, SectionError> {
         check(load)?;
         let through = if load.vy == 0.0 && load.vz == 0.0 {
             0.0
@@ -126,21 +126,21 @@ impl Section {
             let shear_stress = peak_flow / over;
             WallState { wall: piece.index, axial, flow: flows, peak_flow, shear_stress, twist_stress }
         });
-        Ok(Response { torque, rate_of_twist, walls: walls.collect() })
+        Ok(SectionResponse { torque, rate_of_twist, walls: walls.collect() })
     }
 }
 
-fn axial(piece: &Piece, mean: f64, [a, b]: [f64; 2]) -> Option<Axial> {
+fn axial(piece: &Piece, mean: f64, [a, b]: [f64; 2]) -> Option<WallAxial> {
     let WallKind::Plate { axial, thickness, .. } = piece.wall.kind else { return None };
     let strain = [piece.start, piece.end].map(|[y, z]| mean + a * y + b * z);
     let [dy, dz] = piece.along();
     let across = (thickness / 2.0 * (b * dy - a * dz) / piece.length).abs();
     let surface = strain.map(|strain| strain + across.copysign(strain));
     let surface_strain = if surface[0].abs() > surface[1].abs() { surface[0] } else { surface[1] };
-    Some(Axial { strain, stress: strain.map(|strain| strain * axial / thickness), surface_strain })
+    Some(WallAxial { strain, stress: strain.map(|strain| strain * axial / thickness), surface_strain })
 }
 
-fn check(load: &Load) -> Result<(), SectionError> {
+fn check(load: &SectionLoad) -> Result<(), SectionError> {
     let [y, z] = load.at.unwrap_or_default();
     let each = [
         ("the axial force", load.n, "N"),

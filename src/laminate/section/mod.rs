@@ -34,7 +34,7 @@ mod wall;
 
 pub use error::SectionError;
 pub use flow::Torsion;
-pub use loads::{Axial, Load, Response, WallState};
+pub use loads::{SectionLoad, SectionResponse, WallAxial, WallState};
 pub use pane::PaneLoss;
 pub use wall::{Wall, WallKind};
 

@@ -39,7 +39,7 @@ fn a_box_has_the_flow_and_stiffness_of_one_cell() {
     ];
     let section = Section::new(&rectangle(0.2, 0.1), &walls).unwrap();
     close(section.torsion().gj, 1.08e11 * 1e-6, 1e-12);
-    let under = section.under(&Load { torque: 1000.0, ..Load::default() }).unwrap();
+    let under = section.under(&SectionLoad { torque: 1000.0, ..SectionLoad::default() }).unwrap();
     close(under.rate_of_twist, 9.259259e-6 * 1e3, 1e-6);
     for (wall, stress) in under.walls.iter().zip([12.5e6, 25e6, 12.5e6, 25e6]) {
         close(wall.flow[0], 25e3, 1e-12);
@@ -67,7 +67,7 @@ fn a_thin_tube_is_that_of_the_closed_form() {
         close(ei, 70e9 * PI * r.powi(3) * t, 1e-4);
     }
     // The greatest flow of a thin tube under V is V/(pi r): twice the mean stress (Megson, from memory).
-    let under = tube.under(&Load { vz: 1000.0, ..Load::default() }).unwrap();
+    let under = tube.under(&SectionLoad { vz: 1000.0, ..SectionLoad::default() }).unwrap();
     let most = under.walls.iter().map(|wall| wall.peak_flow.abs()).fold(0.0, f64::max);
     close(most, 1000.0 / (PI * r), 1e-3);
     assert!(under.rate_of_twist == 0.0);
@@ -90,7 +90,7 @@ fn two_cells_share_their_web() {
     let section = Section::new(&nodes, &walls).unwrap();
     assert_eq!(section.torsion().circuits, 2);
     close(section.torsion().gj, 1.982687e11 * 1e-6, 1e-6);
-    let under = section.under(&Load { torque: 2000.0, ..Load::default() }).unwrap();
+    let under = section.under(&SectionLoad { torque: 2000.0, ..SectionLoad::default() }).unwrap();
     close(under.rate_of_twist, 1.008732e-5 * 1e3, 1e-6);
     let flows: Vec<f64> = under.walls.iter().map(|wall| wall.flow[0]).collect();
     for (at, flow) in
@@ -123,7 +123,7 @@ fn a_channel_has_its_shear_centre_outside_the_web() {
     close(section.torsion().gj, g * (2.0 * b + h) * t.powi(3) / 3.0, 1e-12);
     assert_eq!(section.closed_gj(), Err(SectionError::Open { end: Some(0) }));
     // Surface stress of an open section under torque: T t/J.
-    let under = section.under(&Load { torque: 2.0, ..Load::default() }).unwrap();
+    let under = section.under(&SectionLoad { torque: 2.0, ..SectionLoad::default() }).unwrap();
     for wall in &under.walls {
         close(wall.twist_stress, 2.0 * t / ((2.0 * b + h) * t.powi(3) / 3.0), 1e-12);
         assert_eq!(wall.flow, [0.0, 0.0]);
@@ -135,13 +135,14 @@ fn a_channel_has_its_shear_centre_outside_the_web() {
 fn a_web_has_its_greatest_flow_where_the_axial_stress_is_nil() {
     let (b, h, t) = (50.0 * MM, 100.0 * MM, 2.0 * MM);
     let section = channel(b, h, t);
-    let under = section.under(&Load { vz: 1000.0, ..Load::default() }).unwrap();
+    let under = section.under(&SectionLoad { vz: 1000.0, ..SectionLoad::default() }).unwrap();
     let first = b * t * h / 2.0 + t * h * h / 8.0;
     let second = t * h.powi(3) / 12.0 + b * t * h * h / 2.0;
     close(under.walls[1].peak_flow, 1000.0 * first / second, 1e-12);
     close(under.walls[1].shear_stress, 1000.0 * first / second / t, 1e-12);
     // Through the web instead of the shear centre: V times 3 b2/(h + 6 b) twists it.
-    let through = section.under(&Load { vz: 1000.0, at: Some([0.0, 0.0]), ..Load::default() }).unwrap();
+    let through =
+        section.under(&SectionLoad { vz: 1000.0, at: Some([0.0, 0.0]), ..SectionLoad::default() }).unwrap();
     close(through.torque, 1000.0 * 3.0 * b * b / (h + 6.0 * b), 1e-12);
     close(through.rate_of_twist, through.torque / section.torsion().gj, 1e-12);
 }
@@ -182,7 +183,7 @@ fn axial_stress_gives_back_its_loads() {
         )
     });
     let section = Section::new(&nodes, &walls).unwrap();
-    let load = Load { n: 3000.0, my: 120.0, mz: -70.0, ..Load::default() };
+    let load = SectionLoad { n: 3000.0, my: 120.0, mz: -70.0, ..SectionLoad::default() };
     let under = section.under(&load).unwrap();
     let (mut n, mut my, mut mz) = (0.0, 0.0, 0.0);
     for (wall, state) in walls.iter().zip(&under.walls) {
@@ -249,7 +250,7 @@ fn bonds_are_springs_in_series() {
     let walls = 0.16 / (20e9 * 1.5e-3) + 0.08 / (1.1e9 * 5e-3);
     let bonds = 2.0 * 3.0 / (g * 12.0);
     close(section.closed_gj().unwrap(), 4.0 * (0.08_f64 * 0.04).powi(2) / (walls + bonds), 1e-12);
-    let under = section.under(&Load { torque: 1.0, ..Load::default() }).unwrap();
+    let under = section.under(&SectionLoad { torque: 1.0, ..SectionLoad::default() }).unwrap();
     let bond = under.walls[3];
     assert_eq!((bond.wall, bond.axial), (3, None));
     close(bond.shear_stress, 1.0 / (2.0 * 0.08 * 0.04) / 0.012, 1e-12);
@@ -283,14 +284,14 @@ fn faults_have_names() {
     assert!(matches!(fault(&nodes, &[w(0, 1), bond]), SectionError::WallOutOfRange { wall: 1, .. }));
     let strip = Section::new(&nodes, &[w(0, 1)]).unwrap();
     assert_eq!(strip.shear_centre(), Err(SectionError::Straight));
-    let torque = Load { torque: 1.0, ..Load::default() };
+    let torque = SectionLoad { torque: 1.0, ..SectionLoad::default() };
     assert_eq!(strip.under(&torque).unwrap_err(), SectionError::NoTorsion);
     assert_eq!(strip.pane_loss().unwrap_err(), SectionError::NoPane);
     let pane = Section::new(&nodes, &[w(0, 1).as_pane()]).unwrap();
     assert_eq!(pane.pane_loss().unwrap_err(), SectionError::AllPane);
     let apart = Section::new(&nodes, &[w(0, 1), w(1, 2).as_pane(), w(2, 3)]).unwrap();
     assert!(matches!(apart.pane_loss().unwrap_err(), SectionError::Disconnected { .. }));
-    let endless = Load { n: f64::INFINITY, ..Load::default() };
+    let endless = SectionLoad { n: f64::INFINITY, ..SectionLoad::default() };
     assert!(matches!(strip.under(&endless), Err(SectionError::LoadOutOfRange { .. })));
     // Two walls back to back bound no area.
     let lap = Section::new(&nodes, &[w(0, 1), w(0, 1)]).unwrap();
@@ -325,7 +326,7 @@ proptest! {
     fn flows_are_in_equilibrium((nodes, walls) in any_section(), vy in -1e3..1e3, vz in -1e3..1e3, torque in -100.0..100.0) {
         let section = Section::new(&nodes, &walls).unwrap();
         let point = [0.02, -0.03];
-        let load = Load { vy, vz, torque, at: Some(point), ..Load::default() };
+        let load = SectionLoad { vy, vz, torque, at: Some(point), ..SectionLoad::default() };
         let under = section.under(&load).unwrap();
         let mut at_nodes = vec![0.0; nodes.len()];
         let (mut across, mut up, mut about) = (0.0, 0.0, 0.0);
@@ -372,7 +373,7 @@ proptest! {
         let back: Vec<Wall> = walls.iter().rev().map(|w| Wall { from: w.to, to: w.from, ..*w }).collect();
         let other = Section::new(&nodes, &back).unwrap();
         prop_assert!((one.torsion().gj - other.torsion().gj).abs() <= 1e-9 * one.torsion().gj);
-        let load = Load { vy: 300.0, vz: -500.0, my: 20.0, torque: 10.0, ..Load::default() };
+        let load = SectionLoad { vy: 300.0, vz: -500.0, my: 20.0, torque: 10.0, ..SectionLoad::default() };
         let (a, b) = (one.under(&load).unwrap(), other.under(&load).unwrap());
         for (x, y) in a.walls.iter().zip(b.walls.iter().rev()) {
             prop_assert!((x.flow[0] + y.flow[1]).abs() < 1e-6 * (1.0 + x.flow[0].abs()));
@@ -407,7 +408,7 @@ proptest! {
         walls[2] = Wall::of_moduli(2, 3, e, g, 0.002);
         walls[8] = Wall::bond(7, 5, t, 0.003, g);
         if let Ok(section) = Section::new(&nodes, &walls)
-            && let Ok(under) = section.under(&Load { n, vz: 10.0, torque: 1.0, ..Load::default() })
+            && let Ok(under) = section.under(&SectionLoad { n, vz: 10.0, torque: 1.0, ..SectionLoad::default() })
         {
             prop_assert!(section.torsion().gj.is_finite() && under.rate_of_twist.is_finite());
             prop_assert!(under.walls.iter().all(|wall| wall.shear_stress.is_finite()));
