@@ -17,22 +17,26 @@
 //!
 //! An engineering aid: the cured part is measured, not calculated.
 
+mod bondline;
 mod criteria;
 mod design_strain;
 mod discount;
 mod elastic;
 mod failure;
 mod gauge;
+mod glazing;
 mod lamination;
 mod matrix;
 mod ply;
 mod recovery;
 pub mod sandwich;
+pub mod section;
 mod stack;
 
 #[cfg(test)]
 mod lamination_tests;
 
+pub use bondline::{Adherend, Adhesive, BondReserves, Lap, Mismatch, free_strain, lap_shear, mismatch_shear};
 pub use criteria::{Criterion, Mode, PlyStrength, Reserve, reserve};
 pub use design_strain::{DesignStrain, StrainPeak, StrainPeaks, strain_peaks};
 pub use discount::{LastPly, USUAL_REMAINDER, last_ply};
@@ -40,14 +44,18 @@ pub use elastic::{Lamina, strain_in_ply, stress_in_ply};
 pub use failure::{
     FirstPly, JudgedLayer, LayerReserve, PreparedLayer, first_ply, first_ply_prepared, layer_reserves,
 };
+pub use glazing::{GlazingError, long_load_modulus, sheet_modulus};
 pub use lamination::{
     Compliance, Deformation, ElasticLayer, Load, Moduli, Stiffness, is_symmetric, stiffness,
 };
-
 pub use ply::{
     AtThickness, Constituents, Ply, at_thickness, bleed_share, ply, ply_at_fibre_volume, resin_content_at,
 };
 pub use recovery::{PointState, Position, PrincipalStrain, principal_strain, recover, recover_under};
+pub use section::{
+    PaneLoss, Rigidity, Section, SectionError, SectionLoad, SectionResponse, Torsion, Wall, WallAxial,
+    WallKind, WallState,
+};
 pub use stack::{Layer, Stack, film, solid, stack};
 
 /// Rows by columns, in the order x, y, xy or 1, 2, 12.
