@@ -5,6 +5,7 @@
 //! missing program fails the test: a check that did not run has shown nothing.
 
 mod statistics;
+mod tooling;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};
