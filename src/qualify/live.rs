@@ -218,7 +218,7 @@ impl<'a> Live<'a> {
                 }
             };
             found.assumptions.extend(hot.assumptions.iter().cloned());
-            let limits = super::margins::heat_limits(self.ledger, zone)?;
+            let limits = super::margins::heat_limits(self.ledger, &self.standing, panel, zone)?;
             for lacking in limits.lacking {
                 found.lacking.push(lacking);
             }

@@ -67,6 +67,13 @@ pub(super) fn faces(laid: &LaidUp) -> Result<Option<Faces>, LaminateError> {
     Ok(Some(Faces { faces: [lower, upper], depth: high - low, core_thickness }))
 }
 
+impl OneFace {
+    /// Returns the thickness of what carries in it, m.
+    pub(super) fn thickness(&self) -> f64 {
+        self.thickness
+    }
+}
+
 impl Faces {
     /// Returns shear stiffness per width, G d^2/t_c, along x and y, N/m.
     pub(super) fn shear_stiffness(&self, core: &Material) -> Option<[f64; 2]> {

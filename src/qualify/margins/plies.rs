@@ -33,7 +33,10 @@ pub(super) struct Loading {
 /// A load case on one zone.
 pub(super) struct Case<'a> {
     pub(super) name: &'a str,
-    pub(super) zone: &'a str,
+    /// The zone or wall, in words.
+    pub(super) place: &'a str,
+    /// What its margins against strengths count as.
+    pub(super) check: ComputedCheck,
     pub(super) laid: &'a LaidUp,
     pub(super) environment: Option<&'a str>,
     pub(super) loadings: &'a [Loading],
@@ -42,10 +45,6 @@ pub(super) struct Case<'a> {
 }
 
 impl Case<'_> {
-    pub(super) fn place(&self) -> String {
-        format!("zone {}", self.zone)
-    }
-
     pub(super) fn margin(
         &self,
         check: ComputedCheck,
@@ -57,7 +56,7 @@ impl Case<'_> {
         Margin {
             check,
             case: self.name.to_string(),
-            place: self.place(),
+            place: self.place.to_string(),
             criterion,
             mode: mode.into(),
             layer: None,
@@ -70,7 +69,7 @@ impl Case<'_> {
     }
 
     pub(super) fn lacks(&self, check: ComputedCheck, why: impl ToString) -> Uncomputed {
-        Uncomputed { check, case: self.name.to_string(), place: self.place(), why: why.to_string() }
+        Uncomputed { check, case: self.name.to_string(), place: self.place.to_string(), why: why.to_string() }
     }
 }
 
@@ -94,7 +93,7 @@ pub(super) fn strength(case: &Case<'_>, margins: &mut Vec<Margin>, uncomputed: &
                 Ok(found) => found,
                 Err(LaminateError::NoFailure) => continue,
                 Err(problem) => {
-                    uncomputed.push(case.lacks(ComputedCheck::Strength, format!("{name}: {problem}")));
+                    uncomputed.push(case.lacks(case.check, format!("{name}: {problem}")));
                     least = None;
                     break;
                 }
@@ -102,7 +101,7 @@ pub(super) fn strength(case: &Case<'_>, margins: &mut Vec<Margin>, uncomputed: &
             if least.as_ref().is_none_or(|known| found.margin() < known.margin) {
                 let words = format!("first ply fails at {:.3} times the factored load{}", found.factor, at(&loading.place));
                 let mut margin =
-                    case.margin(ComputedCheck::Strength, name, found.leading.name(), found.factor, words);
+                    case.margin(case.check, name, found.leading.name(), found.factor, words);
                 margin.layer = case.laid.critical(found.layer, face_word(found.position));
                 margin.notes.push(PLAIN.to_string());
                 least = Some(margin);
