@@ -6,6 +6,7 @@
 //!
 //! An engineering aid: the cured part is measured, not calculated.
 
+pub mod plate;
 mod ply;
 pub mod sandwich;
 mod stack;
@@ -14,6 +15,11 @@ pub use ply::{
     AtThickness, Constituents, Ply, at_thickness, bleed_share, ply, ply_at_fibre_volume, resin_content_at,
 };
 pub use stack::{Layer, Stack, film, solid, stack};
+
+/// Three by three, row by row.
+pub type Matrix3 = [[f64; 3]; 3];
+/// Three components: x, y, xy.
+pub type Vector3 = [f64; 3];
 
 /// Why a layer or a stack could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -42,6 +48,20 @@ pub enum LaminateError {
     /// A bleed with no prepreg ply to take it from.
     #[error("resin is bled off a laminate that has no prepreg ply")]
     NothingToBleed,
+    /// A stiffness that some deformation does not meet, or that is not symmetric.
+    #[error("{what} is not symmetric and positive definite")]
+    NotStiff {
+        /// Which stiffness.
+        what: &'static str,
+    },
+    /// A series that did not settle.
+    #[error("{what} did not converge: the last terms changed it by {:.1} %", change * 100.0)]
+    NotConverged {
+        /// What was computed.
+        what: &'static str,
+        /// Last change as a share.
+        change: f64,
+    },
 }
 
 // Slips of units end here: a ply of a hundred kilograms a square metre, a metal denser than any,
