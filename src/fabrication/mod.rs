@@ -1,3 +1,4 @@
-//! Moisture uptake and the time it takes.
+//! How parts are made: moisture uptake and the time it takes, tools and what their heat does.
 
 pub mod moisture;
+pub mod tooling;

@@ -111,6 +111,16 @@ pub fn time_at(fraction: f64) -> Result<f64, MoistureError> {
 ///
 /// # Source
 /// [`time_at`].
+///
+/// ```
+/// use bondline::fabrication::moisture::{Faces, time_to_fraction};
+///
+/// // A laminate of 3 mm, D = 2.6e-7 mm2/s, 95 % of equilibrium: 113 days, or 452 with one face sealed.
+/// let days = |faces| Ok(time_to_fraction(0.95, 2.6e-13, 3.0e-3, faces)? / 86400.0);
+/// assert!((days(Faces::Both)? - 113.0817).abs() < 1e-4);
+/// assert!((days(Faces::One)? - 452.3267).abs() < 1e-4);
+/// # Ok::<(), bondline::fabrication::moisture::MoistureError>(())
+/// ```
 pub fn time_to_fraction(
     fraction: f64,
     diffusivity: f64,
@@ -119,6 +129,48 @@ pub fn time_to_fraction(
 ) -> Result<f64, MoistureError> {
     let time = time_at(fraction)? * time_scale(diffusivity, thickness, faces)?;
     within("the time", time, time.is_finite(), "a finite number", "s")
+}
+
+/// Returns the diffusivity at another temperature, m2/s.
+///
+/// Diffusion in the cold of a room or of flight is far slower than in the chamber: a time that holds at 70
+/// degC holds nowhere else.
+///
+/// # Arguments
+/// * `diffusivity` – measured at `measured_at`, m2/s
+/// * `measured_at`, `at` – K, above 0
+/// * `activation` – activation energy over the gas constant, K; 0 or more
+///
+/// # Errors
+/// [`MoistureError::OutOfRange`], also where the result is no diffusivity that could be meant.
+///
+/// # Source
+/// D = D_m exp[-C (1/T - 1/T_m)] (Arrhenius), as used for resins by C. H. Shen and G. S. Springer (from
+/// memory). C is measured; there is no usual value here.
+///
+/// ```
+/// use bondline::fabrication::moisture::diffusivity_at;
+///
+/// // C = 5000 K from 70 to 20 degC: slower by exp[5000 (1/293.15 - 1/343.15)], a factor of 12.
+/// let slow = diffusivity_at(2.6e-13, 343.15, 293.15, 5000.0)?;
+/// assert!((2.6e-13 / slow - 12.0).abs() < 0.1);
+/// # Ok::<(), bondline::fabrication::moisture::MoistureError>(())
+/// ```
+pub fn diffusivity_at(
+    diffusivity: f64,
+    measured_at: f64,
+    at: f64,
+    activation: f64,
+) -> Result<f64, MoistureError> {
+    let fits = |value: f64| (f64::MIN_POSITIVE..=FASTEST).contains(&value);
+    let from = within("the diffusivity", diffusivity, fits(diffusivity), "above 0 and at most 1", "m2/s")?;
+    let [measured_at, at] = [("the temperature of the measurement", measured_at), ("the temperature", at)]
+        .map(|(what, value)| within(what, value, (1.0..=2000.0).contains(&value), "1 to 2000", "K"));
+    let (measured_at, at) = (measured_at?, at?);
+    let fits_activation = (0.0..=1e5).contains(&activation);
+    let activation = within("the activation temperature", activation, fits_activation, "0 to 100 000", "K")?;
+    let found = from * (-activation * (1.0 / at - 1.0 / measured_at)).exp();
+    within("the diffusivity at that temperature", found, fits(found), "above 0 and at most 1", "m2/s")
 }
 
 /// h^2/D of the plate open on both faces that behaves alike, s.
@@ -248,6 +300,16 @@ mod tests {
     }
 
     #[test]
+    fn diffusivity_goes_by_the_temperature() {
+        // By hand: 5000 (1/293.15 - 1/343.15) = 2.48522; exp of it 12.0038 (python's math.exp).
+        close(diffusivity_at(2.6e-13, 343.15, 293.15, 5000.0).unwrap(), 2.6e-13 / 12.003_8, 1e-4);
+        close(diffusivity_at(2.6e-13, 343.15, 343.15, 5000.0).unwrap(), 2.6e-13, 1e-15);
+        close(diffusivity_at(2.6e-13, 343.15, 293.15, 0.0).unwrap(), 2.6e-13, 1e-15);
+        let there = diffusivity_at(2.6e-13, 343.15, 293.15, 5000.0).unwrap();
+        close(diffusivity_at(there, 293.15, 343.15, 5000.0).unwrap(), 2.6e-13, 1e-13);
+    }
+
+    #[test]
     fn time_and_uptake_undo_each_other() {
         for fraction in [0.0, 1e-12, 1e-6, 0.01, 0.3, 0.5, 0.77, 0.999, 1.0 - 1e-9] {
             let x = time_at(fraction).unwrap();
@@ -267,6 +329,14 @@ mod tests {
             assert!(time_to_fraction(0.9, 1e-13, bad, Faces::Both).is_err());
             assert!(uptake(1e-13, bad, 1e-3, Faces::Both).is_err());
         }
+        for bad in [f64::NAN, f64::INFINITY, -1.0] {
+            assert!(diffusivity_at(bad, 300.0, 300.0, 5000.0).is_err());
+            assert!(diffusivity_at(1e-13, bad, 300.0, 5000.0).is_err());
+            assert!(diffusivity_at(1e-13, 300.0, bad, 5000.0).is_err());
+            assert!(diffusivity_at(1e-13, 300.0, 300.0, bad).is_err());
+        }
+        // Frozen to nothing: no diffusivity, not one of zero.
+        assert!(diffusivity_at(1e-13, 300.0, 1.0, 1e5).is_err());
         assert!(time_at(1.0).is_err());
         assert!(uptake_at(f64::NAN).is_err());
         assert!(time_to_fraction(0.9, 0.0, 1e-3, Faces::Both).is_err());

@@ -1,16 +1,19 @@
 //! Paint build, colour, skin temperature.
 //!
 //! [`build`] turns coats into film and areal mass; [`skin_temperature`] and
-//! [`surface_temperature`] say how hot the sun makes a surface, [`colour_limit`] how dark it may
+//! [`surface_temperature`] say how hot the sun makes a surface, [`heat_left`] what that leaves of the
+//! temperatures that must not be exceeded, [`colour_limit`] and [`darkest`] how dark a surface may
 //! be. Plain values in SI: kelvin, watts, metres, kilograms.
 //!
 //! The balance is a steady one with an insulated back: an engineering aid for comparing colours,
 //! not a substitute for a measured skin temperature.
 
 mod film;
+mod heat;
 mod sun;
 
 pub use film::{Build, Coat, build};
+pub use heat::{Darkest, HeatLimit, Left, Skin, Sunshine, WET_GLASS_TRANSITION_MARGIN, darkest, heat_left};
 pub use sun::{
     Balance, ColourLimit, STEFAN_BOLTZMANN, colour_limit, default_sky, film_coefficient, skin_temperature,
     surface_temperature,

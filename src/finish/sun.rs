@@ -200,7 +200,7 @@ impl Losses {
     }
 }
 
-fn temperature(what: &'static str, value: f64) -> Result<f64, FinishError> {
+pub(super) fn temperature(what: &'static str, value: f64) -> Result<f64, FinishError> {
     within(what, value, 0.0, HOTTEST, "K")
 }
 

@@ -5,7 +5,7 @@ use super::ranges::{
     NOT_NEGATIVE, POSITIVE, TEMPERATURE, THICKNESS, all_within, count, number, typed, within,
 };
 use super::sink::Sink;
-use super::{Entry, design, plausible, references};
+use super::{Entry, carried, design, plausible, references};
 use crate::record::{Assembly, Class, Joint, Load, Panel, Weighing, Zone};
 
 pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
@@ -63,6 +63,7 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
             within(sink, POSITIVE, at, value.as_ref().and_then(typed));
         }
     }
+    carried::carried(known, sink, panel);
     plausible::panel(sink, panel);
 }
 

@@ -65,7 +65,9 @@ pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>)
             ("compressive_strength", m.compressive_strength.as_deref()),
             ("compressive_modulus", m.compressive_modulus.as_deref()),
             ("shear_modulus", m.shear_modulus.as_deref()),
+            ("shear_modulus_across", m.shear_modulus_across.as_deref()),
             ("shear_strength", m.shear_strength.as_deref()),
+            ("shear_strength_across", m.shear_strength_across.as_deref()),
             ("craze_stress", m.craze_stress.as_deref()),
             ("mass", m.mass.as_deref()),
             ("linear_mass", m.linear_mass.as_deref()),
@@ -99,9 +101,8 @@ pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>)
             ("service_temperature", m.service_temperature.as_deref()),
         ],
     );
-    if matches!(m.kind, MaterialKind::Sheet | MaterialKind::Core) {
-        within(sink, POISSON, "nu", m.nu.as_deref());
-    }
+    within(sink, POISSON, "nu", m.nu.as_deref());
+    within(sink, NOT_NEGATIVE, "creep", m.creep.as_deref());
     for (index, at) in m.modulus_at.iter().enumerate() {
         within(sink, TEMPERATURE, &entry("modulus_at", index, "temperature"), Some(&at.temperature));
         within(sink, POSITIVE, &entry("modulus_at", index, "E"), Some(&at.e));

@@ -73,8 +73,13 @@ impl<'a> Known<'a> {
 
     /// Checks the showing that a design value is said to come from.
     pub(super) fn sourced<T>(self, sink: &mut Sink, at: &str, value: Option<&Sourced<T>>) {
-        if let Some(Sourced::From(showing)) = value {
-            let at = format!("{at}.from");
+        let Some(Sourced::From(showings)) = value else { return };
+        for (index, showing) in showings.iter().enumerate() {
+            // A single one may stand without a list around it.
+            let at = match showings.0.len() {
+                1 => format!("{at}.from"),
+                _ => entry(&format!("{at}.from"), index, ""),
+            };
             self.find(sink, at, &self.ledger.showings, RecordKind::Showing, showing.id());
         }
     }

@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 mod built;
+mod carried;
 mod circles;
 mod data;
 mod days;

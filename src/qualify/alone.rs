@@ -94,6 +94,7 @@ impl Trials<'_> {
             sieve: &ready.sieve,
             rules,
             detail: Detail::Verdicts,
+            live: None,
         };
         let (candidates, running) = (|| ready.candidates.as_slice(), || ready.running.as_slice());
         asked

@@ -3,6 +3,7 @@
 use super::coverage::{Coverage, Demand};
 use super::delta::{AsMade, compare, plain, stacked_otherwise};
 use super::judge::{Detail, Reason};
+use super::live::W9;
 use super::made::Made;
 use super::sieve::Look;
 use super::verdict::Room;
@@ -21,6 +22,8 @@ pub(super) struct Asked<'a> {
     pub(super) subject: &'a Subject,
     pub(super) configuration: &'a Configuration,
     pub(super) demand: &'a Demand,
+    /// What window w9 says of the panel, where anything is computed for it.
+    pub(super) w9: Option<&'a W9<'a>>,
 }
 
 /// One candidate as one configuration sees it.
@@ -46,6 +49,12 @@ pub(super) struct Seen {
 }
 
 impl Seen {
+    /// The same with other reasons.
+    fn with(&self, reasons: Vec<Reason>) -> Self {
+        let (not_recorded, unstated) = (self.not_recorded.clone(), self.unstated.clone());
+        Self { reasons, not_recorded, unstated, notes: OnceLock::new() }
+    }
+
     fn notes(&self, id: &str, form: u32) -> &[Arc<str>] {
         self.notes.get_or_init(|| {
             let not_recorded = self.not_recorded.iter().map(|key| not_recorded_note(id, form, key));
@@ -224,6 +233,19 @@ impl Room<'_> {
             (asking.clone().max().unwrap_or_default(), asking.count())
         };
         let more = weight(&covered);
+        let settled: Option<Vec<Arc<Seen>>> = asked.w9.map(|w9| {
+            let one = |(seen, article): (&Arc<Seen>, &AsMade)| match w9.settle(
+                self.row,
+                &seen.reasons,
+                article,
+                made.entry,
+            ) {
+                Some(reasons) => Arc::new(seen.with(reasons)),
+                None => Arc::clone(seen),
+            };
+            seen.iter().zip(&made.articles).map(one).collect()
+        });
+        let seen = settled.as_ref().unwrap_or(seen);
         // The first of equals.
         let nearest = seen
             .iter()
@@ -356,7 +378,7 @@ pub(super) fn first_looks(
             for made in room.candidates() {
                 for configuration in variants.iter() {
                     let now = room.sieve.look(configuration);
-                    let asked = Asked { subject, configuration, demand };
+                    let asked = Asked { subject, configuration, demand, w9: None };
                     let at_least = made.at_least(&now, room.is_foreign(subject, configuration, &made));
                     let at_least = at_least.max(room.plain_at_least(&asked, &made, &now));
                     if at_least == Asks::None {

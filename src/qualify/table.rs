@@ -320,7 +320,8 @@ impl KindRow {
 
     /// Returns the kind of subject that a showing of the row is about.
     pub fn subject_of(&self, showing: &Showing) -> &str {
-        showing.subject.map_or(self.subject.as_str(), |kind| kind.word())
+        let computed = showing.check.filter(|_| self.live).map(super::live::subject_of_check);
+        showing.subject.or(computed).map_or(self.subject.as_str(), |kind| kind.word())
     }
 
     /// Returns whether the row looks at an attribute of the facet `site`; at every attribute of the others.

@@ -7,6 +7,7 @@ use super::demands::{Demands, Used};
 pub use super::duty::{Behind, Duty, DutyKey, Judged, Verdict, gravity};
 use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
+use super::live::{Live, W9, leans_on_computed};
 use super::made::{Made, all_made};
 use super::pool::{self, Completeness, Outcome};
 use super::reach::Reach;
@@ -87,45 +88,70 @@ fn evaluated(
         .filter_map(|showing| Some((showing, Table::row(showing.value.kind.as_str())?)))
         .collect();
     let reach = Reach::of(&uses);
-    let judged: Vec<Result<(Vec<Duty>, Ground), ArticleError>> = showings
-        .par_iter()
-        .map(|(showing, row)| {
-            let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
-            let kind = row.subject_of(&showing.value);
-            let rules = rules(showing, row, kind);
-            let sieve = if first_look { Sieve::of(&rules) } else { Sieve::default() };
-            let (configurator, uses, reach, demands) = (&configurator, &uses, &reach, &demands);
-            let room = Room {
-                ledger,
-                configurator,
-                uses,
-                reach,
-                demands,
-                showing,
-                row,
-                records,
-                rules,
-                sieve: &sieve,
-                detail,
-            };
-            let ground = Ground::of(&room);
-            let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
-            let once = OnceCell::new();
-            let candidates = || -> &[Made<'_>] { once.get_or_init(|| room.candidates()) };
-            let mut duties = room.duties(kind, same, &candidates)?;
-            let ground = ground.holding(&duties);
-            room.assign_lapses(&mut duties, &candidates)?;
-            Ok((duties, ground))
-        })
-        .collect();
+    let judge_one = |(showing, row): &(&Entry<Showing>, &KindRow), live: Option<&Live<'_>>| {
+        let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
+        let kind = row.subject_of(&showing.value);
+        let rules = rules(showing, row, kind);
+        // What w9 lets pass is known only with the panel, so that no first look can tell.
+        let sieve = if first_look && live.is_none() { Sieve::of(&rules) } else { Sieve::default() };
+        let (configurator, uses, reach, demands) = (&configurator, &uses, &reach, &demands);
+        let room = Room {
+            ledger,
+            configurator,
+            uses,
+            reach,
+            demands,
+            showing,
+            row,
+            records,
+            rules,
+            sieve: &sieve,
+            detail,
+            live,
+        };
+        let ground = Ground::of(&room);
+        let other = other.filter(|_| live.is_none() && !row.live);
+        let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
+        let once = OnceCell::new();
+        let candidates = || -> &[Made<'_>] { once.get_or_init(|| room.candidates()) };
+        let mut duties = room.duties(kind, same, &candidates)?;
+        // What leans on more than its own records is judged anew beside another state.
+        let ground = ground.holding(if live.is_none() && !row.live { &duties } else { &[] });
+        room.assign_lapses(&mut duties, &candidates)?;
+        Ok::<_, ArticleError>((duties, ground))
+    };
     let mut duties = BTreeMap::new();
     let mut grounds = HashMap::default();
-    for ((showing, _), one) in showings.iter().zip(judged) {
-        let (all, ground) = one?;
-        grounds.insert(showing.id.clone(), ground);
-        for duty in all {
-            duties.insert((duty.showing.clone(), duty.subject.clone()), duty);
+    let mut judge = |which: &[(&Entry<Showing>, &KindRow)],
+                     live: Option<&Live<'_>>,
+                     duties: &mut BTreeMap<DutyKey, Duty>|
+     -> Result<(), ArticleError> {
+        let judged: Vec<_> = which.par_iter().map(|one| judge_one(one, live)).collect();
+        for ((showing, _), one) in which.iter().zip(judged) {
+            let (all, ground) = one?;
+            grounds.insert(showing.id.clone(), ground);
+            for duty in all {
+                duties.insert((duty.showing.clone(), duty.subject.clone()), duty);
+            }
         }
+        Ok(())
+    };
+    // Evidence first, then what is computed with its values, then what looks at what was computed.
+    let (computed, proved): (Vec<_>, Vec<_>) = showings.iter().copied().partition(|(_, row)| row.live);
+    if computed.is_empty() {
+        judge(&proved, None, &mut duties)?;
+    } else {
+        let (after, before): (Vec<_>, Vec<_>) = proved.into_iter().partition(|(_, row)| leans_on_computed(row));
+        judge(&before, None, &mut duties)?;
+        let mut standing = duties.clone();
+        super::rests::rest(ledger, &uses, &mut standing)?;
+        super::concede::concede(ledger, today, &mut standing);
+        let mut live = Live::new(ledger, standing);
+        let mut found = BTreeMap::new();
+        judge(&computed, Some(&live), &mut found)?;
+        live.keep(&found);
+        duties.extend(found);
+        judge(&after, Some(&live), &mut duties)?;
     }
     super::rests::rest(ledger, &uses, &mut duties)?;
     super::concede::concede(ledger, today, &mut duties);
@@ -217,6 +243,8 @@ pub(super) struct Room<'a> {
     pub(super) rules: Rules<'a>,
     pub(super) sieve: &'a Sieve,
     pub(super) detail: Detail,
+    /// What is computed of panels, where anything is.
+    pub(super) live: Option<&'a Live<'a>>,
 }
 
 pub(super) fn rules<'a>(showing: &'a Entry<Showing>, row: &'a KindRow, kind: &'a str) -> Rules<'a> {
@@ -323,6 +351,12 @@ impl Room<'_> {
         let mut panels = BTreeMap::new();
         let mut programme = None;
         for panel in using {
+            if let Some(live) = self.live.filter(|_| self.row.live) {
+                let mut judged = live.judged(self.showing, subject, &panel)?;
+                judged.under_way = self.begun(subject);
+                panels.insert(panel, Arc::new(judged));
+                continue;
+            }
             let used = match self.demands.of(subject, &panel) {
                 Some(used) => used,
                 // The programme is used by no panel.
@@ -339,6 +373,7 @@ impl Room<'_> {
             }
             let (candidates, running) = (candidates(), running());
             let Used { variants, demand, load_path } = &**used;
+            let w9 = self.w9(&panel)?;
             let mut worst: Option<Judged> = None;
             let mut others: Vec<(Verdict, Vec<Reason>)> = Vec::new();
             for configuration in variants.iter() {
@@ -350,7 +385,7 @@ impl Room<'_> {
                     let sights = candidates.iter().map(sight).collect();
                     (now, sights)
                 });
-                let asked = Asked { subject, configuration, demand };
+                let asked = Asked { subject, configuration, demand, w9: w9.as_ref() };
                 let compared = self.compare_all(&asked, candidates, (now, sights));
                 let under_way = self.under_way(&asked, running);
                 let judged = self.verdict(&asked, *load_path, candidates, &compared, &under_way);
@@ -376,6 +411,22 @@ impl Room<'_> {
             panels,
             needed_by: self.showing.value.needed_by.as_ref().map(ToString::to_string),
         })
+    }
+
+    /// What w9 says of a panel, where the row looks at what is computed.
+    fn w9<'p>(&'p self, panel: &'p str) -> Result<Option<W9<'p>>, ArticleError> {
+        match self.live.filter(|_| leans_on_computed(self.row)) {
+            Some(live) => live.w9(self.showing.value.kind.as_str(), panel),
+            None => Ok(None),
+        }
+    }
+
+    /// Records that are planned or running for a subject by their label.
+    fn begun(&self, subject: &Subject) -> Vec<String> {
+        let own = self.records.iter().filter(|entry| {
+            is_running(&entry.value) && Subject::from_label(&entry.value.subject).as_ref() == Some(subject)
+        });
+        own.map(|entry| entry.id.clone()).collect()
     }
 
     pub(super) fn primary(&self, evidence: &Evidence) -> bool {
@@ -428,7 +479,8 @@ impl Room<'_> {
             }
         }
         if self.row.live {
-            judged.because.push(note("computed", "this version does not compute this showing", Asks::Retest));
+            // Trials of single figures compute nothing.
+            judged.because.push(note("computed", "not computed in this trial", Asks::Retest));
             return judged;
         }
         let conforming: Vec<(&Made<'_>, &Compared<'_>)> =

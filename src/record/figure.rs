@@ -14,7 +14,7 @@ pub struct Figure {
 }
 
 /// Kinds that a result may be measured in, tried in this order.
-const KINDS: [Kind; 17] = [
+const KINDS: [Kind; 19] = [
     Kind::Stress,
     Kind::Temperature,
     Kind::Fraction,
@@ -23,6 +23,8 @@ const KINDS: [Kind; 17] = [
     Kind::Density,
     Kind::LineForce,
     Kind::Force,
+    Kind::Moment,
+    Kind::Rigidity,
     Kind::Mass,
     Kind::Duration,
     Kind::Strain,

@@ -75,7 +75,9 @@ pub(crate) const KINDS: &[KindFields] = &[
             "compressive_strength",
             "compressive_modulus",
             "shear_modulus",
+            "shear_modulus_across",
             "shear_strength",
+            "shear_strength_across",
         ],
         CORES,
     ),
@@ -91,22 +93,29 @@ pub(crate) const KINDS: &[KindFields] = &[
             "dry_tg",
             "wet_tg",
             "out_life",
+            "E",
+            "nu",
             "cte",
         ],
         &[],
     ),
-    row(MaterialKind::Mesh, &[&["areal"]], &["metal", "resin_fill", "cured_thickness"], &[]),
+    row(
+        MaterialKind::Mesh,
+        &[&["areal"]],
+        &["metal", "resin_fill", "cured_thickness", "E", "nu", "cte"],
+        &[],
+    ),
     row(
         MaterialKind::Surfacing,
         &[&["areal"]],
-        &["cured_thickness", "resin_density", "family", "dry_tg", "wet_tg", "out_life"],
+        &["cured_thickness", "resin_density", "family", "dry_tg", "wet_tg", "out_life", "E", "nu", "cte"],
         &[],
     ),
     row(MaterialKind::Coating, &[&["dry_density"], &["role"]], &["solids_by_volume", "transfer"], &[]),
     row(
         MaterialKind::Sheet,
         &[&["density"]],
-        &["E", "G", "nu", "cte", "tg", "tensile_strength", "craze_stress", "modulus_at"],
+        &["E", "G", "nu", "cte", "tg", "tensile_strength", "craze_stress", "modulus_at", "creep"],
         &[],
     ),
     row(MaterialKind::Part, &[&["mass", "linear_mass"]], &[], &[]),
@@ -147,7 +156,7 @@ macro_rules! presence {
 }
 
 /// Which of the keys that depend on the kind are there.
-fn present(material: &Material) -> [(&'static str, bool); 37] {
+fn present(material: &Material) -> [(&'static str, bool); 40] {
     presence!(material: areal "areal", fibre "fibre", form "form", cured_thickness "cured_thickness",
         density "density", family "family", dry_tg "dry_tg", wet_tg "wet_tg", resin "resin",
         out_life "out_life", impregnation "impregnation", cell "cell", resin_uptake "resin_uptake",
@@ -156,7 +165,8 @@ fn present(material: &Material) -> [(&'static str, bool); 37] {
         solids_by_volume "solids_by_volume", transfer "transfer", e "E", g "G", nu "nu", cte "cte", tg "tg",
         tensile_strength "tensile_strength", craze_stress "craze_stress", compressive_strength "compressive_strength",
         compressive_modulus "compressive_modulus", shear_modulus "shear_modulus",
-        shear_strength "shear_strength", lamina "lamina", strength "strength", mass "mass",
+        shear_modulus_across "shear_modulus_across", shear_strength "shear_strength",
+        shear_strength_across "shear_strength_across", creep "creep", lamina "lamina", strength "strength", mass "mass",
         linear_mass "linear_mass")
 }
 

@@ -112,7 +112,7 @@ pub struct Distance {
 
 /// Kinds whose values may differ by a distance, tried in this order. A point on the temperature
 /// scale is none of them: a distance of 5 K is a difference.
-const DISTANCES: [Kind; 19] = [
+const DISTANCES: [Kind; 21] = [
     Kind::TemperatureDifference,
     Kind::Length,
     Kind::Area,
@@ -128,6 +128,8 @@ const DISTANCES: [Kind; 19] = [
     Kind::Angle,
     Kind::LineForce,
     Kind::Force,
+    Kind::Moment,
+    Kind::Rigidity,
     Kind::MassMoment,
     Kind::Expansion,
     Kind::Diffusivity,

@@ -226,6 +226,7 @@ fn spoken(type_name: &str) -> String {
         "PrepregResin" | "RecipeResin" => return "resin".to_string(),
         "ZoneSheet" => return "sheet".to_string(),
         "Elastic" => return "lamina".to_string(),
+        "SectionShape" => return "section".to_string(),
         "Pulls" | "Holes" | "Rates" | "Approvals" | "Growth" | "Climate" | "Conformed" | "Tested"
         | "Exposure" | "Covers" => {
             return format!("`{}`", type_name.to_lowercase());
@@ -276,7 +277,6 @@ mod tests {
         assert_eq!(
             found,
             [
-                "panel.section",
                 "decision.options",
                 "decision.changes.was",
                 "decision.changes.to",

@@ -174,12 +174,14 @@ impl<T: JsonSchema> JsonSchema for OneOrMany<T> {
 }
 
 /// A figure, or `{from: showing/ID}`: the design value that the showing's evidence supports now.
+///
+/// `{from: [showing/ID, ...]}` names one showing an environment; margins are worked out for each.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Sourced<T> {
     /// Typed in.
     Value(T),
     /// From a showing's evidence.
-    From(ShowingRef),
+    From(OneOrMany<ShowingRef>),
 }
 
 impl<'de, T: Deserialize<'de>> Deserialize<'de> for Sourced<T> {
@@ -213,7 +215,11 @@ impl<'de, T: Deserialize<'de>> Deserialize<'de> for Sourced<T> {
                     }
                     from = Some(map.next_value()?);
                 }
-                from.map(Sourced::From).ok_or_else(|| A::Error::missing_field("from"))
+                let from: OneOrMany<ShowingRef> = from.ok_or_else(|| A::Error::missing_field("from"))?;
+                if from.0.is_empty() {
+                    return Err(A::Error::invalid_length(0, &"at least one showing"));
+                }
+                Ok(Sourced::From(from))
             }
         }
         deserializer.deserialize_any(V(PhantomData))
@@ -237,7 +243,7 @@ impl<T: JsonSchema> JsonSchema for Sourced<T> {
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
         let value = generator.subschema_for::<T>();
-        let showing = generator.subschema_for::<ShowingRef>();
+        let showing = generator.subschema_for::<OneOrMany<ShowingRef>>();
         json_schema!({ "anyOf": [value, {
             "type": "object",
             "properties": { "from": showing },

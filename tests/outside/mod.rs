@@ -4,7 +4,10 @@
 //! way; the test computes the same with Bondline. `tests/run` installs what the scripts need. A
 //! missing program fails the test: a check that did not run has shown nothing.
 
+mod bond;
+mod section;
 mod statistics;
+mod tooling;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};

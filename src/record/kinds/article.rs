@@ -1,9 +1,9 @@
 //! What is built: panels with their zones and joints, assemblies, weighings.
 
-use super::{Class, part, record, word_set};
+use super::{Class, FrameSection, part, record, word_set};
 use crate::quantity::*;
 use crate::record::{
-    AssemblyRef, Day, FinishRef, Free, MaterialRef, PanelRef, ProcessRef, RecipeRef, Sourced, Text, ToolRef,
+    AssemblyRef, Day, FinishRef, MaterialRef, PanelRef, ProcessRef, RecipeRef, Sourced, Text, ToolRef,
 };
 
 word_set! {
@@ -212,9 +212,12 @@ part! {
         /// Mx, My, Mxy.
         #[serde(rename = "M", default, skip_serializing_if = "Option::is_none")]
         pub m: Option<[Force; 3]>,
-        /// Change of temperature since cure.
+        /// Temperature of the laminate in this case; it is free of stress at the highest hold of its cure.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub temperature: Option<Temperature>,
+        /// The zone that carries N and M; every zone with a laminate where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub zone: Option<Text>,
         /// Factor on limit load.
         #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub factor: Option<f64>,
@@ -246,9 +249,12 @@ part! {
         pub length: Length,
         /// Along y.
         pub width: Length,
-        /// How its edges are held.
+        /// How its edges are held: simply-supported (where absent) or clamped.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub support: Option<Text>,
+        /// The zone whose laminate it is made of; the first with a laminate where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub zone: Option<Text>,
     }
 }
 
@@ -322,7 +328,7 @@ record! {
         pub plate: Option<Plate>,
         /// The closed frame section with glazing as one wall.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub section: Option<Free>,
+        pub section: Option<FrameSection>,
         /// Balance of a movable surface.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub balance: Option<Balance>,

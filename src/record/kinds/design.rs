@@ -242,13 +242,13 @@ record! {
         /// Share of the sprayed coating that reaches the part.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub transfer: Option<Fraction>,
-        /// Young's modulus (sheet, core).
+        /// Young's modulus (sheet; core, mesh, surfacing film and adhesive in their plane).
         #[serde(rename = "E", default, skip_serializing_if = "Option::is_none")]
         pub e: Option<Stress>,
         /// Shear modulus (sheet).
         #[serde(rename = "G", default, skip_serializing_if = "Option::is_none")]
         pub g: Option<Stress>,
-        /// Poisson's ratio (sheet, core).
+        /// Poisson's ratio (sheet; core, mesh, surfacing film and adhesive in their plane).
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub nu: Option<Ratio>,
         /// Thermal expansion.
@@ -266,18 +266,27 @@ record! {
         /// Compressive modulus through the thickness (core).
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub compressive_modulus: Option<Stress>,
-        /// Shear modulus (adhesive, core).
+        /// Shear modulus (adhesive; core, along the ribbon of a honeycomb).
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub shear_modulus: Option<Stress>,
-        /// Shear strength (adhesive, core).
+        /// Shear modulus of a core across; the same as along where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub shear_modulus_across: Option<Stress>,
+        /// Shear strength (adhesive; core, along the ribbon of a honeycomb).
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub shear_strength: Option<Stress>,
+        /// Shear strength of a core across; the same as along where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub shear_strength_across: Option<Stress>,
         /// Stress at which a sheet crazes.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub craze_stress: Option<Stress>,
         /// Moduli of a sheet at temperatures.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub modulus_at: Vec<ModulusAt>,
+        /// Creep of a sheet under long loads: strain gained over elastic strain.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub creep: Option<Ratio>,
         /// Mass of a part.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub mass: Option<Mass>,

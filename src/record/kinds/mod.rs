@@ -4,12 +4,14 @@ mod article;
 mod design;
 mod head;
 mod proof;
+mod section;
 mod steering;
 
 pub use article::*;
 pub use design::*;
 pub use head::*;
 pub use proof::*;
+pub use section::*;
 pub use steering::*;
 
 /// Declares a record type: unknown keys are refused, and every record takes the common keys.

@@ -206,6 +206,30 @@ word_set! {
     }
 }
 
+word_set! {
+    /// What a computed showing computes.
+    pub enum ComputedCheck {
+        /// Every margin of the panel that can be computed.
+        Margins = "margins",
+        /// Plies against their strengths and the panel's design strains.
+        Strength = "strength",
+        /// Faces and core of a sandwich.
+        Sandwich = "sandwich",
+        /// Buckling of the plate.
+        Buckling = "buckling",
+        /// Walls, sheet and bonds of the frame section, whole and with the pane lost.
+        Section = "section",
+        /// Torsional stiffness GJ of the frame section.
+        SectionTorsion = "section-torsion",
+        /// Bonds of the sheet under mismatch of expansion.
+        Mismatch = "mismatch",
+        /// Distance of glass transitions and service temperatures above the skin on the ramp.
+        TemperatureMargin = "temperature-margin",
+        /// Mass of the programme.
+        Mass = "mass",
+    }
+}
+
 record! {
     /// A qualification item: what must be shown.
     pub struct Showing {
@@ -223,6 +247,10 @@ record! {
         /// Another subject than the kind's own.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub subject: Option<SubjectKind>,
+        /// What a computed showing computes; all margins of the panel, the mass of the programme, or the
+        /// temperature margin of a painted laminate where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub check: Option<ComputedCheck>,
         /// The criterion.
         pub accept: Accept,
         /// The test method with its year.
@@ -343,6 +371,9 @@ part! {
         /// It was shown, or not.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub statement: Option<bool>,
+        /// How a test article failed, in the words of the computed margins, such as `wrinkling`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub mode: Option<Text>,
         /// A rating.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub rating: Option<Figure>,

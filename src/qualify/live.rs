@@ -1,0 +1,440 @@
+//! Showings that are computed anew each time, and window w9, which leans on them.
+//!
+//! They are judged after what gives design values and before what w9 looks at: nothing goes round in a
+//! circle, since a showing with w9 in its row gives no value to a margin that a computed showing counts.
+
+use super::compared::{Compared, Seen};
+use super::delta::AsMade;
+use super::duty::{Duty, DutyKey, Judged, Verdict};
+use super::judge::{Reason, step_words};
+use super::margins::{PanelMargins, margins_of, mode_as_tested};
+use super::pool::{Completeness, digits};
+use super::table::{KindRow, OnlyWhere, Table};
+use super::verdict::note;
+use crate::article::weigh::programme_mass;
+use crate::article::{ArticleError, NoSkin, Subject, skin};
+use crate::ledger::{Entry, Ledger};
+use crate::record::sensitivity::{Asks, Condition, Window};
+use crate::record::{ComputedCheck, Evidence, Figure, Panel, Showing, SubjectKind};
+use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
+
+/// The rule of a reason that a margin stands on evidence that is not in force.
+const RESTS_ON: &str = super::rests::RESTS_ON;
+
+/// What a showing of kind `computed` computes: what it says, or what its subject is asked as a rule.
+pub fn check_of(showing: &Showing) -> ComputedCheck {
+    showing.check.unwrap_or(match showing.subject {
+        Some(SubjectKind::Programme) => ComputedCheck::Mass,
+        Some(SubjectKind::Painted) => ComputedCheck::TemperatureMargin,
+        _ => ComputedCheck::Margins,
+    })
+}
+
+/// The kind of subject that a check is asked of.
+pub fn subject_of_check(check: ComputedCheck) -> SubjectKind {
+    match check {
+        ComputedCheck::Mass => SubjectKind::Programme,
+        ComputedCheck::TemperatureMargin => SubjectKind::Painted,
+        _ => SubjectKind::Panel,
+    }
+}
+
+/// Whether a panel has what a check needs.
+pub(super) fn needs_are_there(check: ComputedCheck, panel: &Panel) -> bool {
+    let section = panel.section.is_some();
+    match check {
+        ComputedCheck::Mass | ComputedCheck::TemperatureMargin => true,
+        ComputedCheck::Section | ComputedCheck::SectionTorsion => section,
+        ComputedCheck::Buckling => panel.plate.is_some() && !panel.loads.is_empty(),
+        ComputedCheck::Mismatch => panel.zones.iter().any(|zone| zone.sheet.is_some()) && !panel.joints.is_empty(),
+        ComputedCheck::Strength | ComputedCheck::Sandwich => !panel.loads.is_empty(),
+        ComputedCheck::Margins => section || !panel.loads.is_empty(),
+    }
+}
+
+/// Whether a row looks at what is computed.
+pub(super) fn leans_on_computed(row: &KindRow) -> bool {
+    row.cells.values().any(|cell| cell.steps.iter().any(|step| step.conditions().any(is_w9)))
+}
+
+fn is_w9(condition: Condition<'_>) -> bool {
+    matches!(condition, Condition::Window(Window::W9Met | Window::W9Failed))
+}
+
+/// What is computed of a ledger's panels, each once and only where somebody asks.
+pub(super) struct Live<'a> {
+    ledger: &'a Ledger,
+    /// Duties that design values come from, with what they rest on and concessions laid over them.
+    standing: BTreeMap<DutyKey, Duty>,
+    panels: BTreeMap<&'a str, OnceLock<Result<Arc<PanelMargins>, ArticleError>>>,
+    /// Verdicts of computed showings by panel, once they are judged.
+    verdicts: BTreeMap<String, Vec<(ComputedCheck, Verdict)>>,
+}
+
+impl<'a> Live<'a> {
+    pub(super) fn new(ledger: &'a Ledger, standing: BTreeMap<DutyKey, Duty>) -> Self {
+        let panels = ledger.panels.keys().map(|panel| (panel.as_str(), OnceLock::new())).collect();
+        Self { ledger, standing, panels, verdicts: BTreeMap::new() }
+    }
+
+    /// Keeps the verdicts of computed showings for w9.
+    pub(super) fn keep(&mut self, duties: &BTreeMap<DutyKey, Duty>) {
+        for ((showing, subject), duty) in duties {
+            let Some(entry) = self.ledger.showings.get(showing) else { continue };
+            if !Table::row(entry.value.kind.as_str()).is_some_and(|row| row.live) {
+                continue;
+            }
+            if !matches!(subject, Subject::Panel(_)) {
+                continue;
+            }
+            for (panel, judged) in &duty.panels {
+                let own = self.verdicts.entry(panel.clone()).or_default();
+                own.push((check_of(&entry.value), judged.verdict));
+            }
+        }
+    }
+
+    fn margins(&self, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
+        let Some(cell) = self.panels.get(panel) else { return Ok(Arc::default()) };
+        cell.get_or_init(|| margins_of(self.ledger, &self.standing, panel).map(Arc::new)).clone()
+    }
+
+    /// Judges a computed showing for one panel; for the programme the panel is empty.
+    pub(super) fn judged(
+        &self,
+        showing: &Entry<Showing>,
+        subject: &Subject,
+        panel: &str,
+    ) -> Result<Judged, ArticleError> {
+        let check = check_of(&showing.value);
+        let found = match (check, subject) {
+            (ComputedCheck::Mass, _) | (_, Subject::Programme) => self.mass(&showing.value)?,
+            (ComputedCheck::TemperatureMargin, _) | (_, Subject::Painted(..)) => {
+                self.heat(&showing.value, subject, panel)?
+            }
+            (ComputedCheck::SectionTorsion, _) => self.torsion(&showing.value, panel)?,
+            _ => self.least_margin(check, &showing.value, panel)?,
+        };
+        Ok(found.judged())
+    }
+
+    fn least_margin(&self, check: ComputedCheck, showing: &Showing, panel: &str) -> Result<Found, ArticleError> {
+        let margins = self.margins(panel)?;
+        let mut found = Found { assumptions: margins.assumptions.clone(), ..Found::default() };
+        let required = showing.accept.margin_at_least.as_ref().map_or(0.0, |own| {
+            own.number_in("").unwrap_or_else(|| if own.unit() == "%" { own.number() / 100.0 } else { own.number() })
+        });
+        for lacking in margins.lacking(check) {
+            let case = if lacking.case.is_empty() { String::new() } else { format!("{}, ", lacking.case) };
+            found.lacking.push(format!("{case}{}: {}", lacking.place, lacking.why));
+        }
+        let Some(least) = margins.governing(check) else {
+            if found.lacking.is_empty() {
+                found.lacking.push("no load case of the panel asks for it".to_string());
+            }
+            return Ok(found);
+        };
+        let words = format!(
+            "least margin {} ({}) against {}",
+            signed(least.margin),
+            [least.case.as_str(), &least.place, &least.mode].join(", "),
+            signed(required)
+        );
+        found.holds = least.margin >= required - 1e-9;
+        found.words = Some(words);
+        let mut rests: Vec<_> = margins.of(check).flat_map(|margin| margin.unmet()).collect();
+        rests.sort();
+        rests.dedup();
+        for rest in rests {
+            found.rests.push((super::rests::rested_on(&rest.showing, &rest.subject), rest.verdict));
+        }
+        Ok(found)
+    }
+
+    fn torsion(&self, showing: &Showing, panel: &str) -> Result<Found, ArticleError> {
+        let margins = self.margins(panel)?;
+        let mut found = Found { assumptions: margins.assumptions.clone(), ..Found::default() };
+        let Some(section) = &margins.section else {
+            for lacking in margins.lacking(ComputedCheck::Section) {
+                found.lacking.push(format!("{}: {}", lacking.place, lacking.why));
+            }
+            if found.lacking.is_empty() {
+                found.lacking.push("the panel has no `section`".to_string());
+            }
+            return Ok(found);
+        };
+        let least = showing.accept.at_least.as_ref().and_then(|own| own.number_in("N m2"));
+        let Some(least) = least else {
+            found.lacking.push("`accept` names no `at_least` in N m2".to_string());
+            return Ok(found);
+        };
+        found.holds = section.gj >= least * (1.0 - 1e-9);
+        found.words = Some(format!("GJ {} N m2 against {} N m2", digits(section.gj), digits(least)));
+        for rest in section.rests.iter().filter(|rest| !rest.verdict.is_closed()) {
+            found.rests.push((super::rests::rested_on(&rest.showing, &rest.subject), rest.verdict));
+        }
+        Ok(found)
+    }
+
+    fn mass(&self, showing: &Showing) -> Result<Found, ArticleError> {
+        let accept = &showing.accept;
+        let mut found = Found::default();
+        let limit = [&accept.at_most, &accept.all_at_most, &accept.mean_at_most].into_iter().flatten().next();
+        let kg = programme_mass(self.ledger)?;
+        match limit.and_then(|own: &Figure| own.number_in("kg")) {
+            Some(most) => {
+                found.holds = kg <= most * (1.0 + 1e-9);
+                found.words = Some(format!("mass {} kg against {} kg", digits(kg), digits(most)));
+            }
+            None => found.lacking.push("`accept` names no `at_most` in kg".to_string()),
+        }
+        Ok(found)
+    }
+
+    fn heat(&self, showing: &Showing, subject: &Subject, panel: &str) -> Result<Found, ArticleError> {
+        let mut found = Found::default();
+        let Some(entry) = self.ledger.panels.get(panel) else { return Ok(found) };
+        let asked = showing.accept.above_skin_by.as_ref().map_or(super::margins::WET_TG_MARGIN, |own| own.si());
+        let mut least: Option<(f64, String)> = None;
+        for zone in &entry.value.zones {
+            let own = zone.recipe.as_ref().map(|recipe| {
+                Subject::Painted(recipe.id().to_string(), zone.finish.as_ref().map(|own| own.id().to_string()))
+            });
+            if own.as_ref() != Some(subject) {
+                continue;
+            }
+            let hot = match skin(self.ledger, entry, zone)? {
+                Ok(hot) => hot,
+                Err(NoSkin::Shaded) => continue,
+                Err(NoSkin::Sheet) => continue,
+                Err(NoSkin::NoClimate) => {
+                    found.lacking.push("ledger.yaml names no `climate`".to_string());
+                    continue;
+                }
+                Err(NoSkin::Refused(words)) => {
+                    found.lacking.push(words);
+                    continue;
+                }
+            };
+            found.assumptions.extend(hot.assumptions.iter().cloned());
+            let limits = super::margins::heat_limits(self.ledger, zone)?;
+            for lacking in limits.lacking {
+                found.lacking.push(lacking);
+            }
+            for limit in limits.known {
+                let distance = limit.temperature - hot.ramp - if limit.is_tg { asked } else { 0.0 };
+                let words = format!(
+                    "{} {:.1} degC, {:.1} K above the ramp skin of {:.1} degC, asked {:.0} K",
+                    limit.what,
+                    limit.temperature - 273.15,
+                    limit.temperature - hot.ramp,
+                    hot.ramp - 273.15,
+                    if limit.is_tg { asked } else { 0.0 }
+                );
+                if least.as_ref().is_none_or(|(known, _)| distance < *known) {
+                    least = Some((distance, words));
+                }
+            }
+        }
+        match least {
+            Some((distance, words)) => {
+                found.holds = distance >= -1e-9;
+                found.words = Some(words);
+            }
+            None if found.lacking.is_empty() => {
+                found.holds = true;
+                found.words = Some("no zone of it is heated by the sun".to_string());
+            }
+            None => {}
+        }
+        Ok(found)
+    }
+
+    /// What w9 says of a panel for one kind of showing; `None` where nothing is computed for it.
+    pub(super) fn w9(&'a self, kind: &str, panel: &'a str) -> Result<Option<W9<'a>>, ArticleError> {
+        let counted: &[ComputedCheck] = match kind {
+            "stiffness" => &[ComputedCheck::SectionTorsion],
+            "glazing-bond" => &[ComputedCheck::Section, ComputedCheck::Mismatch, ComputedCheck::Margins],
+            _ => &[
+                ComputedCheck::Margins,
+                ComputedCheck::Strength,
+                ComputedCheck::Sandwich,
+                ComputedCheck::Buckling,
+                ComputedCheck::Section,
+            ],
+        };
+        let Some(own) = self.verdicts.get(panel) else { return Ok(None) };
+        let mut mine = own.iter().filter(|(check, _)| counted.contains(check)).peekable();
+        if mine.peek().is_none() {
+            return Ok(None);
+        }
+        let all: Vec<_> = mine.copied().collect();
+        if all.iter().any(|(_, verdict)| *verdict == Verdict::Failed) {
+            return Ok(Some(W9 { live: self, panel, mode: None, failed: true, kind: kind.to_string() }));
+        }
+        let met: Vec<ComputedCheck> =
+            all.iter().filter(|(_, verdict)| verdict.is_closed()).map(|(check, _)| *check).collect();
+        if kind == "stiffness" {
+            let mode = (!met.is_empty()).then(|| "torsion".to_string());
+            return Ok(mode.map(|mode| W9 {
+                live: self,
+                panel,
+                mode: Some(mode),
+                failed: false,
+                kind: kind.to_string(),
+            }));
+        }
+        // The mode that governs has to be among those that a met duty counts.
+        let margins = self.margins(panel)?;
+        let governing = margins.governing(ComputedCheck::Margins);
+        let covered = governing.filter(|margin| {
+            met.iter().any(|check| *check == ComputedCheck::Margins || *check == margin.check)
+        });
+        Ok(covered.map(|margin| W9 {
+            live: self,
+            panel,
+            mode: Some(margin.mode.clone()),
+            failed: false,
+            kind: kind.to_string(),
+        }))
+    }
+}
+
+/// What a computed showing came to.
+#[derive(Default)]
+struct Found {
+    holds: bool,
+    words: Option<String>,
+    lacking: Vec<String>,
+    rests: Vec<(String, Verdict)>,
+    assumptions: Vec<String>,
+}
+
+impl Found {
+    fn judged(self) -> Judged {
+        let mut judged = Judged {
+            verdict: Verdict::Open,
+            asks: Asks::Retest,
+            because: Vec::new(),
+            others: Vec::new(),
+            own: Vec::new(),
+            nearest: Vec::new(),
+            allowed: Vec::new(),
+            evidence: Vec::new(),
+            carried_over: Vec::new(),
+            under_way: Vec::new(),
+            behind: Vec::new(),
+            criterion: self.words.clone(),
+            lacks: Completeness::default(),
+            assumptions: self.assumptions.into_iter().map(Into::into).collect(),
+        };
+        let words = self.words.unwrap_or_default();
+        let failed = !self.holds && !words.is_empty();
+        if failed {
+            judged.verdict = Verdict::Failed;
+            judged.asks = Asks::None;
+            judged.because.push(Reason {
+                was: "holds".to_string(),
+                rule: "the criterion does not hold".to_string(),
+                ..note("criterion", &words, Asks::None)
+            });
+            return judged;
+        }
+        if !self.lacking.is_empty() {
+            for lacking in &self.lacking {
+                judged.because.push(note("computed", &format!("cannot be computed: {lacking}"), Asks::Retest));
+            }
+            return judged;
+        }
+        if !self.rests.is_empty() {
+            judged.verdict = Verdict::Lapsed;
+            judged.asks = Asks::Analysis;
+            for (below, verdict) in &self.rests {
+                judged.because.push(Reason {
+                    was: "met".to_string(),
+                    rule: RESTS_ON.to_string(),
+                    source: "design values in force".to_string(),
+                    ..note(below, verdict.word(), Asks::Analysis)
+                });
+            }
+            return judged;
+        }
+        judged.verdict = Verdict::Met;
+        judged.asks = Asks::None;
+        judged.because.push(Reason {
+            was: "computed".to_string(),
+            rule: "computed and holds".to_string(),
+            ..note("criterion", &words, Asks::None)
+        });
+        judged
+    }
+}
+
+/// Writes a margin as stress engineers do: with its sign, two decimals.
+pub fn signed(margin: f64) -> String {
+    let text = format!("{margin:+.2}");
+    if text == "-0.00" && margin < 0.0 { format!("{margin:+.4}") } else { text }
+}
+
+/// Window w9 for one panel: is the computed duty met by the mode that the tested article failed in?
+pub(super) struct W9<'a> {
+    live: &'a Live<'a>,
+    panel: &'a str,
+    /// The mode that governs now.
+    mode: Option<String>,
+    failed: bool,
+    kind: String,
+}
+
+impl W9<'_> {
+    /// Returns the reasons as w9 leaves them; `None` where it changes nothing.
+    pub(super) fn settle(
+        &self,
+        row: &KindRow,
+        reasons: &[Reason],
+        article: &AsMade,
+        evidence: &Entry<Evidence>,
+    ) -> Option<Vec<Reason>> {
+        let waits = |reason: &Reason| {
+            let ruling = row.ruling(&reason.attribute, None)?;
+            let judged = ruling.steps.iter().any(|step| step.conditions().any(is_w9));
+            // Only what the last step asks: widened limits, and what is no window's matter, stay.
+            let last = ruling.steps.last().map(step_words)?;
+            (judged && reason.rule.ends_with(&format!(": {last}"))).then(|| ruling.level())
+        };
+        if !reasons.iter().any(|reason| waits(reason).is_some()) {
+            return None;
+        }
+        let (holds, words) = if self.failed {
+            (false, "window w9: the computed duty fails".to_string())
+        } else {
+            let now = self.mode.as_deref()?;
+            let then = if self.kind == "stiffness" {
+                Some("torsion".to_string())
+            } else {
+                let stated = evidence.value.result.as_ref().and_then(|result| result.mode.as_ref());
+                stated
+                    .map(ToString::to_string)
+                    .or_else(|| mode_as_tested(self.live.ledger, &self.live.standing, self.panel, article))
+            };
+            match then {
+                Some(then) if then == now => {
+                    (true, format!("window w9: the computed duty is met and {now} governs as before"))
+                }
+                Some(then) => (false, format!("window w9: {now} governs now, {then} as tested")),
+                // Unknown is not equal: it stays with the analysis.
+                None => return None,
+            }
+        };
+        let settled = reasons.iter().map(|reason| match waits(reason) {
+            None => reason.clone(),
+            Some(level) => Reason {
+                effect: if holds { Asks::None } else { level },
+                rule: format!("{} x {}: {words}", self.kind, reason.attribute),
+                ..reason.clone()
+            },
+        });
+        Some(settled.collect())
+    }
+}

@@ -1,0 +1,151 @@
+//! Margins of panels: what each load case leaves and by which mode, with the design values in force.
+//!
+//! The engineering is [`crate::laminate`]'s; here records become its plain values. A margin is the reserve
+//! factor less one. What can't be computed is said with what is missing, never left out.
+//!
+//! An engineering aid, not approved data.
+
+mod laid;
+mod values;
+
+pub use laid::{CarryingLayer, CoreLayer, LaidUp};
+pub use values::{DesignValue, Lacking, Origin, Statistic, Support};
+
+use super::duty::Verdict;
+use crate::article::Subject;
+use crate::record::ComputedCheck;
+
+/// A layer that a margin is critical in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CriticalLayer {
+    /// Place among all layers as they lie, from 1 at the tool face.
+    pub number: usize,
+    /// Its name within the recipe.
+    pub name: Option<String>,
+    /// Its material.
+    pub material: String,
+    /// Its angle in degrees, where it is a ply.
+    pub angle_deg: Option<f64>,
+    /// `bottom` (towards the tool), `middle` or `top`.
+    pub face: &'static str,
+}
+
+/// Evidence that a margin rests on.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Rest {
+    /// The showing.
+    pub showing: String,
+    /// What it was judged on.
+    pub subject: Subject,
+    /// The verdict there.
+    pub verdict: Verdict,
+}
+
+/// One margin.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Margin {
+    /// What it is a margin of.
+    pub check: ComputedCheck,
+    /// The load case.
+    pub case: String,
+    /// The zone, wall or joint.
+    pub place: String,
+    /// The criterion, such as `tsai-wu`.
+    pub criterion: &'static str,
+    /// How it fails, such as `matrix tension` or `wrinkling`.
+    pub mode: String,
+    /// The layer that is critical, where it is one.
+    pub layer: Option<CriticalLayer>,
+    /// Reserve factor on the factored load less one.
+    pub margin: f64,
+    /// What is applied and what is allowed, in words with units; empty where the criterion has no such pair.
+    pub words: String,
+    /// The environment whose values it stands on, where there are several.
+    pub environment: Option<String>,
+    /// Evidence that it rests on.
+    pub rests: Vec<Rest>,
+    /// What has to be known of it, such as `undamaged, unnotched`.
+    pub notes: Vec<String>,
+}
+
+impl Margin {
+    /// Returns the evidence that it rests on and that is not in force.
+    pub fn unmet(&self) -> impl Iterator<Item = &Rest> {
+        self.rests.iter().filter(|rest| !rest.verdict.is_closed())
+    }
+}
+
+/// A margin that can't be computed.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Uncomputed {
+    /// What it would be a margin of.
+    pub check: ComputedCheck,
+    /// The load case; empty where it is none's.
+    pub case: String,
+    /// The zone, wall or joint.
+    pub place: String,
+    /// What is missing.
+    pub why: String,
+}
+
+/// Everything that is computed of a panel.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PanelMargins {
+    /// All margins, in the order of load cases.
+    pub margins: Vec<Margin>,
+    /// What could not be computed.
+    pub uncomputed: Vec<Uncomputed>,
+    /// Values that were used, each once.
+    pub used: Vec<DesignValue>,
+    /// Figures that had to be assumed.
+    pub assumptions: Vec<String>,
+}
+
+impl PanelMargins {
+    /// Returns the margins that a check counts.
+    pub fn of(&self, check: ComputedCheck) -> impl Iterator<Item = &Margin> {
+        self.margins.iter().filter(move |margin| counts(check, margin.check))
+    }
+
+    /// Returns the least margin that a check counts.
+    pub fn governing(&self, check: ComputedCheck) -> Option<&Margin> {
+        self.of(check).min_by(|one, two| one.margin.total_cmp(&two.margin))
+    }
+
+    /// Returns what a check could not compute.
+    pub fn lacking(&self, check: ComputedCheck) -> impl Iterator<Item = &Uncomputed> {
+        self.uncomputed.iter().filter(move |one| counts(check, one.check))
+    }
+
+    /// Keeps a value once.
+    fn note(&mut self, values: &[DesignValue]) {
+        for value in values {
+            if !self.used.contains(value) {
+                self.used.push(value.clone());
+            }
+        }
+    }
+}
+
+/// Whether a check that a showing asks for counts a margin of `own`.
+fn counts(asked: ComputedCheck, own: ComputedCheck) -> bool {
+    asked == own || asked == ComputedCheck::Margins && own != ComputedCheck::TemperatureMargin
+}
+
+/// Returns the evidence behind some values, each once.
+fn rests_of(values: &[DesignValue]) -> Vec<Rest> {
+    let mut all: Vec<Rest> = values
+        .iter()
+        .filter_map(|value| match &value.from {
+            Origin::Evidence(own) => Some(Rest {
+                showing: own.showing.clone(),
+                subject: own.subject.clone(),
+                verdict: own.verdict,
+            }),
+            Origin::Typed => None,
+        })
+        .collect();
+    all.sort();
+    all.dedup();
+    all
+}

@@ -1,0 +1,222 @@
+//! Design values in force: typed in, or what a showing's evidence supports now.
+
+use super::super::duty::{Duty, DutyKey, Judged, Verdict};
+use super::super::pool::{self, required_basis};
+use crate::article::Subject;
+use crate::ledger::{Entry, Ledger};
+use crate::quantity::Quantity;
+use crate::record::{BasisWord, Evidence, EvidenceKind, LoadPath, Showing, Sourced};
+use crate::statistics::{Basis, basis_value, mean, sample};
+use std::collections::BTreeMap;
+use std::fmt;
+use std::ops::Deref;
+use std::sync::Arc;
+
+/// What a value is of its population.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Statistic {
+    /// A- or B-basis, as the load path asks: strengths and strains.
+    ByLoadPath,
+    /// The mean: moduli.
+    Mean,
+}
+
+/// A value that margins are computed with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DesignValue {
+    /// What it is, such as `Xt of material/cw-200-e1`.
+    pub what: String,
+    /// In SI units.
+    pub value: f64,
+    /// Where it comes from.
+    pub from: Origin,
+}
+
+/// Where a design value comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Origin {
+    /// Typed into a record: it stands on no evidence.
+    Typed,
+    /// From evidence.
+    Evidence(Support),
+}
+
+/// The evidence behind a design value.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Support {
+    /// The showing.
+    pub showing: String,
+    /// What it was judged on.
+    pub subject: Subject,
+    /// The verdict there; what is not met is rested on.
+    pub verdict: Verdict,
+    /// Evidence whose specimens were pooled.
+    pub evidence: Vec<String>,
+    /// How many specimens.
+    pub n: usize,
+    /// `A-basis`, `B-basis` or `mean`.
+    pub statistic: &'static str,
+    /// The environment's name, or its temperature.
+    pub environment: String,
+    /// Whether the sample is too small for its plan, so that the value is an estimate.
+    pub estimate: bool,
+}
+
+impl DesignValue {
+    /// Returns whether it stands on evidence that is not in force.
+    pub fn rests_on_unmet(&self) -> bool {
+        matches!(&self.from, Origin::Evidence(own) if !own.verdict.is_closed())
+    }
+}
+
+/// A design value that can't be had, with what is missing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lacking {
+    /// What it is of.
+    pub what: String,
+    /// Why it can't be had.
+    pub why: String,
+}
+
+impl fmt::Display for Lacking {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.what, self.why)
+    }
+}
+
+/// Looks up design values for one panel, or for a recipe wherever it is used.
+#[derive(Clone, Copy)]
+pub(crate) struct Values<'a> {
+    pub(crate) ledger: &'a Ledger,
+    pub(crate) duties: &'a BTreeMap<DutyKey, Duty>,
+    /// The panel; the gravest verdict counts without one.
+    pub(crate) panel: Option<&'a str>,
+    /// Decides between A- and B-basis.
+    pub(crate) load_path: Option<LoadPath>,
+    /// Where values come from several environments: the one that is asked for.
+    pub(crate) environment: Option<&'a str>,
+}
+
+impl Values<'_> {
+    /// Returns a value in SI units (`unit` names the one that data are brought to, `scale` its size in SI).
+    pub(crate) fn value<T: Deref<Target = Quantity>>(
+        &self,
+        sourced: &Sourced<T>,
+        what: &str,
+        subject: Option<&Subject>,
+        statistic: Statistic,
+        (unit, scale): (&str, f64),
+    ) -> Result<DesignValue, Lacking> {
+        let lacking = |why: String| Lacking { what: what.to_string(), why };
+        let showings = match sourced {
+            Sourced::Value(value) => {
+                return Ok(DesignValue { what: what.to_string(), value: value.si(), from: Origin::Typed });
+            }
+            Sourced::From(showings) => showings,
+        };
+        let Some(subject) = subject else {
+            return Err(lacking("a value from evidence needs a ply and its process".to_string()));
+        };
+        let entries = showings.iter().filter_map(|showing| self.ledger.showings.get(showing.id()));
+        let entry = match (showings.0.len(), self.environment) {
+            (0 | 1, _) => entries.clone().next(),
+            (_, None) => entries.clone().next(),
+            (_, Some(wanted)) => {
+                let fits = |one: &&Entry<Showing>| environment_of(&one.value) == wanted;
+                entries.clone().find(fits)
+            }
+        };
+        let Some(entry) = entry else {
+            let names: Vec<&str> = showings.iter().map(|one| one.id()).collect();
+            let wanted = self.environment.map_or(String::new(), |own| format!(" at {own}"));
+            return Err(lacking(format!("none of {} can be read{wanted}", names.join(", "))));
+        };
+        let key: DutyKey = (entry.id.clone(), subject.clone());
+        let Some(duty) = self.duties.get(&key) else {
+            return Err(lacking(format!("showing/{} is not asked of {subject}", entry.id)));
+        };
+        let judged = self.panel.and_then(|panel| duty.panels.get(panel));
+        let Some(judged) = judged.or_else(|| duty.worst().map(|(_, worst)| worst)) else {
+            return Err(lacking(format!("showing/{} has no verdict on {subject}", entry.id)));
+        };
+        let records = self.records(judged);
+        if records.is_empty() {
+            return Err(lacking(format!(
+                "showing/{} on {subject} is {}, and no evidence gives a value",
+                entry.id, judged.verdict
+            )));
+        }
+        let pooled = pool::pool(self.ledger, &entry.value, &records);
+        let values: Vec<f64> = pooled
+            .values
+            .iter()
+            .filter_map(|value| crate::record::Figure::of(*value, &pooled.unit).number_in(unit))
+            .map(|value| value * scale)
+            .collect();
+        if values.len() != pooled.values.len() || values.is_empty() {
+            return Err(lacking(format!("the values of showing/{} are not in {unit}", entry.id)));
+        }
+        let (value, name) = match statistic {
+            Statistic::Mean => (mean(&values).ok(), "mean"),
+            Statistic::ByLoadPath => {
+                let word = required_basis(&entry.value.accept, self.load_path).unwrap_or({
+                    if self.load_path == Some(LoadPath::Single) { BasisWord::A } else { BasisWord::B }
+                });
+                let (basis, name) = match word {
+                    BasisWord::A => (Basis::A, "A-basis"),
+                    BasisWord::B => (Basis::B, "B-basis"),
+                };
+                (sample(&values).and_then(|sample| basis_value(&sample, basis)).ok(), name)
+            }
+        };
+        let Some(value) = value.filter(|value| value.is_finite()) else {
+            return Err(lacking(format!("{} specimens of showing/{} give no {name}", values.len(), entry.id)));
+        };
+        if value <= 0.0 {
+            return Err(lacking(format!(
+                "the {name} of {} specimens of showing/{} is not above 0",
+                values.len(),
+                entry.id
+            )));
+        }
+        Ok(DesignValue {
+            what: what.to_string(),
+            value,
+            from: Origin::Evidence(Support {
+                showing: entry.id.clone(),
+                subject: subject.clone(),
+                verdict: judged.verdict,
+                evidence: records.iter().map(|record| record.id.clone()).collect(),
+                n: values.len(),
+                statistic: name,
+                environment: environment_of(&entry.value),
+                estimate: !pool::completeness(&pooled, &entry.value).is_complete(),
+            }),
+        })
+    }
+
+    /// The primary records behind a verdict: design values stay the baseline's.
+    fn records(&self, judged: &Arc<Judged>) -> Vec<&Entry<Evidence>> {
+        let mut all: Vec<&Entry<Evidence>> = Vec::new();
+        for id in &judged.evidence {
+            let Some(entry) = self.ledger.evidence.get(id) else { continue };
+            let primary = match entry.value.kind {
+                EvidenceKind::Test | EvidenceKind::Inspection => Some(entry),
+                _ => entry.value.baseline.as_ref().and_then(|own| self.ledger.evidence.get(own.id())),
+            };
+            let Some(primary) = primary else { continue };
+            if !all.iter().any(|known| known.id == primary.id) {
+                all.push(primary);
+            }
+        }
+        all
+    }
+}
+
+/// Returns what an environment is called: its name, its temperature, or `as tested`.
+pub(crate) fn environment_of(showing: &Showing) -> String {
+    let environment = showing.environment.as_ref();
+    let name = environment.and_then(|own| own.name.as_ref()).map(ToString::to_string);
+    let temperature = || environment.and_then(|own| own.temperature.as_ref()).map(|own| own.text().to_string());
+    name.or_else(temperature).unwrap_or_else(|| "as tested".to_string())
+}
