@@ -8,6 +8,9 @@
 //! strains and stresses of every layer, [`reserve`] judges one ply, [`first_ply`] and [`last_ply`] a stack,
 //! [`strain_peaks`] holds ply strains against design strains.
 //!
+//! [`sandwich`] has faces on a core with their local failures, [`plate`] rectangular plates under pressure
+//! and in-plane load.
+//!
 //! # Conventions of the mechanics
 //! - z = 0 at the mid-plane; layers are listed from the tool face, z = -h/2, upward in z.
 //! - Ply angles are positive from x towards y, rad. Vectors are [x, y, xy] and [1, 2, 12].
@@ -27,6 +30,7 @@ mod gauge;
 mod glazing;
 mod lamination;
 mod matrix;
+pub mod plate;
 mod ply;
 mod recovery;
 pub mod sandwich;
@@ -128,6 +132,20 @@ pub enum LaminateError {
         criterion: &'static str,
         /// Which strengths: `Xt`, `Xc`, `Yt`, `Yc`, `S`.
         missing: Vec<&'static str>,
+    },
+    /// A stiffness that some deformation does not meet, or that is not symmetric.
+    #[error("{what} is not symmetric and positive definite")]
+    NotStiff {
+        /// Which stiffness.
+        what: &'static str,
+    },
+    /// A series that did not settle.
+    #[error("{what} did not converge: the last terms changed it by {:.1} %", change * 100.0)]
+    NotConverged {
+        /// What was computed.
+        what: &'static str,
+        /// Last change as a share.
+        change: f64,
     },
 }
 
