@@ -3,13 +3,12 @@
 //! They are judged after what gives design values and before what w9 looks at: nothing goes round in a
 //! circle, since a showing with w9 in its row gives no value to a margin that a computed showing counts.
 
-use super::compared::{Compared, Seen};
 use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{PanelMargins, margins_of, mode_as_tested};
 use super::pool::{Completeness, digits};
-use super::table::{KindRow, OnlyWhere, Table};
+use super::table::{KindRow, Table};
 use super::verdict::note;
 use crate::article::weigh::programme_mass;
 use crate::article::{ArticleError, NoSkin, Subject, skin};

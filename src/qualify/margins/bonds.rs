@@ -37,7 +37,7 @@ pub(super) fn mismatch(
 ) -> Result<(), ArticleError> {
     for joint in &panel.value.joints {
         let Some(names) = &joint.between else { continue };
-        let zone = |name| panel.value.zones.iter().find(|zone| zone.name == *name);
+        let zone = |name: &crate::record::Text| panel.value.zones.iter().find(|zone| zone.name == *name);
         let (Some(one), Some(two)) = (zone(&names[0]), zone(&names[1])) else { continue };
         let (sheet, frame) = match (&one.sheet, &two.sheet) {
             (Some(_), None) => (one, two),
