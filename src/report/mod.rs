@@ -9,6 +9,7 @@ pub mod gaps;
 pub mod gate;
 pub mod head;
 pub mod impact;
+pub mod margins;
 pub mod mass;
 pub mod page;
 pub(crate) mod plan;

@@ -170,13 +170,17 @@ fn bond(
             }
             found.margins.push(Margin {
                 check: ComputedCheck::Mismatch,
-                case: format!("{case}, {change:+.0} K since the bond set"),
+                case: case.to_string(),
                 place: format!("joint {}", joint.name),
                 criterion,
                 mode: mode.to_string(),
                 layer: None,
                 margin: strength / stress - 1.0,
-                words: format!("{:.3} of {:.3} MPa", stress / 1e6, strength / 1e6),
+                words: format!(
+                    "{:.3} of {:.3} MPa, {change:+.0} K since the bond set",
+                    stress / 1e6,
+                    strength / 1e6
+                ),
                 environment: None,
                 rests: rests_of(&laid.used),
                 notes: vec![
