@@ -30,6 +30,8 @@ mod recovery;
 mod stack;
 
 #[cfg(test)]
+mod failure_tests;
+#[cfg(test)]
 mod lamination_tests;
 
 pub use criteria::{Criterion, Mode, PlyStrength, Reserve, reserve};
