@@ -38,6 +38,8 @@ pub mod section;
 mod stack;
 
 #[cfg(test)]
+mod failure_tests;
+#[cfg(test)]
 mod lamination_tests;
 
 pub use bondline::{Adherend, Adhesive, BondReserves, Lap, Mismatch, free_strain, lap_shear, mismatch_shear};

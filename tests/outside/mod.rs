@@ -6,6 +6,7 @@
 
 mod bond;
 mod section;
+mod laminate;
 mod statistics;
 mod tooling;
 
