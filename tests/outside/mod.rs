@@ -7,6 +7,7 @@
 mod bond;
 mod section;
 mod statistics;
+mod tube;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};
