@@ -19,9 +19,10 @@ fn tubes_twist_as_shells_do() {
         };
         let walls: Vec<Wall> = list("walls").iter().map(wall).collect();
         let got = Section::new(&nodes, &walls).unwrap().torsion();
-        // Corners and ends, which thin walls leave out, are worth one or two per cent of these tubes.
         let name = case["name"].as_str().unwrap();
-        close(&format!("GJ of {name}"), got.gj, case["gj"].as_f64().unwrap(), 0.02, 0.0);
+        // Thin walls leave out that an open one loses twisting at its free edges and ends: 1.6 % here.
+        let relative = if got.cells > 0.0 { 0.001 } else { 0.02 };
+        close(&format!("GJ of {name}"), got.gj, case["gj"].as_f64().unwrap(), relative, 0.0);
         assert_eq!(got.circuits == 0, name == "the pane lost");
     }
 }
