@@ -4,6 +4,9 @@
 //! stated thickness, [`solid`] and [`film`] are the layers without fibres, [`stack()`] adds layers
 //! up. Plain values in SI: kg/m2, kg/m3, m.
 //!
+//! [`section`] has thin-walled sections with glazing and bonds, [`mismatch_shear`] and [`lap_shear`] the
+//! shear in a bond, [`sheet_modulus`] a transparent sheet at temperature.
+//!
 //! An engineering aid: the cured part is measured, not calculated.
 
 mod bondline;
