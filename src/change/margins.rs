@@ -44,7 +44,8 @@ pub fn moves(
     for (panel, entry) in &head.0.panels {
         let old = earlier(panel);
         let carries = |own: &Panel| !own.loads.is_empty() || own.section.is_some() || !own.joints.is_empty();
-        let carried = old.as_ref().and_then(|old| base.0.panels.get(old)).is_some_and(|own| carries(&own.value));
+        let carried =
+            old.as_ref().and_then(|old| base.0.panels.get(old)).is_some_and(|own| carries(&own.value));
         if !carries(&entry.value) && !carried {
             continue;
         }

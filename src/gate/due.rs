@@ -176,7 +176,13 @@ fn was_closed(base: &Side<'_>, names: &Names, key: &DutyKey, panel: &str) -> boo
 ///
 /// A panel counts as released where it is so on either side. What both sides compute from the same is not
 /// computed twice.
-pub(super) fn computed_margin(base: &Side<'_>, staged: &Side<'_>, names: &Names, new: &mut Vec<Raw>, old: &mut Vec<Raw>) {
+pub(super) fn computed_margin(
+    base: &Side<'_>,
+    staged: &Side<'_>,
+    names: &Names,
+    new: &mut Vec<Raw>,
+    old: &mut Vec<Raw>,
+) {
     let Ok(after) = staged.evaluation else { return };
     let grounds = Grounds::of(staged.ledger, after);
     let earlier_grounds = base.evaluation.ok().map(|before| Grounds::of(base.ledger, before));

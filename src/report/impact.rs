@@ -284,7 +284,13 @@ fn write_margins(page: &mut Page<'_>, impact: &Impact) {
             (None, None) => "no longer asked".to_string(),
         };
         let none = if row.lacking.is_some() { "?" } else { "-" };
-        table.row([row.panel.clone(), row.case.clone(), figure(&row.was, "new"), figure(&row.now, none), governs]);
+        table.row([
+            row.panel.clone(),
+            row.case.clone(),
+            figure(&row.was, "new"),
+            figure(&row.now, none),
+            governs,
+        ]);
     }
     page.table(&table);
     if shown < rows.len() {

@@ -5,11 +5,12 @@
 //! missing program fails the test: a check that did not run has shown nothing.
 
 mod bond;
+mod laminate;
 mod plate;
 mod section;
-mod laminate;
 mod statistics;
 mod tooling;
+mod tube;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};

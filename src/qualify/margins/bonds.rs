@@ -79,7 +79,8 @@ fn bond(
     let recipe = known!(recipe, "zone {} has no laminate", frame_zone.name);
     let sheet_cte = known!(&material.value.cte, "the sheet material/{} has no `cte`", material.id).si();
     let room = known!(&material.value.e, "the sheet material/{} has no `E`", material.id).si();
-    let g = known!(&adhesive.value.shear_modulus, "the adhesive material/{} has no `shear_modulus`", adhesive.id);
+    let g =
+        known!(&adhesive.value.shear_modulus, "the adhesive material/{} has no `shear_modulus`", adhesive.id);
     let thickness = joint.thickness.as_ref().or(adhesive.value.cured_thickness.as_ref());
     let thickness = known!(thickness, "the joint has no `thickness`");
     let process = joint.process.as_ref().and_then(|own| ledger.processes.get(own.id()));
@@ -129,7 +130,9 @@ fn bond(
         cases.push(("hot", hot));
     }
     if cases.is_empty() {
-        return Ok(Err("neither a lowest temperature nor a climate says how cold or hot it gets".to_string()));
+        return Ok(
+            Err("neither a lowest temperature nor a climate says how cold or hot it gets".to_string()),
+        );
     }
     for (case, temperature) in cases {
         let change = temperature - set;
@@ -196,8 +199,14 @@ fn bond(
         }
     }
     for (missing, key) in [
-        (adhesive.value.shear_strength.is_none(), format!("the adhesive material/{} has no `shear_strength`", adhesive.id)),
-        (material.value.craze_stress.is_none(), format!("the sheet material/{} has no `craze_stress`", material.id)),
+        (
+            adhesive.value.shear_strength.is_none(),
+            format!("the adhesive material/{} has no `shear_strength`", adhesive.id),
+        ),
+        (
+            material.value.craze_stress.is_none(),
+            format!("the sheet material/{} has no `craze_stress`", material.id),
+        ),
     ] {
         if missing {
             return Ok(Err(key));

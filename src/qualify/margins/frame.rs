@@ -12,8 +12,7 @@ use crate::laminate::{
 };
 use crate::ledger::{Entry, Ledger};
 use crate::record::{
-    ComputedCheck, Joint, LoadDuration, Material, Panel, SectionLoad as LoadCase, SectionWall,
-    Zone,
+    ComputedCheck, Joint, LoadDuration, Material, Panel, SectionLoad as LoadCase, SectionWall, Zone,
 };
 
 /// What a wall bears under one load case.
@@ -280,7 +279,9 @@ impl Bench<'_> {
             notes.push("at limit load: the case names no `factor`".to_string());
         }
         match whole.under(&scaled(load, factor)) {
-            Ok(response) => self.judge(load.name.as_str(), &response, [factor, special], &notes, state, found),
+            Ok(response) => {
+                self.judge(load.name.as_str(), &response, [factor, special], &notes, state, found)
+            }
             Err(problem) => found.uncomputed.push(lack(load.name.as_str(), self.named(&problem.to_string()))),
         }
         if !self.walls.iter().any(|(_, wall)| matches!(wall, Ready::Sheet { .. })) {

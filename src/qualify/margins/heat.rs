@@ -82,7 +82,9 @@ pub(crate) fn heat_limits(
                     is_tg: false,
                     is_structural: false,
                 }),
-                None => found.lacking.push(format!("material/{} has no `service_temperature`", layer.material.id)),
+                None => {
+                    found.lacking.push(format!("material/{} has no `service_temperature`", layer.material.id))
+                }
             },
             LayerRole::Ply => {
                 let dry = value.kind == MaterialKind::Fabric;
@@ -143,7 +145,9 @@ fn glass_transition(
         Some((temperature, what)) => {
             found.known.push(Heat { what, temperature, is_tg: true, is_structural: false });
         }
-        None => found.lacking.push(format!("material/{} has no `wet_tg`, and no test gives one", material.id)),
+        None => {
+            found.lacking.push(format!("material/{} has no `wet_tg`, and no test gives one", material.id))
+        }
     }
 }
 
@@ -222,9 +226,9 @@ pub fn heat_of(
         let as_limits: Vec<HeatLimit> = limits.known.iter().map(as_limit).collect();
         let left = heat_left(&as_limits, hot.ramp, hot.structural);
         let spare: Vec<f64> = left.map(|all| all.iter().map(|one| one.spare()).collect()).unwrap_or_default();
-        let colour = sunshine(ledger, zone)
-            .and_then(|day| darkest(&as_limits, &day).ok())
-            .map(|own| (own.limit, own.governs.and_then(|at| limits.known.get(at)).map(|one| one.what.clone())));
+        let colour = sunshine(ledger, zone).and_then(|day| darkest(&as_limits, &day).ok()).map(|own| {
+            (own.limit, own.governs.and_then(|at| limits.known.get(at)).map(|one| one.what.clone()))
+        });
         all.push(HeatReport {
             zone: zone.name.to_string(),
             surface: hot.surface,

@@ -19,8 +19,8 @@ pub use bonds::MismatchState;
 pub use frame::{FrameState, WallReport};
 pub(crate) use heat::heat_limits;
 pub use heat::{Heat, HeatReport, heat_of};
-pub use laid::{CarryingLayer, CoreLayer, LaidUp};
 pub(crate) use laid::laid_up;
+pub use laid::{CarryingLayer, CoreLayer, LaidUp};
 pub(super) use tested::mode_as_tested;
 pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};
@@ -205,13 +205,8 @@ pub fn margins_of(
 ) -> Result<PanelMargins, ArticleError> {
     let mut found = PanelMargins::default();
     let Some(entry) = ledger.panels.get(panel) else { return Ok(found) };
-    let values = Values {
-        ledger,
-        duties,
-        panel: Some(panel),
-        load_path: entry.value.load_path,
-        environment: None,
-    };
+    let values =
+        Values { ledger, duties, panel: Some(panel), load_path: entry.value.load_path, environment: None };
     zones::zones(ledger, entry, &values, &mut found)?;
     frame::frame(ledger, entry, &values, &mut found)?;
     bonds::mismatch(ledger, entry, &values, &mut found)?;

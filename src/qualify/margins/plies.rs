@@ -99,9 +99,12 @@ pub(super) fn strength(case: &Case<'_>, margins: &mut Vec<Margin>, uncomputed: &
                 }
             };
             if least.as_ref().is_none_or(|known| found.margin() < known.margin) {
-                let words = format!("first ply fails at {:.3} times the factored load{}", found.factor, at(&loading.place));
-                let mut margin =
-                    case.margin(case.check, name, found.leading.name(), found.factor, words);
+                let words = format!(
+                    "first ply fails at {:.3} times the factored load{}",
+                    found.factor,
+                    at(&loading.place)
+                );
+                let mut margin = case.margin(case.check, name, found.leading.name(), found.factor, words);
                 margin.layer = case.laid.critical(found.layer, face_word(found.position));
                 margin.notes.push(PLAIN.to_string());
                 least = Some(margin);
@@ -145,12 +148,8 @@ pub(super) fn design_strain(
             let peak = peak.or(peaks.shear.filter(|_| only.shear.is_some()));
             let (Some(reserve), Some(peak)) = (peaks.reserve, peak) else { continue };
             if least.as_ref().is_none_or(|known| reserve - 1.0 < known.margin) {
-                let words = format!(
-                    "{:.0} of {:.0} ustrain{}",
-                    peak.strain * 1e6,
-                    allowed * 1e6,
-                    at(&loading.place)
-                );
+                let words =
+                    format!("{:.0} of {:.0} ustrain{}", peak.strain * 1e6, allowed * 1e6, at(&loading.place));
                 let mode = format!("design strain, {sense}");
                 let mut margin = case.margin(ComputedCheck::Strength, "design-strain", mode, reserve, words);
                 margin.layer = case.laid.critical(peak.layer, face_word(peak.position));

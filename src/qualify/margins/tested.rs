@@ -7,7 +7,8 @@ use crate::article::{Configuration, Key, LayerRole, Name, designation, layer_rol
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Angle, Length};
 use crate::record::{
-    AttributeValue, ComputedCheck, Layer, Material, MaterialKind, MaterialRef, Mirror, Panel, Recipe, RecipeRef,
+    AttributeValue, ComputedCheck, Layer, Material, MaterialKind, MaterialRef, Mirror, Panel, Recipe,
+    RecipeRef,
 };
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -35,7 +36,9 @@ pub(in super::super) fn mode_as_tested(
     let mut own = (*entry.value).clone();
     let whole = article.main.get(&Key::plain("plies")).is_some();
     for (at, zone) in own.zones.iter_mut().enumerate() {
-        let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else { continue };
+        let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
+            continue;
+        };
         // A laminate's own evidence has one stack; a panel's has one for each zone.
         let scope = if whole { Name::default() } else { Name::new(&format!("z{}", at + 1)) };
         let layers = layers(ledger, recipe, &article.main, scope)?;
@@ -131,7 +134,8 @@ fn is_same(
                 && resin
         }
         LayerRole::Core => {
-            named("core.designation") && is("core-density", value.density.as_ref().map(|own| own.canonical("kg/m3")))
+            named("core.designation")
+                && is("core-density", value.density.as_ref().map(|own| own.canonical("kg/m3")))
         }
         LayerRole::Film => named("adhesive.designation"),
         LayerRole::Mesh => named("mesh.designation"),

@@ -24,7 +24,9 @@ pub(super) fn zones(
     }
     let plate_zone = plate_zone(panel, found);
     for zone in &panel.value.zones {
-        let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else { continue };
+        let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
+            continue;
+        };
         let carried: Vec<&LoadCase> = panel
             .value
             .loads
@@ -66,7 +68,8 @@ pub(super) fn zones(
             check: ComputedCheck::Strength,
             case: load.name.to_string(),
             place: "panel".to_string(),
-            why: "a pressure needs the `plate: {length, width, support}` that stands for the panel".to_string(),
+            why: "a pressure needs the `plate: {length, width, support}` that stands for the panel"
+                .to_string(),
         });
     }
     Ok(())
@@ -216,8 +219,11 @@ impl Bench<'_> {
             match self.plate() {
                 Ok(plate) => self.plate_states(&case, load, &plate, plain, factor, &mut loadings, found),
                 Err(why) => {
-                    let check =
-                        if load.pressure.is_some() { ComputedCheck::Strength } else { ComputedCheck::Buckling };
+                    let check = if load.pressure.is_some() {
+                        ComputedCheck::Strength
+                    } else {
+                        ComputedCheck::Buckling
+                    };
                     lacks(check, why, found);
                 }
             }
@@ -244,7 +250,10 @@ impl Bench<'_> {
             let material = self.laid.layers.get(layer.at).map_or("", |own| own.material.as_str());
             return Err(format!("material/{material} has no expansion (`cte1` and `cte2`, or `cte`)"));
         }
-        let free = self.laid.stress_free.ok_or("the process has no `cure`: where it is free of stress is unknown")?;
+        let free = self
+            .laid
+            .stress_free
+            .ok_or("the process has no `cure`: where it is free of stress is unknown")?;
         Ok(temperature.si() - free)
     }
 
@@ -301,8 +310,16 @@ impl Bench<'_> {
                     let points = [
                         ("in the middle", bent.centre, [0.0; 2]),
                         ("in the corner", [0.0, 0.0, bent.corner_twist], [0.0; 2]),
-                        ("in the middle of the edges x", [bent.edge_moments[0], 0.0, 0.0], [bent.edge_shears[0], 0.0]),
-                        ("in the middle of the edges y", [0.0, bent.edge_moments[1], 0.0], [0.0, bent.edge_shears[1]]),
+                        (
+                            "in the middle of the edges x",
+                            [bent.edge_moments[0], 0.0, 0.0],
+                            [bent.edge_shears[0], 0.0],
+                        ),
+                        (
+                            "in the middle of the edges y",
+                            [0.0, bent.edge_moments[1], 0.0],
+                            [0.0, bent.edge_shears[1]],
+                        ),
                     ];
                     // Which face the pressure acts on is not written: both ways are judged.
                     for (sign, way) in [(1.0, "pressed inward"), (-1.0, "drawn outward")] {
@@ -327,10 +344,17 @@ impl Bench<'_> {
             match buckling(plate, plain.force) {
                 Ok(Some(own)) => {
                     state.buckling_factor = Some(own.factor);
-                    let waves = own.half_waves.map_or(String::new(), |[m, n]| format!(", {m} by {n} half-waves"));
+                    let waves =
+                        own.half_waves.map_or(String::new(), |[m, n]| format!(", {m} by {n} half-waves"));
                     let words = format!("buckles at {:.3} times the factored load{waves}", own.factor);
                     let mode = if own.crimping { "shear crimping" } else { "buckling" };
-                    found.margins.push(case.margin(ComputedCheck::Buckling, "buckling", mode, own.factor, words));
+                    found.margins.push(case.margin(
+                        ComputedCheck::Buckling,
+                        "buckling",
+                        mode,
+                        own.factor,
+                        words,
+                    ));
                 }
                 Ok(None) => {}
                 Err(problem) => found.uncomputed.push(case.lacks(ComputedCheck::Buckling, problem)),
