@@ -289,7 +289,12 @@ impl Bench<'_> {
         }
         // Residual strength: limit load must be carried without the pane.
         let name = format!("{}, pane lost", load.name);
-        let lost = whole.without_pane().and_then(|lost| lost.under(&scaled(load, special)));
+        // The load stays where it was; the shear centre does not.
+        let mut residual = scaled(load, special);
+        if residual.vy != 0.0 || residual.vz != 0.0 {
+            residual.at = residual.at.or(whole.shear_centre().ok());
+        }
+        let lost = whole.without_pane().and_then(|lost| lost.under(&residual));
         match lost {
             Ok(response) => {
                 let notes = ["limit load with the pane lost".to_string()];

@@ -6,21 +6,24 @@
 //! An engineering aid, not approved data.
 
 mod bonds;
+mod build;
 mod core;
 mod frame;
 mod heat;
 mod laid;
 mod plies;
+mod recipe;
 mod tested;
 mod values;
 mod zones;
 
 pub use bonds::MismatchState;
+pub use build::{Moisture, ToolCheck, moisture, tool_checks};
 pub use frame::{FrameState, WallReport};
 pub(crate) use heat::heat_limits;
 pub use heat::{Heat, HeatReport, heat_of};
-pub(crate) use laid::laid_up;
 pub use laid::{CarryingLayer, CoreLayer, LaidUp};
+pub use recipe::{LaminateReport, Mechanics, UsedMargin, code, laminate_report};
 pub(super) use tested::mode_as_tested;
 pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};

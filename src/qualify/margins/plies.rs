@@ -3,7 +3,10 @@
 use super::laid::LaidUp;
 use super::values::DesignValue;
 use super::{Margin, Uncomputed, rests_of};
-use crate::laminate::{Criterion, DesignStrain, LaminateError, Load, Position, first_ply, strain_peaks};
+use crate::laminate::{
+    Criterion, DesignStrain, LaminateError, Load, Position, USUAL_REMAINDER, first_ply, last_ply,
+    strain_peaks,
+};
 use crate::record::ComputedCheck;
 
 /// Criteria that are worked out wherever strengths allow; the least margin of all governs.
@@ -107,6 +110,16 @@ pub(super) fn strength(case: &Case<'_>, margins: &mut Vec<Margin>, uncomputed: &
                 let mut margin = case.margin(case.check, name, found.leading.name(), found.factor, words);
                 margin.layer = case.laid.critical(found.layer, face_word(found.position));
                 margin.notes.push(PLAIN.to_string());
+                if criterion == Criterion::MaximumStress
+                    && let Ok(last) = last_ply(&layers, &loading.load, criterion, USUAL_REMAINDER)
+                {
+                    margin.notes.push(format!(
+                        "last ply at some {:.2} times the factored load, by ply discount with {:.0} % of E2 and G12 left: \
+                         an estimate",
+                        last.factor,
+                        USUAL_REMAINDER * 100.0
+                    ));
+                }
                 least = Some(margin);
             }
         }
