@@ -1,7 +1,7 @@
 //! A recipe's stack and mechanics, as JSON and as text.
 
 use super::head::CAUTION_LINE;
-use super::margins::{degrees, figure, margin_json, mode_words, uncomputed_json, value_json};
+use super::margins::{degrees, figure, layer_words, margin_json, uncomputed_json, value_json};
 use super::page::{Frame, Page, count};
 use super::table::{Align, Table};
 use crate::article::LayerRole;
@@ -266,11 +266,13 @@ fn stiffness(page: &mut Page<'_>, report: &LaminateReport) {
             } else {
                 " After cure a free flat plate stays flat.".to_string()
             };
+            // A shear that is rounding is none.
+            let micro = |own: f64| if own.abs() < 5e-9 { 0.0 } else { own * 1e6 };
             page.paragraph(&format!(
                 "Expansion {:.2}, {:.2}, {:.2} um/m/K in x, y, xy.{after}",
-                x * 1e6,
-                y * 1e6,
-                xy * 1e6
+                micro(x),
+                micro(y),
+                micro(xy)
             ));
         }
         None => {
@@ -305,12 +307,13 @@ fn loads(page: &mut Page<'_>, report: &LaminateReport) {
         ("fails by", Align::Left),
     ]);
     for own in &report.loads {
+        let environment = own.margin.environment.as_ref().map_or(String::new(), |own| format!(", {own}"));
         table.row([
             own.panel.clone(),
-            own.margin.case.clone(),
+            format!("{}{environment}", own.margin.case),
             own.margin.criterion.to_string(),
             figure(own.margin.margin),
-            mode_words(&own.margin),
+            layer_words(&own.margin),
         ]);
     }
     page.table(&table);
@@ -360,14 +363,13 @@ pub(super) fn values(page: &mut Page<'_>, used: &[DesignValue]) {
         return;
     }
     page.heading("Design values in force");
-    let mut table = Table::new([("value", Align::Left), ("MPa", Align::Right), ("stands on", Align::Left)]);
     let shown = page.frame.shown(used.len(), VALUES_SHOWN);
     for value in used.iter().take(shown) {
         let strain = value.what.starts_with("design strain");
         let number = if strain {
             format!("{:.0} ustrain", value.value * 1e6)
         } else {
-            format!("{:.1}", value.value / 1e6)
+            format!("{:.1} MPa", value.value / 1e6)
         };
         let from = match &value.from {
             Origin::Typed => "typed in".to_string(),
@@ -382,9 +384,8 @@ pub(super) fn values(page: &mut Page<'_>, used: &[DesignValue]) {
                 if own.estimate { ", an estimate" } else { "" }
             ),
         };
-        table.row([value.what.clone(), number, from]);
+        page.hang("  ", "    ", &format!("{} {number}: {from}", value.what));
     }
-    page.table(&table);
     if shown < used.len() {
         page.paragraph(&format!("… and {} more; --all shows them", used.len() - shown));
     }

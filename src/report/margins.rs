@@ -8,20 +8,26 @@ pub fn figure(margin: f64) -> String {
     crate::qualify::live::signed(margin)
 }
 
-/// Writes how a margin fails and where: `wrinkling, zone shell` or `shear in p2 (45, cw-200-e1, top)`.
+/// Writes how a margin fails and where: `wrinkling, zone shell` or `shear in p2 (45), zone shell`.
 pub fn mode_words(margin: &Margin) -> String {
+    let environment = margin.environment.as_ref().map_or(String::new(), |own| format!(", {own}"));
+    format!("{}, {}{environment}", layer_words(margin), margin.place)
+}
+
+/// Writes how a margin fails, and in which layer.
+pub fn layer_words(margin: &Margin) -> String {
     let layer = margin.layer.as_ref().map_or(String::new(), |layer| {
         let name = layer.name.clone().unwrap_or_else(|| format!("layer {}", layer.number));
-        let angle = layer.angle_deg.map_or(String::new(), |angle| format!("{}, ", degrees(angle)));
-        format!(" in {name} ({angle}{}, {})", layer.material, layer.face)
+        let angle = layer.angle_deg.map_or(String::new(), |angle| format!(" ({})", degrees(angle)));
+        format!(" in {name}{angle}")
     });
-    let environment = margin.environment.as_ref().map_or(String::new(), |own| format!(", {own}"));
-    format!("{}{layer}, {}{environment}", margin.mode, margin.place)
+    format!("{}{layer}", margin.mode)
 }
 
 /// Writes an angle in degrees without more digits than it has.
 pub fn degrees(angle: f64) -> String {
     let text = format!("{angle:.2}");
+    let text = if text == "-0.00" { "0".to_string() } else { text };
     text.trim_end_matches('0').trim_end_matches('.').to_string()
 }
 

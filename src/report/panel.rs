@@ -269,24 +269,14 @@ fn write_margins(page: &mut Page<'_>, report: &PanelReport<'_>) {
     }
     let shown: Vec<&Margin> =
         if page.frame.all { own.margins.iter().collect() } else { least_by_case(&own.margins) };
-    let mut table = Table::new([
-        ("case", Align::Left),
-        ("check", Align::Left),
-        ("margin", Align::Right),
-        ("fails by", Align::Left),
-        ("", Align::Left),
-    ]);
+    let widest = shown.iter().map(|margin| figure(margin.margin).len()).max().unwrap_or(0);
     for margin in &shown {
-        table.row([
-            margin.case.clone(),
-            margin.criterion.to_string(),
-            figure(margin.margin),
-            mode_words(margin),
-            margin.words.clone(),
-        ]);
-    }
-    if !table.is_empty() {
-        page.table(&table);
+        let words = if margin.words.is_empty() { String::new() } else { format!("; {}", margin.words) };
+        page.hang(
+            &format!("  {:>widest$}  ", figure(margin.margin)),
+            &" ".repeat(widest + 6),
+            &format!("{}: {} ({}){words}", margin.case, mode_words(margin), margin.criterion),
+        );
     }
     if shown.len() < own.margins.len() {
         page.paragraph(&format!(
