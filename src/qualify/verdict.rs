@@ -679,20 +679,3 @@ pub fn note(attribute: &str, words: &str, effect: Asks) -> Reason {
         panels: Vec::new(),
     }
 }
-
-/// Returns the kind of subject that a showing is judged on.
-pub fn subject_kind(showing: &Showing, row: &KindRow) -> Option<SubjectKind> {
-    showing.subject.or_else(|| {
-        [
-            SubjectKind::Lamina,
-            SubjectKind::Laminate,
-            SubjectKind::Painted,
-            SubjectKind::Bond,
-            SubjectKind::Sheet,
-            SubjectKind::Panel,
-            SubjectKind::Programme,
-        ]
-        .into_iter()
-        .find(|kind| kind.word() == row.subject)
-    })
-}

@@ -1,7 +1,9 @@
 //! Design values in force: typed in, or what a showing's evidence supports now.
 
 use super::super::duty::{Duty, DutyKey, Judged, Verdict};
+use super::super::live::leans_on_computed;
 use super::super::pool::{self, required_basis};
+use super::super::table::Table;
 use crate::article::Subject;
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::Quantity;
@@ -131,6 +133,13 @@ impl Values<'_> {
             let wanted = self.environment.map_or(String::new(), |own| format!(" at {own}"));
             return Err(lacking(format!("none of {} can be read{wanted}", names.join(", "))));
         };
+        let leans = Table::row(entry.value.kind.as_str()).is_some_and(leans_on_computed);
+        if leans {
+            return Err(lacking(format!(
+                "showing/{} leans on computed margins itself (window w9), so that it can give no value to one",
+                entry.id
+            )));
+        }
         let key: DutyKey = (entry.id.clone(), subject.clone());
         let Some(duty) = self.duties.get(&key) else {
             return Err(lacking(format!("showing/{} is not asked of {subject}", entry.id)));

@@ -64,7 +64,12 @@ pub(super) fn builds(
     let mut wanted: Vec<Wanted<'_>> = Vec::new();
     for (duty, prerequisite) in duties {
         let Some((_, judged)) = duty.worst() else { continue };
-        let kind = step_kind(judged);
+        // What is computed is made up for at a desk: figures are written, nothing is tested.
+        let live = Table::row(showing.value.kind.as_str()).is_some_and(|row| row.live);
+        let kind = match step_kind(judged) {
+            kind if live && kind.is_tested() => StepKind::Analysis,
+            kind => kind,
+        };
         let (specimens, panels) = sample(&showing.value, kind, judged);
         wanted.push(Wanted { duty, kind, specimens, panels, prerequisite: *prerequisite, judged });
     }
