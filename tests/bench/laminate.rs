@@ -20,7 +20,9 @@ type Error = Box<dyn std::error::Error + Send + Sync>;
 
 const STACKS: usize = 20_000;
 const PLIES: usize = 16;
-const ROUNDS: usize = 7;
+const ROUNDS: usize = 20;
+/// Stacks timed at once: each slice counts with its best round, so that what else the machine does falls out.
+const SLICE: usize = 500;
 
 /// Invented values.
 const LAMINA: Lamina = Lamina { e1: 138e9, e2: 9e9, g12: 6.9e9, nu12: 0.3, cte1: 0.0, cte2: 0.0 };
@@ -60,17 +62,23 @@ fn table() -> Result<(), Error> {
         let layer = JudgedLayer { lamina: LAMINA, angle, thickness, strength: Some(STRENGTH) };
         ready.push(PreparedLayer::new(&layer, Criterion::TsaiWu { interaction: INTERACTION })?);
     }
-    let mut own = f64::INFINITY;
-    let mut factors = Vec::with_capacity(STACKS);
+    let mut factors = vec![0.0; STACKS];
+    let mut best = [f64::INFINITY; STACKS / SLICE];
     for _ in 0..ROUNDS {
-        factors.clear();
-        let begin = Instant::now();
-        for (kinds, load) in batch.kinds.chunks_exact(PLIES).zip(black_box(&batch.loads)) {
-            let layers = kinds.iter().filter_map(|kind| ready.get(usize::from(*kind)));
-            factors.push(first_ply_prepared(layers, load)?.factor);
+        let kinds = batch.kinds.chunks_exact(PLIES * SLICE);
+        let loads = black_box(&batch.loads).chunks_exact(SLICE);
+        for (((kinds, loads), out), best) in
+            kinds.zip(loads).zip(factors.chunks_exact_mut(SLICE)).zip(&mut best)
+        {
+            let begin = Instant::now();
+            for ((kinds, load), out) in kinds.chunks_exact(PLIES).zip(loads).zip(out) {
+                let layers = kinds.iter().filter_map(|kind| ready.get(usize::from(*kind)));
+                *out = first_ply_prepared(layers, load)?.factor;
+            }
+            *best = best.min(begin.elapsed().as_secs_f64());
         }
-        own = own.min(begin.elapsed().as_secs_f64());
     }
+    let own = best.iter().sum::<f64>();
     let folder = tempfile::tempdir()?;
     write(&batch, folder.path())?;
     let plain = numpy(folder.path(), &[], &factors)?;
