@@ -206,113 +206,87 @@ where
     I: Iterator<Item = &'a PreparedLayer> + Clone,
 {
     let state = Strained::of(layers.clone(), load)?;
+    if state.heat.is_none()
+        && let Some(answer) = by_forms(layers.clone(), &state)
+    {
+        return answer;
+    }
     let mut bottom = state.bottom;
     let mut judged = false;
-    let mut least = Least::default();
-    // A face of one layer is that of the next.
-    let mut below = Strain::of(state.strain_at(bottom));
-    for (layer, ready) in layers.clone().enumerate() {
+    let mut least: Option<FirstPly> = None;
+    for (layer, ready) in layers.enumerate() {
         let top = bottom + ready.thickness;
-        let above = Strain::of(state.strain_at(top));
         if let Some(gauge) = &ready.gauge {
             judged = true;
-            match ready.form.as_ref().filter(|_| state.heat.is_none()) {
-                Some(form) => {
-                    least.ask(layer, Position::Bottom, bottom, form.parts(&below));
-                    least.ask(layer, Position::Top, top, form.parts(&above));
+            for (position, z) in [(Position::Bottom, bottom), (Position::Top, top)] {
+                let (scaled, constant) = state.stresses(ready, z);
+                let limit = least.map_or(f64::INFINITY, |known| known.factor * (1.0 - SAME));
+                if least.is_some() && !gauge.may_fail_below(limit, &scaled, &constant) {
+                    continue;
                 }
-                None => {
-                    for (position, z) in [(Position::Bottom, bottom), (Position::Top, top)] {
-                        let (scaled, constant) = state.stresses(ready, z);
-                        least.judge(layer, position, z, gauge, &scaled, &constant)?;
-                    }
+                let found = gauge.reserve(&scaled, &constant).map_err(|fault| in_layer(layer, fault))?;
+                if let Some(Reserve { factor, mode, leading }) = found
+                    && factor < limit
+                {
+                    least = Some(FirstPly { factor, layer, position, mode, leading });
                 }
+            }
+        }
+        bottom = top;
+    }
+    least.ok_or(if judged { LaminateError::NoFailure } else { LaminateError::NothingJudged })
+}
+
+/// First-ply failure where every judged layer has one closed form and no part of the stress is constant;
+/// `None` where not.
+///
+/// The largest inverse of a factor is found without a branch that the processor would guess wrongly, then
+/// the first point that has it; stresses and modes are worked out for that one alone.
+fn by_forms<'a>(
+    layers: impl Iterator<Item = &'a PreparedLayer> + Clone,
+    state: &Strained,
+) -> Option<Result<FirstPly, LaminateError>> {
+    let mut bottom = state.bottom;
+    // A face of one layer is that of the next.
+    let mut below = Strain::of(state.strain_at(bottom));
+    let (mut judged, mut largest) = (false, 0.0);
+    for ready in layers.clone() {
+        let top = bottom + ready.thickness;
+        let above = Strain::of(state.strain_at(top));
+        if ready.gauge.is_some() {
+            judged = true;
+            let form = ready.form.as_ref()?;
+            for inverse in StrainForm::inverses(form.parts(&below), form.parts(&above)) {
+                largest = if inverse > largest { inverse } else { largest };
             }
         }
         (bottom, below) = (top, above);
     }
-    match least.found(layers, &state)? {
-        Some(found) => Ok(found),
-        None if judged => Err(LaminateError::NoFailure),
-        None => Err(LaminateError::NothingJudged),
+    if largest <= LEAST_INVERSE {
+        return Some(Err(if judged { LaminateError::NoFailure } else { LaminateError::NothingJudged }));
     }
-}
-
-/// The critical point so far.
-#[derive(Default)]
-struct Least {
-    /// One over the factor; 0 while none is known. So taken, the first point is like every other, and a
-    /// point that is not critical costs neither root nor division.
-    inverse: f64,
-    point: Option<Point>,
-}
-
-#[derive(Clone, Copy)]
-struct Point {
-    layer: usize,
-    position: Position,
-    z: f64,
-    /// Not yet worked out for a point that a form of strains found.
-    reserve: Option<Reserve>,
-}
-
-impl Least {
-    /// One face of a layer by the parts of its form, without a constant part.
-    #[inline]
-    fn ask(&mut self, layer: usize, position: Position, z: f64, (quadratic, linear): (f64, f64)) {
-        let bar = self.inverse * (1.0 + SAME);
-        if quadratic + bar * linear > bar * bar {
-            let inverse = (linear + (linear * linear + 4.0 * quadratic).sqrt()) / 2.0;
-            // A stress next to none has no factor that a float can hold.
-            if inverse > bar.max(LEAST_INVERSE) {
-                self.inverse = inverse;
-                self.point = Some(Point { layer, position, z, reserve: None });
+    let bar = largest * (1.0 - SAME);
+    let mut bottom = state.bottom;
+    for (layer, ready) in layers.enumerate() {
+        let top = bottom + ready.thickness;
+        if let (Some(gauge), Some(form)) = (&ready.gauge, &ready.form) {
+            for (position, z) in [(Position::Bottom, bottom), (Position::Top, top)] {
+                let (quadratic, linear) = form.parts(&Strain::of(state.strain_at(z)));
+                if quadratic + bar * linear > bar * bar {
+                    let (scaled, constant) = state.stresses(ready, z);
+                    let found = gauge.reserve(&scaled, &constant).transpose()?;
+                    return Some(match found {
+                        Ok(Reserve { factor, mode, leading }) => {
+                            Ok(FirstPly { factor, layer, position, mode, leading })
+                        }
+                        Err(fault) => Err(in_layer(layer, fault)),
+                    });
+                }
             }
         }
+        bottom = top;
     }
-
-    fn judge(
-        &mut self,
-        layer: usize,
-        position: Position,
-        z: f64,
-        gauge: &Gauge,
-        scaled: &Vector3,
-        constant: &Vector3,
-    ) -> Result<(), LaminateError> {
-        let limit = 1.0 / self.inverse * (1.0 - SAME);
-        if self.point.is_some() && !gauge.may_fail_below(limit, scaled, constant) {
-            return Ok(());
-        }
-        let found = gauge.reserve(scaled, constant).map_err(|fault| in_layer(layer, fault))?;
-        if let Some(reserve) = found.filter(|found| found.factor < limit) {
-            self.inverse = 1.0 / reserve.factor;
-            self.point = Some(Point { layer, position, z, reserve: Some(reserve) });
-        }
-        Ok(())
-    }
-
-    fn found<'a>(
-        &self,
-        mut layers: impl Iterator<Item = &'a PreparedLayer>,
-        state: &Strained,
-    ) -> Result<Option<FirstPly>, LaminateError> {
-        let Some(Point { layer, position, z, reserve }) = self.point else { return Ok(None) };
-        let reserve = match (reserve, layers.nth(layer)) {
-            (None, Some(ready @ PreparedLayer { gauge: Some(gauge), .. })) => {
-                let (scaled, constant) = state.stresses(ready, z);
-                gauge.reserve(&scaled, &constant).map_err(|fault| in_layer(layer, fault))?
-            }
-            (reserve, _) => reserve,
-        };
-        Ok(reserve.map(|Reserve { factor, mode, leading }| FirstPly {
-            factor,
-            layer,
-            position,
-            mode,
-            leading,
-        }))
-    }
+    None
 }
 
 /// Below this a factor is too large for a float.
@@ -387,7 +361,8 @@ impl Strained {
         for layer in layers.clone() {
             sums = sums.and(&layer.q, layer.thickness, layer.inertia);
         }
-        let blocks = Blocks::new(&sums.a, &sums.b, &sums.d).ok_or(LaminateError::Singular)?;
+        let blocks =
+            Blocks::new(&sums.a.sum(), &sums.b.sum(), &sums.d.sum()).ok_or(LaminateError::Singular)?;
         let (strain, curvature) = blocks.solve(&force, &moment);
         let heat = (change != 0.0).then(|| {
             let mut held = Held::at_bottom_of(total);

@@ -1,7 +1,7 @@
 //! The elastic laminate: A, B, D, their inverse, moduli, thermal terms.
 
 use super::elastic::{Direction, Lamina};
-use super::matrix::{Blocks, Symmetric, plus, times, transposed};
+use super::matrix::{Blocks, Symmetric, SymmetricSum, plus, times, transposed};
 use super::{LaminateError, Matrix3, Vector3, thickness, within};
 
 /// One layer of an elastic stack.
@@ -99,9 +99,9 @@ pub fn stiffness(layers: &[ElasticLayer]) -> Result<Stiffness, LaminateError> {
         sums = sums.and(&q, layer.thickness, inertia(layer.thickness));
     }
     Ok(Stiffness {
-        a: sums.a.full(),
-        b: sums.b.full(),
-        d: sums.d.full(),
+        a: sums.a.sum().full(),
+        b: sums.b.sum().full(),
+        d: sums.d.sum().full(),
         thickness: total,
         thermal_force: held.force,
         thermal_moment: held.moment,
@@ -129,16 +129,16 @@ pub(super) fn checked(number: usize, layer: &ElasticLayer) -> Result<Direction, 
 /// The running sums of a stack.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Sums {
-    pub a: Symmetric,
-    pub b: Symmetric,
-    pub d: Symmetric,
+    pub a: SymmetricSum,
+    pub b: SymmetricSum,
+    pub d: SymmetricSum,
     /// Where the next layer begins, m.
     z: f64,
 }
 
 impl Sums {
     pub fn at_bottom_of(total: f64) -> Self {
-        let none = Symmetric::default();
+        let none = SymmetricSum::none();
         Self { a: none, b: none, d: none, z: -total / 2.0 }
     }
 
