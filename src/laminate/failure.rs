@@ -3,7 +3,7 @@
 use super::criteria::{Criterion, Mode, PlyStrength, Reserve};
 use super::elastic::Lamina;
 use super::gauge::{Gauge, Strain, StrainForm};
-use super::lamination::{ElasticLayer, Held, Load, Sums, checked, inertia};
+use super::lamination::{ElasticLayer, Held, Load, Sums, checked};
 use super::matrix::{Blocks, Symmetric, plus, times, transposed};
 use super::recovery::Position;
 use super::{LaminateError, Matrix3, Vector3};
@@ -33,9 +33,8 @@ impl JudgedLayer {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PreparedLayer {
     thickness: f64,
-    /// Thickness cubed over 12, m3.
-    inertia: f64,
-    q: Symmetric,
+    /// Stiffness in laminate axes times thickness, N/m.
+    membrane: Symmetric,
     thermal: Vector3,
     /// Ply stress from strain in laminate axes.
     to_stress: Matrix3,
@@ -80,8 +79,7 @@ impl PreparedLayer {
         let to_stress = transposed(&columns);
         Ok(Self {
             thickness: layer.thickness,
-            inertia: inertia(layer.thickness),
-            q,
+            membrane: Symmetric::default().plus(&q, layer.thickness),
             thermal: q.times(&lamina.expansion(&direction)),
             form: gauge.as_ref().and_then(Gauge::closed).map(|form| form.of_strain(&to_stress)),
             to_stress,
@@ -240,53 +238,66 @@ where
 /// First-ply failure where every judged layer has one closed form and no part of the stress is constant;
 /// `None` where not.
 ///
-/// The largest inverse of a factor is found without a branch that the processor would guess wrongly, then
-/// the first point that has it; stresses and modes are worked out for that one alone.
+/// The largest inverse of a factor is found without a branch that the processor would guess wrongly: the
+/// lowest bits of a float, which are less than what makes two factors the same, carry the number of the
+/// point instead, so counted that the first of equals wins.
 fn by_forms<'a>(
-    layers: impl Iterator<Item = &'a PreparedLayer> + Clone,
+    mut layers: impl Iterator<Item = &'a PreparedLayer> + Clone,
     state: &Strained,
 ) -> Option<Result<FirstPly, LaminateError>> {
     let mut bottom = state.bottom;
     // A face of one layer is that of the next.
     let mut below = Strain::of(state.strain_at(bottom));
-    let (mut judged, mut largest) = (false, 0.0);
+    let mut judged = false;
+    let (mut largest, mut left) = ([0.0; 2], POINTS);
     for ready in layers.clone() {
         let top = bottom + ready.thickness;
         let above = Strain::of(state.strain_at(top));
+        // More layers than points can be numbered.
+        left = left.checked_sub(2)?;
         if ready.gauge.is_some() {
             judged = true;
             let form = ready.form.as_ref()?;
-            for inverse in StrainForm::inverses(form.parts(&below), form.parts(&above)) {
-                largest = if inverse > largest { inverse } else { largest };
-            }
+            let [low, high] = StrainForm::inverses(form.parts(&below), form.parts(&above));
+            let [known_low, known_high] = largest;
+            let (low, high) = (numbered(low, left + 1), numbered(high, left));
+            // What is no number is not larger.
+            largest = [
+                if low > known_low { low } else { known_low },
+                if high > known_high { high } else { known_high },
+            ];
         }
         (bottom, below) = (top, above);
     }
+    let none = if judged { LaminateError::NoFailure } else { LaminateError::NothingJudged };
+    let [low, high] = largest;
+    let largest = low.max(high);
     if largest <= LEAST_INVERSE {
-        return Some(Err(if judged { LaminateError::NoFailure } else { LaminateError::NothingJudged }));
+        return Some(Err(none));
     }
-    let bar = largest * (1.0 - SAME);
+    let point = usize::try_from(POINTS - 1 - (largest.to_bits() & POINTS)).ok()?;
+    let position = if point % 2 == 0 { Position::Bottom } else { Position::Top };
+    let layer = point / 2;
+    // Walked again, or rounding would lay the point elsewhere.
     let mut bottom = state.bottom;
-    for (layer, ready) in layers.enumerate() {
-        let top = bottom + ready.thickness;
-        if let (Some(gauge), Some(form)) = (&ready.gauge, &ready.form) {
-            for (position, z) in [(Position::Bottom, bottom), (Position::Top, top)] {
-                let (quadratic, linear) = form.parts(&Strain::of(state.strain_at(z)));
-                if quadratic + bar * linear > bar * bar {
-                    let (scaled, constant) = state.stresses(ready, z);
-                    let found = gauge.reserve(&scaled, &constant).transpose()?;
-                    return Some(match found {
-                        Ok(Reserve { factor, mode, leading }) => {
-                            Ok(FirstPly { factor, layer, position, mode, leading })
-                        }
-                        Err(fault) => Err(in_layer(layer, fault)),
-                    });
-                }
-            }
-        }
-        bottom = top;
+    for ready in layers.by_ref().take(layer) {
+        bottom += ready.thickness;
     }
-    None
+    let ready = layers.next()?;
+    let z = if position == Position::Top { bottom + ready.thickness } else { bottom };
+    let scaled = times(&ready.to_stress, &state.strain_at(z));
+    let found = ready.gauge.as_ref()?.closed_reserve(&scaled)?;
+    let Reserve { factor, mode, leading } = found;
+    Some(Ok(FirstPly { factor, layer, position, mode, leading }))
+}
+
+/// The lowest bits of an inverse, and the number of points that they can tell apart.
+const POINTS: u64 = (1 << 12) - 1;
+
+/// The inverse with a number in its lowest bits.
+#[inline]
+fn numbered(inverse: f64, number: u64) -> f64 {
+    f64::from_bits(inverse.to_bits() & !POINTS | number)
 }
 
 /// Below this a factor is too large for a float.
@@ -359,7 +370,7 @@ impl Strained {
         }
         let mut sums = Sums::at_bottom_of(total);
         for layer in layers.clone() {
-            sums = sums.and(&layer.q, layer.thickness, layer.inertia);
+            sums = sums.and(&layer.membrane, layer.thickness);
         }
         let blocks =
             Blocks::new(&sums.a.sum(), &sums.b.sum(), &sums.d.sum()).ok_or(LaminateError::Singular)?;

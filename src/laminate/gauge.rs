@@ -46,12 +46,12 @@ impl Form {
         let q = |u, v| self.quadratic(u, v);
         StrainForm {
             quadratic: [
-                q(&c1, &c1),
-                q(&c2, &c2),
-                q(&c3, &c3),
-                2.0 * q(&c1, &c2),
-                2.0 * q(&c1, &c3),
-                2.0 * q(&c2, &c3),
+                4.0 * q(&c1, &c1),
+                4.0 * q(&c2, &c2),
+                4.0 * q(&c3, &c3),
+                8.0 * q(&c1, &c2),
+                8.0 * q(&c1, &c3),
+                8.0 * q(&c2, &c3),
             ],
             linear: [self.linear(&c1), self.linear(&c2), self.linear(&c3)],
         }
@@ -76,8 +76,8 @@ impl Form {
     }
 }
 
-/// A form in strains [x, y, xy], ready for many stacks: coefficients of x x, y y, g g, x y, x g, y g, and
-/// of x, y, g.
+/// A form in strains [x, y, xy], ready for many stacks: four times the coefficients of x x, y y, g g, x y,
+/// x g, y g, as the root asks for them, and those of x, y, g.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct StrainForm {
     quadratic: [f64; 6],
@@ -103,14 +103,14 @@ impl Strain {
 }
 
 impl StrainForm {
-    /// One over the factor at which each of two points is 1, from their parts.
+    /// Two over the factor at which each of two points is 1, from their parts.
     #[inline]
     pub fn inverses((q1, l1): (f64, f64), (q2, l2): (f64, f64)) -> [f64; 2] {
-        let (r1, r2) = (l1 * l1 + 4.0 * q1, l2 * l2 + 4.0 * q2);
-        [0.5 * (l1 + r1.sqrt()), 0.5 * (l2 + r2.sqrt())]
+        let (r1, r2) = (l1 * l1 + q1, l2 * l2 + q2);
+        [l1 + r1.sqrt(), l2 + r2.sqrt()]
     }
 
-    /// The quadratic and the linear part.
+    /// Four times the quadratic part, and the linear one.
     #[inline]
     pub fn parts(&self, strain: &Strain) -> (f64, f64) {
         let ([a, b, c, d, e, f], [l, m, n]) = (self.quadratic, self.linear);
@@ -178,15 +178,19 @@ impl Gauge {
         })
     }
 
+    /// The reserve by the one closed form, without a constant part.
+    #[inline]
+    pub fn closed_reserve(&self, scaled: &Vector3) -> Option<Reserve> {
+        let form = self.closed.as_ref()?;
+        let factor = form.crossing(&[0.0; 3], scaled)?;
+        // All stresses grow together: the nearest to its strength is so at every factor.
+        Some(Reserve { factor, mode: form.mode, leading: self.leading(scaled) })
+    }
+
     pub fn reserve(&self, scaled: &Vector3, constant: &Vector3) -> Result<Option<Reserve>, LaminateError> {
         // One form for the whole way: no signs to follow, no strengths to miss.
-        if let (Some(form), [0.0, 0.0, 0.0]) = (&self.closed, constant) {
-            let found = form.crossing(constant, scaled);
-            return Ok(found.map(|factor| Reserve {
-                factor,
-                mode: form.mode,
-                leading: self.leading(&scaled.map(|v| v * factor)),
-            }));
+        if let (Some(_), [0.0, 0.0, 0.0]) = (&self.closed, constant) {
+            return Ok(self.closed_reserve(scaled));
         }
         let (scaled, constant) = without_dust(&self.measured(scaled), &self.measured(constant));
         let mut begin = 0.0;
