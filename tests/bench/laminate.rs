@@ -129,7 +129,8 @@ fn numpy(folder: &Path, variables: &[(&str, &str)], factors: &[f64]) -> Result<(
     if worst.is_nan() || worst > 1e-9 {
         return Err(format!("the reserve factors differ by up to {worst:e} of themselves").into());
     }
-    match (answer["whole"].as_f64(), answer["seconds"].as_f64()) {
+    let told = |key| answer.get(key).and_then(Value::as_f64);
+    match (told("whole"), told("seconds")) {
         (Some(whole), Some(sliced)) => Ok((whole, sliced)),
         _ => Err("laminate_numpy.py wrote no seconds".into()),
     }
