@@ -2,6 +2,7 @@
 
 use super::balance::{self, BalanceMove};
 use super::diff::{Change, Edits, diff};
+use super::margins::{self, MarginMove};
 use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
@@ -115,6 +116,8 @@ pub struct Impact {
     pub panels: Vec<PanelDelta>,
     /// Movable panels whose balance about the hinge differs.
     pub balance: Vec<BalanceMove>,
+    /// Margins that move, by panel and load case.
+    pub margins: Vec<MarginMove>,
     /// Duties whose verdict or asks differs.
     pub duties: Vec<DutyRow>,
     /// Verdicts of single panels that differ beside those.
@@ -250,6 +253,7 @@ pub fn impact_of(
     let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
     let balance = balance::moves(base.0, head.0, &renamed_panels)?;
+    let margins = margins::moves((base.0, before), (head.0, after), &renamed_panels)?;
     let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
     let new = after.assumptions.iter().filter(|one| !known.contains(&***one));
     let assumptions = new.map(ToString::to_string).collect();
@@ -263,6 +267,7 @@ pub fn impact_of(
         mass,
         panels,
         balance,
+        margins,
         duties,
         panel_rows,
         ended,

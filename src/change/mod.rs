@@ -6,5 +6,6 @@ pub mod diff;
 pub mod explain;
 pub mod facets;
 pub mod impact;
+pub mod margins;
 pub(crate) mod same;
 pub mod verdict_paragraph;

@@ -1,6 +1,7 @@
 //! The verdict of an impact: one plain paragraph that can be read aloud.
 
 use super::impact::Impact;
+use super::margins::MarginMove;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::Verdict;
 
@@ -30,6 +31,7 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
     for one in impact.balance.iter().filter(|one| one.goes_over()) {
         parts.push(format!("The balance of {} goes over its limit.", one.panel));
     }
+    parts.extend(margins(impact));
     parts.push(if impact.is_first { all_duties(impact) } else { duties(impact) });
     if let Some(retest) = retest(impact, head) {
         parts.push(retest);
@@ -119,6 +121,43 @@ fn duties(impact: &Impact) -> String {
         Some((last, [])) => format!("{}.", capital(last)),
         Some((last, rest)) => format!("{} and {last}.", capital(&rest.join(", "))),
     }
+}
+
+/// Margins that turn negative, and the one that falls furthest of those that stay positive.
+fn margins(impact: &Impact) -> Option<String> {
+    let is = |row: &MarginMove| row.now.as_ref().map(|margin| margin.margin);
+    let was = |row: &MarginMove| row.was.as_ref().map(|margin| margin.margin);
+    let mut gone: Vec<&MarginMove> = impact
+        .margins
+        .iter()
+        .filter(|row| is(row).is_some_and(|is| is < 0.0) && was(row).is_none_or(|was| was >= 0.0))
+        .collect();
+    gone.sort_by(|one, two| is(one).partial_cmp(&is(two)).unwrap_or(std::cmp::Ordering::Equal));
+    if let Some(worst) = gone.first() {
+        let now = worst.now.as_ref()?;
+        let more = match gone.len() {
+            1 => String::new(),
+            n => format!(" (and {} more)", count(n - 1, "margin")),
+        };
+        return Some(format!(
+            "The margin of {} under {} turns negative, {:+.2} by {}{more}.",
+            worst.panel, worst.case, now.margin, now.mode
+        ));
+    }
+    let fallen = impact
+        .margins
+        .iter()
+        .filter_map(|row| Some((row, was(row)? - is(row)?)))
+        .filter(|(_, fall)| *fall > 5e-3)
+        .max_by(|one, two| one.1.total_cmp(&two.1))?;
+    let (row, _) = fallen;
+    Some(format!(
+        "The margin of {} under {} falls from {:+.2} to {:+.2}.",
+        row.panel,
+        row.case,
+        was(row)?,
+        is(row)?
+    ))
 }
 
 /// How the duties stand where there were none before.

@@ -67,6 +67,10 @@ pub enum Command {
     Check(CheckArgs),
     /// Say what the programme, a panel or an assembly weighs
     Mass(MassArgs),
+    /// Show a recipe's stack to scale, its stiffness, and the margins of the panels that use it
+    Laminate(LaminateArgs),
+    /// Show everything about one panel: mass, margins, plate, section, heat, tooling, duties
+    Panel(PanelArgs),
     /// Say what a change weighs, what it un-proves, and what proves it again
     Impact(ImpactArgs),
     /// List the duties that are not met, and what closes each
@@ -141,6 +145,40 @@ pub struct MassArgs {
     /// Exit with 1 where a budget is exceeded
     #[arg(long)]
     pub strict: bool,
+}
+
+/// Show a recipe's stack to scale, its stiffness, and the margins of the panels that use it
+///
+/// Stiffness counts the layers with elastic values, about the middle of what carries; thickness and mass
+/// count every layer. Margins stand on the design values in force: typed in, or from a showing's evidence.
+#[derive(Debug, Args)]
+pub struct LaminateArgs {
+    /// A recipe: id, `recipe/ID` or the file
+    #[arg(value_name = "RECIPE")]
+    pub recipe: String,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// Show long lists whole
+    #[arg(long)]
+    pub all: bool,
+}
+
+/// Show everything about one panel: mass, margins, plate, section, heat, tooling, duties
+///
+/// The least margin of each load case is shown, with the mode and the layer that govern; --all shows every
+/// criterion. What can't be computed is said with what is missing.
+#[derive(Debug, Args)]
+pub struct PanelArgs {
+    /// A panel: id, `panel/ID` or the file
+    #[arg(value_name = "PANEL")]
+    pub panel: String,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// Show every criterion, and long lists whole
+    #[arg(long)]
+    pub all: bool,
 }
 
 /// Say what a change weighs, what it un-proves, and what proves it again

@@ -8,8 +8,10 @@ mod context;
 mod gaps;
 mod hook;
 mod impact;
+mod laminate;
 mod mass;
 mod new;
+mod panel;
 mod why;
 mod why_place;
 
@@ -65,6 +67,8 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::New(args) => new::run(&mut context, args, out, err),
         Command::Check(args) => check::run(&mut context, args, out),
         Command::Mass(args) => mass::run(&mut context, args, out, err),
+        Command::Laminate(args) => laminate::run(&mut context, args, out, err),
+        Command::Panel(args) => panel::run(&mut context, args, out, err),
         Command::Impact(args) => impact::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),

@@ -1,11 +1,13 @@
 //! What is due: milestones, concessions, margins, routes of bonds.
 
 use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
+use crate::change::margins::Side as Grounds;
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
+use crate::qualify::margins::{PanelMargins, margins_of};
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
-use crate::record::{Address, Day, LoadPath, Panel, PolicyLevel, RecordKind, Text};
+use crate::record::{Address, ComputedCheck, Day, LoadPath, Panel, PolicyLevel, RecordKind, Text};
 
 /// A milestone is claimed, and a duty that it needs is neither met nor conceded.
 pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
@@ -170,9 +172,84 @@ fn was_closed(base: &Side<'_>, names: &Names, key: &DutyKey, panel: &str) -> boo
     !released || !open.any(|(id, _)| names.panel(id) == panel)
 }
 
-/// Evidence shows a margin that is too small.
+/// Margins that are computed of released panels and lie below nothing.
 ///
-/// Margins are those that evidence records: this version computes none itself.
+/// A panel counts as released where it is so on either side. What both sides compute from the same is not
+/// computed twice.
+pub(super) fn computed_margin(
+    base: &Side<'_>,
+    staged: &Side<'_>,
+    names: &Names,
+    new: &mut Vec<Raw>,
+    old: &mut Vec<Raw>,
+) {
+    let Ok(after) = staged.evaluation else { return };
+    let grounds = Grounds::of(staged.ledger, after);
+    let earlier_grounds = base.evaluation.ok().map(|before| Grounds::of(base.ledger, before));
+    for (panel, entry) in &staged.ledger.panels {
+        let earlier = names.panels.iter().find(|(_, now)| *now == panel).map_or(panel, |(was, _)| was);
+        let known = base.ledger.panels.get(earlier);
+        if !entry.value.released && !known.is_some_and(|own| own.value.released) {
+            continue;
+        }
+        // A margin that could not be laid up is a broken record's matter, which is said elsewhere.
+        let Ok(margins) = margins_of(staged.ledger, &after.duties, panel) else { continue };
+        let Some(raw) = below(panel, &margins) else { continue };
+        let same = known.is_some()
+            && earlier_grounds.as_ref().is_some_and(|before| before.is_same(earlier, &grounds, panel));
+        if same {
+            old.push(Raw { finding: raw.finding.clone(), key: raw.key.clone(), gravity: raw.gravity });
+        } else if let (Ok(before), Some(_)) = (base.evaluation, known)
+            && let Ok(margins) = margins_of(base.ledger, &before.duties, earlier)
+            && let Some(before) = below(panel, &margins)
+        {
+            old.push(before);
+        }
+        new.push(raw);
+    }
+}
+
+/// The least margin of a panel, where it is negative.
+fn below(panel: &str, margins: &PanelMargins) -> Option<Raw> {
+    let least = margins.governing(ComputedCheck::Margins).filter(|least| least.margin < 0.0)?;
+    let layer = least.layer.as_ref().map_or(String::new(), |layer| {
+        let name = layer.name.as_ref().map_or_else(|| format!("layer {}", layer.number), Clone::clone);
+        format!(" in {name} ({})", layer.material)
+    });
+    let words = if least.words.is_empty() { String::new() } else { format!(": {}", least.words) };
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let size = (-least.margin * 1e6).clamp(0.0, 1e15) as u64;
+    let slug = |name: &str| name.replace(' ', "-");
+    let route = match least.place.strip_prefix("zone ") {
+        Some(zone) => format!("zones.{}", slug(zone)),
+        None => match least.place.strip_prefix("joint ") {
+            Some(joint) => format!("joints.{}", slug(joint)),
+            None => "section".to_string(),
+        },
+    };
+    Some(Raw {
+        key: (format!("panel/{panel}"), "computed margin".to_string()),
+        finding: Finding {
+            rule: "negative-margin",
+            level: PolicyLevel::Block,
+            address: Address::new(RecordKind::Panel, panel),
+            route,
+            panel: Some(panel.to_string()),
+            message: format!(
+                "the margin of `{panel}` under {} is {:+.2}: {} of {}{layer}{words}",
+                least.case, least.margin, least.mode, least.place
+            ),
+            help: format!(
+                "strengthen the panel, lower what it carries, or take its release back; `bondline panel {panel}` \
+                 shows every margin with the values that it stands on"
+            ),
+            place: None,
+        },
+        gravity: (3, Asks::None, size),
+    })
+}
+
+/// Evidence, or a computed showing, shows a margin that is too small.
 pub(super) fn negative_margin(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
     for (key, duty) in &evaluation.duties {
         let asks = ledger.showings.get(&key.0).is_some_and(|one| one.value.accept.margin_at_least.is_some());

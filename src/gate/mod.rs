@@ -137,6 +137,7 @@ pub fn judge(
         due::bond_route(side.ledger, into);
         over_budget(side.ledger, into);
     }
+    due::computed_margin(base, staged, &names, &mut new, &mut old);
     for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions) {
         new.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });
     }

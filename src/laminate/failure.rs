@@ -2,9 +2,9 @@
 
 use super::criteria::{Criterion, Mode, PlyStrength, Reserve};
 use super::elastic::Lamina;
-use super::gauge::Gauge;
-use super::lamination::{ElasticLayer, Load, Sums, checked};
-use super::matrix::{Blocks, Symmetric, plus, times};
+use super::gauge::{Gauge, Strain, StrainForm};
+use super::lamination::{ElasticLayer, Held, Load, Sums, checked, inertia};
+use super::matrix::{Blocks, Symmetric, plus, times, transposed};
 use super::recovery::Position;
 use super::{LaminateError, Matrix3, Vector3};
 
@@ -33,6 +33,8 @@ impl JudgedLayer {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PreparedLayer {
     thickness: f64,
+    /// Thickness cubed over 12, m3.
+    inertia: f64,
     q: Symmetric,
     thermal: Vector3,
     /// Ply stress from strain in laminate axes.
@@ -40,6 +42,8 @@ pub struct PreparedLayer {
     /// Ply stress of the free expansion held back, per kelvin.
     free: Vector3,
     gauge: Option<Gauge>,
+    /// The criterion in strains of the laminate, where it is one closed form.
+    form: Option<StrainForm>,
 }
 
 impl PreparedLayer {
@@ -73,11 +77,14 @@ impl PreparedLayer {
             }
             None => None,
         };
+        let to_stress = transposed(&columns);
         Ok(Self {
             thickness: layer.thickness,
+            inertia: inertia(layer.thickness),
             q,
             thermal: q.times(&lamina.expansion(&direction)),
-            to_stress: super::matrix::transposed(&columns),
+            form: gauge.as_ref().and_then(Gauge::closed).map(|form| form.of_strain(&to_stress)),
+            to_stress,
             free: own.times(&[lamina.cte1, lamina.cte2, 0.0]),
             gauge,
         })
@@ -91,7 +98,7 @@ impl PreparedLayer {
     /// The layer once its matrix has failed: `broken` has its remaining stiffness, and of its
     /// strengths that of the fibres alone is judged.
     pub(super) fn without_matrix(&self, broken: Self) -> Self {
-        Self { gauge: self.gauge.map(|gauge| gauge.of_fibre()), ..broken }
+        Self { gauge: self.gauge.map(|gauge| gauge.of_fibre()), form: None, ..broken }
     }
 }
 
@@ -201,33 +208,115 @@ where
     let state = Strained::of(layers.clone(), load)?;
     let mut bottom = state.bottom;
     let mut judged = false;
-    let mut best: Option<FirstPly> = None;
-    for (layer, ready) in layers.enumerate() {
+    let mut least = Least::default();
+    // A face of one layer is that of the next.
+    let mut below = Strain::of(state.strain_at(bottom));
+    for (layer, ready) in layers.clone().enumerate() {
         let top = bottom + ready.thickness;
+        let above = Strain::of(state.strain_at(top));
         if let Some(gauge) = &ready.gauge {
             judged = true;
-            for (position, z) in [(Position::Bottom, bottom), (Position::Top, top)] {
-                let (scaled, constant) = state.stresses(ready, z);
-                let limit = best.map_or(f64::INFINITY, |known| known.factor * (1.0 - SAME));
-                if best.is_some() && !gauge.may_fail_below(limit, &scaled, &constant) {
-                    continue;
+            match ready.form.as_ref().filter(|_| state.heat.is_none()) {
+                Some(form) => {
+                    least.ask(layer, Position::Bottom, bottom, form.parts(&below));
+                    least.ask(layer, Position::Top, top, form.parts(&above));
                 }
-                let found = gauge.reserve(&scaled, &constant).map_err(|fault| in_layer(layer, fault))?;
-                if let Some(Reserve { factor, mode, leading }) = found
-                    && factor < limit
-                {
-                    best = Some(FirstPly { factor, layer, position, mode, leading });
+                None => {
+                    for (position, z) in [(Position::Bottom, bottom), (Position::Top, top)] {
+                        let (scaled, constant) = state.stresses(ready, z);
+                        least.judge(layer, position, z, gauge, &scaled, &constant)?;
+                    }
                 }
             }
         }
-        bottom = top;
+        (bottom, below) = (top, above);
     }
-    match best {
+    match least.found(layers, &state)? {
         Some(found) => Ok(found),
         None if judged => Err(LaminateError::NoFailure),
         None => Err(LaminateError::NothingJudged),
     }
 }
+
+/// The critical point so far.
+#[derive(Default)]
+struct Least {
+    /// One over the factor; 0 while none is known. So taken, the first point is like every other, and a
+    /// point that is not critical costs neither root nor division.
+    inverse: f64,
+    point: Option<Point>,
+}
+
+#[derive(Clone, Copy)]
+struct Point {
+    layer: usize,
+    position: Position,
+    z: f64,
+    /// Not yet worked out for a point that a form of strains found.
+    reserve: Option<Reserve>,
+}
+
+impl Least {
+    /// One face of a layer by the parts of its form, without a constant part.
+    #[inline]
+    fn ask(&mut self, layer: usize, position: Position, z: f64, (quadratic, linear): (f64, f64)) {
+        let bar = self.inverse * (1.0 + SAME);
+        if quadratic + bar * linear > bar * bar {
+            let inverse = (linear + (linear * linear + 4.0 * quadratic).sqrt()) / 2.0;
+            // A stress next to none has no factor that a float can hold.
+            if inverse > bar.max(LEAST_INVERSE) {
+                self.inverse = inverse;
+                self.point = Some(Point { layer, position, z, reserve: None });
+            }
+        }
+    }
+
+    fn judge(
+        &mut self,
+        layer: usize,
+        position: Position,
+        z: f64,
+        gauge: &Gauge,
+        scaled: &Vector3,
+        constant: &Vector3,
+    ) -> Result<(), LaminateError> {
+        let limit = 1.0 / self.inverse * (1.0 - SAME);
+        if self.point.is_some() && !gauge.may_fail_below(limit, scaled, constant) {
+            return Ok(());
+        }
+        let found = gauge.reserve(scaled, constant).map_err(|fault| in_layer(layer, fault))?;
+        if let Some(reserve) = found.filter(|found| found.factor < limit) {
+            self.inverse = 1.0 / reserve.factor;
+            self.point = Some(Point { layer, position, z, reserve: Some(reserve) });
+        }
+        Ok(())
+    }
+
+    fn found<'a>(
+        &self,
+        mut layers: impl Iterator<Item = &'a PreparedLayer>,
+        state: &Strained,
+    ) -> Result<Option<FirstPly>, LaminateError> {
+        let Some(Point { layer, position, z, reserve }) = self.point else { return Ok(None) };
+        let reserve = match (reserve, layers.nth(layer)) {
+            (None, Some(ready @ PreparedLayer { gauge: Some(gauge), .. })) => {
+                let (scaled, constant) = state.stresses(ready, z);
+                gauge.reserve(&scaled, &constant).map_err(|fault| in_layer(layer, fault))?
+            }
+            (reserve, _) => reserve,
+        };
+        Ok(reserve.map(|Reserve { factor, mode, leading }| FirstPly {
+            factor,
+            layer,
+            position,
+            mode,
+            leading,
+        }))
+    }
+}
+
+/// Below this a factor is too large for a float.
+const LEAST_INVERSE: f64 = 1e-300;
 
 /// Factors this near to each other are the same: a ply and its mirror image differ by rounding.
 const SAME: f64 = 1e-12;
@@ -295,21 +384,31 @@ impl Strained {
             return Err(LaminateError::NoLayers);
         }
         let mut sums = Sums::at_bottom_of(total);
-        for layer in layers {
-            sums.add(&layer.q, &layer.thermal, layer.thickness);
+        for layer in layers.clone() {
+            sums = sums.and(&layer.q, layer.thickness, layer.inertia);
         }
         let blocks = Blocks::new(&sums.a, &sums.b, &sums.d).ok_or(LaminateError::Singular)?;
         let (strain, curvature) = blocks.solve(&force, &moment);
         let heat = (change != 0.0).then(|| {
-            let (strain, curvature) = blocks.solve(&sums.force, &sums.moment);
+            let mut held = Held::at_bottom_of(total);
+            for layer in layers {
+                held.add(&layer.thermal, layer.thickness);
+            }
+            let (strain, curvature) = blocks.solve(&held.force, &held.moment);
             Heat { strain: strain.map(|v| v * change), curvature: curvature.map(|v| v * change), change }
         });
         Ok(Self { bottom: -total / 2.0, strain, curvature, heat })
     }
 
+    /// Strain that scales with the load, at height `z`.
+    #[inline]
+    fn strain_at(&self, z: f64) -> Vector3 {
+        plus(&self.strain, z, &self.curvature)
+    }
+
     /// Stress in ply axes at height `z`: what scales with the load, and what does not.
     pub fn stresses(&self, layer: &PreparedLayer, z: f64) -> (Vector3, Vector3) {
-        let scaled = times(&layer.to_stress, &plus(&self.strain, z, &self.curvature));
+        let scaled = times(&layer.to_stress, &self.strain_at(z));
         let constant = self.heat.as_ref().map_or([0.0; 3], |heat| {
             let held = times(&layer.to_stress, &plus(&heat.strain, z, &heat.curvature));
             let free = layer.free.map(|v| v * heat.change);

@@ -6,12 +6,12 @@
 
 use super::criteria::{Criterion, Mode, PlyStrength, Reserve};
 use super::elastic::Lamina;
-use super::matrix::plus;
-use super::{LaminateError, Vector3, within};
+use super::matrix::{dot, plus, transposed};
+use super::{LaminateError, Matrix3, Vector3, within};
 
 /// q11 s1^2 + 2 q12 s1 s2 + q22 s2^2 + q66 t^2 + l1 s1 + l2 s2, failing at 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Form {
+pub(super) struct Form {
     q11: f64,
     q12: f64,
     q22: f64,
@@ -40,6 +40,17 @@ impl Form {
         self.quadratic(s, s) + self.linear(s)
     }
 
+    /// The form of strains in laminate axes that this is where stress in ply axes is `to_stress` of them.
+    pub fn of_strain(&self, to_stress: &Matrix3) -> StrainForm {
+        let [c1, c2, c3] = transposed(to_stress);
+        let q = |u, v| self.quadratic(u, v);
+        StrainForm {
+            squares: [q(&c1, &c1), q(&c2, &c2), q(&c3, &c3)],
+            products: [2.0 * q(&c1, &c2), 2.0 * q(&c1, &c3), 2.0 * q(&c2, &c3)],
+            linear: [self.linear(&c1), self.linear(&c2), self.linear(&c3)],
+        }
+    }
+
     /// The least step along `direction` from `start` to where the form is 1.
     fn crossing(&self, start: &Vector3, direction: &Vector3) -> Option<f64> {
         let room = 1.0 - self.value(start);
@@ -56,6 +67,39 @@ impl Form {
         // The two ways to write the root; each is free of cancellation for its sign of b.
         let step = if b > 0.0 { 2.0 * room / (b + root) } else { (root - b) / (2.0 * a) };
         step.is_finite().then_some(step)
+    }
+}
+
+/// A form in strains [x, y, xy], ready for many stacks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct StrainForm {
+    squares: Vector3,
+    products: Vector3,
+    linear: Vector3,
+}
+
+/// A strain and the products of its components.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Strain {
+    own: Vector3,
+    squares: Vector3,
+    products: Vector3,
+}
+
+impl Strain {
+    #[inline]
+    pub fn of(own: Vector3) -> Self {
+        let [x, y, g] = own;
+        Self { own, squares: [x * x, y * y, g * g], products: [x * y, x * g, y * g] }
+    }
+}
+
+impl StrainForm {
+    /// The quadratic and the linear part.
+    #[inline]
+    pub fn parts(&self, strain: &Strain) -> (f64, f64) {
+        let quadratic = dot(&self.squares, &strain.squares) + dot(&self.products, &strain.products);
+        (quadratic, dot(&self.linear, &strain.own))
     }
 }
 
@@ -103,6 +147,10 @@ impl Gauge {
         Self { kind: Kind::FibreAlone, closed: None, ..*self }
     }
 
+    pub fn closed(&self) -> Option<&Form> {
+        self.closed.as_ref()
+    }
+
     /// Whether the ply may fail below this factor; never says no wrongly.
     pub fn may_fail_below(&self, factor: f64, scaled: &Vector3, constant: &Vector3) -> bool {
         self.closed.is_none_or(|form| {
@@ -112,6 +160,15 @@ impl Gauge {
     }
 
     pub fn reserve(&self, scaled: &Vector3, constant: &Vector3) -> Result<Option<Reserve>, LaminateError> {
+        // One form for the whole way: no signs to follow, no strengths to miss.
+        if let (Some(form), [0.0, 0.0, 0.0]) = (&self.closed, constant) {
+            let found = form.crossing(constant, scaled);
+            return Ok(found.map(|factor| Reserve {
+                factor,
+                mode: form.mode,
+                leading: self.leading(&scaled.map(|v| v * factor)),
+            }));
+        }
         let (scaled, constant) = without_dust(&self.measured(scaled), &self.measured(constant));
         let mut begin = 0.0;
         let turns = turns(&scaled, &constant);

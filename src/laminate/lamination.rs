@@ -91,20 +91,20 @@ pub struct Stiffness {
 /// ```
 pub fn stiffness(layers: &[ElasticLayer]) -> Result<Stiffness, LaminateError> {
     let total = total_thickness(layers)?;
-    let mut sums = Sums::at_bottom_of(total);
+    let (mut sums, mut held) = (Sums::at_bottom_of(total), Held::at_bottom_of(total));
     for (number, layer) in layers.iter().enumerate() {
         let direction = checked(number, layer)?;
         let q = layer.lamina.rotated(&direction);
-        let thermal = q.times(&layer.lamina.expansion(&direction));
-        sums.add(&q, &thermal, layer.thickness);
+        held.add(&q.times(&layer.lamina.expansion(&direction)), layer.thickness);
+        sums = sums.and(&q, layer.thickness, inertia(layer.thickness));
     }
     Ok(Stiffness {
         a: sums.a.full(),
         b: sums.b.full(),
         d: sums.d.full(),
         thickness: total,
-        thermal_force: sums.force,
-        thermal_moment: sums.moment,
+        thermal_force: held.force,
+        thermal_moment: held.moment,
     })
 }
 
@@ -132,8 +132,6 @@ pub(super) struct Sums {
     pub a: Symmetric,
     pub b: Symmetric,
     pub d: Symmetric,
-    pub force: Vector3,
-    pub moment: Vector3,
     /// Where the next layer begins, m.
     z: f64,
 }
@@ -141,19 +139,47 @@ pub(super) struct Sums {
 impl Sums {
     pub fn at_bottom_of(total: f64) -> Self {
         let none = Symmetric::default();
-        Self { a: none, b: none, d: none, force: [0.0; 3], moment: [0.0; 3], z: -total / 2.0 }
+        Self { a: none, b: none, d: none, z: -total / 2.0 }
     }
 
-    pub fn add(&mut self, q: &Symmetric, thermal: &Vector3, thickness: f64) {
-        let middle = self.z + thickness / 2.0;
+    /// The sums with one more layer; `inertia` is that of its thickness.
+    #[inline]
+    pub fn and(self, q: &Symmetric, thickness: f64, inertia: f64) -> Self {
+        let middle = self.z + 0.5 * thickness;
         let first = thickness * middle;
-        // Parallel axes: the difference of cubes would lose digits far from the mid-plane.
-        let second = first * middle + thickness * thickness * thickness / 12.0;
-        self.a.add(q, thickness);
-        self.b.add(q, first);
-        self.d.add(q, second);
+        Self {
+            a: self.a.plus(q, thickness),
+            b: self.b.plus(q, first),
+            // Parallel axes: the difference of cubes would lose digits far from the mid-plane.
+            d: self.d.plus(q, first * middle + inertia),
+            z: self.z + thickness,
+        }
+    }
+}
+
+/// Second moment of a layer of unit width about its own middle, m3.
+pub(super) fn inertia(thickness: f64) -> f64 {
+    thickness * thickness * thickness / 12.0
+}
+
+/// The running sums of what holds a stack from expanding, per kelvin.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Held {
+    pub force: Vector3,
+    pub moment: Vector3,
+    /// Where the next layer begins, m.
+    z: f64,
+}
+
+impl Held {
+    pub fn at_bottom_of(total: f64) -> Self {
+        Self { force: [0.0; 3], moment: [0.0; 3], z: -total / 2.0 }
+    }
+
+    pub fn add(&mut self, thermal: &Vector3, thickness: f64) {
+        let middle = self.z + thickness / 2.0;
         self.force = plus(&self.force, thickness, thermal);
-        self.moment = plus(&self.moment, first, thermal);
+        self.moment = plus(&self.moment, thickness * middle, thermal);
         self.z += thickness;
     }
 }

@@ -18,11 +18,12 @@ impl Symmetric {
         [a * x + b * y + c * z, b * x + d * y + e * z, c * x + e * y + f * z]
     }
 
-    /// Adds `factor` times `other`.
-    pub fn add(&mut self, other: &Self, factor: f64) {
-        for (own, added) in self.0.iter_mut().zip(&other.0) {
-            *own += added * factor;
-        }
+    /// `self + factor other`.
+    #[inline]
+    pub fn plus(&self, other: &Self, factor: f64) -> Self {
+        let [a, b, c, d, e, f] = self.0;
+        let [p, q, r, s, t, u] = other.0;
+        Self([a + factor * p, b + factor * q, c + factor * r, d + factor * s, e + factor * t, f + factor * u])
     }
 
     /// The upper triangle of a matrix that is symmetric but for rounding.
@@ -34,6 +35,7 @@ impl Symmetric {
     /// L D L' of a positive definite matrix. `None` if a pivot is below `SMALLEST_PIVOT` of `scale`
     /// (the matching diagonal before anything was taken off it): too few digits would be left.
     /// The elimination does not change with the scale of rows and columns, so none is applied.
+    #[inline]
     pub fn factor(&self, scale: &Vector3) -> Option<Factored> {
         let [a, b, c, d, e, f] = self.0;
         let [sa, sd, sf] = *scale;
@@ -77,6 +79,7 @@ pub(super) struct Factored {
 }
 
 impl Factored {
+    #[inline]
     pub fn solve(&self, v: &Vector3) -> Vector3 {
         let [p, q, r] = *v;
         let [d1, d2, d3] = self.inverse;
@@ -89,6 +92,7 @@ impl Factored {
     }
 
     /// The inverse times a matrix whose rows are given: column by column.
+    #[inline]
     pub fn solve_each(&self, m: &Matrix3) -> Matrix3 {
         let [x, y, z] = transposed(m);
         transposed(&[self.solve(&x), self.solve(&y), self.solve(&z)])
@@ -99,27 +103,32 @@ impl Factored {
     }
 }
 
+#[inline]
 pub(super) fn transposed(m: &Matrix3) -> Matrix3 {
     let [[a, b, c], [d, e, f], [g, h, i]] = *m;
     [[a, d, g], [b, e, h], [c, f, i]]
 }
 
+#[inline]
 pub(super) fn times(m: &Matrix3, v: &Vector3) -> Vector3 {
     let [p, q, r] = m;
     [dot(p, v), dot(q, v), dot(r, v)]
 }
 
+#[inline]
 pub(super) fn product(m: &Matrix3, n: &Matrix3) -> Matrix3 {
     let [x, y, z] = transposed(n);
     transposed(&[times(m, &x), times(m, &y), times(m, &z)])
 }
 
+#[inline]
 pub(super) fn dot(a: &Vector3, b: &Vector3) -> f64 {
     let ([x, y, z], [u, v, w]) = (*a, *b);
     x * u + y * v + z * w
 }
 
 /// `a + factor b`.
+#[inline]
 pub(super) fn plus(a: &Vector3, factor: f64, b: &Vector3) -> Vector3 {
     let ([x, y, z], [u, v, w]) = (*a, *b);
     [x + factor * u, y + factor * v, z + factor * w]
@@ -140,17 +149,18 @@ pub(super) struct Blocks {
 }
 
 impl Blocks {
+    #[inline]
     pub fn new(a: &Symmetric, b: &Symmetric, d: &Symmetric) -> Option<Self> {
         let factored = a.factor(&a.diagonal())?;
         let full = b.full();
         let x = factored.solve_each(&full);
         let taken = product(&full, &x);
-        let mut s = *d;
-        s.add(&Symmetric::of(&taken), -1.0);
+        let s = d.plus(&Symmetric::of(&taken), -1.0);
         Some(Self { a: factored, x, s: s.factor(&d.diagonal())? })
     }
 
     /// Strains and curvatures under forces and moments.
+    #[inline]
     pub fn solve(&self, force: &Vector3, moment: &Vector3) -> (Vector3, Vector3) {
         let curvature = self.s.solve(&plus(moment, -1.0, &times(&transposed(&self.x), force)));
         let strain = plus(&self.a.solve(force), -1.0, &times(&self.x, &curvature));

@@ -18,9 +18,13 @@ pub(super) fn carried(known: Known<'_>, sink: &mut Sink, panel: &Panel) {
     }
     let laminated = panel.zones.iter().any(|zone| zone.recipe.is_some());
     if !panel.loads.is_empty() && !laminated && !panel.zones.is_empty() {
-        sink.warning("load-without-stack", "loads", "the panel carries loads, but no zone of it is a laminate")
-            .label("nothing carries them")
-            .help("give the zone that carries them its `recipe`; a sheet carries loads as a wall of `section`");
+        sink.warning(
+            "load-without-stack",
+            "loads",
+            "the panel carries loads, but no zone of it is a laminate",
+        )
+        .label("nothing carries them")
+        .help("give the zone that carries them its `recipe`; a sheet carries loads as a wall of `section`");
     }
     if let Some(plate) = &panel.plate {
         if let Some(zone) = &plate.zone {
@@ -41,7 +45,13 @@ pub(super) fn carried(known: Known<'_>, sink: &mut Sink, panel: &Panel) {
     }
 }
 
-fn unknown_name<'a>(sink: &mut Sink, at: &str, what: &str, name: &Text, names: impl Iterator<Item = &'a str>) {
+fn unknown_name<'a>(
+    sink: &mut Sink,
+    at: &str,
+    what: &str,
+    name: &Text,
+    names: impl Iterator<Item = &'a str>,
+) {
     let help = suggest(name.as_str(), names);
     let raised = sink.error("unknown-reference", at, format!("the {what} `{name}` is not there"));
     raised.label(format!("unknown {what}"));
@@ -113,9 +123,7 @@ fn section_wall(
                 unknown_name(sink, &at("zone"), "zone", zone, zones);
                 sound = false;
             }
-            let place = |corner: &Text| {
-                section.corners.get(corner.as_str()).map(|[y, z]| (y.si(), z.si()))
-            };
+            let place = |corner: &Text| section.corners.get(corner.as_str()).map(|[y, z]| (y.si(), z.si()));
             if sound && place(&wall.from) == place(&wall.to) {
                 sink.error(
                     "out-of-range",
@@ -139,7 +147,10 @@ fn section_wall(
                     sink.warning(
                         "missing-stiffness",
                         at("joint"),
-                        format!("the adhesive `{}` of the joint `{joint}` has no `shear_modulus`", own.adhesive),
+                        format!(
+                            "the adhesive `{}` of the joint `{joint}` has no `shear_modulus`",
+                            own.adhesive
+                        ),
                     )
                     .label("the section is not computed")
                     .help(format!("write `shear_modulus` in material/{}", own.adhesive));

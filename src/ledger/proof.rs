@@ -64,9 +64,13 @@ fn kind(sink: &mut Sink, showing: &Showing) {
         return;
     };
     if showing.check.is_some() && word != "computed" {
-        sink.error("check-not-computed", "check", format!("a showing of kind `{word}` is proved, not computed"))
-            .label("only with `kind: computed`")
-            .help("take `check` out, or write `kind: computed`");
+        sink.error(
+            "check-not-computed",
+            "check",
+            format!("a showing of kind `{word}` is proved, not computed"),
+        )
+        .label("only with `kind: computed`")
+        .help("take `check` out, or write `kind: computed`");
     }
     if let Some(subject) =
         showing.subject.filter(|subject| *subject != kind.own && !kind.also.contains(subject))

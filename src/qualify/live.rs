@@ -3,13 +3,12 @@
 //! They are judged after what gives design values and before what w9 looks at: nothing goes round in a
 //! circle, since a showing with w9 in its row gives no value to a margin that a computed showing counts.
 
-use super::compared::{Compared, Seen};
 use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{PanelMargins, margins_of, mode_as_tested};
 use super::pool::{Completeness, digits};
-use super::table::{KindRow, OnlyWhere, Table};
+use super::table::{KindRow, Table};
 use super::verdict::note;
 use crate::article::weigh::programme_mass;
 use crate::article::{ArticleError, NoSkin, Subject, skin};
@@ -47,7 +46,9 @@ pub(super) fn needs_are_there(check: ComputedCheck, panel: &Panel) -> bool {
         ComputedCheck::Mass | ComputedCheck::TemperatureMargin => true,
         ComputedCheck::Section | ComputedCheck::SectionTorsion => section,
         ComputedCheck::Buckling => panel.plate.is_some() && !panel.loads.is_empty(),
-        ComputedCheck::Mismatch => panel.zones.iter().any(|zone| zone.sheet.is_some()) && !panel.joints.is_empty(),
+        ComputedCheck::Mismatch => {
+            panel.zones.iter().any(|zone| zone.sheet.is_some()) && !panel.joints.is_empty()
+        }
         ComputedCheck::Strength | ComputedCheck::Sandwich => !panel.loads.is_empty(),
         ComputedCheck::Margins => section || !panel.loads.is_empty(),
     }
@@ -119,11 +120,17 @@ impl<'a> Live<'a> {
         Ok(found.judged())
     }
 
-    fn least_margin(&self, check: ComputedCheck, showing: &Showing, panel: &str) -> Result<Found, ArticleError> {
+    fn least_margin(
+        &self,
+        check: ComputedCheck,
+        showing: &Showing,
+        panel: &str,
+    ) -> Result<Found, ArticleError> {
         let margins = self.margins(panel)?;
         let mut found = Found { assumptions: margins.assumptions.clone(), ..Found::default() };
         let required = showing.accept.margin_at_least.as_ref().map_or(0.0, |own| {
-            own.number_in("").unwrap_or_else(|| if own.unit() == "%" { own.number() / 100.0 } else { own.number() })
+            own.number_in("")
+                .unwrap_or_else(|| if own.unit() == "%" { own.number() / 100.0 } else { own.number() })
         });
         for lacking in margins.lacking(check) {
             let case = if lacking.case.is_empty() { String::new() } else { format!("{}, ", lacking.case) };
@@ -195,11 +202,15 @@ impl<'a> Live<'a> {
     fn heat(&self, showing: &Showing, subject: &Subject, panel: &str) -> Result<Found, ArticleError> {
         let mut found = Found::default();
         let Some(entry) = self.ledger.panels.get(panel) else { return Ok(found) };
-        let asked = showing.accept.above_skin_by.as_ref().map_or(super::margins::WET_TG_MARGIN, |own| own.si());
+        let asked =
+            showing.accept.above_skin_by.as_ref().map_or(super::margins::WET_TG_MARGIN, |own| own.si());
         let mut least: Option<(f64, String)> = None;
         for zone in &entry.value.zones {
             let own = zone.recipe.as_ref().map(|recipe| {
-                Subject::Painted(recipe.id().to_string(), zone.finish.as_ref().map(|own| own.id().to_string()))
+                Subject::Painted(
+                    recipe.id().to_string(),
+                    zone.finish.as_ref().map(|own| own.id().to_string()),
+                )
             });
             if own.as_ref() != Some(subject) {
                 continue;
@@ -218,7 +229,7 @@ impl<'a> Live<'a> {
                 }
             };
             found.assumptions.extend(hot.assumptions.iter().cloned());
-            let limits = super::margins::heat_limits(self.ledger, zone)?;
+            let limits = super::margins::heat_limits(self.ledger, &self.standing, panel, zone)?;
             for lacking in limits.lacking {
                 found.lacking.push(lacking);
             }
@@ -343,7 +354,11 @@ impl Found {
         }
         if !self.lacking.is_empty() {
             for lacking in &self.lacking {
-                judged.because.push(note("computed", &format!("cannot be computed: {lacking}"), Asks::Retest));
+                judged.because.push(note(
+                    "computed",
+                    &format!("cannot be computed: {lacking}"),
+                    Asks::Retest,
+                ));
             }
             return judged;
         }

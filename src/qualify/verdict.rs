@@ -141,7 +141,8 @@ fn evaluated(
     if computed.is_empty() {
         judge(&proved, None, &mut duties)?;
     } else {
-        let (after, before): (Vec<_>, Vec<_>) = proved.into_iter().partition(|(_, row)| leans_on_computed(row));
+        let (after, before): (Vec<_>, Vec<_>) =
+            proved.into_iter().partition(|(_, row)| leans_on_computed(row));
         judge(&before, None, &mut duties)?;
         let mut standing = duties.clone();
         super::rests::rest(ledger, &uses, &mut standing)?;

@@ -1,6 +1,7 @@
 //! What a change does, as JSON and as text.
 
 use super::head::CAUTION_LINE;
+use super::margins;
 use super::mass::{POUND, balance_words, decimals, moment_words};
 use super::page::{Frame, Page, count};
 use super::plan::{plan_json, write_plan};
@@ -8,6 +9,8 @@ use super::reason::{Block, reasons_json, write_blocks};
 use super::table::{Align, Table};
 use crate::article::Subject;
 use crate::change::impact::{DutyRow, Impact};
+use crate::change::margins::MarginMove;
+use crate::qualify::margins::Margin;
 use crate::qualify::verdict::Verdict;
 use crate::quantity::UnitSystem;
 use crate::record::sensitivity::Asks;
@@ -16,6 +19,7 @@ use serde_json::{Value, json};
 /// Rows shown of each list; `Frame::all` shows them all.
 const PANELS_SHOWN: usize = 15;
 const CHANGES_SHOWN: usize = 20;
+const MARGINS_SHOWN: usize = 15;
 const DUTIES_SHOWN: usize = 12;
 const ENDED_SHOWN: usize = 12;
 const ASSUMPTIONS_SHOWN: usize = 5;
@@ -67,6 +71,7 @@ pub fn json(impact: &Impact) -> Value {
             "limit_kg_m": row.now.and_then(|now| now.limit_kg_m),
             "ok": row.now.and_then(|now| now.ok),
         })).collect::<Vec<_>>(),
+        "margins": impact.margins.iter().map(margin_json).collect::<Vec<_>>(),
         "duties": duties.iter().map(|row| duty_json(row)).collect::<Vec<_>>(),
         "ended": ended.iter().map(|(showing, subject, was)| json!({
             "showing": showing,
@@ -92,6 +97,22 @@ pub fn json(impact: &Impact) -> Value {
 /// The subject in the same place that a duty is asked of instead, with the verdict as before.
 fn renewed<'a>(impact: &'a Impact, showing: &str, subject: &Subject) -> Option<&'a Subject> {
     impact.renewed.get(&(showing.to_string(), subject.clone()))
+}
+
+fn margin_json(row: &MarginMove) -> Value {
+    let of = |margin: &Option<Margin>| match margin {
+        Some(margin) => margins::margin_json(margin),
+        None => Value::Null,
+    };
+    json!({
+        "panel": row.panel,
+        "case": row.case,
+        "was": row.was.as_ref().map(|margin| margin.margin),
+        "is": row.now.as_ref().map(|margin| margin.margin),
+        "was_margin": of(&row.was),
+        "is_margin": of(&row.now),
+        "lacking": row.lacking,
+    })
 }
 
 fn duty_json(row: &DutyRow) -> Value {
@@ -173,6 +194,7 @@ pub fn text(impact: &Impact, frame: &Frame) -> String {
     page.paragraph(&impact.verdict);
     write_mass(&mut page, impact);
     write_balance(&mut page, impact);
+    write_margins(&mut page, impact);
     write_changes(&mut page, impact);
     for group in Group::ALL {
         write_group(&mut page, impact, group);
@@ -235,6 +257,44 @@ fn write_balance(page: &mut Page<'_>, impact: &Impact) {
             (_, None) => "no longer asked".to_string(),
         };
         page.hang("  ", "    ", &format!("{}: {words}", one.panel));
+    }
+}
+
+fn write_margins(page: &mut Page<'_>, impact: &Impact) {
+    let rows = &impact.margins;
+    if rows.is_empty() {
+        return;
+    }
+    page.heading("Margins of safety, the least of each load case");
+    let mut table = Table::new([
+        ("panel", Align::Left),
+        ("case", Align::Left),
+        ("was", Align::Right),
+        ("is", Align::Right),
+        ("governs now", Align::Left),
+    ]);
+    let shown = page.frame.shown(rows.len(), MARGINS_SHOWN);
+    for row in rows.iter().take(shown) {
+        let figure = |margin: &Option<Margin>, none: &str| {
+            margin.as_ref().map_or_else(|| none.to_string(), |margin| margins::figure(margin.margin))
+        };
+        let governs = match (&row.now, &row.lacking) {
+            (Some(now), _) => margins::mode_words(now),
+            (None, Some(why)) => why.clone(),
+            (None, None) => "no longer asked".to_string(),
+        };
+        let none = if row.lacking.is_some() { "?" } else { "-" };
+        table.row([
+            row.panel.clone(),
+            row.case.clone(),
+            figure(&row.was, "new"),
+            figure(&row.now, none),
+            governs,
+        ]);
+    }
+    page.table(&table);
+    if shown < rows.len() {
+        page.paragraph(&format!("… and {} more; --all shows them", rows.len() - shown));
     }
 }
 

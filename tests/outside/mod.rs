@@ -6,10 +6,12 @@
 
 mod bond;
 mod element;
+mod laminate;
 mod plate;
 mod section;
 mod statistics;
 mod tooling;
+mod tube;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};

@@ -53,12 +53,14 @@ impl Flow {
         self.first - self.length * (g0 / 3.0 + g1 / 6.0)
     }
 
-    /// The flow of greatest size: at an end, or where the gain passes 0.
-    pub(super) fn peak(&self) -> f64 {
+    /// Where along the wall, 0 to 1, the flow is greatest in size, and that flow: at an end, or where the
+    /// gain passes 0.
+    pub(super) fn peak(&self) -> (f64, f64) {
         let [g0, g1] = self.gain;
         let within = if g0 * g1 < 0.0 { g0 / (g0 - g1) } else { 0.0 };
-        let each = [self.first, self.at(within), self.at(1.0)];
-        each.into_iter().fold(0.0, |most: f64, flow| if flow.abs() > most.abs() { flow } else { most })
+        let each = [0.0, within, 1.0].map(|s| (s, self.at(s)));
+        each.into_iter()
+            .fold((0.0, 0.0), |most: (f64, f64), s| if s.1.abs() > most.1.abs() { s } else { most })
     }
 }
 

@@ -62,6 +62,10 @@ pub struct WallAxial {
     pub stress: [f64; 2],
     /// The strain of greatest size at a surface, with its sign.
     pub surface_strain: f64,
+    /// Greatest principal tension, Pa, of `stress` with the shear of the flow and of twisting together,
+    /// at its two ends and where the flow is greatest; what a sheet's crazing is held against. Bending
+    /// through the thickness is not in it.
+    pub principal_stress: f64,
 }
 
 impl Section {
@@ -115,14 +119,16 @@ impl Section {
         let slope = bend(r.ei_y, r.ei_z, r.ei_yz, -load.mz, load.my)?;
         let walls = self.pieces.iter().zip(sheared).zip(twisted).map(|((piece, mut flow), torsion)| {
             flow.first += torsion;
-            let (flows, peak_flow) = ([flow.first, flow.at(1.0)], flow.peak());
+            let (flows, (place, peak_flow)) = ([flow.first, flow.at(1.0)], flow.peak());
             let (over, twist_stress) = match piece.wall.kind {
                 WallKind::Plate { thickness, twist, .. } => {
                     (thickness, 12.0 * twist * rate_of_twist / (thickness * thickness))
                 }
                 WallKind::Bond { width, .. } => (width, 0.0),
             };
-            let axial = axial(piece, load.n / r.ea, slope);
+            let shear = [(0.0, flows[0]), (1.0, flows[1]), (place, peak_flow)]
+                .map(|(place, flow)| (place, (flow / over).abs() + twist_stress.abs()));
+            let axial = axial(piece, load.n / r.ea, slope, shear);
             let shear_stress = peak_flow / over;
             WallState { wall: piece.index, axial, flow: flows, peak_flow, shear_stress, twist_stress }
         });
@@ -130,14 +136,20 @@ impl Section {
     }
 }
 
-fn axial(piece: &Piece, mean: f64, [a, b]: [f64; 2]) -> Option<WallAxial> {
+fn axial(piece: &Piece, mean: f64, [a, b]: [f64; 2], shear: [(f64, f64); 3]) -> Option<WallAxial> {
     let WallKind::Plate { axial, thickness, .. } = piece.wall.kind else { return None };
     let strain = [piece.start, piece.end].map(|[y, z]| mean + a * y + b * z);
     let [dy, dz] = piece.along();
     let across = (thickness / 2.0 * (b * dy - a * dz) / piece.length).abs();
     let surface = strain.map(|strain| strain + across.copysign(strain));
     let surface_strain = if surface[0].abs() > surface[1].abs() { surface[0] } else { surface[1] };
-    Some(WallAxial { strain, stress: strain.map(|strain| strain * axial / thickness), surface_strain })
+    let stress = strain.map(|strain| strain * axial / thickness);
+    let principal = shear.map(|(place, shear)| {
+        let half = (stress[0] + place * (stress[1] - stress[0])) / 2.0;
+        half + half.hypot(shear)
+    });
+    let principal_stress = principal.into_iter().fold(0.0, f64::max);
+    Some(WallAxial { strain, stress, surface_strain, principal_stress })
 }
 
 fn check(load: &SectionLoad) -> Result<(), SectionError> {

@@ -18,7 +18,9 @@ pub struct PaneLoss {
 impl Section {
     /// Returns the section without its pane and without the bonds that then hold nothing.
     ///
-    /// Walls keep the place that they were first given.
+    /// Walls keep the place that they were first given. Centroid and shear centre move: a load that
+    /// stays where it is needs its point in [`super::SectionLoad::at`], and an axial force its moments about
+    /// the new centroid.
     ///
     /// # Errors
     /// [`SectionError::NoPane`], [`SectionError::AllPane`]; [`SectionError::Disconnected`] where only

@@ -259,6 +259,38 @@ fn bonds_are_springs_in_series() {
     close(section.torsion_shares().unwrap().iter().sum(), 1.0, 1e-12);
 }
 
+// One isotropic ply by hand: a11 = 1/(E t), a66 = 1/(G t), d11 = 12/(E t3), d66 = 12/(G t3).
+#[test]
+fn a_laminate_gives_its_wall_by_its_compliances() {
+    let (e, g, t) = (50e9, 20e9, 1.5 * MM);
+    let cube: f64 = 12.0 / t.powi(3);
+    let wall = Wall::laminate(0, 1, [1.0 / (e * t), 1.0 / (g * t)], [cube / e, cube / g], t);
+    let same = |wall: Wall| match wall.kind {
+        WallKind::Plate { axial, bend, shear, twist, thickness } => [axial, bend, shear, twist, thickness],
+        WallKind::Bond { .. } => panic!("a plate"),
+    };
+    for (got, expected) in same(wall).into_iter().zip(same(Wall::of_moduli(0, 1, e, g, t))) {
+        close(got, expected, 1e-12);
+    }
+    let singular = Wall::laminate(0, 1, [0.0, 1.0], [1.0, 1.0], t);
+    assert!(Section::new(&rectangle(0.1, 0.1), &[singular]).is_err());
+}
+
+// By hand, Mohr's circle: tube under N and T with sigma = 30, tau = 20 MPa: 15 + sqrt(15^2 + 20^2) = 40.
+#[test]
+fn a_wall_has_its_greatest_tension_askew() {
+    let walls = [0, 1, 2, 3].map(|at| thin(at, (at + 1) % 4, 70e9, 27e9, 2.0 * MM));
+    let tube = Section::new(&rectangle(0.1, 0.1), &walls).unwrap();
+    let load = SectionLoad { n: 30e6 * 0.4 * 2e-3, torque: 20e6 * 2e-3 * 0.02, ..SectionLoad::default() };
+    for wall in tube.under(&load).unwrap().walls {
+        let axial = wall.axial.unwrap();
+        close(axial.stress[0], 30e6, 1e-9);
+        close(axial.principal_stress, 40e6, 1e-9);
+    }
+    let pressed = SectionLoad { n: -load.n, torque: 0.0, ..load };
+    assert_eq!(tube.under(&pressed).unwrap().walls[0].axial.unwrap().principal_stress, 0.0);
+}
+
 #[test]
 fn faults_have_names() {
     let nodes = rectangle(0.1, 0.1);

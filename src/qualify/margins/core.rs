@@ -57,7 +57,8 @@ pub(super) fn faces(laid: &LaidUp) -> Result<Option<Faces>, LaminateError> {
         let weight = |layer: &ElasticLayer| (layer.lamina.e1 + layer.lamina.e2) * layer.thickness;
         let sum: f64 = carrying.iter().map(weight).sum();
         let middle: f64 =
-            own.iter().map(|(layer, bottom)| weight(layer) * (bottom + layer.thickness / 2.0)).sum::<f64>() / sum;
+            own.iter().map(|(layer, bottom)| weight(layer) * (bottom + layer.thickness / 2.0)).sum::<f64>()
+                / sum;
         let thickness = carrying.iter().map(|layer| layer.thickness).sum();
         Ok((OneFace { word, layers: range, thickness, compliance }, middle))
     };
@@ -65,6 +66,13 @@ pub(super) fn faces(laid: &LaidUp) -> Result<Option<Faces>, LaminateError> {
     let (upper, high) = one("face within", core.at + 1..elastic.len())?;
     let core_thickness = elastic.get(core.at).map_or(0.0, |layer| layer.thickness);
     Ok(Some(Faces { faces: [lower, upper], depth: high - low, core_thickness }))
+}
+
+impl OneFace {
+    /// Returns the thickness of what carries in it, m.
+    pub(super) fn thickness(&self) -> f64 {
+        self.thickness
+    }
 }
 
 impl Faces {
@@ -80,7 +88,9 @@ impl Faces {
 /// Force per width in the layers of a face, [x, y, xy], N/m.
 fn force(states: &[PointState], layers: &[ElasticLayer], face: &OneFace) -> Vector3 {
     let mut sum = [0.0; 3];
-    for state in states.iter().filter(|one| one.position == Position::Middle && face.layers.contains(&one.layer)) {
+    for state in
+        states.iter().filter(|one| one.position == Position::Middle && face.layers.contains(&one.layer))
+    {
         let thickness = layers.get(state.layer).map_or(0.0, |layer| layer.thickness);
         for (total, stress) in sum.iter_mut().zip(state.stress) {
             *total += stress * thickness;
@@ -119,7 +129,9 @@ pub(super) fn sandwich(
 ) {
     let check = ComputedCheck::Sandwich;
     if case.laid.cores > 1 {
-        uncomputed.push(case.lacks(check, format!("the laminate has {} cores; one can be judged", case.laid.cores)));
+        uncomputed.push(
+            case.lacks(check, format!("the laminate has {} cores; one can be judged", case.laid.cores)),
+        );
         return;
     }
     let found = match faces(case.laid) {
@@ -130,8 +142,17 @@ pub(super) fn sandwich(
             return;
         }
     };
-    let Some(core) = case.laid.core.as_ref().and_then(|core| ledger.materials.get(&core.material)) else { return };
-    let mut bench = Bench { case, core: &core.value, id: &core.id, faces: &found, least: Vec::new(), lacking: Vec::new() };
+    let Some(core) = case.laid.core.as_ref().and_then(|core| ledger.materials.get(&core.material)) else {
+        return;
+    };
+    let mut bench = Bench {
+        case,
+        core: &core.value,
+        id: &core.id,
+        faces: &found,
+        least: Vec::new(),
+        lacking: Vec::new(),
+    };
     for loading in case.loadings {
         if let Err(problem) = bench.judge(loading) {
             bench.lack(problem.to_string());
@@ -217,7 +238,9 @@ impl Bench<'_> {
         } else {
             let through = self.needs("compressive_modulus", through);
             let shear = along.zip(across).map(|(along, across)| c * c * along + s * s * across);
-            let (Some(through), Some(shear)) = (through, self.needs("shear_modulus", shear)) else { return Ok(()) };
+            let (Some(through), Some(shear)) = (through, self.needs("shear_modulus", shear)) else {
+                return Ok(());
+            };
             (wrinkling_solid(modulus, through, shear, SOLID_DESIGN)?, SOLID_DESIGN)
         };
         let words = |allowed: f64| {
@@ -238,8 +261,13 @@ impl Bench<'_> {
             if let Some(cell) = self.needs("cell", cell) {
                 let allowed = dimpling(modulus, ratio, face.thickness, cell)?;
                 let reserve = reserve(allowed);
-                let margin =
-                    self.case.margin(ComputedCheck::Sandwich, "dimpling", "dimpling", reserve, words(allowed));
+                let margin = self.case.margin(
+                    ComputedCheck::Sandwich,
+                    "dimpling",
+                    "dimpling",
+                    reserve,
+                    words(allowed),
+                );
                 self.keep(margin);
             }
         }
@@ -267,9 +295,10 @@ impl Bench<'_> {
     fn core_shear(&mut self, loading: &Loading) -> Result<(), LaminateError> {
         let along = self.core.shear_strength.as_ref().map(|own| own.si());
         let across = self.core.shear_strength_across.as_ref().map(|own| own.si()).or(along);
-        for (force, strength, word) in
-            [(loading.shears[0], along, "across the edges x"), (loading.shears[1], across, "across the edges y")]
-        {
+        for (force, strength, word) in [
+            (loading.shears[0], along, "across the edges x"),
+            (loading.shears[1], across, "across the edges y"),
+        ] {
             if force == 0.0 {
                 continue;
             }

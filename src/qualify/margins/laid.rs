@@ -129,9 +129,8 @@ pub(crate) fn laid_up(
     let last = carrying.iter().rposition(carries).map_or(0, |last| last + 1);
     carrying.truncate(last);
     carrying.drain(..first.min(last));
-    let is_core = |layer: &&CarryingLayer| {
-        stack.layers.get(layer.at).is_some_and(|own| own.role == LayerRole::Core)
-    };
+    let is_core =
+        |layer: &&CarryingLayer| stack.layers.get(layer.at).is_some_and(|own| own.role == LayerRole::Core);
     // A core that carries nothing in its plane still stands between what carries.
     let cores = carrying.iter().filter(is_core).count();
     let core = carrying.iter().position(|layer| is_core(&layer)).filter(|_| cores == 1);
@@ -139,7 +138,17 @@ pub(crate) fn laid_up(
         let own = carrying.get(at)?;
         Some(CoreLayer { at, material: stack.layers.get(own.at)?.material.clone() })
     });
-    Ok(LaidUp { recipe: recipe.id.clone(), layers: stack.layers, carrying, core, cores, used, lacking, uncounted, stress_free })
+    Ok(LaidUp {
+        recipe: recipe.id.clone(),
+        layers: stack.layers,
+        carrying,
+        core,
+        cores,
+        used,
+        lacking,
+        uncounted,
+        stress_free,
+    })
 }
 
 /// What is known of a material's layers, whatever their angle.
@@ -178,7 +187,10 @@ impl Bench<'_, '_> {
             let words = format!("material/{} states no thickness: it takes up no room", material.id);
             self.leave_out(words);
             if layer.role == LayerRole::Ply {
-                self.lack(&format!("the thickness of material/{}", material.id), "nothing states it".to_string());
+                self.lack(
+                    &format!("the thickness of material/{}", material.id),
+                    "nothing states it".to_string(),
+                );
             }
             return None;
         };
@@ -260,14 +272,8 @@ impl Bench<'_, '_> {
             .map(|(key, sourced)| self.stress(material, key, sourced, Statistic::Mean));
         let [Some(e1), Some(e2), Some(g12)] = modulus else { return void };
         let (cte1, cte2) = (own.cte1.as_ref().map(|own| own.si()), own.cte2.as_ref().map(|own| own.si()));
-        let lamina = Lamina {
-            e1,
-            e2,
-            g12,
-            nu12: own.nu12.si(),
-            cte1: cte1.unwrap_or(0.0),
-            cte2: cte2.unwrap_or(0.0),
-        };
+        let lamina =
+            Lamina { e1, e2, g12, nu12: own.nu12.si(), cte1: cte1.unwrap_or(0.0), cte2: cte2.unwrap_or(0.0) };
         match lamina.checked() {
             Ok(lamina) => Known { lamina, strengths, expands: cte1.is_some() && cte2.is_some() },
             Err(problem) => {

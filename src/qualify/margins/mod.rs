@@ -5,15 +5,37 @@
 //!
 //! An engineering aid, not approved data.
 
+mod bonds;
+mod build;
+mod core;
+mod frame;
+mod heat;
 mod laid;
+mod plies;
+mod recipe;
+mod tested;
 mod values;
+mod zones;
 
+pub use bonds::MismatchState;
+pub use build::{Moisture, ToolCheck, moisture, tool_checks};
+pub use frame::{FrameState, WallReport};
+pub(crate) use heat::heat_limits;
+pub use heat::{Heat, HeatReport, heat_of};
 pub use laid::{CarryingLayer, CoreLayer, LaidUp};
+pub use recipe::{LaminateReport, Mechanics, UsedMargin, code, laminate_report};
+pub(super) use tested::mode_as_tested;
+pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};
 
-use super::duty::Verdict;
-use crate::article::Subject;
+use super::duty::{Duty, DutyKey, Verdict};
+use crate::article::{ArticleError, Subject};
+use crate::ledger::Ledger;
 use crate::record::ComputedCheck;
+use std::collections::BTreeMap;
+
+/// How far a wet glass transition lies above the skin on the ramp, K, where a showing names no distance.
+pub use crate::finish::WET_GLASS_TRANSITION_MARGIN as WET_TG_MARGIN;
 
 /// A layer that a margin is critical in.
 #[derive(Debug, Clone, PartialEq)]
@@ -88,9 +110,34 @@ pub struct Uncomputed {
     pub why: String,
 }
 
+/// A plate under one load case.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PlateState {
+    /// The load case.
+    pub case: String,
+    /// The zone whose laminate it is made of.
+    pub zone: String,
+    /// The environment whose values it stands on, where there are several.
+    pub environment: Option<String>,
+    /// Deflection in the middle under the limit pressure, core shear included, m.
+    pub deflection_m: Option<f64>,
+    /// The same over the thickness.
+    pub over_thickness: Option<f64>,
+    /// Whether linear theory holds.
+    pub is_linear: bool,
+    /// Factor on the factored load at which it buckles.
+    pub buckling_factor: Option<f64>,
+}
+
 /// Everything that is computed of a panel.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct PanelMargins {
+    /// Plates under load, in the order of cases.
+    pub plates: Vec<PlateState>,
+    /// The frame section.
+    pub section: Option<FrameState>,
+    /// Bonds of sheet under mismatch.
+    pub mismatch: Vec<MismatchState>,
     /// All margins, in the order of load cases.
     pub margins: Vec<Margin>,
     /// What could not be computed.
@@ -148,4 +195,25 @@ fn rests_of(values: &[DesignValue]) -> Vec<Rest> {
     all.sort();
     all.dedup();
     all
+}
+
+/// Computes everything of a panel with the design values in force; `duties` are what gives them.
+///
+/// # Errors
+/// [`ArticleError`] names a record or figure without which a stack cannot be laid up.
+pub fn margins_of(
+    ledger: &Ledger,
+    duties: &BTreeMap<DutyKey, Duty>,
+    panel: &str,
+) -> Result<PanelMargins, ArticleError> {
+    let mut found = PanelMargins::default();
+    let Some(entry) = ledger.panels.get(panel) else { return Ok(found) };
+    let values =
+        Values { ledger, duties, panel: Some(panel), load_path: entry.value.load_path, environment: None };
+    zones::zones(ledger, entry, &values, &mut found)?;
+    frame::frame(ledger, entry, &values, &mut found)?;
+    bonds::mismatch(ledger, entry, &values, &mut found)?;
+    found.assumptions.sort();
+    found.assumptions.dedup();
+    Ok(found)
 }

@@ -3,7 +3,10 @@
 use super::laid::LaidUp;
 use super::values::DesignValue;
 use super::{Margin, Uncomputed, rests_of};
-use crate::laminate::{Criterion, DesignStrain, LaminateError, Load, Position, first_ply, strain_peaks};
+use crate::laminate::{
+    Criterion, DesignStrain, LaminateError, Load, Position, USUAL_REMAINDER, first_ply, last_ply,
+    strain_peaks,
+};
 use crate::record::ComputedCheck;
 
 /// Criteria that are worked out wherever strengths allow; the least margin of all governs.
@@ -33,7 +36,10 @@ pub(super) struct Loading {
 /// A load case on one zone.
 pub(super) struct Case<'a> {
     pub(super) name: &'a str,
-    pub(super) zone: &'a str,
+    /// The zone or wall, in words.
+    pub(super) place: &'a str,
+    /// What its margins against strengths count as.
+    pub(super) check: ComputedCheck,
     pub(super) laid: &'a LaidUp,
     pub(super) environment: Option<&'a str>,
     pub(super) loadings: &'a [Loading],
@@ -42,10 +48,6 @@ pub(super) struct Case<'a> {
 }
 
 impl Case<'_> {
-    pub(super) fn place(&self) -> String {
-        format!("zone {}", self.zone)
-    }
-
     pub(super) fn margin(
         &self,
         check: ComputedCheck,
@@ -57,7 +59,7 @@ impl Case<'_> {
         Margin {
             check,
             case: self.name.to_string(),
-            place: self.place(),
+            place: self.place.to_string(),
             criterion,
             mode: mode.into(),
             layer: None,
@@ -70,7 +72,7 @@ impl Case<'_> {
     }
 
     pub(super) fn lacks(&self, check: ComputedCheck, why: impl ToString) -> Uncomputed {
-        Uncomputed { check, case: self.name.to_string(), place: self.place(), why: why.to_string() }
+        Uncomputed { check, case: self.name.to_string(), place: self.place.to_string(), why: why.to_string() }
     }
 }
 
@@ -94,17 +96,30 @@ pub(super) fn strength(case: &Case<'_>, margins: &mut Vec<Margin>, uncomputed: &
                 Ok(found) => found,
                 Err(LaminateError::NoFailure) => continue,
                 Err(problem) => {
-                    uncomputed.push(case.lacks(ComputedCheck::Strength, format!("{name}: {problem}")));
+                    uncomputed.push(case.lacks(case.check, format!("{name}: {problem}")));
                     least = None;
                     break;
                 }
             };
             if least.as_ref().is_none_or(|known| found.margin() < known.margin) {
-                let words = format!("first ply fails at {:.3} times the factored load{}", found.factor, at(&loading.place));
-                let mut margin =
-                    case.margin(ComputedCheck::Strength, name, found.leading.name(), found.factor, words);
+                let words = format!(
+                    "first ply fails at {:.3} times the factored load{}",
+                    found.factor,
+                    at(&loading.place)
+                );
+                let mut margin = case.margin(case.check, name, found.leading.name(), found.factor, words);
                 margin.layer = case.laid.critical(found.layer, face_word(found.position));
                 margin.notes.push(PLAIN.to_string());
+                if criterion == Criterion::MaximumStress
+                    && let Ok(last) = last_ply(&layers, &loading.load, criterion, USUAL_REMAINDER)
+                {
+                    margin.notes.push(format!(
+                        "last ply at some {:.2} times the factored load, by ply discount with {:.0} % of E2 and G12 left: \
+                         an estimate",
+                        last.factor,
+                        USUAL_REMAINDER * 100.0
+                    ));
+                }
                 least = Some(margin);
             }
         }
@@ -146,12 +161,8 @@ pub(super) fn design_strain(
             let peak = peak.or(peaks.shear.filter(|_| only.shear.is_some()));
             let (Some(reserve), Some(peak)) = (peaks.reserve, peak) else { continue };
             if least.as_ref().is_none_or(|known| reserve - 1.0 < known.margin) {
-                let words = format!(
-                    "{:.0} of {:.0} ustrain{}",
-                    peak.strain * 1e6,
-                    allowed * 1e6,
-                    at(&loading.place)
-                );
+                let words =
+                    format!("{:.0} of {:.0} ustrain{}", peak.strain * 1e6, allowed * 1e6, at(&loading.place));
                 let mode = format!("design strain, {sense}");
                 let mut margin = case.margin(ComputedCheck::Strength, "design-strain", mode, reserve, words);
                 margin.layer = case.laid.critical(peak.layer, face_word(peak.position));

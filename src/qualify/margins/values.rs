@@ -170,7 +170,11 @@ impl Values<'_> {
             }
         };
         let Some(value) = value.filter(|value| value.is_finite()) else {
-            return Err(lacking(format!("{} specimens of showing/{} give no {name}", values.len(), entry.id)));
+            return Err(lacking(format!(
+                "{} specimens of showing/{} give no {name}",
+                values.len(),
+                entry.id
+            )));
         };
         if value <= 0.0 {
             return Err(lacking(format!(
@@ -217,6 +221,7 @@ impl Values<'_> {
 pub(crate) fn environment_of(showing: &Showing) -> String {
     let environment = showing.environment.as_ref();
     let name = environment.and_then(|own| own.name.as_ref()).map(ToString::to_string);
-    let temperature = || environment.and_then(|own| own.temperature.as_ref()).map(|own| own.text().to_string());
+    let temperature =
+        || environment.and_then(|own| own.temperature.as_ref()).map(|own| own.text().to_string());
     name.or_else(temperature).unwrap_or_else(|| "as tested".to_string())
 }

@@ -120,6 +120,9 @@ part! {
         /// Expansion along 2.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub cte2: Option<Expansion>,
+        /// Expansion through the thickness, which springs corners in.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub cte3: Option<Expansion>,
     }
 }
 

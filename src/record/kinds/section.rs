@@ -51,7 +51,7 @@ part! {
         /// Where the shear acts: y, z; at the shear centre where absent.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub at: Option<[Length; 2]>,
-        /// My, Mz: positive My stretches positive z, positive Mz stretches positive y.
+        /// My, Mz about the centroid, right-handed: positive My stretches the upper side, positive Mz the left.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub moment: Option<[Moment; 2]>,
         /// Along the member, tension positive.

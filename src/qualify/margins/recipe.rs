@@ -1,0 +1,199 @@
+//! Everything that mechanics says of one recipe.
+
+use super::laid::{LaidUp, laid_up};
+use super::{Lacking, Margin, Values, margins_of};
+use crate::article::{ArticleError, LayerRole};
+use crate::laminate::{Compliance, Deformation, Moduli, Stiffness, is_symmetric, stiffness};
+use crate::ledger::{Entry, Ledger};
+use crate::qualify::duty::{Duty, DutyKey};
+use crate::record::{ComputedCheck, LoadPath, Recipe};
+use std::collections::BTreeMap;
+
+/// Room temperature that a cured laminate is looked at, K.
+const ROOM: f64 = 296.15;
+
+/// One margin of a panel that uses the recipe.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UsedMargin {
+    /// The panel.
+    pub panel: String,
+    /// The margin.
+    pub margin: Margin,
+}
+
+/// What the carrying layers do together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mechanics {
+    /// A, B, D about the middle of the carrying layers.
+    pub stiffness: Stiffness,
+    /// Its inverse.
+    pub compliance: Compliance,
+    /// Effective moduli in the plane.
+    pub in_plane: Moduli,
+    /// Effective moduli in bending.
+    pub bending: Moduli,
+    /// Whether the carrying layers mirror each other.
+    pub symmetric: bool,
+    /// Whether A16 and A26 are nothing.
+    pub balanced: bool,
+    /// Strain and curvature at room temperature after cure, with the change of temperature; `None` where an
+    /// expansion or the cure is not known.
+    pub after_cure: Option<(f64, Deformation)>,
+}
+
+/// A recipe with its mechanics.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LaminateReport {
+    /// Id.
+    pub recipe: String,
+    /// Title.
+    pub title: Option<String>,
+    /// Orientation code.
+    pub code: String,
+    /// Layers and design values.
+    pub laid: LaidUp,
+    /// Thickness of every layer that states one, m.
+    pub thickness: f64,
+    /// Areal mass of every layer, kg/m2.
+    pub areal_mass: f64,
+    /// Stiffness; `None` where no layer has elastic values or the stack is singular.
+    pub mechanics: Result<Mechanics, String>,
+    /// Margins of the panels that use it.
+    pub loads: Vec<UsedMargin>,
+    /// Load cases of those panels that can't be computed, with the panel.
+    pub uncomputed: Vec<(String, super::Uncomputed)>,
+    /// Panels that use it.
+    pub panels: Vec<String>,
+}
+
+/// Works out a recipe.
+///
+/// # Errors
+/// [`ArticleError`] where a record is missing or a figure that the stack needs is not written.
+pub fn laminate_report(
+    ledger: &Ledger,
+    duties: &BTreeMap<DutyKey, Duty>,
+    recipe: &Entry<Recipe>,
+) -> Result<LaminateReport, ArticleError> {
+    let using: Vec<_> = ledger
+        .panels
+        .values()
+        .filter(|panel| {
+            panel.value.zones.iter().any(|zone| zone.recipe.as_ref().is_some_and(|own| own.id() == recipe.id))
+        })
+        .collect();
+    // The strictest of the load paths that use it.
+    let single = using.iter().any(|panel| panel.value.load_path == Some(LoadPath::Single));
+    let values = Values {
+        ledger,
+        duties,
+        panel: None,
+        load_path: single.then_some(LoadPath::Single),
+        environment: None,
+    };
+    let laid = laid_up(ledger, recipe, &values)?;
+    let stack = crate::article::stack::stack(ledger, &recipe.id)?;
+    let (mut loads, mut uncomputed) = (Vec::new(), Vec::new());
+    for panel in &using {
+        let margins = margins_of(ledger, duties, &panel.id)?;
+        let zones: Vec<String> = panel
+            .value
+            .zones
+            .iter()
+            .filter(|zone| zone.recipe.as_ref().is_some_and(|own| own.id() == recipe.id))
+            .map(|zone| format!("zone {}", zone.name))
+            .collect();
+        let own = margins.margins.into_iter().filter(|margin| zones.contains(&margin.place));
+        let strength = own.filter(|margin| margin.check != ComputedCheck::TemperatureMargin);
+        loads.extend(strength.map(|margin| UsedMargin { panel: panel.id.clone(), margin }));
+        let lacking = margins.uncomputed.into_iter().filter(|one| zones.contains(&one.place));
+        uncomputed.extend(lacking.map(|one| (panel.id.clone(), one)));
+    }
+    Ok(LaminateReport {
+        recipe: recipe.id.clone(),
+        title: recipe.value.title.clone(),
+        code: code(&laid),
+        thickness: stack.thickness(),
+        areal_mass: stack.areal(),
+        mechanics: mechanics(&laid),
+        laid,
+        loads,
+        uncomputed,
+        panels: using.iter().map(|panel| panel.id.clone()).collect(),
+    })
+}
+
+fn mechanics(laid: &LaidUp) -> Result<Mechanics, String> {
+    if let Some(Lacking { what, why }) =
+        laid.lacking.iter().find(|one| !one.what.starts_with(['X', 'Y', 'S']))
+    {
+        return Err(format!("{what}: {why}"));
+    }
+    if laid.carrying.is_empty() {
+        return Err("no layer has elastic values".to_string());
+    }
+    let elastic = laid.elastic();
+    let words = |problem: crate::laminate::LaminateError| problem.to_string();
+    let stiffness = stiffness(&elastic).map_err(words)?;
+    let compliance = stiffness.compliance().map_err(words)?;
+    let expands = laid.carrying.iter().all(|layer| layer.expands);
+    let after_cure = laid.stress_free.filter(|_| expands).and_then(|free| {
+        let change = ROOM - free;
+        Some((change, compliance.after_cure(change).ok()?))
+    });
+    Ok(Mechanics {
+        symmetric: is_symmetric(&elastic).map_err(words)?,
+        balanced: stiffness.is_balanced(),
+        in_plane: compliance.in_plane(),
+        bending: compliance.bending(),
+        stiffness,
+        compliance,
+        after_cure,
+    })
+}
+
+/// Writes a stack in an orientation code after ASTM D6507 (from memory): angles from the tool face, `/`
+/// between, a subscript `_2` for repeats, `s` behind a stack that mirrors itself, a stroke over a middle layer
+/// that counts once. Layers that are no plies stand by their letters: s surfacing, m mesh, f film, c core; where
+/// there are several ply materials, each angle carries the letter of its own.
+pub fn code(laid: &LaidUp) -> String {
+    let mut plies: Vec<&str> = Vec::new();
+    for layer in laid.layers.iter().filter(|layer| layer.role == LayerRole::Ply) {
+        if !plies.contains(&layer.material.as_str()) {
+            plies.push(&layer.material);
+        }
+    }
+    let word = |layer: &crate::article::stack::LaidLayer| {
+        if layer.role != LayerRole::Ply {
+            return layer.role.letter().to_string();
+        }
+        let angle = layer.angle.map_or(0.0, f64::to_degrees);
+        let text = format!("{angle:.2}");
+        let text = text.trim_end_matches('0').trim_end_matches('.').to_string();
+        let own = plies.iter().position(|material| *material == layer.material).unwrap_or(0);
+        if plies.len() > 1 {
+            format!("{text}{}", char::from(b'A' + u8::try_from(own.min(25)).unwrap_or(25)))
+        } else {
+            text
+        }
+    };
+    let words: Vec<String> = laid.layers.iter().map(word).collect();
+    let key = |at: usize| laid.layers.get(at).map(|layer| (&layer.material, layer.angle, layer.thickness));
+    let n = words.len();
+    let mirrors = n > 1 && (0..n / 2).all(|at| key(at) == key(n - 1 - at));
+    let half = if mirrors { n.div_ceil(2) } else { n };
+    let mut parts: Vec<(String, usize)> = Vec::new();
+    for (at, own) in words.iter().take(half).enumerate() {
+        let middle = mirrors && n % 2 == 1 && at + 1 == half;
+        let own = if middle { own.chars().flat_map(|c| [c, '\u{305}']).collect() } else { own.clone() };
+        match parts.last_mut() {
+            Some((known, count)) if *known == own && !middle => *count += 1,
+            _ => parts.push((own, 1)),
+        }
+    }
+    let text: Vec<String> = parts
+        .iter()
+        .map(|(own, count)| if *count > 1 { format!("{own}_{count}") } else { own.clone() })
+        .collect();
+    format!("[{}]{}", text.join("/"), if mirrors { "s" } else { "" })
+}

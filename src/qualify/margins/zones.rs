@@ -1,0 +1,365 @@
+//! Load cases on the laminates of zones: which states of load each brings, the plate included.
+
+use super::core::{faces, sandwich};
+use super::laid::{LaidUp, laid_up};
+use super::plies::{Case, Loading, design_strain, strength};
+use super::values::{DesignValue, Lacking, Statistic, Values, environment_of};
+use super::{Margin, PanelMargins, PlateState, Uncomputed};
+use crate::article::{ArticleError, Subject};
+use crate::laminate::plate::{self, Plate, Support, buckling, pressure, reduced_bending};
+use crate::laminate::{DesignStrain, LaminateError, Load, stiffness};
+use crate::ledger::{Entry, Ledger};
+use crate::record::{ComputedCheck, Load as LoadCase, Panel, Recipe, Sourced, Zone};
+use std::collections::BTreeSet;
+
+/// Works out the margins of all load cases on all zones with a laminate.
+pub(super) fn zones(
+    ledger: &Ledger,
+    panel: &Entry<Panel>,
+    values: &Values<'_>,
+    found: &mut PanelMargins,
+) -> Result<(), ArticleError> {
+    if panel.value.loads.is_empty() {
+        return Ok(());
+    }
+    let plate_zone = plate_zone(panel, found);
+    for zone in &panel.value.zones {
+        let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
+            continue;
+        };
+        let carried: Vec<&LoadCase> = panel
+            .value
+            .loads
+            .iter()
+            .filter(|load| {
+                let here = load.zone.as_ref().is_none_or(|own| *own == zone.name);
+                let plain = (load.n.is_some() || load.m.is_some()) && here;
+                plain || (load.pressure.is_some() && plate_zone == Some(zone.name.as_str()) && here)
+            })
+            .collect();
+        if carried.is_empty() {
+            continue;
+        }
+        let environments = environments(ledger, recipe, &panel.value);
+        for environment in &environments {
+            let values = Values { environment: environment.as_deref(), ..*values };
+            let laid = laid_up(ledger, recipe, &values)?;
+            found.note(&laid.used);
+            let strains = strains(&panel.value, recipe, &values);
+            if let Ok((_, used)) = &strains {
+                found.note(used);
+            }
+            let bench = Bench {
+                ledger,
+                panel,
+                zone,
+                laid: &laid,
+                environment: environment.as_deref(),
+                strains: &strains,
+                is_plate: plate_zone == Some(zone.name.as_str()),
+            };
+            for load in &carried {
+                bench.case(load, found);
+            }
+        }
+    }
+    for load in panel.value.loads.iter().filter(|load| load.pressure.is_some() && plate_zone.is_none()) {
+        found.uncomputed.push(Uncomputed {
+            check: ComputedCheck::Strength,
+            case: load.name.to_string(),
+            place: "panel".to_string(),
+            why: "a pressure needs the `plate: {length, width, support}` that stands for the panel"
+                .to_string(),
+        });
+    }
+    Ok(())
+}
+
+/// The zone whose laminate the plate is made of.
+fn plate_zone<'p>(panel: &'p Entry<Panel>, found: &mut PanelMargins) -> Option<&'p str> {
+    let plate = panel.value.plate.as_ref()?;
+    if let Some(zone) = &plate.zone {
+        return Some(zone.as_str());
+    }
+    let mut laminates = panel.value.zones.iter().filter(|zone| zone.recipe.is_some());
+    let first = laminates.next()?;
+    if laminates.next().is_some() {
+        found.assumptions.push(format!(
+            "panel/{}#plate names no zone: that of `{}`, the first with a laminate, is taken",
+            panel.id, first.name
+        ));
+    }
+    Some(first.name.as_str())
+}
+
+/// Every environment that some value of the laminate is taken from by name, where one comes from several.
+fn environments(ledger: &Ledger, recipe: &Entry<Recipe>, panel: &Panel) -> Vec<Option<String>> {
+    let mut names: BTreeSet<String> = BTreeSet::new();
+    let mut add = |showings: &[crate::record::ShowingRef]| {
+        if showings.len() > 1 {
+            let entries = showings.iter().filter_map(|own| ledger.showings.get(own.id()));
+            names.extend(entries.map(|entry| environment_of(&entry.value)));
+        }
+    };
+    for layer in &recipe.value.layers {
+        let Some(material) = ledger.materials.get(layer.material.id()) else { continue };
+        if let Some(own) = &material.value.lamina {
+            for sourced in [&own.e1, &own.e2, &own.g12] {
+                if let Sourced::From(showings) = sourced {
+                    add(&showings.0);
+                }
+            }
+        }
+        for (_, sourced) in material.value.strength.iter().flat_map(|own| own.figures()) {
+            if let Some(Sourced::From(showings)) = sourced {
+                add(&showings.0);
+            }
+        }
+    }
+    if let Some(own) = &panel.design_strain {
+        for sourced in [&own.tension, &own.compression, &own.shear].into_iter().flatten() {
+            if let Sourced::From(showings) = sourced {
+                add(&showings.0);
+            }
+        }
+    }
+    if names.is_empty() { vec![None] } else { names.into_iter().map(Some).collect() }
+}
+
+type Strains = Result<(Option<DesignStrain>, Vec<DesignValue>), Vec<Lacking>>;
+
+/// The panel's design strains, from notched and impacted tests on the zone's laminate.
+fn strains(panel: &Panel, recipe: &Entry<Recipe>, values: &Values<'_>) -> Strains {
+    let Some(own) = &panel.design_strain else { return Ok((None, Vec::new())) };
+    let subject = Subject::Laminate(recipe.id.clone());
+    let (mut used, mut lacking) = (Vec::new(), Vec::new());
+    let mut of = |sense: &str, sourced: &Option<Sourced<crate::quantity::Strain>>| {
+        let sourced = sourced.as_ref()?;
+        let what = format!("design strain in {sense}");
+        match values.value(sourced, &what, Some(&subject), Statistic::ByLoadPath, ("ustrain", 1e-6)) {
+            Ok(value) => {
+                let strain = value.value;
+                used.push(value);
+                Some(strain)
+            }
+            Err(problem) => {
+                lacking.push(problem);
+                None
+            }
+        }
+    };
+    let strains = DesignStrain {
+        tension: of("tension", &own.tension),
+        compression: of("compression", &own.compression),
+        shear: of("shear", &own.shear),
+    };
+    if lacking.is_empty() { Ok((Some(strains), used)) } else { Err(lacking) }
+}
+
+struct Bench<'a> {
+    ledger: &'a Ledger,
+    panel: &'a Entry<Panel>,
+    zone: &'a Zone,
+    laid: &'a LaidUp,
+    environment: Option<&'a str>,
+    strains: &'a Strains,
+    /// Whether the panel's plate is made of this zone.
+    is_plate: bool,
+}
+
+impl Bench<'_> {
+    fn case(&self, load: &LoadCase, found: &mut PanelMargins) {
+        let mut notes = Vec::new();
+        if load.factor.is_none() {
+            notes.push("at limit load: the case names no `factor`".to_string());
+        }
+        let place = format!("zone {}", self.zone.name);
+        let mut case = Case {
+            name: load.name.as_str(),
+            place: &place,
+            check: ComputedCheck::Strength,
+            laid: self.laid,
+            environment: self.environment,
+            loadings: &[],
+            notes: &notes,
+        };
+        let lacks = |check, why: String, found: &mut PanelMargins| {
+            let own = case.lacks(check, why);
+            if !found.uncomputed.contains(&own) {
+                found.uncomputed.push(own);
+            }
+        };
+        if !self.laid.lacking.is_empty() {
+            for lacking in &self.laid.lacking {
+                lacks(ComputedCheck::Strength, lacking.to_string(), found);
+            }
+            return;
+        }
+        if self.laid.carrying.is_empty() {
+            lacks(ComputedCheck::Strength, "no layer of the laminate has elastic values".to_string(), found);
+            return;
+        }
+        let heat = match self.heat(load) {
+            Ok(heat) => heat,
+            Err(why) => return lacks(ComputedCheck::Strength, why, found),
+        };
+        let factor = load.factor.unwrap_or(1.0) * load.special_factor.unwrap_or(1.0);
+        let forces = load.n.as_ref().map_or([0.0; 3], |own| [own[0].si(), own[1].si(), own[2].si()]);
+        let moments = load.m.as_ref().map_or([0.0; 3], |own| [own[0].si(), own[1].si(), own[2].si()]);
+        let plain = Load {
+            force: forces.map(|force| force * factor),
+            moment: moments.map(|moment| moment * factor),
+            temperature: heat,
+        };
+        let mut loadings = Vec::new();
+        if load.pressure.is_none() || !self.is_plate {
+            loadings.push(Loading { place: String::new(), load: plain, shears: [0.0; 2], pressure: 0.0 });
+        }
+        if self.is_plate && (load.pressure.is_some() || load.n.is_some()) {
+            match self.plate() {
+                Ok(plate) => self.plate_states(&case, load, &plate, plain, factor, &mut loadings, found),
+                Err(why) => {
+                    let check = if load.pressure.is_some() {
+                        ComputedCheck::Strength
+                    } else {
+                        ComputedCheck::Buckling
+                    };
+                    lacks(check, why, found);
+                }
+            }
+        }
+        case.loadings = &loadings;
+        let (mut margins, mut uncomputed): (Vec<Margin>, Vec<Uncomputed>) = (Vec::new(), Vec::new());
+        strength(&case, &mut margins, &mut uncomputed);
+        match self.strains {
+            Ok((Some(strains), used)) => design_strain(&case, strains, used, &mut margins, &mut uncomputed),
+            Ok((None, _)) => {}
+            Err(lacking) => {
+                uncomputed.extend(lacking.iter().map(|one| case.lacks(ComputedCheck::Strength, one)));
+            }
+        }
+        sandwich(self.ledger, &case, &mut margins, &mut uncomputed);
+        found.margins.extend(margins);
+        found.uncomputed.extend(uncomputed);
+    }
+
+    /// The change of temperature since the laminate was free of stress, K; 0 where the case names none.
+    fn heat(&self, load: &LoadCase) -> Result<f64, String> {
+        let Some(temperature) = &load.temperature else { return Ok(0.0) };
+        if let Some(layer) = self.laid.carrying.iter().find(|layer| !layer.expands) {
+            let material = self.laid.layers.get(layer.at).map_or("", |own| own.material.as_str());
+            return Err(format!("material/{material} has no expansion (`cte1` and `cte2`, or `cte`)"));
+        }
+        let free = self
+            .laid
+            .stress_free
+            .ok_or("the process has no `cure`: where it is free of stress is unknown")?;
+        Ok(temperature.si() - free)
+    }
+
+    /// The plate that stands for the panel, of this zone's laminate.
+    fn plate(&self) -> Result<Plate, String> {
+        let own = self.panel.value.plate.as_ref().ok_or("the panel has no `plate`")?;
+        let support = match own.support.as_ref().map(|text| text.as_str()) {
+            None | Some("simply-supported") => Support::SimplySupported,
+            Some("clamped") => Support::Clamped,
+            Some(other) => return Err(format!("`support: {other}` is not computed")),
+        };
+        let words = |problem: LaminateError| problem.to_string();
+        let whole = stiffness(&self.laid.elastic()).map_err(words)?;
+        let bending = reduced_bending(&whole.a, &whole.b, &whole.d).map_err(words)?;
+        let shear = match faces(self.laid).map_err(words)? {
+            None if self.laid.cores > 0 => {
+                return Err(format!("a laminate of {} cores is not computed as a plate", self.laid.cores));
+            }
+            None => None,
+            Some(faces) => {
+                let core = self.laid.core.as_ref().and_then(|core| self.ledger.materials.get(&core.material));
+                let core = core.ok_or("the core cannot be read")?;
+                let shear = faces.shear_stiffness(&core.value);
+                Some(shear.ok_or_else(|| format!("the core material/{} has no `shear_modulus`", core.id))?)
+            }
+        };
+        Plate::new([own.length.si(), own.width.si()], bending, shear, support).map_err(words)
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn plate_states(
+        &self,
+        case: &Case<'_>,
+        load: &LoadCase,
+        plate: &Plate,
+        plain: Load,
+        factor: f64,
+        loadings: &mut Vec<Loading>,
+        found: &mut PanelMargins,
+    ) {
+        let mut state = PlateState {
+            case: load.name.to_string(),
+            zone: self.zone.name.to_string(),
+            environment: self.environment.map(str::to_string),
+            ..PlateState::default()
+        };
+        if let Some(own) = &load.pressure {
+            match pressure(plate, own.si()) {
+                Ok(bent) => {
+                    let thickness = self.laid.carrying_thickness();
+                    state.deflection_m = Some(bent.deflection);
+                    state.over_thickness = bent.over_thickness(thickness).ok();
+                    state.is_linear = state.over_thickness.is_none_or(|share| share <= plate::LINEAR_LIMIT);
+                    let points = [
+                        ("in the middle", bent.centre, [0.0; 2]),
+                        ("in the corner", [0.0, 0.0, bent.corner_twist], [0.0; 2]),
+                        (
+                            "in the middle of the edges x",
+                            [bent.edge_moments[0], 0.0, 0.0],
+                            [bent.edge_shears[0], 0.0],
+                        ),
+                        (
+                            "in the middle of the edges y",
+                            [0.0, bent.edge_moments[1], 0.0],
+                            [0.0, bent.edge_shears[1]],
+                        ),
+                    ];
+                    // Which face the pressure acts on is not written: both ways are judged.
+                    for (sign, way) in [(1.0, "pressed inward"), (-1.0, "drawn outward")] {
+                        for (place, moments, shears) in points {
+                            let mut load = plain;
+                            for (sum, own) in load.moment.iter_mut().zip(moments) {
+                                *sum += sign * factor * own;
+                            }
+                            loadings.push(Loading {
+                                place: format!("{place}, {way}"),
+                                load,
+                                shears: shears.map(|shear| shear * factor),
+                                pressure: own.si() * factor,
+                            });
+                        }
+                    }
+                }
+                Err(problem) => found.uncomputed.push(case.lacks(ComputedCheck::Strength, problem)),
+            }
+        }
+        if load.n.is_some() {
+            match buckling(plate, plain.force) {
+                Ok(Some(own)) => {
+                    state.buckling_factor = Some(own.factor);
+                    let waves =
+                        own.half_waves.map_or(String::new(), |[m, n]| format!(", {m} by {n} half-waves"));
+                    let words = format!("buckles at {:.3} times the factored load{waves}", own.factor);
+                    let mode = if own.crimping { "shear crimping" } else { "buckling" };
+                    found.margins.push(case.margin(
+                        ComputedCheck::Buckling,
+                        "buckling",
+                        mode,
+                        own.factor,
+                        words,
+                    ));
+                }
+                Ok(None) => {}
+                Err(problem) => found.uncomputed.push(case.lacks(ComputedCheck::Buckling, problem)),
+            }
+        }
+        found.plates.push(state);
+    }
+}
