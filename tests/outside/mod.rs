@@ -5,6 +5,7 @@
 //! missing program fails the test: a check that did not run has shown nothing.
 
 mod bond;
+mod element;
 mod laminate;
 mod plate;
 mod section;

@@ -147,7 +147,7 @@ impl Plate {
         let [[d11, d12, d16], [d21, d22, d26], [d61, d62, d66]] = bending;
         let large = d11.abs().max(d22.abs()).max(d66.abs());
         let skew = (d12 - d21).abs().max((d16 - d61).abs()).max((d26 - d62).abs());
-        if !(skew <= 1e-6 * large) || large < 1e-12 {
+        if skew > 1e-6 * large || large < 1e-12 {
             return Err(LaminateError::NotStiff { what: "the bending stiffness D" });
         }
         for stiffness in shear.iter().flatten() {
@@ -155,7 +155,8 @@ impl Plate {
             within("the transverse shear stiffness", *stiffness, fits, "0.001 to 1e15", "N/m")?;
         }
         let plate = Plate { length, width, bending, shear, support };
-        if !(plate.least_bending() > 1e-9 * large) {
+        let least = plate.least_bending();
+        if least.is_nan() || least <= 1e-9 * large {
             return Err(LaminateError::NotStiff { what: "the bending stiffness D" });
         }
         Ok(plate)
@@ -191,7 +192,11 @@ impl Plate {
     }
 
     fn most(&self) -> usize {
-        if self.shear.is_some() { 560 } else { 900 }
+        match (self.shear, self.is_orthotropic()) {
+            (None, _) => 900,
+            (Some(_), true) => 400,
+            (Some(_), false) => 300,
+        }
     }
 
     /// Raises the degree until `solve` stands still to `settled`, or lets `near` pass at the end.
@@ -439,7 +444,8 @@ pub fn reduced_bending(a: &Matrix3, b: &Matrix3, d: &Matrix3) -> Result<Matrix3,
     if reduced.cholesky().is_none() || !reduced.iter().all(|value| value.is_finite()) {
         return Err(LaminateError::NotStiff { what: "the reduced bending stiffness" });
     }
-    Ok([0, 1, 2].map(|row| [0, 1, 2].map(|column| reduced[(row, column)])))
+    // nalgebra's own layout is by columns, and the matrix symmetric.
+    Ok(reduced.into())
 }
 
 #[cfg(test)]
