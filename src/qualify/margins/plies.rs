@@ -5,7 +5,7 @@ use super::values::DesignValue;
 use super::{Margin, Uncomputed, rests_of};
 use crate::laminate::{
     Criterion, DesignStrain, LaminateError, Load, Position, USUAL_REMAINDER, first_ply, last_ply,
-    strain_peaks,
+    recover_under, strain_peaks,
 };
 use crate::record::ComputedCheck;
 
@@ -103,9 +103,10 @@ pub(super) fn strength(case: &Case<'_>, margins: &mut Vec<Margin>, uncomputed: &
             };
             if least.as_ref().is_none_or(|known| found.margin() < known.margin) {
                 let words = format!(
-                    "first ply fails at {:.3} times the factored load{}",
+                    "first ply fails at {:.3} times the factored load{}{}",
                     found.factor,
-                    at(&loading.place)
+                    at(&loading.place),
+                    stresses(case.laid, &loading.load, found.layer, found.position)
                 );
                 let mut margin = case.margin(case.check, name, found.leading.name(), found.factor, words);
                 margin.layer = case.laid.critical(found.layer, face_word(found.position));
@@ -125,6 +126,16 @@ pub(super) fn strength(case: &Case<'_>, margins: &mut Vec<Margin>, uncomputed: &
         }
         margins.extend(least);
     }
+}
+
+/// The stresses in ply axes at the critical point under the factored load, temperature included.
+fn stresses(laid: &LaidUp, load: &Load, layer: usize, position: Position) -> String {
+    let states = recover_under(&laid.elastic(), load).unwrap_or_default();
+    let found = states.iter().find(|state| state.layer == layer && state.position == position);
+    found.map_or_else(String::new, |state| {
+        let [one, two, shear] = state.ply_stress.map(|stress| stress / 1e6);
+        format!("; there s1 {one:.1}, s2 {two:.1}, t12 {shear:.1} MPa")
+    })
 }
 
 pub(super) fn at(place: &str) -> String {
