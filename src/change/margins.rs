@@ -2,9 +2,10 @@
 
 use crate::article::ArticleError;
 use crate::ledger::Ledger;
-use crate::qualify::margins::{Margin, PanelMargins, margins_of};
+use crate::qualify::margins::{Margin, Memo, PanelMargins, margins_with};
 use crate::qualify::verdict::{Duty, Evaluation, Judged};
 use crate::record::{Climate, ComputedCheck, Finish, Material, Panel, Process, Recipe, Showing, Sourced};
+use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -35,54 +36,65 @@ pub fn moves(
     head: (&Ledger, &Evaluation),
     renamed: &BTreeMap<String, String>,
 ) -> Result<Vec<MarginMove>, ArticleError> {
-    let mut all = Vec::new();
+    let memo = Memo::default();
     let (old_side, new_side) = (Side::of(base.0, base.1), Side::of(head.0, head.1));
     let earlier = |panel: &String| {
         let old = renamed.iter().find(|(_, new)| *new == panel).map_or(panel, |(old, _)| old);
         base.0.panels.contains_key(old).then(|| old.clone())
     };
-    for (panel, entry) in &head.0.panels {
-        let old = earlier(panel);
-        let carries = |own: &Panel| !own.loads.is_empty() || own.section.is_some() || !own.joints.is_empty();
-        let carried =
-            old.as_ref().and_then(|old| base.0.panels.get(old)).is_some_and(|own| carries(&own.value));
-        if !carries(&entry.value) && !carried {
-            continue;
-        }
-        if let Some(old) = &old
-            && old_side.inputs(old) == new_side.inputs(panel)
-        {
-            continue;
-        }
-        let before = match &old {
-            Some(old) => margins_of(base.0, &base.1.duties, old)?,
-            None => PanelMargins::default(),
-        };
-        let after = margins_of(head.0, &head.1.duties, panel)?;
-        let cases: BTreeSet<&String> =
-            before.margins.iter().chain(&after.margins).map(|margin| &margin.case).collect();
-        for case in cases {
-            let (was, now) = (least(&before, case), least(&after, case));
-            let same = match (was, now) {
-                (Some(was), Some(now)) => {
-                    (was.margin - now.margin).abs() <= SAME * (1.0 + was.margin.abs()) && was.mode == now.mode
-                }
-                _ => false,
-            };
-            if same {
-                continue;
+    let carries = |own: &Panel| !own.loads.is_empty() || own.section.is_some() || !own.joints.is_empty();
+    let moved: Vec<Result<Vec<MarginMove>, ArticleError>> = head
+        .0
+        .panels
+        .par_iter()
+        .map(|(panel, entry)| {
+            let old = earlier(panel);
+            let before = old.as_ref().and_then(|old| base.0.panels.get(old));
+            if !carries(&entry.value) && !before.is_some_and(|own| carries(&own.value)) {
+                return Ok(Vec::new());
             }
-            let lacking = after.uncomputed.iter().find(|one| one.case == *case).map(|one| one.why.clone());
-            all.push(MarginMove {
-                panel: panel.clone(),
-                case: case.clone(),
-                was: was.cloned(),
-                now: now.cloned(),
-                lacking,
-            });
+            if let Some(old) = &old
+                && old_side.is_same(old, &new_side, panel)
+            {
+                return Ok(Vec::new());
+            }
+            let before = match &old {
+                Some(old) => margins_with(base.0, &base.1.duties, old, &memo)?,
+                None => PanelMargins::default(),
+            };
+            let after = margins_with(head.0, &head.1.duties, panel, &memo)?;
+            Ok(by_case(panel, &before, &after))
+        })
+        .collect();
+    moved.into_iter().collect::<Result<Vec<_>, _>>().map(|all| all.into_iter().flatten().collect())
+}
+
+/// The cases of a panel whose least margin differs.
+fn by_case(panel: &str, before: &PanelMargins, after: &PanelMargins) -> Vec<MarginMove> {
+    let mut all = Vec::new();
+    let cases: BTreeSet<&String> =
+        before.margins.iter().chain(&after.margins).map(|margin| &margin.case).collect();
+    for case in cases {
+        let (was, now) = (least(before, case), least(after, case));
+        let same = match (was, now) {
+            (Some(was), Some(now)) => {
+                (was.margin - now.margin).abs() <= SAME * (1.0 + was.margin.abs()) && was.mode == now.mode
+            }
+            _ => false,
+        };
+        if same {
+            continue;
         }
+        let lacking = after.uncomputed.iter().find(|one| one.case == *case).map(|one| one.why.clone());
+        all.push(MarginMove {
+            panel: panel.to_string(),
+            case: case.clone(),
+            was: was.cloned(),
+            now: now.cloned(),
+            lacking,
+        });
     }
-    Ok(all)
+    all
 }
 
 fn least<'m>(margins: &'m PanelMargins, case: &str) -> Option<&'m Margin> {

@@ -4,10 +4,11 @@ use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
 use crate::change::margins::Side as Grounds;
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
-use crate::qualify::margins::{PanelMargins, margins_of};
+use crate::qualify::margins::{Memo, PanelMargins, margins_with};
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, ComputedCheck, Day, LoadPath, Panel, PolicyLevel, RecordKind, Text};
+use rayon::prelude::*;
 
 /// A milestone is claimed, and a duty that it needs is neither met nor conceded.
 pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
@@ -184,28 +185,38 @@ pub(super) fn computed_margin(
     old: &mut Vec<Raw>,
 ) {
     let Ok(after) = staged.evaluation else { return };
+    let memo = Memo::default();
     let grounds = Grounds::of(staged.ledger, after);
     let earlier_grounds = base.evaluation.ok().map(|before| Grounds::of(base.ledger, before));
-    for (panel, entry) in &staged.ledger.panels {
-        let earlier = names.panels.iter().find(|(_, now)| *now == panel).map_or(panel, |(was, _)| was);
-        let known = base.ledger.panels.get(earlier);
-        if !entry.value.released && !known.is_some_and(|own| own.value.released) {
-            continue;
-        }
-        // A margin that could not be laid up is a broken record's matter, which is said elsewhere.
-        let Ok(margins) = margins_of(staged.ledger, &after.duties, panel) else { continue };
-        let Some(raw) = below(panel, &margins) else { continue };
-        let same = known.is_some()
-            && earlier_grounds.as_ref().is_some_and(|before| before.is_same(earlier, &grounds, panel));
-        if same {
-            old.push(Raw { finding: raw.finding.clone(), key: raw.key.clone(), gravity: raw.gravity });
-        } else if let (Ok(before), Some(_)) = (base.evaluation, known)
-            && let Ok(margins) = margins_of(base.ledger, &before.duties, earlier)
-            && let Some(before) = below(panel, &margins)
-        {
-            old.push(before);
-        }
+    let judged: Vec<(Raw, Option<Raw>)> = staged
+        .ledger
+        .panels
+        .par_iter()
+        .filter_map(|(panel, entry)| {
+            let earlier = names.panels.iter().find(|(_, now)| *now == panel).map_or(panel, |(was, _)| was);
+            let known = base.ledger.panels.get(earlier);
+            if !entry.value.released && !known.is_some_and(|own| own.value.released) {
+                return None;
+            }
+            // A stack that can't be laid up is a broken record's matter, which is said elsewhere.
+            let margins = margins_with(staged.ledger, &after.duties, panel, &memo).ok()?;
+            let raw = below(panel, &margins)?;
+            let same = known.is_some()
+                && earlier_grounds.as_ref().is_some_and(|before| before.is_same(earlier, &grounds, panel));
+            let before = if same {
+                below(panel, &margins)
+            } else {
+                let before = base.evaluation.ok().filter(|_| known.is_some());
+                let margins =
+                    before.and_then(|own| margins_with(base.ledger, &own.duties, earlier, &memo).ok());
+                margins.and_then(|margins| below(earlier, &margins))
+            };
+            Some((raw, before))
+        })
+        .collect();
+    for (raw, before) in judged {
         new.push(raw);
+        old.extend(before);
     }
 }
 

@@ -6,7 +6,7 @@
 use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
-use super::margins::{PanelMargins, margins_of, mode_as_tested};
+use super::margins::{Memo, PanelMargins, margins_with, mode_as_tested};
 use super::pool::{Completeness, digits};
 use super::table::{KindRow, Table};
 use super::verdict::note;
@@ -68,6 +68,7 @@ pub(super) struct Live<'a> {
     ledger: &'a Ledger,
     /// Duties that design values come from, with what they rest on and concessions laid over them.
     standing: BTreeMap<DutyKey, Duty>,
+    memo: Memo,
     panels: BTreeMap<&'a str, OnceLock<Result<Arc<PanelMargins>, ArticleError>>>,
     /// Verdicts of computed showings by panel, once they are judged.
     verdicts: BTreeMap<String, Vec<(ComputedCheck, Verdict)>>,
@@ -76,7 +77,7 @@ pub(super) struct Live<'a> {
 impl<'a> Live<'a> {
     pub(super) fn new(ledger: &'a Ledger, standing: BTreeMap<DutyKey, Duty>) -> Self {
         let panels = ledger.panels.keys().map(|panel| (panel.as_str(), OnceLock::new())).collect();
-        Self { ledger, standing, panels, verdicts: BTreeMap::new() }
+        Self { ledger, standing, memo: Memo::default(), panels, verdicts: BTreeMap::new() }
     }
 
     /// Keeps the verdicts of computed showings for w9.
@@ -98,7 +99,8 @@ impl<'a> Live<'a> {
 
     fn margins(&self, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
         let Some(cell) = self.panels.get(panel) else { return Ok(Arc::default()) };
-        cell.get_or_init(|| margins_of(self.ledger, &self.standing, panel).map(Arc::new)).clone()
+        cell.get_or_init(|| margins_with(self.ledger, &self.standing, panel, &self.memo).map(Arc::new))
+            .clone()
     }
 
     /// Judges a computed showing for one panel; for the programme the panel is empty.

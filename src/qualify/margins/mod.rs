@@ -27,6 +27,7 @@ pub use recipe::{LaminateReport, Mechanics, UsedMargin, code, laminate_report};
 pub(super) use tested::mode_as_tested;
 pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};
+pub use zones::Memo;
 
 use super::duty::{Duty, DutyKey, Verdict};
 use crate::article::{ArticleError, Subject};
@@ -206,11 +207,24 @@ pub fn margins_of(
     duties: &BTreeMap<DutyKey, Duty>,
     panel: &str,
 ) -> Result<PanelMargins, ArticleError> {
+    margins_with(ledger, duties, panel, &Memo::default())
+}
+
+/// As [`margins_of`], with plates that further panels share.
+///
+/// # Errors
+/// As [`margins_of`].
+pub fn margins_with(
+    ledger: &Ledger,
+    duties: &BTreeMap<DutyKey, Duty>,
+    panel: &str,
+    memo: &Memo,
+) -> Result<PanelMargins, ArticleError> {
     let mut found = PanelMargins::default();
     let Some(entry) = ledger.panels.get(panel) else { return Ok(found) };
     let values =
         Values { ledger, duties, panel: Some(panel), load_path: entry.value.load_path, environment: None };
-    zones::zones(ledger, entry, &values, &mut found)?;
+    zones::zones(ledger, entry, &values, memo, &mut found)?;
     frame::frame(ledger, entry, &values, &mut found)?;
     bonds::mismatch(ledger, entry, &values, &mut found)?;
     found.assumptions.sort();

@@ -6,17 +6,20 @@ use super::plies::{Case, Loading, design_strain, strength};
 use super::values::{DesignValue, Lacking, Statistic, Values, environment_of};
 use super::{Margin, PanelMargins, PlateState, Uncomputed};
 use crate::article::{ArticleError, Subject};
-use crate::laminate::plate::{self, Plate, Support, buckling, pressure, reduced_bending};
+use crate::laminate::plate::{self, Bending, Plate, Support, buckling, pressure, reduced_bending};
 use crate::laminate::{DesignStrain, LaminateError, Load, stiffness};
 use crate::ledger::{Entry, Ledger};
 use crate::record::{ComputedCheck, Load as LoadCase, Panel, Recipe, Sourced, Zone};
+use foldhash::HashMap;
 use std::collections::BTreeSet;
+use std::sync::{Mutex, PoisonError};
 
 /// Works out the margins of all load cases on all zones with a laminate.
 pub(super) fn zones(
     ledger: &Ledger,
     panel: &Entry<Panel>,
     values: &Values<'_>,
+    memo: &Memo,
     found: &mut PanelMargins,
 ) -> Result<(), ArticleError> {
     if panel.value.loads.is_empty() {
@@ -57,6 +60,7 @@ pub(super) fn zones(
                 environment: environment.as_deref(),
                 strains: &strains,
                 is_plate: plate_zone == Some(zone.name.as_str()),
+                memo,
             };
             for load in &carried {
                 bench.case(load, found);
@@ -165,6 +169,39 @@ struct Bench<'a> {
     strains: &'a Strains,
     /// Whether the panel's plate is made of this zone.
     is_plate: bool,
+    memo: &'a Memo,
+}
+
+/// Plates that were solved already, by everything that they are: panels of one laminate share them.
+#[derive(Debug, Default)]
+pub struct Memo(Mutex<HashMap<[u64; 12], Result<Bending, LaminateError>>>);
+
+impl Memo {
+    /// Returns the plate under a pressure of 1 Pa, to which all is proportional.
+    fn bent(&self, plate: &Plate, key: [u64; 12]) -> Result<Bending, LaminateError> {
+        let known = self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
+        if let Some(known) = known {
+            return known;
+        }
+        let solved = pressure(plate, 1.0);
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(key, solved.clone());
+        solved
+    }
+}
+
+/// Returns a plate's state under another pressure than 1 Pa.
+fn under(bent: &Bending, pressure: f64) -> Bending {
+    let times = |own: [f64; 3]| own.map(|own| own * pressure);
+    let pair = |own: [f64; 2]| own.map(|own| own * pressure);
+    Bending {
+        deflection: bent.deflection * pressure,
+        centre: times(bent.centre),
+        edge_moments: pair(bent.edge_moments),
+        corner_twist: bent.corner_twist * pressure,
+        edge_shears: pair(bent.edge_shears),
+        greatest: times(bent.greatest).map(f64::abs),
+        ..*bent
+    }
 }
 
 impl Bench<'_> {
@@ -217,7 +254,7 @@ impl Bench<'_> {
         }
         if self.is_plate && (load.pressure.is_some() || load.n.is_some()) {
             match self.plate() {
-                Ok(plate) => self.plate_states(&case, load, &plate, plain, factor, &mut loadings, found),
+                Ok(plate) => self.plate_states(&case, (load, plain, factor), &plate, &mut loadings, found),
                 Err(why) => {
                     let check = if load.pressure.is_some() {
                         ComputedCheck::Strength
@@ -258,7 +295,7 @@ impl Bench<'_> {
     }
 
     /// The plate that stands for the panel, of this zone's laminate.
-    fn plate(&self) -> Result<Plate, String> {
+    fn plate(&self) -> Result<(Plate, [u64; 12]), String> {
         let own = self.panel.value.plate.as_ref().ok_or("the panel has no `plate`")?;
         let support = match own.support.as_ref().map(|text| text.as_str()) {
             None | Some("simply-supported") => Support::SimplySupported,
@@ -280,17 +317,20 @@ impl Bench<'_> {
                 Some(shear.ok_or_else(|| format!("the core material/{} has no `shear_modulus`", core.id))?)
             }
         };
-        Plate::new([own.length.si(), own.width.si()], bending, shear, support).map_err(words)
+        let sides = [own.length.si(), own.width.si()];
+        let plate = Plate::new(sides, bending, shear, support).map_err(words)?;
+        let [[d11, d12, d16], [_, d22, d26], [_, _, d66]] = bending;
+        let [along, across] = shear.unwrap_or_default();
+        let clamped = if support == Support::Clamped { 1.0 } else { 0.0 };
+        let all = [sides[0], sides[1], d11, d12, d16, d22, d26, d66, along, across, clamped, 0.0];
+        Ok((plate, all.map(f64::to_bits)))
     }
 
-    #[allow(clippy::too_many_arguments)]
     fn plate_states(
         &self,
         case: &Case<'_>,
-        load: &LoadCase,
-        plate: &Plate,
-        plain: Load,
-        factor: f64,
+        (load, plain, factor): (&LoadCase, Load, f64),
+        (plate, key): &(Plate, [u64; 12]),
         loadings: &mut Vec<Loading>,
         found: &mut PanelMargins,
     ) {
@@ -301,7 +341,7 @@ impl Bench<'_> {
             ..PlateState::default()
         };
         if let Some(own) = &load.pressure {
-            match pressure(plate, own.si()) {
+            match self.memo.bent(plate, *key).map(|bent| under(&bent, own.si())) {
                 Ok(bent) => {
                     let thickness = self.laid.carrying_thickness();
                     state.deflection_m = Some(bent.deflection);
