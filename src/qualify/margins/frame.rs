@@ -114,7 +114,9 @@ pub(super) fn frame(
     for (_, wall) in &bench.walls {
         if let Ready::Laminate { laid, .. } = wall {
             found.note(&laid.used);
-            state.rests.extend(rests_of(&laid.used));
+            // A stiffness stands on moduli, which are means; no strength has a part in it.
+            let moduli: Vec<_> = laid.used.iter().filter(|value| value.is_mean()).cloned().collect();
+            state.rests.extend(rests_of(&moduli));
         }
     }
     state.rests.sort();

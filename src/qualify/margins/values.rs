@@ -23,6 +23,16 @@ pub enum Statistic {
     Mean,
 }
 
+impl Statistic {
+    /// The word of a mean; a basis has its own.
+    const fn word(self) -> &'static str {
+        match self {
+            Statistic::Mean => "mean",
+            Statistic::ByLoadPath => "basis",
+        }
+    }
+}
+
 /// A value that margins are computed with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DesignValue {
@@ -65,6 +75,11 @@ pub struct Support {
 }
 
 impl DesignValue {
+    /// Returns whether it is a mean of evidence, as moduli are.
+    pub fn is_mean(&self) -> bool {
+        matches!(&self.from, Origin::Evidence(own) if own.statistic == Statistic::Mean.word())
+    }
+
     /// Returns whether it stands on evidence that is not in force.
     pub fn rests_on_unmet(&self) -> bool {
         matches!(&self.from, Origin::Evidence(own) if !own.verdict.is_closed())
@@ -166,7 +181,7 @@ impl Values<'_> {
             return Err(lacking(format!("the values of showing/{} are not in {unit}", entry.id)));
         }
         let (value, name) = match statistic {
-            Statistic::Mean => (mean(&values).ok(), "mean"),
+            Statistic::Mean => (mean(&values).ok(), statistic.word()),
             Statistic::ByLoadPath => {
                 let word = required_basis(&entry.value.accept, self.load_path).unwrap_or({
                     if self.load_path == Some(LoadPath::Single) { BasisWord::A } else { BasisWord::B }
