@@ -160,6 +160,12 @@ impl PanelMargins {
         self.of(check).min_by(|one, two| one.margin.total_cmp(&two.margin))
     }
 
+    /// Returns the least margin of some kinds of check.
+    pub fn governing_of(&self, checks: &[ComputedCheck]) -> Option<&Margin> {
+        let own = self.margins.iter().filter(|margin| checks.contains(&margin.check));
+        own.min_by(|one, two| one.margin.total_cmp(&two.margin))
+    }
+
     /// Returns what a check could not compute.
     pub fn lacking(&self, check: ComputedCheck) -> impl Iterator<Item = &Uncomputed> {
         self.uncomputed.iter().filter(move |one| counts(check, one.check))
@@ -176,8 +182,10 @@ impl PanelMargins {
 }
 
 /// Whether a check that a showing asks for counts a margin of `own`.
-fn counts(asked: ComputedCheck, own: ComputedCheck) -> bool {
-    asked == own || asked == ComputedCheck::Margins && own != ComputedCheck::TemperatureMargin
+pub(super) fn counts(asked: ComputedCheck, own: ComputedCheck) -> bool {
+    let no_margin =
+        [ComputedCheck::TemperatureMargin, ComputedCheck::Mass, ComputedCheck::SectionTorsion].contains(&own);
+    asked == own || asked == ComputedCheck::Margins && !no_margin
 }
 
 /// Returns the evidence behind some values, each once.

@@ -13,7 +13,7 @@ use crate::record::{
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Returns the mode of the least margin of a panel as an article of it was conformed: its plies and core
+/// Returns the mode of the least margin, among some checks, of a panel as an article of it was conformed: its plies and core
 /// thickness under the panel's loads of now. `None` where a constituent of then is not in the ledger, or
 /// nothing can be computed.
 pub(in super::super) fn mode_as_tested(
@@ -21,6 +21,7 @@ pub(in super::super) fn mode_as_tested(
     duties: &BTreeMap<DutyKey, Duty>,
     panel: &str,
     article: &AsMade,
+    of: &[ComputedCheck],
 ) -> Option<String> {
     let entry = ledger.panels.get(panel)?;
     let mut then = Ledger {
@@ -54,7 +55,7 @@ pub(in super::super) fn mode_as_tested(
         Entry { id: panel.to_string(), file: entry.file.clone(), value: Arc::new(value) },
     );
     let margins = margins_of(&then, duties, panel).ok()?;
-    margins.governing(ComputedCheck::Margins).map(|margin| margin.mode.clone())
+    margins.governing_of(of).map(|margin| margin.mode.clone())
 }
 
 /// Turns `plies: [s, a 45, f, c, f, a 0]` back into layers of materials that the ledger has.
