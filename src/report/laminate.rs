@@ -124,7 +124,7 @@ pub fn text(report: &LaminateReport, frame: &Frame) -> String {
         }
     }
     if !report.laid.uncounted.is_empty() {
-        page.heading("Not counted in the stiffness");
+        page.heading("Left out of the stiffness, or taken");
         for own in &report.laid.uncounted {
             page.hang("  - ", "    ", own);
         }
