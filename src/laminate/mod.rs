@@ -1,18 +1,61 @@
-//! A stack of layers: thickness, areal mass, fibre volume.
+//! A stack of layers: thickness, areal mass, fibre volume; stiffness, stresses, failure.
 //!
 //! [`ply()`] turns reinforcement and matrix into a cured ply, [`at_thickness`] judges a measured or
 //! stated thickness, [`solid`] and [`film`] are the layers without fibres, [`stack()`] adds layers
 //! up. Plain values in SI: kg/m2, kg/m3, m.
 //!
+//! [`stiffness`] makes A, B, D of elastic layers and [`Compliance`] their inverse; [`recover_under`] gives
+//! strains and stresses of every layer, [`reserve`] judges one ply, [`first_ply`] and [`last_ply`] a stack,
+//! [`strain_peaks`] holds ply strains against design strains.
+//!
+//! # Conventions of the mechanics
+//! - z = 0 at the mid-plane; layers are listed from the tool face, z = -h/2, upward in z.
+//! - Ply angles are positive from x towards y, rad. Vectors are [x, y, xy] and [1, 2, 12].
+//! - Shear strain is engineering strain, twice the tensor's.
+//! - Curvature is [-w,xx, -w,yy, -2 w,xy]; N = A e + B k, M = B e + D k.
+//! - Forces are per width, N/m; moments per width, N. Stresses Pa, temperatures K.
+//!
 //! An engineering aid: the cured part is measured, not calculated.
 
+mod criteria;
+mod design_strain;
+mod discount;
+mod elastic;
+mod failure;
+mod gauge;
+mod lamination;
+mod matrix;
 mod ply;
+mod recovery;
 mod stack;
+
+#[cfg(test)]
+mod failure_tests;
+#[cfg(test)]
+mod lamination_tests;
+
+pub use criteria::{Criterion, Mode, PlyStrength, Reserve, reserve};
+pub use design_strain::{DesignStrain, StrainPeak, StrainPeaks, strain_peaks};
+pub use discount::{LastPly, USUAL_REMAINDER, last_ply};
+pub use elastic::{Lamina, strain_in_ply, stress_in_ply};
+pub use failure::{
+    FirstPly, JudgedLayer, LayerReserve, PreparedLayer, first_ply, first_ply_prepared, layer_reserves,
+};
+pub use lamination::{
+    Compliance, Deformation, ElasticLayer, Load, Moduli, Stiffness, is_symmetric, stiffness,
+};
 
 pub use ply::{
     AtThickness, Constituents, Ply, at_thickness, bleed_share, ply, ply_at_fibre_volume, resin_content_at,
 };
+pub use recovery::{PointState, Position, PrincipalStrain, principal_strain, recover, recover_under};
 pub use stack::{Layer, Stack, film, solid, stack};
+
+/// Rows by columns, in the order x, y, xy or 1, 2, 12.
+pub type Matrix3 = [[f64; 3]; 3];
+
+/// In the order x, y, xy or 1, 2, 12.
+pub type Vector3 = [f64; 3];
 
 /// Why a layer or a stack could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -41,6 +84,44 @@ pub enum LaminateError {
     /// A bleed with no prepreg ply to take it from.
     #[error("resin is bled off a laminate that has no prepreg ply")]
     NothingToBleed,
+    /// Poisson's ratio outside the thermodynamic bound.
+    #[error("nu12 is {nu12}; with these moduli its magnitude must be below {limit}")]
+    PoissonBound {
+        /// What was given.
+        nu12: f64,
+        /// The square root of E1 / E2.
+        limit: f64,
+    },
+    /// A stack of no layers.
+    #[error("the stack has no layers")]
+    NoLayers,
+    /// A fault of one layer.
+    #[error("layer {layer} from the tool face: {fault}")]
+    InLayer {
+        /// Which, the first at the tool face being 1.
+        layer: usize,
+        /// What is wrong with it.
+        fault: Box<LaminateError>,
+    },
+    /// A stack that does not resist every strain and curvature.
+    #[error(
+        "the stack has no stiffness, or next to none, against some strain or curvature: no layer with elastic values is thick enough to bear it"
+    )]
+    Singular,
+    /// No layer of the stack has strengths, or nothing was given to hold it against.
+    #[error("no layer of the stack has strengths to judge it by, or no limit is given")]
+    NothingJudged,
+    /// A load under which no judged layer ever fails.
+    #[error("the load stresses no layer that has strengths, so that no multiple of it fails one")]
+    NoFailure,
+    /// Strengths that a criterion needs and does not have.
+    #[error("{criterion} needs {} under these stresses, and the ply has no such strength", .missing.join(", "))]
+    MissingStrengths {
+        /// Which criterion.
+        criterion: &'static str,
+        /// Which strengths: `Xt`, `Xc`, `Yt`, `Yc`, `S`.
+        missing: Vec<&'static str>,
+    },
 }
 
 // Slips of units end here: a ply of a hundred kilograms a square metre, a metal denser than any,

@@ -4,6 +4,7 @@
 //! way; the test computes the same with Bondline. `tests/run` installs what the scripts need. A
 //! missing program fails the test: a check that did not run has shown nothing.
 
+mod laminate;
 mod statistics;
 mod tooling;
 
