@@ -8,6 +8,9 @@
 //! strains and stresses of every layer, [`reserve`] judges one ply, [`first_ply`] and [`last_ply`] a stack,
 //! [`strain_peaks`] holds ply strains against design strains.
 //!
+//! [`sandwich`] has faces on a core with their local failures, [`plate`] rectangular plates under pressure
+//! and in-plane load.
+//!
 //! # Conventions of the mechanics
 //! - z = 0 at the mid-plane; layers are listed from the tool face, z = -h/2, upward in z.
 //! - Ply angles are positive from x towards y, rad. Vectors are [x, y, xy] and [1, 2, 12].
@@ -17,23 +20,27 @@
 //!
 //! An engineering aid: the cured part is measured, not calculated.
 
+mod bondline;
 mod criteria;
 mod design_strain;
 mod discount;
 mod elastic;
 mod failure;
 mod gauge;
+mod glazing;
 mod lamination;
 mod matrix;
+pub mod plate;
 mod ply;
 mod recovery;
+pub mod sandwich;
+pub mod section;
 mod stack;
 
 #[cfg(test)]
-mod failure_tests;
-#[cfg(test)]
 mod lamination_tests;
 
+pub use bondline::{Adherend, Adhesive, BondReserves, Lap, Mismatch, free_strain, lap_shear, mismatch_shear};
 pub use criteria::{Criterion, Mode, PlyStrength, Reserve, reserve};
 pub use design_strain::{DesignStrain, StrainPeak, StrainPeaks, strain_peaks};
 pub use discount::{LastPly, USUAL_REMAINDER, last_ply};
@@ -41,14 +48,18 @@ pub use elastic::{Lamina, strain_in_ply, stress_in_ply};
 pub use failure::{
     FirstPly, JudgedLayer, LayerReserve, PreparedLayer, first_ply, first_ply_prepared, layer_reserves,
 };
+pub use glazing::{GlazingError, long_load_modulus, sheet_modulus};
 pub use lamination::{
     Compliance, Deformation, ElasticLayer, Load, Moduli, Stiffness, is_symmetric, stiffness,
 };
-
 pub use ply::{
     AtThickness, Constituents, Ply, at_thickness, bleed_share, ply, ply_at_fibre_volume, resin_content_at,
 };
 pub use recovery::{PointState, Position, PrincipalStrain, principal_strain, recover, recover_under};
+pub use section::{
+    PaneLoss, Rigidity, Section, SectionError, SectionLoad, SectionResponse, Torsion, Wall, WallAxial,
+    WallKind, WallState,
+};
 pub use stack::{Layer, Stack, film, solid, stack};
 
 /// Rows by columns, in the order x, y, xy or 1, 2, 12.
@@ -121,6 +132,20 @@ pub enum LaminateError {
         criterion: &'static str,
         /// Which strengths: `Xt`, `Xc`, `Yt`, `Yc`, `S`.
         missing: Vec<&'static str>,
+    },
+    /// A stiffness that some deformation does not meet, or that is not symmetric.
+    #[error("{what} is not symmetric and positive definite")]
+    NotStiff {
+        /// Which stiffness.
+        what: &'static str,
+    },
+    /// A series that did not settle.
+    #[error("{what} did not converge: the last terms changed it by {:.1} %", change * 100.0)]
+    NotConverged {
+        /// What was computed.
+        what: &'static str,
+        /// Last change as a share.
+        change: f64,
     },
 }
 

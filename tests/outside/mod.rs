@@ -4,9 +4,12 @@
 //! way; the test computes the same with Bondline. `tests/run` installs what the scripts need. A
 //! missing program fails the test: a check that did not run has shown nothing.
 
+mod bond;
 mod laminate;
+mod section;
 mod statistics;
 mod tooling;
+mod tube;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};
