@@ -1,0 +1,232 @@
+//! Navier's double sine series: all edges simply supported, no D16, D26, no shear load.
+
+use super::{Bending, Buckling, LaminateError, Method, Plate};
+use std::f64::consts::PI;
+
+/// The series is doubled until nothing moves by more than this share.
+const SETTLED: f64 = 1e-5;
+const FIRST: usize = 24;
+const LAST: usize = 400;
+/// Waves so short that no more than this share is left to the limit of shear crimping.
+const NEAR_CRIMPING: f64 = 1e-4;
+const MOST_WAVES: f64 = 2e7;
+
+/// How one pair of half-waves resists: force over amplitude, and both rotations over it.
+struct Wave {
+    stiffness: f64,
+    rotations: [f64; 2],
+}
+
+/// `alpha`, `beta`: m pi/a and n pi/b.
+fn wave(plate: &Plate, alpha: f64, beta: f64) -> Wave {
+    let [[d11, d12, _], [_, d22, _], [_, _, d66]] = plate.bending;
+    let (xx, yy) = (d11 * alpha * alpha + d66 * beta * beta, d66 * alpha * alpha + d22 * beta * beta);
+    let xy = (d12 + d66) * alpha * beta;
+    // Bending resistance against rotations that follow the slopes.
+    let bent = [xx * alpha + xy * beta, xy * alpha + yy * beta];
+    let Some([sx, sy]) = plate.shear else {
+        return Wave { stiffness: bent[0] * alpha + bent[1] * beta, rotations: [-alpha, -beta] };
+    };
+    // Shear strain = slope + rotation; written so that nothing large cancels where shear is stiff.
+    let determinant = (xx + sx) * (yy + sy) - xy * xy;
+    let strain = [
+        ((yy + sy) * bent[0] - xy * bent[1]) / determinant,
+        ((xx + sx) * bent[1] - xy * bent[0]) / determinant,
+    ];
+    Wave {
+        stiffness: sx * alpha * strain[0] + sy * beta * strain[1],
+        rotations: [strain[0] - alpha, strain[1] - beta],
+    }
+}
+
+/// Deflection, Mx, My in the centre, Mxy in the corner, Qx, Qy in the middle of the edges.
+fn sums(plate: &Plate, count: usize) -> [f64; 6] {
+    let mut sums = [0.0; 6];
+    for i in 0..count {
+        for j in 0..count {
+            let term = term(plate, i, j);
+            let sign = |k: usize| if k % 2 == 0 { 1.0 } else { -1.0 };
+            let (x, y) = (sign(i), sign(j));
+            let parts =
+                [term[0] * x * y, term[1] * x * y, term[2] * x * y, term[3], term[4] * y, term[5] * x];
+            for (sum, part) in sums.iter_mut().zip(parts) {
+                *sum += part;
+            }
+        }
+    }
+    sums
+}
+
+/// Amplitudes of w, Mx, My (sin sin), Mxy (cos cos), Qx (cos sin), Qy (sin cos) of the odd
+/// half-waves 2i + 1, 2j + 1 under 1 Pa.
+fn term(plate: &Plate, i: usize, j: usize) -> [f64; 6] {
+    let [[d11, d12, _], [_, d22, _], [_, _, d66]] = plate.bending;
+    let (m, n) = ((2 * i + 1) as f64, (2 * j + 1) as f64);
+    let (alpha, beta) = (m * PI / plate.length, n * PI / plate.width);
+    let wave = wave(plate, alpha, beta);
+    let w = 16.0 / (PI * PI * m * n) / wave.stiffness;
+    let (x, y) = (wave.rotations[0] * w, wave.rotations[1] * w);
+    let mx = -(d11 * alpha * x + d12 * beta * y);
+    let my = -(d12 * alpha * x + d22 * beta * y);
+    let mxy = d66 * (beta * x + alpha * y);
+    [w, mx, my, mxy, alpha * mx - beta * mxy, beta * my - alpha * mxy]
+}
+
+/// The plate under a uniform pressure of `pressure` Pa.
+pub fn pressure(plate: &Plate, pressure: f64) -> Result<Bending, LaminateError> {
+    let mut count = FIRST;
+    let mut last: Option<[f64; 6]> = None;
+    let mut before = sums(plate, count);
+    let mut change = 1.0;
+    while change > SETTLED && count < LAST {
+        count *= 2;
+        let now = sums(plate, count);
+        // What is left of the series falls with the square of the count in the corner, with the
+        // count at the edges: two sums give the limit.
+        let limit = [
+            now[0],
+            now[1],
+            now[2],
+            (4.0 * now[3] - before[3]) / 3.0,
+            2.0 * now[4] - before[4],
+            2.0 * now[5] - before[5],
+        ];
+        if let Some(last) = last {
+            change = settled(limit, last);
+        }
+        last = Some(limit);
+        before = now;
+    }
+    let Some(limit) = last.filter(|_| change <= 100.0 * SETTLED) else {
+        return Err(LaminateError::NotConverged { what: "the deflection of the plate", change });
+    };
+    let [deflection, mx, my, mxy, qx, qy] = limit.map(|value| value * pressure);
+    let greatest = greatest(plate, [mx, my, mxy].map(f64::abs), pressure);
+    Ok(Bending {
+        deflection,
+        centre: [mx, my, 0.0],
+        edge_moments: [0.0, 0.0],
+        corner_twist: mxy,
+        edge_shears: [qx, qy],
+        greatest,
+        method: Method::Navier { terms: count, change },
+    })
+}
+
+/// The largest change as a share of what moments and forces are like.
+fn settled(now: [f64; 6], before: [f64; 6]) -> f64 {
+    let large = |from: usize, to: usize| {
+        now.iter().skip(from).take(to - from).fold(f64::MIN_POSITIVE, |large, value| large.max(value.abs()))
+    };
+    let scales = [large(0, 1), large(1, 4), large(1, 4), large(1, 4), large(4, 6), large(4, 6)];
+    now.iter()
+        .zip(before)
+        .zip(scales)
+        .fold(0.0, |most, ((now, before), scale)| f64::max(most, (now - before).abs() / scale))
+}
+
+/// Greatest moments on a grid of a quarter of the plate: 1/32 of the sides apart.
+fn greatest(plate: &Plate, known: [f64; 3], pressure: f64) -> [f64; 3] {
+    const STEPS: usize = 16;
+    const TERMS: usize = 24;
+    let waves: Vec<Vec<(f64, f64)>> = (0..=STEPS)
+        .map(|step| {
+            let angle = |i: usize| (2 * i + 1) as f64 * PI * step as f64 / (2 * STEPS) as f64;
+            (0..TERMS).map(|i| (libm::sin(angle(i)), libm::cos(angle(i)))).collect()
+        })
+        .collect();
+    let terms: Vec<Vec<[f64; 6]>> =
+        (0..TERMS).map(|i| (0..TERMS).map(|j| term(plate, i, j)).collect()).collect();
+    let mut most = known;
+    for across in &waves {
+        for along in &waves {
+            let mut here = [0.0; 3];
+            for (row, (sin_x, cos_x)) in terms.iter().zip(along) {
+                for (term, (sin_y, cos_y)) in row.iter().zip(across) {
+                    here[0] += term[1] * sin_x * sin_y;
+                    here[1] += term[2] * sin_x * sin_y;
+                    here[2] += term[3] * cos_x * cos_y;
+                }
+            }
+            for (most, here) in most.iter_mut().zip(here) {
+                *most = most.max((here * pressure).abs());
+            }
+        }
+    }
+    most
+}
+
+/// The smallest factor at which Nx, Ny of `load` buckle the plate.
+///
+/// Along a ray of wave numbers the resistance over their square never falls, and with r the square
+/// of the wave numbers it is at least that of shear S and bending b r in series, where b is half
+/// the smallest eigenvalue of D (Korn). So waves beyond the radius that is searched cannot come first.
+pub fn buckling(plate: &Plate, load: [f64; 3]) -> Result<Option<Buckling>, LaminateError> {
+    let pushed = [-load[0], -load[1]];
+    if pushed.iter().all(|push| *push <= 0.0) {
+        return Ok(None);
+    }
+    let crimping = plate.crimping([load[0], load[1], 0.0]);
+    let at = |m: usize, n: usize| {
+        let (alpha, beta) = (m as f64 * PI / plate.length, n as f64 * PI / plate.width);
+        let work = pushed[0] * alpha * alpha + pushed[1] * beta * beta;
+        if work > 0.0 { wave(plate, alpha, beta).stiffness / work } else { f64::INFINITY }
+    };
+    let mut best = (f64::INFINITY, [0, 0]);
+    let mut look = |m: usize, n: usize| {
+        let factor = at(m, n);
+        if factor < best.0 {
+            best = (factor, [m, n]);
+        }
+        best.0
+    };
+    // Where one direction is pulled, only slender waves buckle: go out until one does.
+    let mut side = 4;
+    let mut first = f64::INFINITY;
+    while !first.is_finite() && side < 100_000 {
+        for k in 1..=side {
+            first = look(k, 1).min(look(1, k));
+        }
+        side *= 4;
+    }
+    let target = crimping.map_or(first, |limit| first.min(limit * (1.0 - NEAR_CRIMPING)));
+    let rest = plate.least_bending() / 2.0;
+    let radius = [0, 1].map(|side| {
+        let push = pushed[side];
+        if push <= 0.0 {
+            return 0.0;
+        }
+        match plate.shear {
+            None => target * push / rest,
+            Some(shear) => {
+                let left = (shear[side] - target * push).max(shear[side] * NEAR_CRIMPING);
+                target * push * shear[side] / (rest * left)
+            }
+        }
+    });
+    let radius = radius[0].max(radius[1]);
+    let waves = radius * plate.length * plate.width / (4.0 * PI);
+    if !(waves < MOST_WAVES) {
+        return Err(LaminateError::NotConverged { what: "the buckling load of the plate", change: 1.0 });
+    }
+    let mut m = 1;
+    while (m as f64 * PI / plate.length).powi(2) <= radius {
+        let rest = radius - (m as f64 * PI / plate.length).powi(2);
+        let most = (rest.max(0.0).sqrt() * plate.width / PI).floor() as usize;
+        for n in 1..=most {
+            look(m, n);
+        }
+        m += 1;
+    }
+    let (factor, half_waves) = best;
+    let method = Method::Navier { terms: m, change: 0.0 };
+    Ok(match crimping {
+        Some(limit) if limit <= factor => {
+            Some(Buckling { factor: limit, half_waves: None, crimping: true, method })
+        }
+        _ if factor.is_finite() => {
+            Some(Buckling { factor, half_waves: Some(half_waves), crimping: false, method })
+        }
+        _ => None,
+    })
+}
