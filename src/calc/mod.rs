@@ -5,11 +5,17 @@
 //! out, and described by a schema. The formulas themselves stand in the engineering rooms; nothing is computed
 //! here but the steps on the way, and a test holds those to the result.
 
+mod bond;
 mod colour_limit;
 mod day;
+mod failure;
+mod laminate;
+mod layers;
 mod moisture;
 mod moulds;
+mod plate;
 mod ply;
+mod sandwich;
 mod skin_temperature;
 mod spring_in;
 mod tolerance_factor;
@@ -110,6 +116,17 @@ impl TopicEntry {
 /// All topics, in the order that the list shows them.
 pub const TOPICS: &[TopicEntry] = &[
     TopicEntry::of::<ply::Ply>(),
+    TopicEntry::of::<laminate::Laminate>(),
+    TopicEntry::of::<failure::Failure>(),
+    TopicEntry::of::<sandwich::SandwichBeam>(),
+    TopicEntry::of::<sandwich::Wrinkling>(),
+    TopicEntry::of::<sandwich::Dimpling>(),
+    TopicEntry::of::<sandwich::Crimping>(),
+    TopicEntry::of::<plate::PlatePressure>(),
+    TopicEntry::of::<plate::PlateBuckling>(),
+    TopicEntry::of::<bond::BondMismatch>(),
+    TopicEntry::of::<bond::LapShear>(),
+    TopicEntry::of::<bond::SheetModulus>(),
     TopicEntry::of::<skin_temperature::SkinTemperature>(),
     TopicEntry::of::<colour_limit::ColourLimit>(),
     TopicEntry::of::<moisture::Moisture>(),

@@ -118,7 +118,8 @@ fn put_in(text: &str, numbers: &[f64]) -> String {
         let number = numbers.next().copied().unwrap_or(f64::NAN);
         let bare = out.trim_end().is_empty() || out.trim_end().ends_with('(');
         let figure = figure(number);
-        if number < 0.0 && !bare || figure.contains('e') && after.starts_with('^') {
+        let raised = after.starts_with('^');
+        if number < 0.0 && (!bare || raised) || figure.contains('e') && raised {
             out.push_str(&format!("({figure})"));
         } else {
             out.push_str(&figure);
@@ -190,6 +191,7 @@ impl Refusal {
             "out-of-range" => "out of range",
             "exactly-one" => "exactly one is wanted",
             "missing-key" => "asks for another input",
+            "unknown-reference" => "not among them",
             _ => "no answer",
         };
         let fault = Fault::error(self.rule, place, self.message).labelled(label);
@@ -245,6 +247,11 @@ impl Checks {
             let help = format!("write a value that is {range}");
             self.0.0.push(Refusal::new("out-of-range", field, message, help));
         }
+    }
+
+    /// Takes up a refusal that was found elsewhere.
+    pub fn refuse(&mut self, one: Refusal) {
+        self.0.0.push(one);
     }
 
     /// Wants a quantity above 0.
@@ -332,6 +339,7 @@ mod tests {
     fn negative_numbers_stand_in_brackets_behind_an_operator() {
         assert_eq!(put_in("{} x {} + ({} - 1)", &[-1.0, -2.0, -3.0]), "-1 x (-2) + (-3 - 1)");
         assert_eq!(put_in("{} x {}^2", &[2.0, -3.0]), "2 x (-3)^2");
+        assert_eq!(put_in("({}^2 + 1)", &[-3.0]), "((-3)^2 + 1)");
         assert_eq!(put_in("{}^4", &[1e-12]), "(1e-12)^4");
     }
 

@@ -100,6 +100,10 @@ measures! {
     LineForce: LineForce, "12 N/mm";
     /// A force, or a moment per length of edge.
     Force: Force, "450 N";
+    /// Moment of a force: a torque or a bending moment of a section.
+    Moment: Moment, "60 N m";
+    /// Stiffness of a section, EI or GJ.
+    Rigidity: Rigidity, "450 N m2";
     /// Moment of a mass about an axis.
     MassMoment: MassMoment, "0.02 kg m";
     /// Coefficient of thermal expansion.

@@ -41,6 +41,10 @@ pub enum Kind {
     LineForce,
     /// SI N.
     Force,
+    /// Moment of a force, torque; SI N m.
+    Moment,
+    /// Stiffness of a section in bending or torsion, EI and GJ; SI N m2.
+    Rigidity,
     /// Moment of a mass about an axis; SI kg m.
     MassMoment,
     /// Thermal expansion; SI 1/K.
@@ -187,6 +191,8 @@ fn exponents(kind: Kind) -> Exponents {
         Kind::Irradiance => [0, 1, -3, 0],
         Kind::LineForce => [0, 1, -2, 0],
         Kind::Force => [1, 1, -2, 0],
+        Kind::Moment => [2, 1, -2, 0],
+        Kind::Rigidity => [3, 1, -2, 0],
         Kind::MassMoment => [1, 1, 0, 0],
         Kind::Expansion => [0, 0, 0, -1],
         Kind::Diffusivity => [2, 0, -1, 0],
@@ -195,7 +201,7 @@ fn exponents(kind: Kind) -> Exponents {
 
 impl Kind {
     /// The kinds that a unit tells; a difference of temperatures has the units of a temperature.
-    pub const ALL: [Kind; 20] = [
+    pub const ALL: [Kind; 22] = [
         Kind::Fraction,
         Kind::Length,
         Kind::Area,
@@ -212,6 +218,8 @@ impl Kind {
         Kind::Angle,
         Kind::LineForce,
         Kind::Force,
+        Kind::Moment,
+        Kind::Rigidity,
         Kind::MassMoment,
         Kind::Expansion,
         Kind::Diffusivity,
@@ -238,6 +246,8 @@ impl Kind {
             Kind::Angle => "angle",
             Kind::LineForce => "force per length",
             Kind::Force => "force",
+            Kind::Moment => "moment",
+            Kind::Rigidity => "section stiffness",
             Kind::MassMoment => "mass moment",
             Kind::Expansion => "coefficient of expansion",
             Kind::Diffusivity => "diffusivity",
@@ -265,6 +275,8 @@ impl Kind {
             Kind::Angle => "rad",
             Kind::LineForce => "N/m",
             Kind::Force => "N",
+            Kind::Moment => "N m",
+            Kind::Rigidity => "N m2",
             Kind::MassMoment => "kg m",
             Kind::Expansion => "1/K",
             Kind::Diffusivity => "m2/s",
@@ -297,6 +309,8 @@ pub fn accepted_units(kind: Kind) -> &'static [&'static str] {
         Kind::Angle => &["deg", "rad"],
         Kind::LineForce => &["N/mm", "N/m", "kN/m", "lbf/in"],
         Kind::Force => &["N", "kN", "lbf"],
+        Kind::Moment => &["N m", "N mm", "kN m", "lbf in"],
+        Kind::Rigidity => &["N m2", "N mm2", "kN m2", "lbf in2"],
         Kind::MassMoment => &["kg m", "g mm", "g cm", "lb in"],
         Kind::Expansion => &["1/K", "um/m/K", "1/degF"],
         Kind::Diffusivity => &["mm2/s", "m2/s"],

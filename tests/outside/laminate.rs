@@ -3,8 +3,8 @@
 
 use super::{cases, close};
 use bondline::laminate::{
-    Criterion, ElasticLayer, JudgedLayer, Lamina, LaminateError, Load, Matrix3, PlyStrength, Vector3, first_ply,
-    is_symmetric, recover_under, stiffness,
+    Criterion, ElasticLayer, JudgedLayer, Lamina, LaminateError, Load, Matrix3, PlyStrength, Vector3,
+    first_ply, is_symmetric, recover_under, stiffness,
 };
 use serde_json::Value;
 
