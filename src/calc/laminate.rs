@@ -180,9 +180,8 @@ impl Laminate {
             .and_then(|it| it.compliance())
             .and_then(|it| it.deformation(load))
             .at("load")?;
-        work.result("strain", deformation.strain.map(|value| value * 1e6).to_vec(), "ustrain");
+        work.result("midplane_strain", deformation.strain.map(|value| value * 1e6).to_vec(), "ustrain");
         work.result("curvature", deformation.curvature.map(|value| value * 1e-3).to_vec(), "1/mm");
-        let name = |place: usize| self.layers.get(place).map_or("", |layer| layer.material.as_str());
         let states = recover_under(&elastic, load).at("load")?;
         let rows: Vec<Value> = states
             .iter()
@@ -191,7 +190,7 @@ impl Laminate {
                 let [s1, s2, t12] = state.ply_stress.map(|value| value * MPA);
                 let [e1, e2, g12] = state.ply_mechanical_strain.map(|value| value * 1e6);
                 json!({
-                    "layer": state.layer + 1, "material": name(state.layer), "face": face(state.position),
+                    "layer": state.layer + 1, "face": face(state.position),
                     "s1_MPa": s1, "s2_MPa": s2, "t12_MPa": t12,
                     "e1_ustrain": e1, "e2_ustrain": e2, "g12_ustrain": g12,
                 })
@@ -199,90 +198,88 @@ impl Laminate {
             .collect();
         work.result("plies", rows, "");
         if stack.iter().any(|layer| layer.strength.is_some()) {
-            self.margins(work, stack, load);
+            margins(work, stack, load);
         }
         if let Some(limits) = &self.design_strain {
-            self.strains(work, stack, load, limits)?;
+            strains(work, stack, load, limits)?;
         }
         Ok(())
     }
+}
 
-    fn margins(&self, work: &mut Work, stack: &[JudgedLayer], load: &Load) {
-        let criteria = [
-            Criterion::MaximumStress,
-            Criterion::MaximumStrain,
-            Criterion::TSAI_HILL,
-            Criterion::TSAI_WU,
-            Criterion::Hashin,
-        ];
-        let mut rows: Vec<Value> = Vec::new();
-        for criterion in criteria {
-            match first_ply(stack, load, criterion) {
-                Ok(found) => rows.push(self.row(criterion, &found)),
-                Err(LaminateError::NoFailure) => {
-                    work.note(format!("By {} no multiple of this load fails a layer.", criterion.name()));
-                }
-                Err(error) => work.note(format!("Not judged by {}: {error}.", criterion.name())),
+fn margins(work: &mut Work, stack: &[JudgedLayer], load: &Load) {
+    let criteria = [
+        Criterion::MaximumStress,
+        Criterion::MaximumStrain,
+        Criterion::TSAI_HILL,
+        Criterion::TSAI_WU,
+        Criterion::Hashin,
+    ];
+    let mut rows: Vec<Value> = Vec::new();
+    for criterion in criteria {
+        match first_ply(stack, load, criterion) {
+            Ok(found) => rows.push(row(criterion, &found)),
+            Err(LaminateError::NoFailure) => {
+                work.note(format!("By {} no multiple of this load fails a layer.", criterion.name()));
             }
-        }
-        if !rows.is_empty() {
-            work.result("first_ply", rows, "");
-            work.note("The margin is the reserve factor less 1; the factor is on forces and moments, not on temperature.");
-            say_undamaged(work);
-        }
-        if let Ok(found) = last_ply(stack, load, Criterion::TSAI_WU, USUAL_REMAINDER) {
-            let rounds = found.steps.len();
-            let how = format!("largest factor of {rounds} failures, Tsai-Wu, ply discount");
-            work.step("R last ply", &how, "[one failure after another]", &[], found.factor, "");
-            work.result("last_ply_estimate", found.factor, "");
-            work.note(format!(
-                "The last ply is an estimate: Tsai-Wu, a failed matrix keeps {USUAL_REMAINDER} of E2 and G12 (common practice, no source)."
-            ));
+            Err(error) => work.note(format!("Not judged by {}: {error}.", criterion.name())),
         }
     }
+    if !rows.is_empty() {
+        work.result("first_ply", rows, "");
+        work.note("The margin is the reserve factor less 1; the factor is on forces and moments, not on temperature.");
+        say_undamaged(work);
+    }
+    if let Ok(found) = last_ply(stack, load, Criterion::TSAI_WU, USUAL_REMAINDER) {
+        let rounds = found.steps.len();
+        let how = format!("largest factor of {rounds} failures, Tsai-Wu, ply discount");
+        work.step("R last ply", &how, "[one failure after another]", &[], found.factor, "");
+        work.result("last_ply_estimate", found.factor, "");
+        work.note(format!(
+            "The last ply is an estimate: Tsai-Wu, a failed matrix keeps {USUAL_REMAINDER} of E2 and G12 (common practice, no source)."
+        ));
+    }
+}
 
-    fn row(&self, criterion: Criterion, found: &FirstPly) -> Value {
-        json!({
-            "criterion": criterion.name(),
-            "reserve": found.factor,
-            "margin": found.margin(),
-            "layer": found.layer + 1,
-            "material": self.layers.get(found.layer).map_or("", |layer| layer.material.as_str()),
-            "face": face(found.position),
-            "mode": found.mode.name(),
-        })
+fn strains(
+    work: &mut Work,
+    stack: &[JudgedLayer],
+    load: &Load,
+    limits: &StrainLimits,
+) -> Result<(), Refusals> {
+    let si = |given: &Option<Strain>| given.as_ref().map(|own| own.si());
+    let allowed = DesignStrain {
+        tension: si(&limits.tension),
+        compression: si(&limits.compression),
+        shear: si(&limits.shear),
+    };
+    let found = strain_peaks(stack, load, &allowed).at("design_strain")?;
+    let mut rows: Vec<Value> = Vec::new();
+    let all = [("tension", found.tension), ("compression", found.compression), ("shear", found.shear)];
+    for (name, peak) in all.into_iter().filter_map(|(name, peak)| Some((name, peak?))) {
+        if let Some(reserve) = peak.reserve {
+            rows.push(json!({
+                "strain": name, "greatest_ustrain": peak.strain * 1e6, "reserve": reserve,
+                "margin": reserve - 1.0, "layer": peak.layer + 1, "face": face(peak.position),
+            }));
+        }
     }
+    match rows.is_empty() {
+        true => work.note("No design strain limits this load."),
+        false => work.result("design_strain", rows, ""),
+    }
+    Ok(())
+}
 
-    fn strains(
-        &self,
-        work: &mut Work,
-        stack: &[JudgedLayer],
-        load: &Load,
-        limits: &StrainLimits,
-    ) -> Result<(), Refusals> {
-        let si = |given: &Option<Strain>| given.as_ref().map(|own| own.si());
-        let allowed = DesignStrain {
-            tension: si(&limits.tension),
-            compression: si(&limits.compression),
-            shear: si(&limits.shear),
-        };
-        let found = strain_peaks(stack, load, &allowed).at("design_strain")?;
-        let mut rows: Vec<Value> = Vec::new();
-        let all = [("tension", found.tension), ("compression", found.compression), ("shear", found.shear)];
-        for (name, peak) in all.into_iter().filter_map(|(name, peak)| Some((name, peak?))) {
-            if let Some(reserve) = peak.reserve {
-                rows.push(json!({
-                    "strain": name, "greatest_ustrain": peak.strain * 1e6, "reserve": reserve,
-                    "margin": reserve - 1.0, "layer": peak.layer + 1, "face": face(peak.position),
-                }));
-            }
-        }
-        match rows.is_empty() {
-            true => work.note("No design strain limits this load."),
-            false => work.result("design_strain", rows, ""),
-        }
-        Ok(())
-    }
+fn row(criterion: Criterion, found: &FirstPly) -> Value {
+    json!({
+        "criterion": criterion.name(),
+        "reserve": found.factor,
+        "margin": found.margin(),
+        "layer": found.layer + 1,
+        "face": face(found.position),
+        "mode": found.mode.name(),
+    })
 }
 
 fn moduli(work: &mut Work, stiff: &Stiffness, soft: &Compliance) {
@@ -336,8 +333,8 @@ fn moduli(work: &mut Work, stiff: &Stiffness, soft: &Compliance) {
 
 fn face(position: Position) -> &'static str {
     match position {
-        Position::Bottom => "towards the tool",
+        Position::Bottom => "tool side",
         Position::Middle => "middle",
-        Position::Top => "away from it",
+        Position::Top => "far side",
     }
 }

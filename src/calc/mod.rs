@@ -16,6 +16,7 @@ mod moulds;
 mod plate;
 mod ply;
 mod sandwich;
+mod section;
 mod skin_temperature;
 mod spring_in;
 mod tolerance_factor;
@@ -124,6 +125,7 @@ pub const TOPICS: &[TopicEntry] = &[
     TopicEntry::of::<sandwich::Crimping>(),
     TopicEntry::of::<plate::PlatePressure>(),
     TopicEntry::of::<plate::PlateBuckling>(),
+    TopicEntry::of::<section::Section>(),
     TopicEntry::of::<bond::BondMismatch>(),
     TopicEntry::of::<bond::LapShear>(),
     TopicEntry::of::<bond::SheetModulus>(),

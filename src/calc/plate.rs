@@ -184,9 +184,18 @@ thickness: 6.9 mm
             work.step(name, "moment per width in the centre", "[of the same solution]", &[], value, "N");
             work.result(&format!("{name}_centre"), value, "N");
         }
-        work.result("edge_moments", found.edge_moments.to_vec(), "N");
-        work.result("corner_twist", vec![found.corner_twist], "N");
-        work.result("edge_shears", found.edge_shears.map(|value| value * 1e-3).to_vec(), "N/mm");
+        let [edge_x, edge_y] = found.edge_moments;
+        let [shear_x, shear_y] = found.edge_shears.map(|value| value * 1e-3);
+        for (name, what, value, unit) in [
+            ("edge_moment_x", "Mx in the middle of the edges across x", edge_x, "N"),
+            ("edge_moment_y", "My in the middle of the edges across y", edge_y, "N"),
+            ("corner_twist", "Mxy in the corner", found.corner_twist, "N"),
+            ("edge_shear_x", "Qx in the middle of the edge across x", shear_x, "N/mm"),
+            ("edge_shear_y", "Qy in the middle of the edge across y", shear_y, "N/mm"),
+        ] {
+            work.step(name, what, "[of the same solution]", &[], value, unit);
+            work.result(name, value, unit);
+        }
         if let Some(thickness) = &self.thickness {
             let over = found.over_thickness(thickness.si()).at("thickness")?;
             let numbers = [deflection, thickness.si() * 1e3];
@@ -276,8 +285,13 @@ nx: -2 N/mm
         self.by_hand(&mut work, &sheet, load, &found);
         work.result("buckles", true, "");
         work.result("factor", found.factor, "");
-        let critical = load.map(|value| value * 1e-3 * found.factor);
-        work.result("critical_load", critical.to_vec(), "N/mm");
+        for (name, value) in ["critical_nx", "critical_ny", "critical_nxy"].into_iter().zip(load) {
+            if value != 0.0 {
+                let (value, critical) = (value * 1e-3, value * 1e-3 * found.factor);
+                work.step(name, "R times the load", "{} x {}", &[found.factor, value], critical, "N/mm");
+                work.result(name, critical, "N/mm");
+            }
+        }
         if let Some([m, n]) = found.half_waves {
             work.result("half_waves", vec![m, n], "");
         }

@@ -60,7 +60,7 @@ pub(super) enum BeamCase {
 #[derive(Debug, Clone, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct SandwichBeam {
-    /// The two faces, the tool side first; a force from above stretches the tool side.
+    /// The two faces; a positive force bends the beam so that the second is stretched.
     faces: [BeamFace; 2],
     /// The core.
     core: BeamCore,

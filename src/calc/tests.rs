@@ -221,6 +221,47 @@ fn answers_are_those_of_the_rooms() {
     );
     let tool = "{tool: 14e-6 1/K, part: 3e-6 1/K, set: 120 degC, room: 20 degC, length: 1 m}";
     close(result("tool-mismatch", tool, "mismatch_mm"), 1.1, 1e-9);
+    // Recomputed figures of sandwich texts, NASA CR-1457 formulas, Roark and Timoshenko tables, Bredt-Batho:
+    // the rooms' own checks name each source.
+    let core =
+        "core: {thickness: 10 mm, modulus: 130 MPa, shear_modulus: 0.09 GPa}, width: 2.5 cm, span: 0.3 m";
+    let face = "{modulus: 70 GPa, thickness: 0.5 mm}";
+    let beam = format!("{{faces: [{face}, {face}], {core}, case: three-point, force: 0.1 kN}}");
+    close(result("sandwich-beam", &beam, "D_N_mm2"), 48_541_666.67, 1.0);
+    close(result("sandwich-beam", &beam, "deflection_mm"), 1.461_141, 1e-6);
+    let solid = "{core: solid, face_modulus: 70 GPa, core_modulus: 517 MPa, core_shear_modulus: 152 MPa}";
+    close(result("wrinkling", solid, "wrinkling_stress_MPa"), 882.634, 1e-3);
+    let comb = "{core: honeycomb, face_modulus: 70 GPa, core_modulus: 517 MPa, face_thickness: 0.5 mm, core_thickness: 12.7 mm}";
+    close(result("wrinkling", comb, "wrinkling_stress_MPa"), 393.905, 1e-3);
+    let cell = "{face_modulus: 70 GPa, poisson: 0.3, face_thickness: 0.5 mm, cell: 0.25 in}";
+    close(result("dimpling", cell, "dimpling_stress_MPa"), 953.848, 1e-3);
+    let plate = "length: 500 mm, width: 40 cm, edges: simply-supported, \
+                 bending: {d11: 20 N m, d12: 2500 N mm, d22: 8 N m, d66: 3 N m}";
+    close(
+        result("plate-pressure", &format!("{{{plate}, pressure: 4 kPa}}"), "deflection_mm"),
+        61.63355,
+        1e-4,
+    );
+    close(
+        result("plate-pressure", &format!("{{{plate}, pressure: 0.04 bar}}"), "Mx_centre_N"),
+        54.0273,
+        1e-3,
+    );
+    close(result("plate-buckling", &format!("{{{plate}, nx: -1 N/mm}}"), "factor"), 2.60928, 1e-5);
+    let wall = |ends: &str, t: f64| {
+        format!("{{{ends}, sheet: {{modulus: 70 GPa, shear_modulus: 27 GPa, thickness: {t} mm}}}}")
+    };
+    let tube = format!(
+        "{{nodes: {{a: [0 mm, 0 mm], b: [200 mm, 0 mm], c: [0.2 m, 0.1 m], d: [0 mm, 100 mm]}}, walls: [{}, {}, {}, {}]}}",
+        wall("from: a, to: b", 2.0),
+        wall("from: b, to: c", 1.0),
+        wall("from: c, to: d", 2.0),
+        wall("from: d, to: a", 1.0),
+    );
+    close(result("section", &tube, "GJ_cells_N_mm2"), 1.08e11, 1e5);
+    let laminate = "{materials: {u: {e1: 138 GPa, e2: 9 GPa, g12: 6.9 GPa, nu12: 0.3}}, \
+                    layers: [{material: u, thickness: 0.2 mm}, {material: u, angle: 90, thickness: 0.2 mm}]}";
+    close(result("laminate", laminate, "Ex_GPa"), 31.132_017, 1e-5);
     // n = 18: 1.97380 by scipy.stats.nct.
     close(result("tolerance-factor", "{n: 18, content: 90 %}", "k"), 1.97380, 2e-5);
     close(result("tolerance-factor", "{n: 18, content: 0.99}", "k"), 3.37033, 2e-5);
@@ -229,6 +270,23 @@ fn answers_are_those_of_the_rooms() {
     // By hand: 0.2/(1800 x 0.55) = 0.20202 mm; 0.45 x 0.20202 x 1200 = 109.09 g/m2.
     close(result("ply", ply, "thickness_mm"), 0.202_020_2, 1e-7);
     close(result("ply", ply, "resin_areal_g_m2"), 109.0909, 1e-4);
+}
+
+/// Kaw, Mechanics of Composite Materials, examples 2.13 to 2.19 (from memory, recomputed).
+#[test]
+fn criteria_are_those_of_the_textbook() {
+    let topic = topic("failure").unwrap();
+    let answer = sample_answer(topic);
+    let document = answer.work.document();
+    let rows = document["criteria"].as_array().unwrap();
+    let reserve = |name: &str| {
+        let row = rows.iter().find(|row| row["criterion"] == name).unwrap();
+        row["reserve"].as_f64().unwrap()
+    };
+    close(reserve("maximum stress"), 16.3263, 2e-4);
+    close(reserve("Tsai-Hill"), 16.0607, 2e-4);
+    close(reserve("Tsai-Hill with tensile strengths"), 10.9376, 2e-4);
+    close(reserve("Tsai-Wu"), 22.3887, 2e-4);
 }
 
 #[test]
