@@ -1,6 +1,7 @@
 //! A laminate: stiffness, moduli, ply stresses, margins.
 
-use super::layers::{EdgeLoad, Layer, Material, rows, say_undamaged, stack};
+use super::layers::{EdgeLoad, Layer, Material, largest, rows, say_undamaged, stack};
+use super::work::settled;
 use super::{At, Checks, Refusals, Topic, Work};
 use crate::laminate::{
     Compliance, Criterion, DesignStrain, ElasticLayer, FirstPly, JudgedLayer, LaminateError, Load, Position,
@@ -97,9 +98,9 @@ design_strain: {tension: 4000 ustrain, compression: 3500 ustrain}
         self.sums(&mut work, &elastic, &stiff)?;
         moduli(&mut work, &stiff, &soft);
         work.result("thickness", stiff.thickness * 1e3, "mm");
-        work.result("A", rows(&stiff.a, 1e-3), "N/mm");
-        work.result("B", rows(&stiff.b, 1.0), "N");
-        work.result("D", rows(&stiff.d, 1e3), "N mm");
+        work.result("A", rows(&stiff.a, 1e-3, largest(&stiff.a)), "N/mm");
+        work.result("B", rows(&stiff.b, 1.0, largest(&stiff.a) * stiff.thickness), "N");
+        work.result("D", rows(&stiff.d, 1e3, largest(&stiff.d)), "N mm");
         work.result("symmetric", is_symmetric(&elastic).at("layers")?, "");
         work.result("balanced", stiff.is_balanced(), "");
         if let Some(load) = &self.load {
@@ -168,6 +169,7 @@ impl Laminate {
         let [[d11, ..], ..] = stiff.d;
         work.step("A11", "sum of Qbar11 t", &join("{} x {}"), &a, a11 * 1e-3, "N/mm");
         let formula = "sum of Qbar11 t z, z the height of the layer's middle";
+        let b11 = settled(b11, largest(&stiff.a) * stiff.thickness);
         work.step("B11", formula, &join("{} x {} x {}"), &b, b11, "N");
         let formula = "sum of Qbar11 t (z^2 + t^2/12)";
         work.step("D11", formula, &join("{} x {} x ({}^2 + {}^2/12)"), &d, d11 * 1e3, "N mm");

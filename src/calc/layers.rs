@@ -1,5 +1,6 @@
 //! What topics on laminates share: materials, layers, loads, strengths.
 
+use super::work::settled;
 use super::{At, Checks, Refusal, Refusals, Work};
 use crate::laminate::{JudgedLayer, Lamina, Load, PlyStrength};
 use crate::quantity::{Angle, Expansion, Force, Length, LineForce, Ratio, Stress, TemperatureDifference};
@@ -199,9 +200,14 @@ pub(super) fn stack(
     Ok(layers.iter().filter_map(read).collect())
 }
 
-/// A matrix in other units, as rows of results.
-pub(super) fn rows(matrix: &[[f64; 3]; 3], factor: f64) -> Vec<Vec<f64>> {
-    matrix.iter().map(|row| row.iter().map(|value| value * factor).collect()).collect()
+/// A matrix in other units, as rows of results; beside `size`, what rounding leaves of 0 is 0.
+pub(super) fn rows(matrix: &[[f64; 3]; 3], factor: f64, size: f64) -> Vec<Vec<f64>> {
+    matrix.iter().map(|row| row.iter().map(|value| settled(*value, size) * factor).collect()).collect()
+}
+
+/// The largest entry of a matrix, without sign.
+pub(super) fn largest(matrix: &[[f64; 3]; 3]) -> f64 {
+    matrix.iter().flatten().fold(0.0_f64, |most, value| most.max(value.abs()))
 }
 
 /// Says what margins from such strengths hold for.

@@ -54,6 +54,9 @@ pub trait Topic: DeserializeOwned + Serialize + JsonSchema {
     fn work(&self) -> Result<Work, Refusals>;
 }
 
+/// Works a topic out from the name, the bytes and the form of its input.
+type Answering = fn(&str, &[u8], &Form) -> Result<Answer, Vec<Fault>>;
+
 /// A topic without its type.
 #[derive(Clone, Copy)]
 pub struct TopicEntry {
@@ -69,7 +72,7 @@ pub struct TopicEntry {
     pub sample: &'static str,
     schema: fn() -> Value,
     form: fn(&str) -> Form,
-    answer: fn(&str, &[u8], &Form) -> Result<Answer, Vec<Fault>>,
+    answer: Answering,
 }
 
 impl TopicEntry {

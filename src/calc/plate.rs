@@ -1,5 +1,6 @@
 //! Rectangular plates under pressure and under load in their plane.
 
+use super::work::settled;
 use super::{At, Checks, Refusals, Topic, Work, figure};
 use crate::laminate::plate::{Buckling, LINEAR_LIMIT, Method, Plate, Support, buckling, pressure};
 use crate::quantity::{Length, LineForce, Moment, Stress};
@@ -185,6 +186,7 @@ thickness: 6.9 mm
             work.result(&format!("{name}_centre"), value, "N");
         }
         let [edge_x, edge_y] = found.edge_moments;
+        let size = found.greatest.into_iter().fold(0.0_f64, f64::max);
         let [shear_x, shear_y] = found.edge_shears.map(|value| value * 1e-3);
         for (name, what, value, unit) in [
             ("edge_moment_x", "Mx in the middle of the edges across x", edge_x, "N"),
@@ -193,6 +195,7 @@ thickness: 6.9 mm
             ("edge_shear_x", "Qx in the middle of the edge across x", shear_x, "N/mm"),
             ("edge_shear_y", "Qy in the middle of the edge across y", shear_y, "N/mm"),
         ] {
+            let value = settled(value, if unit == "N" { size } else { shear_x.abs().max(shear_y.abs()) });
             work.step(name, what, "[of the same solution]", &[], value, unit);
             work.result(name, value, unit);
         }

@@ -1,5 +1,6 @@
 //! A thin-walled section with sheets, laminates and bonds, with and without its pane.
 
+use super::work::settled;
 use super::{Checks, Refusal, Refusals, Topic, Work};
 use crate::laminate::{Section as Thin, SectionError, SectionLoad, Wall as ThinWall, WallKind};
 use crate::quantity::{Force, Length, LineForce, Moment, Ratio, Stress};
@@ -154,7 +155,8 @@ load: {torque: 60 N m}
         stiffness(&mut work, &section, &nodes, &walls, &length);
         torsion(&mut work, &section, &walls, &length);
         if let Ok([y, z]) = section.shear_centre() {
-            work.result("shear_centre", vec![y * 1e3, z * 1e3], "mm");
+            let size = nodes.iter().flatten().fold(0.0_f64, |most, value| most.max(value.abs()));
+            work.result("shear_centre", vec![settled(y, size) * 1e3, settled(z, size) * 1e3], "mm");
         }
         if walls.iter().any(|wall| wall.pane) {
             match section.pane_loss() {
@@ -366,7 +368,9 @@ fn stiffness(
     let sum = |one: &str| vec![one; count].join(" + ");
     let ea = found.ea;
     work.step("EA", "sum of E t s", &sum("{} x {}"), &area, ea, "N");
-    let [y, z] = found.centroid.map(|one| one * 1e3);
+    let size = nodes.iter().flatten().fold(0.0_f64, |most, value| most.max(value.abs()));
+    let [y, z] = found.centroid.map(|one| settled(one, size) * 1e3);
+    let mixed = settled(found.ei_yz, found.ei_max);
     for (name, mut numbers, value) in [("y0", first, y), ("z0", second, z)] {
         numbers.push(ea);
         let text = format!("({})/{{}}", sum("{} x {} x {}"));
@@ -378,13 +382,13 @@ fn stiffness(
     for (name, formula, value) in [
         ("EI_y", "integral of E (z - z0)^2", found.ei_y),
         ("EI_z", "integral of E (y - y0)^2", found.ei_z),
-        ("EI_yz", "integral of E (y - y0) (z - z0)", found.ei_yz),
+        ("EI_yz", "integral of E (y - y0) (z - z0)", mixed),
     ] {
         work.step(name, formula, how, &[], value * 1e6, "N mm2");
         work.result(name, value * 1e6, "N mm2");
     }
     let (mean, half) = ((found.ei_y + found.ei_z) * 5e5, (found.ei_y - found.ei_z) * 5e5);
-    let mixed = found.ei_yz * 1e6;
+    let mixed = mixed * 1e6;
     for (name, sign, value) in [("EI_max", "+", found.ei_max), ("EI_min", "-", found.ei_min)] {
         let formula = format!("(EI_y + EI_z)/2 {sign} sqrt([(EI_y - EI_z)/2]^2 + EI_yz^2)");
         let text = format!("{{}} {sign} sqrt({{}}^2 + {{}}^2)");

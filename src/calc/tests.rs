@@ -61,7 +61,8 @@ impl<'t> Reckoner<'t> {
             assert!(self.takes(")"), "no `)` before `{}`", self.rest);
             return value;
         }
-        let functions: [(&str, fn(f64) -> f64); 8] = [
+        type Function = (&'static str, fn(f64) -> f64);
+        let functions: [Function; 8] = [
             ("sqrt(", f64::sqrt),
             ("exp(", f64::exp),
             ("ln(", f64::ln),

@@ -108,6 +108,11 @@ fn holds_null(value: &Value) -> bool {
     }
 }
 
+/// Returns `value`, or 0 where rounding alone is left of it beside `size`.
+pub(super) fn settled(value: f64, size: f64) -> f64 {
+    if value.abs() <= 1e-12 * size.abs() { 0.0 } else { value }
+}
+
 /// Puts numbers into the `{}` of a text; negative ones stand in brackets behind an operator.
 fn put_in(text: &str, numbers: &[f64]) -> String {
     let mut out = String::new();
