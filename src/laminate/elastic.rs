@@ -45,7 +45,7 @@ impl Lamina {
 
     /// Whether this is [`Lamina::VOID`]: no stiffness at all.
     pub fn is_void(&self) -> bool {
-        self.e1 == 0.0 && self.e2 == 0.0 && self.g12 == 0.0
+        self.e1 == 0.0 && self.e2 == 0.0 && self.g12 == 0.0 && self.nu12 == 0.0
     }
 
     /// Returns the values if they can be those of a material.

@@ -3,7 +3,7 @@
 use super::criteria::{Criterion, Mode, PlyStrength, Reserve};
 use super::elastic::Lamina;
 use super::gauge::{Gauge, Strain, StrainForm};
-use super::lamination::{ElasticLayer, Held, Load, Sums, checked, inertia};
+use super::lamination::{ElasticLayer, Held, Load, Sums, checked};
 use super::matrix::{Blocks, Symmetric, plus, times, transposed};
 use super::recovery::Position;
 use super::{LaminateError, Matrix3, Vector3};
@@ -33,9 +33,8 @@ impl JudgedLayer {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PreparedLayer {
     thickness: f64,
-    /// Thickness cubed over 12, m3.
-    inertia: f64,
-    q: Symmetric,
+    /// Stiffness in laminate axes times thickness, N/m.
+    membrane: Symmetric,
     thermal: Vector3,
     /// Ply stress from strain in laminate axes.
     to_stress: Matrix3,
@@ -80,8 +79,7 @@ impl PreparedLayer {
         let to_stress = transposed(&columns);
         Ok(Self {
             thickness: layer.thickness,
-            inertia: inertia(layer.thickness),
-            q,
+            membrane: Symmetric::default().plus(&q, layer.thickness),
             thermal: q.times(&lamina.expansion(&direction)),
             form: gauge.as_ref().and_then(Gauge::closed).map(|form| form.of_strain(&to_stress)),
             to_stress,
@@ -206,113 +204,100 @@ where
     I: Iterator<Item = &'a PreparedLayer> + Clone,
 {
     let state = Strained::of(layers.clone(), load)?;
+    if state.heat.is_none()
+        && let Some(answer) = by_forms(layers.clone(), &state)
+    {
+        return answer;
+    }
     let mut bottom = state.bottom;
     let mut judged = false;
-    let mut least = Least::default();
-    // A face of one layer is that of the next.
-    let mut below = Strain::of(state.strain_at(bottom));
-    for (layer, ready) in layers.clone().enumerate() {
+    let mut least: Option<FirstPly> = None;
+    for (layer, ready) in layers.enumerate() {
         let top = bottom + ready.thickness;
-        let above = Strain::of(state.strain_at(top));
         if let Some(gauge) = &ready.gauge {
             judged = true;
-            match ready.form.as_ref().filter(|_| state.heat.is_none()) {
-                Some(form) => {
-                    least.ask(layer, Position::Bottom, bottom, form.parts(&below));
-                    least.ask(layer, Position::Top, top, form.parts(&above));
+            for (position, z) in [(Position::Bottom, bottom), (Position::Top, top)] {
+                let (scaled, constant) = state.stresses(ready, z);
+                let limit = least.map_or(f64::INFINITY, |known| known.factor * (1.0 - SAME));
+                if least.is_some() && !gauge.may_fail_below(limit, &scaled, &constant) {
+                    continue;
                 }
-                None => {
-                    for (position, z) in [(Position::Bottom, bottom), (Position::Top, top)] {
-                        let (scaled, constant) = state.stresses(ready, z);
-                        least.judge(layer, position, z, gauge, &scaled, &constant)?;
-                    }
+                let found = gauge.reserve(&scaled, &constant).map_err(|fault| in_layer(layer, fault))?;
+                if let Some(Reserve { factor, mode, leading }) = found
+                    && factor < limit
+                {
+                    least = Some(FirstPly { factor, layer, position, mode, leading });
                 }
             }
+        }
+        bottom = top;
+    }
+    least.ok_or(if judged { LaminateError::NoFailure } else { LaminateError::NothingJudged })
+}
+
+/// First-ply failure where every judged layer has one closed form and no part of the stress is constant;
+/// `None` where not.
+///
+/// The largest inverse of a factor is found without a branch that the processor would guess wrongly: the
+/// lowest bits of a float, which are less than what makes two factors the same, carry the number of the
+/// point instead, so counted that the first of equals wins.
+fn by_forms<'a>(
+    mut layers: impl Iterator<Item = &'a PreparedLayer> + Clone,
+    state: &Strained,
+) -> Option<Result<FirstPly, LaminateError>> {
+    let mut bottom = state.bottom;
+    // A face of one layer is that of the next.
+    let mut below = Strain::of(state.strain_at(bottom));
+    let mut judged = false;
+    let (mut largest, mut left) = ([0.0; 2], POINTS);
+    for ready in layers.clone() {
+        let top = bottom + ready.thickness;
+        let above = Strain::of(state.strain_at(top));
+        // More layers than points can be numbered.
+        left = left.checked_sub(2)?;
+        if ready.gauge.is_some() {
+            judged = true;
+            let form = ready.form.as_ref()?;
+            let [low, high] = StrainForm::inverses(form.parts(&below), form.parts(&above));
+            let [known_low, known_high] = largest;
+            let (low, high) = (numbered(low, left + 1), numbered(high, left));
+            // What is no number is not larger.
+            largest = [
+                if low > known_low { low } else { known_low },
+                if high > known_high { high } else { known_high },
+            ];
         }
         (bottom, below) = (top, above);
     }
-    match least.found(layers, &state)? {
-        Some(found) => Ok(found),
-        None if judged => Err(LaminateError::NoFailure),
-        None => Err(LaminateError::NothingJudged),
+    let none = if judged { LaminateError::NoFailure } else { LaminateError::NothingJudged };
+    let [low, high] = largest;
+    let largest = low.max(high);
+    if largest <= LEAST_INVERSE {
+        return Some(Err(none));
     }
+    let point = usize::try_from(POINTS - 1 - (largest.to_bits() & POINTS)).ok()?;
+    let position = if point % 2 == 0 { Position::Bottom } else { Position::Top };
+    let layer = point / 2;
+    // Walked again, or rounding would lay the point elsewhere.
+    let mut bottom = state.bottom;
+    for ready in layers.by_ref().take(layer) {
+        bottom += ready.thickness;
+    }
+    let ready = layers.next()?;
+    let z = if position == Position::Top { bottom + ready.thickness } else { bottom };
+    let scaled = times(&ready.to_stress, &state.strain_at(z));
+    let found = ready.gauge.as_ref()?.closed_reserve(&scaled)?;
+    let Reserve { factor, mode, leading } = found;
+    Some(Ok(FirstPly { factor, layer, position, mode, leading }))
 }
 
-/// The critical point so far.
-#[derive(Default)]
-struct Least {
-    /// One over the factor; 0 while none is known. So taken, the first point is like every other, and a
-    /// point that is not critical costs neither root nor division.
-    inverse: f64,
-    point: Option<Point>,
-}
+/// The lowest bits of an inverse, and the number of points that they can tell apart.
+const POINTS: u64 = (1 << 12) - 1;
 
-#[derive(Clone, Copy)]
-struct Point {
-    layer: usize,
-    position: Position,
-    z: f64,
-    /// Not yet worked out for a point that a form of strains found.
-    reserve: Option<Reserve>,
-}
-
-impl Least {
-    /// One face of a layer by the parts of its form, without a constant part.
-    #[inline]
-    fn ask(&mut self, layer: usize, position: Position, z: f64, (quadratic, linear): (f64, f64)) {
-        let bar = self.inverse * (1.0 + SAME);
-        if quadratic + bar * linear > bar * bar {
-            let inverse = (linear + (linear * linear + 4.0 * quadratic).sqrt()) / 2.0;
-            // A stress next to none has no factor that a float can hold.
-            if inverse > bar.max(LEAST_INVERSE) {
-                self.inverse = inverse;
-                self.point = Some(Point { layer, position, z, reserve: None });
-            }
-        }
-    }
-
-    fn judge(
-        &mut self,
-        layer: usize,
-        position: Position,
-        z: f64,
-        gauge: &Gauge,
-        scaled: &Vector3,
-        constant: &Vector3,
-    ) -> Result<(), LaminateError> {
-        let limit = 1.0 / self.inverse * (1.0 - SAME);
-        if self.point.is_some() && !gauge.may_fail_below(limit, scaled, constant) {
-            return Ok(());
-        }
-        let found = gauge.reserve(scaled, constant).map_err(|fault| in_layer(layer, fault))?;
-        if let Some(reserve) = found.filter(|found| found.factor < limit) {
-            self.inverse = 1.0 / reserve.factor;
-            self.point = Some(Point { layer, position, z, reserve: Some(reserve) });
-        }
-        Ok(())
-    }
-
-    fn found<'a>(
-        &self,
-        mut layers: impl Iterator<Item = &'a PreparedLayer>,
-        state: &Strained,
-    ) -> Result<Option<FirstPly>, LaminateError> {
-        let Some(Point { layer, position, z, reserve }) = self.point else { return Ok(None) };
-        let reserve = match (reserve, layers.nth(layer)) {
-            (None, Some(ready @ PreparedLayer { gauge: Some(gauge), .. })) => {
-                let (scaled, constant) = state.stresses(ready, z);
-                gauge.reserve(&scaled, &constant).map_err(|fault| in_layer(layer, fault))?
-            }
-            (reserve, _) => reserve,
-        };
-        Ok(reserve.map(|Reserve { factor, mode, leading }| FirstPly {
-            factor,
-            layer,
-            position,
-            mode,
-            leading,
-        }))
-    }
+/// The inverse with a number in its lowest bits.
+#[inline]
+fn numbered(inverse: f64, number: u64) -> f64 {
+    f64::from_bits(inverse.to_bits() & !POINTS | number)
 }
 
 /// Below this a factor is too large for a float.
@@ -385,9 +370,10 @@ impl Strained {
         }
         let mut sums = Sums::at_bottom_of(total);
         for layer in layers.clone() {
-            sums = sums.and(&layer.q, layer.thickness, layer.inertia);
+            sums = sums.and(&layer.membrane, layer.thickness);
         }
-        let blocks = Blocks::new(&sums.a, &sums.b, &sums.d).ok_or(LaminateError::Singular)?;
+        let blocks =
+            Blocks::new(&sums.a.sum(), &sums.b.sum(), &sums.d.sum()).ok_or(LaminateError::Singular)?;
         let (strain, curvature) = blocks.solve(&force, &moment);
         let heat = (change != 0.0).then(|| {
             let mut held = Held::at_bottom_of(total);

@@ -277,6 +277,25 @@ fn a_core_carries_and_is_not_judged() {
     close(got.factor, least, 1e-12);
 }
 
+// More layers than the fast way can number, and a layer that it cannot judge: the long way answers.
+#[test]
+fn stacks_beyond_the_fast_way() {
+    let own = strength(1500.0, 1200.0, 50.0, 250.0, 70.0);
+    let load = Load { force: [1e5, 2e4, 3e4], moment: [20.0, 5.0, 0.0], ..Load::default() };
+    let whole = first_ply(&judged(&stack(PLY, 2.5e-3, &[30.0]), own), &load, Criterion::TSAI_WU).unwrap();
+    let thin = judged(&stack(PLY, 1e-6, &[30.0; 2500]), own);
+    let got = first_ply(&thin, &load, Criterion::TSAI_WU).unwrap();
+    close(got.factor, whole.factor, 1e-9);
+    assert_eq!(
+        (got.layer, got.position),
+        (if whole.position == Position::Top { 2499 } else { 0 }, whole.position)
+    );
+    let mut layers = judged(&stack(PLY, 1e-3, &[0.0, 0.0]), own);
+    layers[1].strength = Some(PlyStrength { xc: None, ..own });
+    let fault = first_ply(&layers, &load, Criterion::TSAI_WU).unwrap_err();
+    assert!(fault.to_string().starts_with("layer 2 from the tool face: Tsai-Wu needs Xc"), "{fault}");
+}
+
 #[test]
 fn design_strains() {
     let own = strength(1500.0, 1200.0, 50.0, 250.0, 70.0);

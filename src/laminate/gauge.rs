@@ -6,7 +6,7 @@
 
 use super::criteria::{Criterion, Mode, PlyStrength, Reserve};
 use super::elastic::Lamina;
-use super::matrix::{dot, plus, transposed};
+use super::matrix::{Pair, plus, transposed};
 use super::{LaminateError, Matrix3, Vector3, within};
 
 /// q11 s1^2 + 2 q12 s1 s2 + q22 s2^2 + q66 t^2 + l1 s1 + l2 s2, failing at 1.
@@ -45,8 +45,14 @@ impl Form {
         let [c1, c2, c3] = transposed(to_stress);
         let q = |u, v| self.quadratic(u, v);
         StrainForm {
-            squares: [q(&c1, &c1), q(&c2, &c2), q(&c3, &c3)],
-            products: [2.0 * q(&c1, &c2), 2.0 * q(&c1, &c3), 2.0 * q(&c2, &c3)],
+            quadratic: [
+                4.0 * q(&c1, &c1),
+                4.0 * q(&c2, &c2),
+                4.0 * q(&c3, &c3),
+                8.0 * q(&c1, &c2),
+                8.0 * q(&c1, &c3),
+                8.0 * q(&c2, &c3),
+            ],
             linear: [self.linear(&c1), self.linear(&c2), self.linear(&c3)],
         }
     }
@@ -70,36 +76,49 @@ impl Form {
     }
 }
 
-/// A form in strains [x, y, xy], ready for many stacks.
+/// A form in strains [x, y, xy], ready for many stacks: four times the coefficients of x x, y y, g g, x y,
+/// x g, y g, as the root asks for them, and those of x, y, g.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct StrainForm {
-    squares: Vector3,
-    products: Vector3,
+    quadratic: [f64; 6],
     linear: Vector3,
 }
 
 /// A strain and the products of its components.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Strain {
-    own: Vector3,
-    squares: Vector3,
-    products: Vector3,
+    products: [Pair; 3],
+    own: [Pair; 2],
 }
 
 impl Strain {
     #[inline]
-    pub fn of(own: Vector3) -> Self {
-        let [x, y, g] = own;
-        Self { own, squares: [x * x, y * y, g * g], products: [x * y, x * g, y * g] }
+    pub fn of([x, y, g]: Vector3) -> Self {
+        let own = Pair::new(x, y);
+        Self {
+            products: [own.times(own), Pair::new(g * g, x * y), own.times(Pair::both(g))],
+            own: [own, Pair::new(g, 0.0)],
+        }
     }
 }
 
 impl StrainForm {
-    /// The quadratic and the linear part.
+    /// Two over the factor at which each of two points is 1, from their parts.
+    #[inline]
+    pub fn inverses((q1, l1): (f64, f64), (q2, l2): (f64, f64)) -> [f64; 2] {
+        let (r1, r2) = (l1 * l1 + q1, l2 * l2 + q2);
+        [l1 + r1.sqrt(), l2 + r2.sqrt()]
+    }
+
+    /// Four times the quadratic part, and the linear one.
     #[inline]
     pub fn parts(&self, strain: &Strain) -> (f64, f64) {
-        let quadratic = dot(&self.squares, &strain.squares) + dot(&self.products, &strain.products);
-        (quadratic, dot(&self.linear, &strain.own))
+        let ([a, b, c, d, e, f], [l, m, n]) = (self.quadratic, self.linear);
+        let ([p, q, r], [x, y]) = (strain.products, strain.own);
+        let quadratic =
+            Pair::new(a, b).times(p).plus(Pair::new(c, d).times(q)).plus(Pair::new(e, f).times(r));
+        let linear = Pair::new(l, m).times(x).plus(Pair::new(n, 0.0).times(y));
+        quadratic.sums(linear)
     }
 }
 
@@ -159,15 +178,19 @@ impl Gauge {
         })
     }
 
+    /// The reserve by the one closed form, without a constant part.
+    #[inline]
+    pub fn closed_reserve(&self, scaled: &Vector3) -> Option<Reserve> {
+        let form = self.closed.as_ref()?;
+        let factor = form.crossing(&[0.0; 3], scaled)?;
+        // All stresses grow together: the nearest to its strength is so at every factor.
+        Some(Reserve { factor, mode: form.mode, leading: self.leading(scaled) })
+    }
+
     pub fn reserve(&self, scaled: &Vector3, constant: &Vector3) -> Result<Option<Reserve>, LaminateError> {
         // One form for the whole way: no signs to follow, no strengths to miss.
-        if let (Some(form), [0.0, 0.0, 0.0]) = (&self.closed, constant) {
-            let found = form.crossing(constant, scaled);
-            return Ok(found.map(|factor| Reserve {
-                factor,
-                mode: form.mode,
-                leading: self.leading(&scaled.map(|v| v * factor)),
-            }));
+        if let (Some(_), [0.0, 0.0, 0.0]) = (&self.closed, constant) {
+            return Ok(self.closed_reserve(scaled));
         }
         let (scaled, constant) = without_dust(&self.measured(scaled), &self.measured(constant));
         let mut begin = 0.0;

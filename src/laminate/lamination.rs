@@ -1,7 +1,7 @@
 //! The elastic laminate: A, B, D, their inverse, moduli, thermal terms.
 
 use super::elastic::{Direction, Lamina};
-use super::matrix::{Blocks, Symmetric, plus, times, transposed};
+use super::matrix::{Blocks, Symmetric, SymmetricSum, plus, times, transposed};
 use super::{LaminateError, Matrix3, Vector3, thickness, within};
 
 /// One layer of an elastic stack.
@@ -96,12 +96,12 @@ pub fn stiffness(layers: &[ElasticLayer]) -> Result<Stiffness, LaminateError> {
         let direction = checked(number, layer)?;
         let q = layer.lamina.rotated(&direction);
         held.add(&q.times(&layer.lamina.expansion(&direction)), layer.thickness);
-        sums = sums.and(&q, layer.thickness, inertia(layer.thickness));
+        sums = sums.and(&Symmetric::default().plus(&q, layer.thickness), layer.thickness);
     }
     Ok(Stiffness {
-        a: sums.a.full(),
-        b: sums.b.full(),
-        d: sums.d.full(),
+        a: sums.a.sum().full(),
+        b: sums.b.sum().full(),
+        d: sums.d.sum().full(),
         thickness: total,
         thermal_force: held.force,
         thermal_moment: held.moment,
@@ -129,37 +129,32 @@ pub(super) fn checked(number: usize, layer: &ElasticLayer) -> Result<Direction, 
 /// The running sums of a stack.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Sums {
-    pub a: Symmetric,
-    pub b: Symmetric,
-    pub d: Symmetric,
+    pub a: SymmetricSum,
+    pub b: SymmetricSum,
+    pub d: SymmetricSum,
     /// Where the next layer begins, m.
     z: f64,
 }
 
 impl Sums {
     pub fn at_bottom_of(total: f64) -> Self {
-        let none = Symmetric::default();
+        let none = SymmetricSum::none();
         Self { a: none, b: none, d: none, z: -total / 2.0 }
     }
 
-    /// The sums with one more layer; `inertia` is that of its thickness.
+    /// The sums with one more layer; `membrane` is its stiffness times its thickness.
     #[inline]
-    pub fn and(self, q: &Symmetric, thickness: f64, inertia: f64) -> Self {
+    pub fn and(self, membrane: &Symmetric, thickness: f64) -> Self {
         let middle = self.z + 0.5 * thickness;
-        let first = thickness * middle;
+        // Parallel axes: the difference of cubes would lose digits far from the mid-plane.
+        let second = middle * middle + thickness * thickness * (1.0 / 12.0);
         Self {
-            a: self.a.plus(q, thickness),
-            b: self.b.plus(q, first),
-            // Parallel axes: the difference of cubes would lose digits far from the mid-plane.
-            d: self.d.plus(q, first * middle + inertia),
+            a: self.a.plus(membrane, 1.0),
+            b: self.b.plus(membrane, middle),
+            d: self.d.plus(membrane, second),
             z: self.z + thickness,
         }
     }
-}
-
-/// Second moment of a layer of unit width about its own middle, m3.
-pub(super) fn inertia(thickness: f64) -> f64 {
-    thickness * thickness * thickness / 12.0
 }
 
 /// The running sums of what holds a stack from expanding, per kelvin.

@@ -189,6 +189,7 @@ fn named_faults() {
         Lamina { g12: 0.0, ..OWN },
         Lamina { e1: f64::INFINITY, ..OWN },
         Lamina { cte1: f64::NAN, ..OWN },
+        Lamina { nu12: f64::NAN, ..Lamina::VOID },
     ] {
         assert!(matches!(with(lamina), LaminateError::OutOfRange { .. }), "{lamina:?}");
     }

@@ -66,6 +66,75 @@ impl Symmetric {
     }
 }
 
+/// Two numbers side by side, which the compiler lays into one register.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Pair([f64; 2]);
+
+impl Pair {
+    #[inline]
+    pub fn new(one: f64, other: f64) -> Self {
+        Self([one, other])
+    }
+
+    #[inline]
+    pub fn both(value: f64) -> Self {
+        Self([value, value])
+    }
+
+    #[inline]
+    pub fn times(self, other: Self) -> Self {
+        let ([a, b], [x, y]) = (self.0, other.0);
+        Self([a * x, b * y])
+    }
+
+    #[inline]
+    pub fn plus(self, other: Self) -> Self {
+        let ([a, b], [x, y]) = (self.0, other.0);
+        Self([a + x, b + y])
+    }
+
+    /// The sums of two pairs.
+    #[inline]
+    pub fn sums(self, other: Self) -> (f64, f64) {
+        let ([a, b], [x, y]) = (self.0, other.0);
+        (a + b, x + y)
+    }
+
+    #[inline]
+    pub fn parts(self) -> (f64, f64) {
+        let [a, b] = self.0;
+        (a, b)
+    }
+}
+
+/// A symmetric matrix that is being summed up, in pairs.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct SymmetricSum([Pair; 3]);
+
+impl SymmetricSum {
+    pub fn none() -> Self {
+        Self([Pair::both(0.0); 3])
+    }
+
+    /// `self + factor other`.
+    #[inline]
+    pub fn plus(&self, other: &Symmetric, factor: f64) -> Self {
+        let ([p, q, r], [a, b, c, d, e, f]) = (self.0, other.0);
+        let factor = Pair::both(factor);
+        Self([
+            p.plus(factor.times(Pair::new(a, b))),
+            q.plus(factor.times(Pair::new(c, d))),
+            r.plus(factor.times(Pair::new(e, f))),
+        ])
+    }
+
+    #[inline]
+    pub fn sum(&self) -> Symmetric {
+        let [(a, b), (c, d), (e, f)] = self.0.map(Pair::parts);
+        Symmetric([a, b, c, d, e, f])
+    }
+}
+
 /// Pivots below this share of the diagonal leave fewer than four good digits of sixteen.
 const SMALLEST_PIVOT: f64 = 1e-12;
 

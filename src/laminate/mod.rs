@@ -11,6 +11,9 @@
 //! [`sandwich`] has faces on a core with their local failures, [`plate`] rectangular plates under pressure
 //! and in-plane load.
 //!
+//! [`section`] has thin-walled sections with glazing and bonds, [`mismatch_shear`] and [`lap_shear`] the
+//! shear in a bond, [`sheet_modulus`] a transparent sheet at temperature.
+//!
 //! # Conventions of the mechanics
 //! - z = 0 at the mid-plane; layers are listed from the tool face, z = -h/2, upward in z.
 //! - Ply angles are positive from x towards y, rad. Vectors are [x, y, xy] and [1, 2, 12].
@@ -37,6 +40,8 @@ pub mod sandwich;
 pub mod section;
 mod stack;
 
+#[cfg(test)]
+mod failure_tests;
 #[cfg(test)]
 mod lamination_tests;
 

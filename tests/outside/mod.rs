@@ -5,7 +5,9 @@
 //! missing program fails the test: a check that did not run has shown nothing.
 
 mod bond;
+mod element;
 mod laminate;
+mod plate;
 mod section;
 mod statistics;
 mod tooling;

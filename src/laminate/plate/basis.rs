@@ -2,6 +2,23 @@
 
 use nalgebra::DMatrix;
 
+/// Returns an entry; outside the matrix what is no number, which no result survives.
+pub fn get(of: &DMatrix<f64>, row: usize, column: usize) -> f64 {
+    of.get((row, column)).copied().unwrap_or(f64::NAN)
+}
+
+/// Sets an entry.
+pub fn put(of: &mut DMatrix<f64>, row: usize, column: usize, value: f64) {
+    if let Some(entry) = of.get_mut((row, column)) {
+        *entry = value;
+    }
+}
+
+/// Returns what belongs to side 0, x, or to side 1, y.
+pub fn pick<T>([x, y]: [T; 2], side: usize) -> T {
+    if side == 0 { x } else { y }
+}
+
 /// Which conditions at both ends the functions keep.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Ends {
@@ -64,7 +81,7 @@ impl Family {
     pub fn at(&self, point: f64) -> DMatrix<f64> {
         let legendre = legendre(self.count + 4, point);
         DMatrix::from_fn(self.count, 4, |index, order| {
-            self.parts(index).iter().map(|(degree, factor)| factor * legendre[(*degree, order)]).sum()
+            self.parts(index).iter().map(|(degree, factor)| factor * get(&legendre, *degree, order)).sum()
         })
     }
 }
@@ -72,17 +89,18 @@ impl Family {
 /// Legendre polynomials 0 to `most` and their derivatives 0 to 3 at `x`.
 fn legendre(most: usize, x: f64) -> DMatrix<f64> {
     let mut table = DMatrix::zeros(most + 1, 4);
-    table[(0, 0)] = 1.0;
+    put(&mut table, 0, 0, 1.0);
     if most > 0 {
-        table[(1, 0)] = x;
-        table[(1, 1)] = 1.0;
+        put(&mut table, 1, 0, x);
+        put(&mut table, 1, 1, 1.0);
     }
     for k in 1..most {
         let real = k as f64;
-        table[(k + 1, 0)] =
-            ((2.0 * real + 1.0) * x * table[(k, 0)] - real * table[(k - 1, 0)]) / (real + 1.0);
+        let (here, before) = (get(&table, k, 0), get(&table, k - 1, 0));
+        put(&mut table, k + 1, 0, ((2.0 * real + 1.0) * x * here - real * before) / (real + 1.0));
         for order in 1..4 {
-            table[(k + 1, order)] = table[(k - 1, order)] + (2.0 * real + 1.0) * table[(k, order - 1)];
+            let value = get(&table, k - 1, order) + (2.0 * real + 1.0) * get(&table, k, order - 1);
+            put(&mut table, k + 1, order, value);
         }
     }
     table
@@ -98,8 +116,8 @@ pub fn gauss(count: usize) -> Vec<(f64, f64)> {
             // Newton from a start this near is there in five steps.
             for _ in 0..8 {
                 let table = legendre(count, x);
-                slope = table[(count, 1)];
-                x -= table[(count, 0)] / slope;
+                slope = get(&table, count, 1);
+                x -= get(&table, count, 0) / slope;
             }
             (x, 2.0 / ((1.0 - x * x) * slope * slope))
         })
@@ -131,10 +149,11 @@ impl Integrals {
                 let table = family.at(*place);
                 for index in 0..family.count {
                     for order in 0..3 {
-                        let value = table[(index, order)] * (2.0 / length).powi(order as i32);
+                        let value = get(&table, index, order) * (2.0 / length).powi(order as i32);
                         let row = start + 3 * index + order;
-                        values[(row, column)] = value * (weight * length / 2.0).sqrt();
-                        alone[(row, 0)] += value * weight * length / 2.0;
+                        put(&mut values, row, column, value * (weight * length / 2.0).sqrt());
+                        let sum = get(&alone, row, 0) + value * weight * length / 2.0;
+                        put(&mut alone, row, 0, sum);
                     }
                 }
             }
@@ -148,12 +167,12 @@ impl Integrals {
 
     /// Returns the integral of the product of two.
     pub fn product(&self, one: Function, other: Function) -> f64 {
-        self.products[(self.row(one), self.row(other))]
+        get(&self.products, self.row(one), self.row(other))
     }
 
     /// Returns the integral of one.
     pub fn single(&self, of: Function) -> f64 {
-        self.alone[(self.row(of), 0)]
+        get(&self.alone, self.row(of), 0)
     }
 }
 

@@ -1,5 +1,6 @@
 //! Navier's double sine series: all edges simply supported, no D16, D26, no shear load.
 
+use super::basis::pick;
 use super::{Bending, Buckling, LaminateError, Method, Plate};
 use std::f64::consts::PI;
 
@@ -45,7 +46,7 @@ fn sums(plate: &Plate, count: usize) -> [f64; 6] {
     for i in 0..count {
         for j in 0..count {
             let term = term(plate, i, j);
-            let sign = |k: usize| if k % 2 == 0 { 1.0 } else { -1.0 };
+            let sign = |k: usize| if k.is_multiple_of(2) { 1.0 } else { -1.0 };
             let (x, y) = (sign(i), sign(j));
             let parts =
                 [term[0] * x * y, term[1] * x * y, term[2] * x * y, term[3], term[4] * y, term[5] * x];
@@ -192,21 +193,22 @@ pub fn buckling(plate: &Plate, load: [f64; 3]) -> Result<Option<Buckling>, Lamin
     let target = crimping.map_or(first, |limit| first.min(limit * (1.0 - NEAR_CRIMPING)));
     let rest = plate.least_bending() / 2.0;
     let radius = [0, 1].map(|side| {
-        let push = pushed[side];
+        let push = pick(pushed, side);
         if push <= 0.0 {
             return 0.0;
         }
         match plate.shear {
             None => target * push / rest,
             Some(shear) => {
-                let left = (shear[side] - target * push).max(shear[side] * NEAR_CRIMPING);
-                target * push * shear[side] / (rest * left)
+                let shear = pick(shear, side);
+                let left = (shear - target * push).max(shear * NEAR_CRIMPING);
+                target * push * shear / (rest * left)
             }
         }
     });
     let radius = radius[0].max(radius[1]);
     let waves = radius * plate.length * plate.width / (4.0 * PI);
-    if !(waves < MOST_WAVES) {
+    if waves.is_nan() || waves >= MOST_WAVES {
         return Err(LaminateError::NotConverged { what: "the buckling load of the plate", change: 1.0 });
     }
     let mut m = 1;

@@ -1,6 +1,6 @@
 //! The method of Ritz in polynomials: any bending stiffness, both supports, with shear or without.
 
-use super::basis::{Ends, Family, Function, Integrals};
+use super::basis::{Ends, Family, Function, Integrals, get, pick, put};
 use super::{Plate, Support};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
@@ -102,7 +102,7 @@ impl Ritz {
             unknowns.len(),
             unknowns.iter().map(|of| {
                 let deflects = self.fields.get(of.field).is_some_and(|field| field.deflects);
-                let function = |side: usize| Function { family: 0, index: of.index[side], order: 0 };
+                let function = |side: usize| Function { family: 0, index: pick(of.index, side), order: 0 };
                 if deflects { x.single(function(0)) * y.single(function(1)) } else { 0.0 }
             }),
         );
@@ -156,7 +156,9 @@ impl Ritz {
             .collect();
         let value = |side: usize, family: usize, index: usize, order: usize| {
             let table = tables.get(side).and_then(|list| list.get(family));
-            table.map_or(0.0, |table| table[(index, order)] * (2.0 / self.sides[side]).powi(order as i32))
+            table.map_or(0.0, |table| {
+                get(table, index, order) * (2.0 / pick(self.sides, side)).powi(order as i32)
+            })
         };
         let mut deflection = 0.0;
         // Strains, and their derivatives in x and in y.
@@ -190,7 +192,7 @@ impl Ritz {
     fn unknowns(&self, class: [usize; 2], uncoupled: bool) -> Vec<Unknown> {
         let mut all = Vec::new();
         for (number, field) in self.fields.iter().enumerate() {
-            let family = |side: usize| self.families[side].get(field.family[side]);
+            let family = |side: usize| pick(self.families.each_ref(), side).get(pick(field.family, side));
             let (Some(x), Some(y)) = (family(0), family(1)) else { continue };
             for i in 0..x.count {
                 for j in 0..y.count {
@@ -215,8 +217,8 @@ impl Ritz {
         for (row, one) in unknowns.iter().enumerate() {
             for (column, other) in unknowns.iter().enumerate().take(row + 1) {
                 let value = self.elastic(one, other);
-                matrix[(row, column)] = value;
-                matrix[(column, row)] = value;
+                put(&mut matrix, row, column, value);
+                put(&mut matrix, column, row, value);
             }
         }
         Cholesky::new(matrix)
@@ -232,8 +234,8 @@ impl Ritz {
                 let by = self.stiffness.get(*strain).and_then(|row| row.get(*strain_too)).copied();
                 let Some(by) = by.filter(|value| *value != 0.0) else { continue };
                 let function = |field: &Field, of: &Unknown, side: usize, order: usize| Function {
-                    family: field.family[side],
-                    index: of.index[side],
+                    family: pick(field.family, side),
+                    index: pick(of.index, side),
                     order,
                 };
                 let [x, y] = &self.integrals;
@@ -252,8 +254,9 @@ impl Ritz {
         let product = |orders: [[usize; 2]; 2]| {
             let side = |integrals: &Integrals, side: usize| {
                 let function =
-                    |of: &Unknown, order: usize| Function { family: 0, index: of.index[side], order };
-                integrals.product(function(one, orders[0][side]), function(other, orders[1][side]))
+                    |of: &Unknown, order: usize| Function { family: 0, index: pick(of.index, side), order };
+                integrals
+                    .product(function(one, pick(orders[0], side)), function(other, pick(orders[1], side)))
             };
             side(&self.integrals[0], 0) * side(&self.integrals[1], 1)
         };
