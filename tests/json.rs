@@ -22,6 +22,10 @@ macro_rules! documents {
 documents! {
     Report { version: String, table: u32, table_digest: String, commit: Option<String>, date: String, assumptions: usize, live_concessions: usize }
     Fault { rule: String, level: String, file: String, line: Option<usize>, column: Option<usize>, message: String, help: Option<String> }
+    CalcStep { symbol: String, formula: String, value: f64, unit: String, text: String }
+    Calc { schema: String, topic: String, inputs: Value, steps: Vec<CalcStep>, results: BTreeMap<String, Value>, notes: Vec<String>, source: String, caution: String }
+    CalcTopic { topic: String, about: String }
+    CalcTopics { schema: String, topics: Vec<CalcTopic> }
     Check { schema: String, faults: Vec<Fault> }
     Failed { schema: String, error: Failure }
     Failure { message: String, help: Option<String>, faults: Vec<Fault> }
@@ -274,4 +278,21 @@ fn a_conformed_record_is_read_back_unchanged() {
     let completed: Conform = read(&bench, "conform e-002 --complete", 0);
     assert_eq!(completed.written[0].added.as_deref(), Some(&["resin.name.a".to_string()][..]));
     assert_eq!(bench.read("evidence/e-002.yaml"), whole);
+}
+
+#[test]
+fn the_calculator_keeps_its_keys() {
+    let bench = Bench::new();
+    let all: CalcTopics = read(&bench, "calc", 0);
+    assert_eq!(all.schema, "calc-topics/1");
+    assert_eq!(all.topics.len(), bondline::calc::TOPICS.len());
+    for topic in bondline::calc::TOPICS {
+        bench.write("one.yaml", topic.sample);
+        let answer: Calc = read(&bench, &format!("calc {} one.yaml", topic.name), 0);
+        assert_eq!((answer.schema.as_str(), answer.topic.as_str()), ("calc/1", topic.name));
+        assert!(!answer.steps.is_empty() && !answer.results.is_empty());
+    }
+    bench.write("one.yaml", "nothing: here\n");
+    let failed: Failed = read(&bench, "calc ply one.yaml", 2);
+    assert!(failed.error.faults.len() >= 4);
 }
