@@ -1,7 +1,7 @@
 //! Margins before and after a change.
 
 use crate::article::ArticleError;
-use crate::ledger::Ledger;
+use crate::ledger::{Entry, Ledger};
 use crate::qualify::margins::{Margin, PanelMargins, margins_of};
 use crate::qualify::verdict::{Duty, Evaluation, Judged};
 use crate::record::{Climate, ComputedCheck, Finish, Material, Panel, Process, Recipe, Showing, Sourced};
@@ -37,28 +37,32 @@ pub fn moves(
 ) -> Result<Vec<MarginMove>, ArticleError> {
     let mut all = Vec::new();
     let (old_side, new_side) = (Side::of(base.0, base.1), Side::of(head.0, head.1));
-    let earlier = |panel: &String| {
-        let old = renamed.iter().find(|(_, new)| *new == panel).map_or(panel, |(old, _)| old);
-        base.0.panels.contains_key(old).then(|| old.clone())
+    let now_called = |old: &String| renamed.get(old).unwrap_or(old).clone();
+    let was_called = |new: &String| {
+        let old = renamed.iter().find(|(_, own)| *own == new).map_or(new, |(old, _)| old);
+        (now_called(old) == *new).then(|| old.clone())
     };
-    for (panel, entry) in &head.0.panels {
-        let old = earlier(panel);
-        let carries = |own: &Panel| !own.loads.is_empty() || own.section.is_some() || !own.joints.is_empty();
-        let carried =
-            old.as_ref().and_then(|old| base.0.panels.get(old)).is_some_and(|own| carries(&own.value));
-        if !carries(&entry.value) && !carried {
+    // Panels of both states, each once, by the name that it has now.
+    let gone = base.0.panels.keys().map(now_called);
+    let names: BTreeSet<String> = head.0.panels.keys().cloned().chain(gone).collect();
+    let carries =
+        |own: &Entry<Panel>| !own.value.loads.is_empty() || own.value.section.is_some() || !own.value.joints.is_empty();
+    for panel in &names {
+        let old = was_called(panel).and_then(|old| base.0.panels.get(&old));
+        let new = head.0.panels.get(panel);
+        if !old.is_some_and(carries) && !new.is_some_and(carries) {
             continue;
         }
-        if let Some(old) = &old
-            && old_side.inputs(old) == new_side.inputs(panel)
+        if let (Some(old), Some(new)) = (old, new)
+            && old_side.inputs(&old.id) == new_side.inputs(&new.id)
         {
             continue;
         }
-        let before = match &old {
-            Some(old) => margins_of(base.0, &base.1.duties, old)?,
-            None => PanelMargins::default(),
+        let of = |state: (&Ledger, &Evaluation), own: Option<&Entry<Panel>>| match own {
+            Some(own) => margins_of(state.0, &state.1.duties, &own.id),
+            None => Ok(PanelMargins::default()),
         };
-        let after = margins_of(head.0, &head.1.duties, panel)?;
+        let (before, after) = (of(base, old)?, of(head, new)?);
         let cases: BTreeSet<&String> =
             before.margins.iter().chain(&after.margins).map(|margin| &margin.case).collect();
         for case in cases {

@@ -21,6 +21,9 @@ use std::sync::{Arc, OnceLock};
 /// The rule of a reason that a margin stands on evidence that is not in force.
 const RESTS_ON: &str = super::rests::RESTS_ON;
 
+/// The attribute of a reason that something could not be computed.
+pub(super) const COMPUTED: &str = "computed";
+
 /// What a showing of kind `computed` computes: what it says, or what its subject is asked as a rule.
 pub fn check_of(showing: &Showing) -> ComputedCheck {
     showing.check.unwrap_or(match showing.subject {
@@ -355,7 +358,7 @@ impl Found {
         if !self.lacking.is_empty() {
             for lacking in &self.lacking {
                 judged.because.push(note(
-                    "computed",
+                    COMPUTED,
                     &format!("cannot be computed: {lacking}"),
                     Asks::Retest,
                 ));
@@ -429,9 +432,11 @@ impl W9<'_> {
                 Some("torsion".to_string())
             } else {
                 let stated = evidence.value.result.as_ref().and_then(|result| result.mode.as_ref());
-                stated
-                    .map(ToString::to_string)
-                    .or_else(|| mode_as_tested(self.live.ledger, &self.live.standing, self.panel, article))
+                stated.map(ToString::to_string).or_else(|| {
+                    let (live, panel) = (self.live, self.panel);
+                    let margins = live.margins(panel).ok()?;
+                    mode_as_tested(live.ledger, &live.standing, panel, article, &margins)
+                })
             };
             match then {
                 Some(then) if then == now => {
