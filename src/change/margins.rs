@@ -45,8 +45,9 @@ pub fn moves(
     // Panels of both states, each once, by the name that it has now.
     let gone = base.0.panels.keys().map(now_called);
     let names: BTreeSet<String> = head.0.panels.keys().cloned().chain(gone).collect();
-    let carries =
-        |own: &Entry<Panel>| !own.value.loads.is_empty() || own.value.section.is_some() || !own.value.joints.is_empty();
+    let carries = |own: &Entry<Panel>| {
+        !own.value.loads.is_empty() || own.value.section.is_some() || !own.value.joints.is_empty()
+    };
     for panel in &names {
         let old = was_called(panel).and_then(|old| base.0.panels.get(&old));
         let new = head.0.panels.get(panel);

@@ -357,11 +357,7 @@ impl Found {
         }
         if !self.lacking.is_empty() {
             for lacking in &self.lacking {
-                judged.because.push(note(
-                    COMPUTED,
-                    &format!("cannot be computed: {lacking}"),
-                    Asks::Retest,
-                ));
+                judged.because.push(note(COMPUTED, &format!("cannot be computed: {lacking}"), Asks::Retest));
             }
             return judged;
         }

@@ -49,11 +49,8 @@ pub(in super::super) fn mode_as_tested(
         // Under its own name the laminate keeps the showings that its design strains come from; a second stack
         // of one recipe, from before zones shared it, stands apart.
         let known = laid.entry(recipe.id.clone()).or_insert_with(|| layers.clone());
-        let id = if *known == layers {
-            recipe.id.clone()
-        } else {
-            format!("{}-as-tested-{}", recipe.id, at + 1)
-        };
+        let id =
+            if *known == layers { recipe.id.clone() } else { format!("{}-as-tested-{}", recipe.id, at + 1) };
         let value = Recipe { layers, mirror: Some(Mirror::None), ..(*recipe.value).clone() };
         let made = Entry { id: id.clone(), file: recipe.file.clone(), value: Arc::new(value) };
         then.recipes.insert(id.clone(), made);

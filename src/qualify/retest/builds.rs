@@ -132,7 +132,8 @@ fn step_kind(judged: &Judged) -> StepKind {
         return StepKind::RestsOn;
     }
     // What could not be computed lacks a figure in a record: somebody looks it up, no specimen shows it.
-    let is_uncomputed = |reason: &super::super::judge::Reason| reason.attribute == super::super::live::COMPUTED;
+    let is_uncomputed =
+        |reason: &super::super::judge::Reason| reason.attribute == super::super::live::COMPUTED;
     if judged.verdict == Verdict::Open && judged.because.iter().any(is_uncomputed) {
         return StepKind::Analysis;
     }
