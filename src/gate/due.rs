@@ -5,6 +5,7 @@ use crate::change::margins::Side as Grounds;
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
 use crate::qualify::margins::{Margin, Memo, PanelMargins, Uncomputed, margins_with};
+use crate::qualify::table::Table;
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, ComputedCheck, Day, LoadPath, Panel, PolicyLevel, RecordKind, Text};
@@ -288,12 +289,19 @@ fn below(panel: &str, margins: &PanelMargins) -> Option<Raw> {
 /// Evidence, or a computed showing, shows a margin that is too small.
 pub(super) fn negative_margin(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
     for (key, duty) in &evaluation.duties {
-        let asks = ledger.showings.get(&key.0).is_some_and(|one| one.value.accept.margin_at_least.is_some());
-        if !asks {
+        let Some(showing) = ledger.showings.get(&key.0) else { continue };
+        let Some(least) = &showing.value.accept.margin_at_least else { continue };
+        let computed = Table::row(showing.value.kind.as_str()).is_some_and(|row| row.live);
+        // A computed margin below nothing is told once for the panel, with where it fails.
+        if computed && least.number() <= 0.0 {
             continue;
         }
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| judged.verdict == Verdict::Failed) {
             let entry = ledger.panels.get(panel);
+            // Trials may be computed to fail.
+            if computed && !entry.is_some_and(|entry| entry.value.released) {
+                continue;
+            }
             let address = match entry {
                 Some(_) => Address::new(RecordKind::Panel, panel.clone()),
                 None => Address::new(RecordKind::Showing, key.0.clone()),

@@ -21,6 +21,9 @@ use std::sync::{Arc, OnceLock};
 /// The rule of a reason that a margin stands on evidence that is not in force.
 const RESTS_ON: &str = super::rests::RESTS_ON;
 
+/// The attribute of a reason that something could not be computed.
+pub(super) const COMPUTED: &str = "computed";
+
 /// What a showing of kind `computed` computes: what it says, or what its subject is asked as a rule.
 pub fn check_of(showing: &Showing) -> ComputedCheck {
     showing.check.unwrap_or(match showing.subject {
@@ -355,11 +358,7 @@ impl Found {
         }
         if !self.lacking.is_empty() {
             for lacking in &self.lacking {
-                judged.because.push(note(
-                    "computed",
-                    &format!("cannot be computed: {lacking}"),
-                    Asks::Retest,
-                ));
+                judged.because.push(note(COMPUTED, &format!("cannot be computed: {lacking}"), Asks::Retest));
             }
             return judged;
         }
@@ -432,7 +431,9 @@ impl W9<'_> {
             } else {
                 let stated = evidence.value.result.as_ref().and_then(|result| result.mode.as_ref());
                 stated.map(ToString::to_string).or_else(|| {
-                    mode_as_tested(self.live.ledger, &self.live.standing, self.panel, article, of)
+                    let (live, panel) = (self.live, self.panel);
+                    let margins = live.margins(panel).ok()?;
+                    mode_as_tested(live.ledger, &live.standing, panel, article, (of, &margins))
                 })
             };
             match then {
