@@ -186,7 +186,7 @@ thickness: 6.9 mm
             work.result(&format!("{name}_centre"), value, "N");
         }
         let [edge_x, edge_y] = found.edge_moments;
-        let size = found.greatest.into_iter().fold(0.0_f64, f64::max);
+        let size = found.greatest().into_iter().fold(0.0_f64, f64::max);
         let [shear_x, shear_y] = found.edge_shears.map(|value| value * 1e-3);
         for (name, what, value, unit) in [
             ("edge_moment_x", "Mx in the middle of the edges across x", edge_x, "N"),

@@ -70,6 +70,7 @@ pub fn json(report: &LaminateReport) -> Value {
         "values": report.laid.used.iter().map(value_json).collect::<Vec<_>>(),
         "lacking": report.laid.lacking.iter().map(ToString::to_string).collect::<Vec<_>>(),
         "uncounted": report.laid.uncounted,
+        "environment": report.environment,
         "panels": report.panels,
         "caution": CAUTION_LINE,
     })
@@ -113,6 +114,12 @@ pub fn text(report: &LaminateReport, frame: &Frame) -> String {
     page.heading("Stack, from the tool face; the bars are to scale");
     for line in drawing(&report.laid, frame.columns()) {
         page.line(&line);
+    }
+    if let Some(environment) = &report.environment {
+        page.paragraph(&format!(
+            "Design values come from several environments; those of {environment} are shown here, the margins below \
+             are worked out for each."
+        ));
     }
     stiffness(&mut page, report);
     loads(&mut page, report);

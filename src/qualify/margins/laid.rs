@@ -20,8 +20,10 @@ pub struct CarryingLayer {
     pub strengths: Option<PlyStrength>,
     /// Whether both expansions are known.
     pub expands: bool,
-    /// Whether it is a ply whose fibres run two ways, or nobody says which.
+    /// Whether it is a ply woven of warp and fill.
     pub woven: bool,
+    /// Whether it is a ply whose fibres run one way.
+    pub unidirectional: bool,
 }
 
 /// The core of a sandwich.
@@ -195,13 +197,15 @@ impl Bench<'_, '_> {
             return None;
         };
         let angle = if lamina.is_void() { 0.0 } else { layer.angle.unwrap_or(0.0) };
+        let is_ply = layer.role == LayerRole::Ply;
+        let form = material.value.form.as_ref().map(|form| form.as_str());
         Some(CarryingLayer {
             at,
             elastic: ElasticLayer { lamina, angle, thickness },
             strengths: known.strengths,
             expands: known.expands || lamina.is_void(),
-            woven: layer.role == LayerRole::Ply
-                && material.value.form.as_ref().is_none_or(|form| form.as_str() != "unidirectional"),
+            woven: is_ply && form.is_some_and(|form| ["twill", "plain", "satin"].contains(&form)),
+            unidirectional: is_ply && form == Some("unidirectional"),
         })
     }
 

@@ -232,10 +232,17 @@ pub fn margins_with(
     let Some(entry) = ledger.panels.get(panel) else { return Ok(found) };
     let values =
         Values { ledger, duties, panel: Some(panel), load_path: entry.value.load_path, environment: None };
+    if entry.value.load_path.is_none() {
+        found.assumptions.push(format!("panel/{panel} names no load_path: B-basis values are taken"));
+    }
     zones::zones(ledger, entry, &values, memo, &mut found)?;
     frame::frame(ledger, entry, &values, &mut found)?;
     bonds::mismatch(ledger, entry, &values, &mut found)?;
+    if found.used.is_empty() {
+        found.assumptions.retain(|own| !own.ends_with("B-basis values are taken"));
+    }
     found.assumptions.sort();
     found.assumptions.dedup();
+    found.uncomputed.dedup();
     Ok(found)
 }
