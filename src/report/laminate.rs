@@ -323,7 +323,9 @@ fn loads(page: &mut Page<'_>, report: &LaminateReport) {
             layer_words(&own.margin),
         ]);
     }
-    page.table(&table);
+    if !report.loads.is_empty() {
+        page.table(&table);
+    }
     notes(page, report.loads.iter().map(|own| &own.margin));
     for (panel, lacking) in &report.uncomputed {
         page.hang(

@@ -91,7 +91,7 @@ impl LaidUp {
 
     /// Returns the thickness from the first to the last carrying layer, m.
     pub fn carrying_thickness(&self) -> f64 {
-        self.carrying.iter().map(|layer| layer.elastic.thickness).sum()
+        self.carrying.iter().fold(0.0, |sum, layer| sum + layer.elastic.thickness)
     }
 }
 
