@@ -22,6 +22,8 @@ pub mod statistics;
 
 pub mod fabrication;
 
+pub mod calc;
+
 pub mod article;
 
 pub mod qualify;

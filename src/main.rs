@@ -21,6 +21,7 @@ fn main() -> ExitCode {
         width,
         colour_out: auto(io::stdout().is_terminal()),
         colour_err: auto(io::stderr().is_terminal()),
+        input: io::stdin().is_terminal(),
     };
     // Whole writes reach it already; the buffer keeps the standard one from cutting them at line ends.
     let mut out = BufWriter::new(io::stdout().lock());

@@ -13,6 +13,7 @@ macro_rules! documents {
         $(
             #[derive(Debug, Deserialize)]
             #[serde(deny_unknown_fields)]
+            #[allow(non_snake_case, reason = "units stand in keys")]
             #[allow(dead_code, reason = "most fields are there to be held to, not to be read")]
             struct $name { $($key: $type),* }
         )*
@@ -22,6 +23,10 @@ macro_rules! documents {
 documents! {
     Report { version: String, table: u32, table_digest: String, commit: Option<String>, date: String, assumptions: usize, live_concessions: usize }
     Fault { rule: String, level: String, file: String, line: Option<usize>, column: Option<usize>, message: String, help: Option<String> }
+    CalcStep { symbol: String, formula: String, value: f64, unit: String, text: String }
+    Calc { schema: String, topic: String, inputs: Value, steps: Vec<CalcStep>, results: BTreeMap<String, Value>, notes: Vec<String>, source: String, caution: String }
+    CalcTopic { topic: String, about: String }
+    CalcTopics { schema: String, topics: Vec<CalcTopic> }
     Check { schema: String, faults: Vec<Fault> }
     Failed { schema: String, error: Failure }
     Failure { message: String, help: Option<String>, faults: Vec<Fault> }
@@ -37,6 +42,16 @@ documents! {
     Reason { attribute: String, was: String, is: String, effect: String, rule: String, source: String, evidence: Option<String>, panels: Vec<String> }
     Change { address: String, attribute: String, was: Option<String>, is: Option<String>, facet: Option<String>, class: Option<String> }
     BalanceMove { panel: String, was_kg_m: Option<f64>, is_kg_m: Option<f64>, limit_kg_m: Option<f64>, ok: Option<bool> }
+    Critical { number: usize, name: Option<String>, material: String, angle_deg: Option<f64>, face: String }
+    RestsOn { showing: String, subject: String, verdict: String }
+    Margin { check: String, case: String, place: String, criterion: String, mode: String, margin: f64, layer: Option<Critical>, words: String, environment: Option<String>, rests_on: Vec<RestsOn>, notes: Vec<String> }
+    MarginMove { panel: String, case: String, was: Option<f64>, is: Option<f64>, was_margin: Option<Margin>, is_margin: Option<Margin>, lacking: Option<String> }
+    Uncomputed { check: String, case: String, place: String, lacks: String, panel: Option<String> }
+    Layer { material: String, name: Option<String>, role: String, angle_deg: Option<f64>, thickness_mm: Option<f64>, areal_mass_g_m2: f64, fibre_volume_fraction: Option<f64> }
+    Moduli { Ex_GPa: f64, Ey_GPa: f64, Gxy_GPa: f64, nu_xy: f64, nu_yx: f64 }
+    LoadMargin { name: String, panel: String, check: String, case: String, place: String, criterion: String, mode: String, margin: f64, layer: Option<usize>, critical: Option<Critical>, words: String, environment: Option<String>, rests_on: Vec<RestsOn>, notes: Vec<String> }
+    DesignValue { what: String, value_si: f64, from: String, subject: Option<String>, verdict: Option<String>, evidence: Option<Vec<String>>, specimens: Option<usize>, statistic: Option<String>, environment: Option<String>, estimate: Option<bool> }
+    Laminate { schema: String, recipe: String, code: String, thickness_mm: f64, areal_mass_g_m2: f64, layers: Vec<Layer>, A_N_mm: Option<[[f64; 3]; 3]>, B_N: Option<[[f64; 3]; 3]>, D_N_mm: Option<[[f64; 3]; 3]>, effective: Option<Moduli>, effective_bending: Option<Moduli>, expansion_1_K: Option<[f64; 3]>, curvature_after_cure_1_m: Option<[f64; 3]>, symmetric: Option<bool>, balanced: Option<bool>, carrying_thickness_mm: f64, loads: Vec<LoadMargin>, uncomputed: Vec<Uncomputed>, values: Vec<DesignValue>, lacking: Vec<String>, uncounted: Vec<String>, panels: Vec<String>, caution: String, report: Report }
     MassMove { was_kg: f64, is_kg: f64, delta_kg: f64 }
     PanelMove { panel: String, delta_kg: f64 }
     DutyRow { showing: String, subject: String, was_subject: Option<String>, was: Option<String>, was_asks: Option<String>, now: Option<String>, asks: String, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<String> }
@@ -45,7 +60,7 @@ documents! {
     Limit { finish: String, attribute: String, unit: String, now: f64, largest: f64, restores: Vec<Restored>, leaves: usize }
     Restored { showing: String, subject: String }
     Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, limits: Vec<Limit>, assumptions: Vec<String> }
-    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
+    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, margins: Vec<MarginMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
     Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
     Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, caution: String, report: Report }
@@ -249,6 +264,29 @@ fn documents_about_a_repository_have_their_keys() {
 }
 
 #[test]
+fn documents_of_laminates_and_margins_have_their_keys() {
+    let bench = Bench::new();
+    layout::lay_base("carried", &bench.ledger());
+    let laminate: Laminate = read(&bench, "laminate hatch-outer", 0);
+    assert_eq!((laminate.schema.as_str(), laminate.layers.len()), ("laminate/1", 5));
+    // One row a criterion; the stack is its layers' sum; A is symmetric.
+    let sum: f64 = laminate.layers.iter().filter_map(|layer| layer.thickness_mm).sum();
+    assert!((laminate.thickness_mm - sum).abs() < 1e-9);
+    let a = laminate.A_N_mm.unwrap();
+    assert!((a[0][1] - a[1][0]).abs() < 1e-6 && a[0][0] > a[0][1]);
+    assert!(laminate.loads.iter().all(|row| row.panel == "bow-hatch" && row.name == row.case));
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "all");
+    let recipe = bench.read("recipes/hatch-outer.yaml");
+    bench.write("recipes/hatch-outer.yaml", &recipe.replace("thickness: 8 mm", "thickness: 7 mm"));
+    let impact: Impact = read(&bench, "impact", 0);
+    let [row] = impact.margins.as_slice() else { panic!("{:?}", impact.margins) };
+    assert_eq!(row.was, row.was_margin.as_ref().map(|own| own.margin));
+    assert_eq!(row.is, row.is_margin.as_ref().map(|own| own.margin));
+    assert!(row.is < row.was && row.lacking.is_none());
+}
+
+#[test]
 fn a_conformed_record_is_read_back_unchanged() {
     let bench = Bench::new();
     layout::lay_base("small", &bench.ledger());
@@ -274,4 +312,21 @@ fn a_conformed_record_is_read_back_unchanged() {
     let completed: Conform = read(&bench, "conform e-002 --complete", 0);
     assert_eq!(completed.written[0].added.as_deref(), Some(&["resin.name.a".to_string()][..]));
     assert_eq!(bench.read("evidence/e-002.yaml"), whole);
+}
+
+#[test]
+fn the_calculator_keeps_its_keys() {
+    let bench = Bench::new();
+    let all: CalcTopics = read(&bench, "calc", 0);
+    assert_eq!(all.schema, "calc-topics/1");
+    assert_eq!(all.topics.len(), bondline::calc::TOPICS.len());
+    for topic in bondline::calc::TOPICS {
+        bench.write("one.yaml", topic.sample);
+        let answer: Calc = read(&bench, &format!("calc {} one.yaml", topic.name), 0);
+        assert_eq!((answer.schema.as_str(), answer.topic.as_str()), ("calc/1", topic.name));
+        assert!(!answer.steps.is_empty() && !answer.results.is_empty());
+    }
+    bench.write("one.yaml", "nothing: here\n");
+    let failed: Failed = read(&bench, "calc ply one.yaml", 2);
+    assert!(failed.error.faults.len() >= 4);
 }

@@ -13,6 +13,7 @@
 mod support;
 
 mod broken;
+mod computed;
 mod conform;
 mod example;
 mod golden;

@@ -13,13 +13,14 @@ const UNREACHED: [(&str, &str); 1] = [(
 )];
 
 /// What stands in front of a rule where a fault is made.
-const MAKERS: [&str; 10] = [
+const MAKERS: [&str; 11] = [
     ".error(",
     ".warning(",
     ".note(",
     "Fault::error(",
     "Fault::warning(",
     " fault(",
+    "Refusal::new(",
     "Level::Error,",
     "Level::Warning,",
     "rule:",
@@ -29,7 +30,7 @@ const MAKERS: [&str; 10] = [
 /// The rules in the source of the rooms that make faults and findings, each with a file that names it.
 fn rules() -> BTreeMap<String, String> {
     let mut found = BTreeMap::new();
-    for room in ["record", "ledger", "change", "gate"] {
+    for room in ["record", "ledger", "change", "gate", "calc"] {
         let folder = root().join("src").join(room);
         for file in files(&folder).into_iter().filter(|file| !file.contains("tests")) {
             let text = fs::read_to_string(folder.join(&file)).unwrap();

@@ -1,6 +1,7 @@
 //! The schemas in `schema/`: as the types say, sound in themselves, and true of every record of the example.
 
 use crate::support::{files, root};
+use bondline::calc;
 use bondline::record::{RecordKind, schema};
 use boon::{Compiler, Schemas};
 use std::fs;
@@ -35,6 +36,24 @@ fn the_files_are_what_the_types_say() {
         .filter(|file| file.ends_with(".schema.json") && !file.contains('/'))
         .collect();
     assert_eq!(kept, all.keys().cloned().collect::<Vec<_>>());
+}
+
+#[test]
+fn the_files_of_the_calculator_are_what_its_topics_say() {
+    let folder = root().join("schema/calc");
+    let all = calc::schemas();
+    for (name, text) in &all {
+        let path = folder.join(name);
+        if std::env::var_os("UPDATE_GOLDEN").is_some() {
+            fs::create_dir_all(&folder).unwrap();
+            fs::write(&path, text).unwrap();
+        }
+        let kept = fs::read_to_string(&path).unwrap_or_default();
+        assert!(kept == *text, "schema/calc/{name} is stale; UPDATE_GOLDEN=1 writes it");
+    }
+    let mut names: Vec<String> = all.into_iter().map(|(name, _)| name).collect();
+    names.sort();
+    assert_eq!(files(&folder), names);
 }
 
 #[test]

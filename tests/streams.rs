@@ -3,6 +3,7 @@
 
 use crate::support::{Bench, TODAY, layout};
 use std::fs::{File, OpenOptions};
+use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
@@ -103,7 +104,7 @@ fn arguments_that_are_wrong_are_told_in_the_form_asked_for() {
         assert_eq!(answer.json()["schema"], "error/1", "{arguments:?}");
         assert!(!answer.json()["error"]["message"].as_str().unwrap().is_empty());
     }
-    let coloured = bondline::cli::Terminal { width: 80, colour_out: true, colour_err: true };
+    let coloured = bondline::cli::Terminal { colour_out: true, colour_err: true, ..Default::default() };
     let told = |arguments: &[&str]| {
         let all = std::iter::once("bondline").chain(arguments.iter().copied()).map(Into::into);
         let (mut out, mut err) = (Vec::new(), Vec::new());
@@ -114,4 +115,37 @@ fn arguments_that_are_wrong_are_told_in_the_form_asked_for() {
     assert!(told(&["--no-such"]).contains('\x1b'));
     assert!(!told(&["--no-such", "--color", "never"]).contains('\x1b'));
     assert!(!told(&["--color=never", "--no-such"]).contains('\x1b'));
+}
+
+/// What the program answers to `input` on a pipe.
+fn piped(arguments: &[&str], input: &[u8]) -> (i32, String, String) {
+    let bench = Bench::new();
+    let mut command = program(&bench.ledger(), arguments);
+    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut child = command.spawn().unwrap();
+    // A program that refuses early may close its end.
+    let _ = child.stdin.take().unwrap().write_all(input);
+    let output = child.wait_with_output().unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
+}
+
+#[test]
+fn the_calculator_reads_a_pipe() {
+    for topic in bondline::calc::TOPICS {
+        for arguments in [&["calc", topic.name][..], &["calc", topic.name, "-"]] {
+            let (code, out, err) = piped(arguments, topic.sample.as_bytes());
+            assert_eq!((code, err.as_str()), (0, ""), "{arguments:?}: {out}");
+            assert!(out.contains("Steps") && out.contains("Source: "), "{out}");
+        }
+    }
+    let (code, out, err) = piped(&["calc", "ply"], b"fibre_areal: 200\n");
+    assert_eq!((code, out.as_str()), (2, ""));
+    assert!(err.contains("(standard input):1:14") && err.contains("missing-unit"), "{err}");
+    let (code, _, err) = piped(&["calc", "ply"], b"");
+    assert!(code == 2 && err.contains("nothing is written"), "{err}");
+    let (code, _, err) = piped(&["calc", "ply"], &vec![b'#'; (1 << 20) + 5]);
+    assert!(code == 2 && err.contains("too-large"), "{err}");
+    let (code, _, err) = piped(&["calc", "ply"], b"\xff\xfe");
+    assert!(code == 2 && err.contains("not-utf8"), "{err}");
 }

@@ -27,6 +27,6 @@ pub use key::{Key, Limit, ORDER};
 pub use layers::{ArticleError, LayerRole, StackLayer, expand, layer_role};
 pub use name::Name;
 pub use sight::{Cause, Nudge, Sight};
-pub use skin::{NoSkin, Skin, skin};
+pub use skin::{EMITTANCE, NoSkin, Skin, skin};
 pub use subjects::{Face, Sites, Subject, Uses, face_of, joint_subject, uses, zone_named, zones_of};
 pub use trace::trace;

@@ -10,7 +10,7 @@ const BARE_CARBON: f64 = 0.95;
 /// Where nothing is known the sun is absorbed whole.
 const UNKNOWN: f64 = 1.0;
 /// Emittance where none is written: paint and bare laminate alike, common practice, no source.
-const EMITTANCE: f64 = 0.90;
+pub const EMITTANCE: f64 = 0.90;
 
 /// How hot a zone gets.
 #[derive(Debug, Clone, PartialEq)]

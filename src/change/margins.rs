@@ -1,7 +1,7 @@
 //! Margins before and after a change.
 
 use crate::article::ArticleError;
-use crate::ledger::Ledger;
+use crate::ledger::{Entry, Ledger};
 use crate::qualify::margins::{Margin, Memo, PanelMargins, margins_with};
 use crate::qualify::verdict::{Duty, Evaluation, Judged};
 use crate::record::{Climate, ComputedCheck, Finish, Material, Panel, Process, Recipe, Showing, Sourced};
@@ -38,32 +38,36 @@ pub fn moves(
 ) -> Result<Vec<MarginMove>, ArticleError> {
     let memo = Memo::default();
     let (old_side, new_side) = (Side::of(base.0, base.1), Side::of(head.0, head.1));
-    let earlier = |panel: &String| {
-        let old = renamed.iter().find(|(_, new)| *new == panel).map_or(panel, |(old, _)| old);
-        base.0.panels.contains_key(old).then(|| old.clone())
+    let now_called = |old: &String| renamed.get(old).unwrap_or(old).clone();
+    let was_called = |new: &String| {
+        let old = renamed.iter().find(|(_, own)| *own == new).map_or(new, |(old, _)| old);
+        (now_called(old) == *new).then(|| old.clone())
     };
-    let carries = |own: &Panel| !own.loads.is_empty() || own.section.is_some() || !own.joints.is_empty();
-    let moved: Vec<Result<Vec<MarginMove>, ArticleError>> = head
-        .0
-        .panels
+    // Panels of both states, each once, by the name that it has now.
+    let gone = base.0.panels.keys().map(now_called);
+    let names: BTreeSet<String> = head.0.panels.keys().cloned().chain(gone).collect();
+    let names: Vec<String> = names.into_iter().collect();
+    let carries = |own: &Entry<Panel>| {
+        !own.value.loads.is_empty() || own.value.section.is_some() || !own.value.joints.is_empty()
+    };
+    let moved: Vec<Result<Vec<MarginMove>, ArticleError>> = names
         .par_iter()
-        .map(|(panel, entry)| {
-            let old = earlier(panel);
-            let before = old.as_ref().and_then(|old| base.0.panels.get(old));
-            if !carries(&entry.value) && !before.is_some_and(|own| carries(&own.value)) {
+        .map(|panel| {
+            let old = was_called(panel).and_then(|old| base.0.panels.get(&old));
+            let new = head.0.panels.get(panel);
+            if !old.is_some_and(carries) && !new.is_some_and(carries) {
                 return Ok(Vec::new());
             }
-            if let Some(old) = &old
-                && old_side.is_same(old, &new_side, panel)
+            if let (Some(old), Some(new)) = (old, new)
+                && old_side.is_same(&old.id, &new_side, &new.id)
             {
                 return Ok(Vec::new());
             }
-            let before = match &old {
-                Some(old) => margins_with(base.0, &base.1.duties, old, &memo)?,
-                None => PanelMargins::default(),
+            let of = |state: (&Ledger, &Evaluation), own: Option<&Entry<Panel>>| match own {
+                Some(own) => margins_with(state.0, &state.1.duties, &own.id, &memo),
+                None => Ok(PanelMargins::default()),
             };
-            let after = margins_with(head.0, &head.1.duties, panel, &memo)?;
-            Ok(by_case(panel, &before, &after))
+            Ok(by_case(panel, &of(base, old)?, &of(head, new)?))
         })
         .collect();
     moved.into_iter().collect::<Result<Vec<_>, _>>().map(|all| all.into_iter().flatten().collect())

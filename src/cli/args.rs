@@ -81,6 +81,8 @@ pub enum Command {
     Assumptions(AssumptionsArgs),
     /// Write what an article was, by value, into its evidence
     Conform(ConformArgs),
+    /// Check one formula alone: inputs typed in YAML with units, answered with steps and source
+    Calc(CalcArgs),
     /// Install, remove or run the gate on commits
     Hook(HookArgs),
 }
@@ -282,6 +284,23 @@ pub struct ConformArgs {
     /// Show what would be written and write nothing
     #[arg(long)]
     pub dry_run: bool,
+}
+
+/// Check one formula alone: inputs typed in YAML with units, answered with steps and source
+///
+/// `calc` alone lists the topics. `calc TOPIC` on a terminal says what the topic takes and shows a sample;
+/// with a file, with `-`, or with input from a pipe it works the topic out. No ledger is needed.
+#[derive(Debug, Args)]
+pub struct CalcArgs {
+    /// What to work out
+    #[arg(value_name = "TOPIC")]
+    pub topic: Option<String>,
+    /// The input in YAML; `-` is standard input
+    #[arg(value_name = "FILE")]
+    pub file: Option<PathBuf>,
+    /// Print a sample input and work nothing out
+    #[arg(long, requires = "topic", conflicts_with = "file")]
+    pub sample: bool,
 }
 
 /// Install, remove or run the gate on commits

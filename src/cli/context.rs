@@ -107,6 +107,8 @@ pub struct Context {
     pub colour: bool,
     /// Whether notes may.
     pub colour_err: bool,
+    /// Whether standard input is a terminal.
+    pub input_terminal: bool,
     recall: MemoryRecall,
 }
 
@@ -147,6 +149,7 @@ impl Context {
             width: terminal.width,
             colour: allowed(terminal.colour_out),
             colour_err: allowed(terminal.colour_err),
+            input_terminal: terminal.input,
             recall: MemoryRecall::new(),
         })
     }

@@ -2,6 +2,7 @@
 
 mod args;
 mod assumptions;
+mod calc;
 mod check;
 mod conform;
 mod context;
@@ -74,6 +75,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Why(args) => why::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
         Command::Conform(args) => conform::run(&mut context, args, out, err),
+        Command::Calc(args) => calc::run(&mut context, args, out, err),
         Command::Hook(args) => hook::run(&mut context, args, out),
     });
     match result {
@@ -145,10 +147,12 @@ pub struct Terminal {
     pub colour_out: bool,
     /// Whether standard error may carry colour.
     pub colour_err: bool,
+    /// Whether standard input is a terminal, where nothing is read unless it is asked for.
+    pub input: bool,
 }
 
 impl Default for Terminal {
     fn default() -> Self {
-        Self { width: 80, colour_out: false, colour_err: false }
+        Self { width: 80, colour_out: false, colour_err: false, input: true }
     }
 }

@@ -4,7 +4,8 @@ use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
 use crate::change::margins::Side as Grounds;
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
-use crate::qualify::margins::{Memo, PanelMargins, margins_with};
+use crate::qualify::margins::{Margin, Memo, PanelMargins, Uncomputed, margins_with};
+use crate::qualify::table::Table;
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, ComputedCheck, Day, LoadPath, Panel, PolicyLevel, RecordKind, Text};
@@ -200,24 +201,49 @@ pub(super) fn computed_margin(
             }
             // A stack that can't be laid up is a broken record's matter, which is said elsewhere.
             let margins = margins_with(staged.ledger, &after.duties, panel, &memo).ok()?;
-            let raw = below(panel, &margins)?;
             let same = known.is_some()
                 && earlier_grounds.as_ref().is_some_and(|before| before.is_same(earlier, &grounds, panel));
-            let before = if same {
-                below(panel, &margins)
-            } else {
-                let before = base.evaluation.ok().filter(|_| known.is_some());
-                let margins =
-                    before.and_then(|own| margins_with(base.ledger, &own.duties, earlier, &memo).ok());
-                margins.and_then(|margins| below(earlier, &margins))
-            };
-            Some((raw, before))
+            if same {
+                let own = || below(panel, &margins);
+                return own().zip(Some(own()));
+            }
+            let before = base.evaluation.ok().filter(|_| known.is_some());
+            let before = before.and_then(|own| margins_with(base.ledger, &own.duties, earlier, &memo).ok());
+            let raw = below(panel, &margins)
+                .or_else(|| before.as_ref().and_then(|before| no_longer(panel, before, &margins)))?;
+            Some((raw, before.and_then(|margins| below(earlier, &margins))))
         })
         .collect();
     for (raw, before) in judged {
         new.push(raw);
         old.extend(before);
     }
+}
+
+/// A margin that could be computed and no longer can: nothing would say that it is gone.
+fn no_longer(panel: &str, before: &PanelMargins, now: &PanelMargins) -> Option<Raw> {
+    let computed = |one: &&Uncomputed| {
+        let known = |margin: &&Margin| margin.case == one.case && margin.check == one.check;
+        before.margins.iter().any(|margin| known(&margin))
+    };
+    let lost = now.lacking(ComputedCheck::Margins).find(computed)?;
+    Some(Raw {
+        key: (format!("panel/{panel}"), "margin not computed".to_string()),
+        finding: Finding {
+            rule: "negative-margin",
+            level: PolicyLevel::Warn,
+            address: Address::new(RecordKind::Panel, panel),
+            route: String::new(),
+            panel: Some(panel.to_string()),
+            message: format!(
+                "the margin of `{panel}` under {} can no longer be computed: {}, {}",
+                lost.case, lost.place, lost.why
+            ),
+            help: format!("write what is missing; `bondline panel {panel}` shows what can be computed"),
+            place: None,
+        },
+        gravity: (2, Asks::None, 0),
+    })
 }
 
 /// The least margin of a panel, where it is negative.
@@ -263,12 +289,19 @@ fn below(panel: &str, margins: &PanelMargins) -> Option<Raw> {
 /// Evidence, or a computed showing, shows a margin that is too small.
 pub(super) fn negative_margin(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
     for (key, duty) in &evaluation.duties {
-        let asks = ledger.showings.get(&key.0).is_some_and(|one| one.value.accept.margin_at_least.is_some());
-        if !asks {
+        let Some(showing) = ledger.showings.get(&key.0) else { continue };
+        let Some(least) = &showing.value.accept.margin_at_least else { continue };
+        let computed = Table::row(showing.value.kind.as_str()).is_some_and(|row| row.live);
+        // A computed margin below nothing is told once for the panel, with where it fails.
+        if computed && least.number() <= 0.0 {
             continue;
         }
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| judged.verdict == Verdict::Failed) {
             let entry = ledger.panels.get(panel);
+            // Trials may be computed to fail.
+            if computed && !entry.is_some_and(|entry| entry.value.released) {
+                continue;
+            }
             let address = match entry {
                 Some(_) => Address::new(RecordKind::Panel, panel.clone()),
                 None => Address::new(RecordKind::Showing, key.0.clone()),

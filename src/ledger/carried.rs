@@ -16,8 +16,9 @@ pub(super) fn carried(known: Known<'_>, sink: &mut Sink, panel: &Panel) {
             laminate_zone(sink, panel, &entry("loads", index, "zone"), zone);
         }
     }
-    let laminated = panel.zones.iter().any(|zone| zone.recipe.is_some());
-    if !panel.loads.is_empty() && !laminated && !panel.zones.is_empty() {
+    // A zone that does not say what it is made of is a fault of its own.
+    let sheets_only = panel.zones.iter().all(|zone| zone.recipe.is_none() && zone.sheet.is_some());
+    if !panel.loads.is_empty() && sheets_only && !panel.zones.is_empty() {
         sink.warning(
             "load-without-stack",
             "loads",

@@ -374,6 +374,7 @@ pub(super) fn first_looks(
                 rules,
                 sieve,
                 detail,
+                live: None,
             };
             for made in room.candidates() {
                 for configuration in variants.iter() {

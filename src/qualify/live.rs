@@ -21,6 +21,9 @@ use std::sync::{Arc, OnceLock};
 /// The rule of a reason that a margin stands on evidence that is not in force.
 const RESTS_ON: &str = super::rests::RESTS_ON;
 
+/// The attribute of a reason that something could not be computed.
+pub(super) const COMPUTED: &str = "computed";
+
 /// What a showing of kind `computed` computes: what it says, or what its subject is asked as a rule.
 pub fn check_of(showing: &Showing) -> ComputedCheck {
     showing.check.unwrap_or(match showing.subject {
@@ -266,51 +269,50 @@ impl<'a> Live<'a> {
 
     /// What w9 says of a panel for one kind of showing; `None` where nothing is computed for it.
     pub(super) fn w9(&'a self, kind: &str, panel: &'a str) -> Result<Option<W9<'a>>, ArticleError> {
-        let counted: &[ComputedCheck] = match kind {
-            "stiffness" => &[ComputedCheck::SectionTorsion],
-            "glazing-bond" => &[ComputedCheck::Section, ComputedCheck::Mismatch, ComputedCheck::Margins],
-            _ => &[
-                ComputedCheck::Margins,
-                ComputedCheck::Strength,
-                ComputedCheck::Sandwich,
-                ComputedCheck::Buckling,
-                ComputedCheck::Section,
-            ],
-        };
+        let of = modes_of(kind);
         let Some(own) = self.verdicts.get(panel) else { return Ok(None) };
-        let mut mine = own.iter().filter(|(check, _)| counted.contains(check)).peekable();
-        if mine.peek().is_none() {
+        // What counts any of the modes that the kind is about.
+        let mine: Vec<(ComputedCheck, Verdict)> = own
+            .iter()
+            .filter(|(check, _)| of.iter().any(|mode| super::margins::counts(*check, *mode)))
+            .copied()
+            .collect();
+        let w9 =
+            |mode: Option<String>, failed| W9 { live: self, panel, mode, failed, kind: kind.to_string() };
+        if mine.is_empty() {
             return Ok(None);
         }
-        let all: Vec<_> = mine.copied().collect();
-        if all.iter().any(|(_, verdict)| *verdict == Verdict::Failed) {
-            return Ok(Some(W9 { live: self, panel, mode: None, failed: true, kind: kind.to_string() }));
+        if mine.iter().any(|(_, verdict)| *verdict == Verdict::Failed) {
+            return Ok(Some(w9(None, true)));
         }
         let met: Vec<ComputedCheck> =
-            all.iter().filter(|(_, verdict)| verdict.is_closed()).map(|(check, _)| *check).collect();
-        if kind == "stiffness" {
-            let mode = (!met.is_empty()).then(|| "torsion".to_string());
-            return Ok(mode.map(|mode| W9 {
-                live: self,
-                panel,
-                mode: Some(mode),
-                failed: false,
-                kind: kind.to_string(),
-            }));
+            mine.iter().filter(|(_, verdict)| verdict.is_closed()).map(|(check, _)| *check).collect();
+        if of == [ComputedCheck::SectionTorsion] {
+            return Ok((!met.is_empty()).then(|| w9(Some(TORSION.to_string()), false)));
         }
         // The mode that governs has to be among those that a met duty counts.
         let margins = self.margins(panel)?;
-        let governing = margins.governing(ComputedCheck::Margins);
-        let covered = governing.filter(|margin| {
-            met.iter().any(|check| *check == ComputedCheck::Margins || *check == margin.check)
-        });
-        Ok(covered.map(|margin| W9 {
-            live: self,
-            panel,
-            mode: Some(margin.mode.clone()),
-            failed: false,
-            kind: kind.to_string(),
-        }))
+        let governing = margins.governing_of(of);
+        let covered =
+            governing.filter(|margin| met.iter().any(|check| super::margins::counts(*check, margin.check)));
+        Ok(covered.map(|margin| w9(Some(margin.mode.clone()), false)))
+    }
+}
+
+/// The one mode that a stiffness has.
+const TORSION: &str = "torsion";
+
+/// The checks whose least margin says by which mode an article of a kind of showing fails.
+fn modes_of(kind: &str) -> &'static [ComputedCheck] {
+    match kind {
+        "stiffness" => &[ComputedCheck::SectionTorsion],
+        "glazing-bond" => &[ComputedCheck::Section, ComputedCheck::Mismatch],
+        _ => &[
+            ComputedCheck::Strength,
+            ComputedCheck::Sandwich,
+            ComputedCheck::Buckling,
+            ComputedCheck::Section,
+        ],
     }
 }
 
@@ -356,11 +358,7 @@ impl Found {
         }
         if !self.lacking.is_empty() {
             for lacking in &self.lacking {
-                judged.because.push(note(
-                    "computed",
-                    &format!("cannot be computed: {lacking}"),
-                    Asks::Retest,
-                ));
+                judged.because.push(note(COMPUTED, &format!("cannot be computed: {lacking}"), Asks::Retest));
             }
             return judged;
         }
@@ -427,13 +425,16 @@ impl W9<'_> {
             (false, "window w9: the computed duty fails".to_string())
         } else {
             let now = self.mode.as_deref()?;
-            let then = if self.kind == "stiffness" {
-                Some("torsion".to_string())
+            let of = modes_of(&self.kind);
+            let then = if now == TORSION {
+                Some(TORSION.to_string())
             } else {
                 let stated = evidence.value.result.as_ref().and_then(|result| result.mode.as_ref());
-                stated
-                    .map(ToString::to_string)
-                    .or_else(|| mode_as_tested(self.live.ledger, &self.live.standing, self.panel, article))
+                stated.map(ToString::to_string).or_else(|| {
+                    let (live, panel) = (self.live, self.panel);
+                    let margins = live.margins(panel).ok()?;
+                    mode_as_tested(live.ledger, &live.standing, panel, article, (of, &margins))
+                })
             };
             match then {
                 Some(then) if then == now => {

@@ -1,7 +1,8 @@
 //! Reads one record: straight into its type where all is well, slowly and with every fault where not.
 
+use super::form::Form;
 use super::tree::{Lines, MAX_ALIASES, MAX_DEPTH, MAX_NODES, Problem, Tree};
-use super::wording::split_help;
+use super::wording::{a, split_help};
 use super::*;
 use serde::de::DeserializeOwned;
 
@@ -61,10 +62,27 @@ pub struct ReadOutcome<T> {
 /// On success this costs what serde costs. Only on failure the text is read again into a tree with
 /// places and walked against the type's schema, so that all faults are found in one go.
 pub fn read<T: RecordType>(file: &str, bytes: &[u8]) -> ReadOutcome<T> {
+    read_as(file, bytes, T::KIND, shape::of(T::KIND), T::complies)
+}
+
+/// Reads the bytes of `file` as something that is no record but is written and refused like one.
+///
+/// `form` comes from [`Form::of`] for the same type.
+pub fn read_form<T: DeserializeOwned>(file: &str, bytes: &[u8], form: &Form) -> ReadOutcome<T> {
+    read_as(file, bytes, None, form.shape(), |_| true)
+}
+
+fn read_as<T: DeserializeOwned>(
+    file: &str,
+    bytes: &[u8],
+    kind: impl Into<Option<RecordKind>>,
+    shape: &shape::Shape,
+    complies: fn(&T) -> bool,
+) -> ReadOutcome<T> {
     let mut faults = Vec::new();
     let mut named = Vec::new();
     let value = match text_of(file, bytes, &mut faults) {
-        Some(text) => read_text(file, text, &mut faults, &mut named),
+        Some(text) => read_text(file, text, (kind.into(), shape), complies, &mut faults, &mut named),
         None => None,
     };
     if !faults.is_empty() {
@@ -74,13 +92,17 @@ pub fn read<T: RecordType>(file: &str, bytes: &[u8]) -> ReadOutcome<T> {
     ReadOutcome { value, faults, named }
 }
 
-fn read_text<T: RecordType>(
+/// What a text is read as: the kind of record, where it is one, and what may stand where.
+type Expected<'s> = (Option<RecordKind>, &'s shape::Shape);
+
+fn read_text<T: DeserializeOwned>(
     file: &str,
     text: &str,
+    expected: Expected<'_>,
+    complies: fn(&T) -> bool,
     faults: &mut Vec<Fault>,
     named: &mut Vec<Named>,
 ) -> Option<T> {
-    let shape = shape::of(T::KIND);
     if let Some(fault) = conflict(file, text) {
         faults.push(fault);
         return None;
@@ -98,10 +120,10 @@ fn read_text<T: RecordType>(
     }
     let read = serde_yaml::from_str::<T>(text);
     if let Ok(value) = read {
-        if value.complies() {
+        if complies(&value) {
             return Some(value);
         }
-        let (found, names) = slow_faults(file, text, tree, T::KIND, shape);
+        let (found, names) = slow_faults(file, text, tree, expected);
         if found.is_empty() {
             return Some(value);
         }
@@ -109,7 +131,7 @@ fn read_text<T: RecordType>(
         named.extend(names);
         return None;
     }
-    let (found, names) = slow_faults(file, text, tree, T::KIND, shape);
+    let (found, names) = slow_faults(file, text, tree, expected);
     named.extend(names);
     match read {
         Err(error) if found.is_empty() => faults.push(unexplained(file, text, &error)),
@@ -141,8 +163,7 @@ fn slow_faults(
     file: &str,
     text: &str,
     tree: Option<Tree>,
-    kind: RecordKind,
-    shape: &shape::Shape,
+    (kind, shape): Expected<'_>,
 ) -> (Vec<Fault>, Vec<Named>) {
     let tree = match tree.map_or_else(|| Tree::parse(text), Ok) {
         Ok(tree) => tree,
@@ -153,16 +174,17 @@ fn slow_faults(
         _ => {
             let place = Place { line: Some(1), column: Some(1), span: Some((0, 0)), ..Place::file(file) };
             let fault = Fault::error("empty-file", place, "nothing is written in this file");
-            (vec![fault.labelled("empty").help(needed(shape))], Vec::new())
+            (vec![fault.labelled("empty").help(needed(kind, shape))], Vec::new())
         }
     }
 }
 
-fn needed(shape: &shape::Shape) -> String {
+fn needed(kind: Option<RecordKind>, shape: &shape::Shape) -> String {
     let shape::Shape::Part(part) = shape else { return String::new() };
+    let what = if kind.is_some() { "a record of this kind".to_string() } else { a(&part.name) };
     let keys: Vec<String> =
         part.fields.iter().filter(|field| field.required).map(|field| format!("`{}`", field.key)).collect();
-    format!("a record of this kind needs {}", keys.join(", "))
+    format!("{what} needs {}", keys.join(", "))
 }
 
 /// Returns the text without byte order mark, or reports why there is none.

@@ -8,9 +8,6 @@ use std::collections::BTreeMap;
 
 /// Returns the schema (JSON Schema, draft 2020-12) of the records of `kind`.
 pub fn of(kind: RecordKind) -> Value {
-    fn root<T: schemars::JsonSchema>() -> Value {
-        SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>().to_value()
-    }
     let mut schema = match kind {
         RecordKind::Ledger => root::<LedgerHead>(),
         RecordKind::Material => root::<Material>(),
@@ -34,6 +31,11 @@ pub fn of(kind: RecordKind) -> Value {
         schema.insert("allOf".to_string(), KINDS.iter().map(|row| rule_of_kind(row, &own)).collect());
     }
     schema
+}
+
+/// Returns the schema of a type that is read from a file of its own.
+pub fn root<T: schemars::JsonSchema>() -> Value {
+    SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>().to_value()
 }
 
 /// Returns all schemas as they are written to `schema/`: file name, and text that ends in a line end.

@@ -87,6 +87,11 @@ pub(crate) fn of(kind: RecordKind) -> &'static Shape {
     shapes.get(&kind).unwrap_or(&ANY)
 }
 
+/// Returns what a text looks like that is described by `schema` and called `name` in messages.
+pub(crate) fn of_schema(schema: &Value, name: &str) -> Shape {
+    compile(schema, schema, name)
+}
+
 /// Types are not recursive, so references are simply followed.
 fn compile(schema: &Value, root: &Value, name: &str) -> Shape {
     if let Some(type_name) = reference(schema) {

@@ -21,7 +21,7 @@ pub(crate) fn faults(
     text: &str,
     lines: &Lines,
     file: &str,
-    kind: RecordKind,
+    kind: Option<RecordKind>,
     shape: &Shape,
 ) -> (Vec<Fault>, Vec<Named>) {
     let mut walk = Walk { tree, text, lines, file, faults: Vec::new(), named: Vec::new(), more: 0 };
@@ -32,7 +32,7 @@ pub(crate) fn faults(
             _ => walk.not_a_map(root, part),
         }
     }
-    if kind == RecordKind::Material {
+    if kind == Some(RecordKind::Material) {
         walk.kind_of_material(root);
     }
     if walk.more > 0 {
@@ -501,7 +501,8 @@ fn slug(text: &str) -> String {
     if is_id(&slug) && slug.len() <= LONGEST_WORD { slug } else { String::new() }
 }
 
-fn expected(shape: &Shape) -> String {
+/// What `shape` expects, in words.
+pub(crate) fn expected(shape: &Shape) -> String {
     match shape {
         Shape::Any => "anything".to_string(),
         Shape::Words => "words".to_string(),

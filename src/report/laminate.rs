@@ -70,6 +70,7 @@ pub fn json(report: &LaminateReport) -> Value {
         "values": report.laid.used.iter().map(value_json).collect::<Vec<_>>(),
         "lacking": report.laid.lacking.iter().map(ToString::to_string).collect::<Vec<_>>(),
         "uncounted": report.laid.uncounted,
+        "environment": report.environment,
         "panels": report.panels,
         "caution": CAUTION_LINE,
     })
@@ -114,6 +115,12 @@ pub fn text(report: &LaminateReport, frame: &Frame) -> String {
     for line in drawing(&report.laid, frame.columns()) {
         page.line(&line);
     }
+    if let Some(environment) = &report.environment {
+        page.paragraph(&format!(
+            "Design values come from several environments; those of {environment} are shown here, the margins below \
+             are worked out for each."
+        ));
+    }
     stiffness(&mut page, report);
     loads(&mut page, report);
     values(&mut page, &report.laid.used);
@@ -124,7 +131,7 @@ pub fn text(report: &LaminateReport, frame: &Frame) -> String {
         }
     }
     if !report.laid.uncounted.is_empty() {
-        page.heading("Not counted in the stiffness");
+        page.heading("Left out of the stiffness, or taken");
         for own in &report.laid.uncounted {
             page.hang("  - ", "    ", own);
         }
@@ -316,7 +323,9 @@ fn loads(page: &mut Page<'_>, report: &LaminateReport) {
             layer_words(&own.margin),
         ]);
     }
-    page.table(&table);
+    if !report.loads.is_empty() {
+        page.table(&table);
+    }
     notes(page, report.loads.iter().map(|own| &own.margin));
     for (panel, lacking) in &report.uncomputed {
         page.hang(

@@ -226,9 +226,13 @@ fn summary(report: &PanelReport<'_>, frame: &Frame) -> String {
         }
         None => "No margin is computed.".to_string(),
     };
+    let missing = match report.margins.uncomputed.len() {
+        0 => String::new(),
+        n => format!(" {} cannot be computed, see below.", count(n, "further margin")),
+    };
     let met = report.duties.iter().filter(|(_, judged)| judged.verdict.is_closed()).count();
     format!(
-        "panel/{}{title}: {released}{mass}. {least} {met} of {} are met or conceded.",
+        "panel/{}{title}: {released}{mass}. {least}{missing} {met} of {} are met or conceded.",
         report.panel.id,
         count(report.duties.len(), "duty")
     )
@@ -285,7 +289,14 @@ fn write_margins(page: &mut Page<'_>, report: &PanelReport<'_>) {
         ));
     }
     notes(page, shown.into_iter());
+    let mut said: Vec<(&str, &str, &str)> = Vec::new();
     for lacking in &own.uncomputed {
+        // One gap may stand in the way of several checks.
+        let words = (lacking.case.as_str(), lacking.place.as_str(), lacking.why.as_str());
+        if said.contains(&words) {
+            continue;
+        }
+        said.push(words);
         let case = if lacking.case.is_empty() { String::new() } else { format!("{}, ", lacking.case) };
         page.hang("  ? ", "    ", &format!("{case}{}: not computed: {}", lacking.place, lacking.why));
     }

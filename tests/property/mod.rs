@@ -11,6 +11,7 @@ mod gate;
 mod judging;
 mod laws;
 mod layout;
+mod margins;
 mod programme;
 mod renames;
 

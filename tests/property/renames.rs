@@ -14,7 +14,7 @@ pub(crate) const REFERENCES: [(&str, &[&str]); 9] = [
     ("finishes", &["finish"]),
     ("recipes", &["recipe"]),
     ("panels", &["panel"]),
-    ("showings", &["showing", "after", "rests_on"]),
+    ("showings", &["showing", "after", "rests_on", "from"]),
     ("evidence", &["baseline", "supersedes"]),
     ("", &[]),
 ];

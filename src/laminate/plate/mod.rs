@@ -82,10 +82,9 @@ pub struct Bending {
     /// is higher by the change of Mxy along the edge. With a core soft in shear, where they count,
     /// they converge as the moments do; with Ritz and a plate stiff in shear to a few percent.
     pub edge_shears: [f64; 2],
-    /// Greatest |Mx|, |My|, |Mxy| on a grid of 1/32 of the sides, edges included, N. Into the
-    /// corners of a simply supported plate with D16, D26 the theory's own moments grow without
-    /// bound (Morley, Skew Plates and Structures, 1963, from memory): there they say nothing.
-    pub greatest: Vector3,
+    /// Mx, My, Mxy, N, over half the plate: x at 0, 1/8 to 1/2 of a, then y at 0, 1/8 to 1 of b. The other half
+    /// is the same, turned by half a turn about the centre. At simply supported edges Mx or My is nothing.
+    pub grid: [[Vector3; 9]; 5],
     /// How it was found.
     pub method: Method,
 }
@@ -95,6 +94,17 @@ pub struct Bending {
 pub const LINEAR_LIMIT: f64 = 0.5;
 
 impl Bending {
+    /// Returns the greatest |Mx|, |My|, |Mxy| of the grid, N.
+    pub fn greatest(&self) -> Vector3 {
+        let mut most = [0.0_f64; 3];
+        for own in self.grid.iter().flatten() {
+            for (most, moment) in most.iter_mut().zip(own) {
+                *most = most.max(moment.abs());
+            }
+        }
+        most
+    }
+
     /// Returns the deflection over `thickness` (m, above 0), without sign; above
     /// [`LINEAR_LIMIT`] the result is outside linear theory.
     ///
@@ -284,19 +294,22 @@ impl Solved {
         ]
     }
 
-    fn greatest(&self) -> Vector3 {
-        let mut greatest = [0.0_f64; 3];
-        // A shape turned by half a turn about the centre is the same: half the plate is enough.
-        for i in 0..=32 {
-            for j in 0..=16 {
-                let place = [f64::from(i) / 16.0 - 1.0, f64::from(j) / 16.0 - 1.0];
-                let here = self.ritz.local(&self.shape, place).moments;
-                for (most, here) in greatest.iter_mut().zip(here) {
-                    *most = most.max(here.abs());
+    fn grid(&self, plate: &Plate) -> [[Vector3; 9]; 5] {
+        let held = plate.support == Support::Clamped;
+        std::array::from_fn(|i| {
+            std::array::from_fn(|j| {
+                let place = [i as f64 / 4.0 - 1.0, j as f64 / 4.0 - 1.0];
+                let [mut mx, mut my, mxy] = self.ritz.local(&self.shape, place).moments;
+                // The condition of a free edge holds for the sum, not point by point.
+                if !held && i == 0 {
+                    mx = 0.0;
                 }
-            }
-        }
-        greatest
+                if !held && (j == 0 || j == 8) {
+                    my = 0.0;
+                }
+                [mx, my, mxy]
+            })
+        })
     }
 }
 
@@ -346,7 +359,7 @@ pub fn pressure(plate: &Plate, pressure: f64) -> Result<Bending, LaminateError> 
         edge_moments: [edge_x, edge_y],
         corner_twist: unit.ritz.local(&unit.shape, [-1.0, -1.0]).moments[2] * pressure,
         edge_shears: unit.forces.map(|force| force * pressure),
-        greatest: unit.greatest().map(|moment| moment * pressure.abs()),
+        grid: unit.grid(plate).map(|row| row.map(|own| own.map(|moment| moment * pressure))),
         method,
     })
 }

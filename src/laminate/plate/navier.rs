@@ -102,14 +102,13 @@ pub fn pressure(plate: &Plate, pressure: f64) -> Result<Bending, LaminateError> 
         return Err(LaminateError::NotConverged { what: "the deflection of the plate", change });
     };
     let [deflection, mx, my, mxy, qx, qy] = limit.map(|value| value * pressure);
-    let greatest = greatest(plate, [mx, my, mxy].map(f64::abs), pressure);
     Ok(Bending {
         deflection,
         centre: [mx, my, 0.0],
         edge_moments: [0.0, 0.0],
         corner_twist: mxy,
         edge_shears: [qx, qy],
-        greatest,
+        grid: grid(plate, [mx, my, mxy], pressure),
         method: Method::Navier { terms: count, change },
     })
 }
@@ -126,35 +125,42 @@ fn settled(now: [f64; 6], before: [f64; 6]) -> f64 {
         .fold(0.0, |most, ((now, before), scale)| f64::max(most, (now - before).abs() / scale))
 }
 
-/// Greatest moments on a grid of a quarter of the plate: 1/32 of the sides apart.
-fn greatest(plate: &Plate, known: [f64; 3], pressure: f64) -> [f64; 3] {
-    const STEPS: usize = 16;
+/// Moments over half the plate, 1/8 of the sides apart; the centre and the corners are known to the limit.
+fn grid(plate: &Plate, [mx, my, mxy]: [f64; 3], pressure: f64) -> [[[f64; 3]; 9]; 5] {
     const TERMS: usize = 24;
-    let waves: Vec<Vec<(f64, f64)>> = (0..=STEPS)
+    let waves: Vec<Vec<(f64, f64)>> = (0..=8)
         .map(|step| {
-            let angle = |i: usize| (2 * i + 1) as f64 * PI * step as f64 / (2 * STEPS) as f64;
+            let angle = |i: usize| (2 * i + 1) as f64 * PI * f64::from(step) / 8.0;
             (0..TERMS).map(|i| (libm::sin(angle(i)), libm::cos(angle(i)))).collect()
         })
         .collect();
     let terms: Vec<Vec<[f64; 6]>> =
         (0..TERMS).map(|i| (0..TERMS).map(|j| term(plate, i, j)).collect()).collect();
-    let mut most = known;
-    for across in &waves {
-        for along in &waves {
-            let mut here = [0.0; 3];
+    let mut all = [[[0.0; 3]; 9]; 5];
+    for (i, (row, along)) in all.iter_mut().zip(&waves).enumerate() {
+        for (j, (here, across)) in row.iter_mut().zip(&waves).enumerate() {
             for (row, (sin_x, cos_x)) in terms.iter().zip(along) {
                 for (term, (sin_y, cos_y)) in row.iter().zip(across) {
-                    here[0] += term[1] * sin_x * sin_y;
-                    here[1] += term[2] * sin_x * sin_y;
-                    here[2] += term[3] * cos_x * cos_y;
+                    here[0] += term[1] * sin_x * sin_y * pressure;
+                    here[1] += term[2] * sin_x * sin_y * pressure;
+                    here[2] += term[3] * cos_x * cos_y * pressure;
                 }
             }
-            for (most, here) in most.iter_mut().zip(here) {
-                *most = most.max((here * pressure).abs());
+            if i == 0 {
+                here[0] = 0.0;
+            }
+            if j == 0 || j == 8 {
+                here[1] = 0.0;
+            }
+            match (i, j) {
+                (4, 4) => *here = [mx, my, 0.0],
+                (0, 0) => *here = [0.0, 0.0, mxy],
+                (0, 8) => *here = [0.0, 0.0, -mxy],
+                _ => {}
             }
         }
     }
-    most
+    all
 }
 
 /// The smallest factor at which Nx, Ny of `load` buckle the plate.

@@ -2,6 +2,7 @@
 
 use super::laid::laid_up;
 use super::values::Values;
+use super::zones::all_environments;
 use super::{Margin, PanelMargins, Uncomputed, rests_of};
 use crate::article::{ArticleError, skin};
 use crate::laminate::{Adherend, Adhesive, free_strain, mismatch_shear, sheet_modulus, stiffness};
@@ -30,6 +31,19 @@ pub struct MismatchState {
 /// # Errors
 /// [`ArticleError`] where the laminate can't be laid up.
 pub(super) fn mismatch(
+    ledger: &Ledger,
+    panel: &Entry<Panel>,
+    values: &Values<'_>,
+    found: &mut PanelMargins,
+) -> Result<(), ArticleError> {
+    for environment in all_environments(ledger, &panel.value) {
+        let values = Values { environment: environment.as_deref(), ..*values };
+        joints(ledger, panel, &values, found)?;
+    }
+    Ok(())
+}
+
+fn joints(
     ledger: &Ledger,
     panel: &Entry<Panel>,
     values: &Values<'_>,
@@ -102,7 +116,8 @@ fn bond(
         Ok(whole) => whole,
         Err(problem) => return Ok(Err(problem.to_string())),
     };
-    let stiff = 1.0 / whole.alpha[0][0].max(whole.alpha[1][1]);
+    // The stiffer way holds the sheet harder, and the one that expands less leaves it more to make up.
+    let stiff = 1.0 / whole.alpha[0][0].min(whole.alpha[1][1]);
     let frame = Adherend { stiffness: stiff, thickness: laid.carrying_thickness() };
     let frame_cte = whole.expansion[0].min(whole.expansion[1]);
     // No straight run of a closed bond line is longer than half of it.
@@ -136,20 +151,37 @@ fn bond(
     }
     for (case, temperature) in cases {
         let change = temperature - set;
-        // Outside what was tested the modulus at room is taken in the cold, where sheets are stiffer; heat
-        // softens them, so that the room's is on the safe side.
         let tested: Vec<[f64; 2]> =
             material.value.modulus_at.iter().map(|own| [own.temperature.si(), own.e.si()]).collect();
-        let modulus = match sheet_modulus(&tested, temperature) {
-            Ok(modulus) => modulus,
-            Err(_) => {
+        let hottest_tested = tested.iter().copied().max_by(|one, two| one[0].total_cmp(&two[0]));
+        let modulus = match (sheet_modulus(&tested, temperature), hottest_tested) {
+            (Ok(modulus), _) => modulus,
+            // A sheet softens as it warms: what it was at the last test is more than it is beyond.
+            (Err(_), Some([last, modulus])) if temperature > last => {
                 found.assumptions.push(format!(
-                    "material/{}: no modulus was tested at {:.0} degC; that at room temperature is taken for the \
-                     mismatch of a bond",
+                    "material/{}: no modulus was tested at {:.0} degC; that at {:.0} degC, which is stiffer, is taken for \
+                     the mismatch of a bond",
                     material.id,
-                    temperature - 273.15
+                    temperature - 273.15,
+                    last - 273.15
+                ));
+                modulus
+            }
+            (Err(_), None) if temperature > 296.15 => {
+                found.assumptions.push(format!(
+                    "material/{}: no modulus was tested when warm; that at room temperature, which is stiffer, is taken \
+                     for the mismatch of a bond",
+                    material.id
                 ));
                 room
+            }
+            (Err(problem), _) => {
+                return Ok(Err(format!(
+                    "the sheet material/{} at {:.0} degC, where it is stiffer than in a room: {problem}; write its \
+                     `modulus_at`",
+                    material.id,
+                    temperature - 273.15
+                )));
             }
         };
         let pane = Adherend::strip(modulus, sheet.thickness.si());
@@ -184,10 +216,12 @@ fn bond(
                     stress / 1e6,
                     strength / 1e6
                 ),
-                environment: None,
+                environment: values.environment.map(str::to_string),
                 rests: rests_of(&laid.used),
                 notes: vec![
-                    "elastic shear lag; peel, yielding and creep of the adhesive are left out".to_string(),
+                    "elastic shear lag at the temperature itself, no factor on it; peel, yielding and creep of the \
+                     adhesive are left out"
+                        .to_string(),
                 ],
             });
         };

@@ -10,7 +10,7 @@ use crate::fabrication::tooling::{
 use crate::laminate::stiffness;
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::duty::{Duty, DutyKey};
-use crate::record::{Panel, Process, Tool};
+use crate::record::{Cycle, Panel, Tool};
 use std::collections::BTreeMap;
 
 /// Room temperature, K.
@@ -68,14 +68,25 @@ pub fn tool_checks(
     };
     // On the tool: the cure; a post-cure stands free as often, which the process does not say.
     let mut cures: Vec<(f64, String)> = Vec::new();
+    let mut afterwards: Vec<String> = Vec::new();
     let mut laminates: Vec<LaidUp> = Vec::new();
     for zone in &panel.value.zones {
         let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
             continue;
         };
         let Some(process) = ledger.processes.get(recipe.value.process.id()) else { continue };
-        if let Some(hottest) = hottest(&process.value) {
+        if let Some(hottest) = hottest(process.value.cure.as_ref()) {
             cures.push((hottest, process.id.clone()));
+        }
+        if let Some(post) = hottest(process.value.postcure.as_ref()) {
+            let words = format!(
+                "process/{} post-cures at {:.0} degC: whether on the tool or free-standing is not recorded",
+                process.id,
+                post - 273.15
+            );
+            if !afterwards.contains(&words) {
+                afterwards.push(words);
+            }
         }
         let values = Values {
             ledger,
@@ -90,6 +101,7 @@ pub fn tool_checks(
         lacking.push("no process of the panel has a `cure`".to_string());
         return Ok((checks, lacking));
     };
+    lacking.extend(afterwards);
     heat(mould, cure, &format!("process/{process}"), &MOULD_RULE, &mut checks, &mut lacking);
     let mut of = mould;
     let mut seen = vec![mould.id.as_str()];
@@ -125,8 +137,8 @@ pub fn tool_checks(
     Ok((checks, lacking))
 }
 
-fn hottest(process: &Process) -> Option<f64> {
-    process.cure.as_ref()?.0.iter().map(|segment| segment.to.si()).reduce(f64::max)
+fn hottest(cycle: Option<&Cycle>) -> Option<f64> {
+    cycle?.0.iter().map(|segment| segment.to.si()).reduce(f64::max)
 }
 
 fn heat(
@@ -177,9 +189,9 @@ fn growth(
     let part = laminates.iter().find_map(|laid| {
         let expands = laid.carrying.iter().all(|layer| layer.expands) && laid.lacking.is_empty();
         let whole = stiffness(&laid.elastic()).ok()?.compliance().ok()?;
-        expands.then_some(whole.expansion[0])
+        expands.then(|| (whole.expansion[0], laid.recipe.clone()))
     });
-    let Some(part) = part else {
+    let Some((part, of)) = part else {
         lacking.push("no laminate of the panel has all its expansions".to_string());
         return;
     };
@@ -187,7 +199,11 @@ fn growth(
         Ok(factor) => checks.push(ToolCheck {
             tool: mould.id.clone(),
             what: "scale of the tool".to_string(),
-            words: format!("{factor:.6} (tool {:.1}, part {:.1} um/m/K)", tool * 1e6, part * 1e6),
+            words: format!(
+                "{factor:.6} (tool {:.1}, recipe/{of} along x {:.1} um/m/K)",
+                tool * 1e6,
+                part * 1e6
+            ),
             ok: None,
             source: "both equally long when the part sets; common practice, no source",
         }),

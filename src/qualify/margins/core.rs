@@ -7,11 +7,11 @@ use crate::laminate::sandwich::allowable::{
     self, HONEYCOMB_DESIGN, SOLID_DESIGN, WrinklingConstant, dimpling, wrinkling_honeycomb, wrinkling_solid,
 };
 use crate::laminate::{
-    Compliance, ElasticLayer, LaminateError, Load, Matrix3, PointState, Position, Vector3, recover_under,
-    stiffness,
+    Compliance, ElasticLayer, LaminateError, Load, Matrix3, PointState, Position, Stiffness, Vector3,
+    recover, stiffness,
 };
 use crate::ledger::Ledger;
-use crate::record::{ComputedCheck, Material};
+use crate::record::Material;
 
 /// The two faces of a sandwich and what stands between, in plain values.
 pub(super) struct Faces {
@@ -52,7 +52,8 @@ pub(super) fn faces(laid: &LaidUp) -> Result<Option<Faces>, LaminateError> {
             .map(|(layer, bottom)| (*layer, *bottom))
             .collect();
         let carrying: Vec<ElasticLayer> = own.iter().map(|(layer, _)| *layer).collect();
-        let compliance = stiffness(&carrying)?.compliance()?;
+        // The core holds a face flat: its own coupling of stretching and bending does not soften it.
+        let compliance = Stiffness { b: [[0.0; 3]; 3], ..stiffness(&carrying)? }.compliance()?;
         // Both directions count in where the middle lies.
         let weight = |layer: &ElasticLayer| (layer.lamina.e1 + layer.lamina.e2) * layer.thickness;
         let sum: f64 = carrying.iter().map(weight).sum();
@@ -127,7 +128,7 @@ pub(super) fn sandwich(
     margins: &mut Vec<Margin>,
     uncomputed: &mut Vec<Uncomputed>,
 ) {
-    let check = ComputedCheck::Sandwich;
+    let check = case.sandwich_check();
     if case.laid.cores > 1 {
         uncomputed.push(
             case.lacks(check, format!("the laminate has {} cores; one can be judged", case.laid.cores)),
@@ -145,8 +146,15 @@ pub(super) fn sandwich(
     let Some(core) = case.laid.core.as_ref().and_then(|core| ledger.materials.get(&core.material)) else {
         return;
     };
+    let elastic = case.laid.elastic();
+    let whole = match stiffness(&elastic).and_then(|own| own.compliance()) {
+        Ok(whole) => whole,
+        Err(problem) => return uncomputed.push(case.lacks(check, problem)),
+    };
     let mut bench = Bench {
         case,
+        elastic,
+        whole,
         core: &core.value,
         id: &core.id,
         faces: &found,
@@ -154,10 +162,7 @@ pub(super) fn sandwich(
         lacking: Vec::new(),
     };
     for loading in case.loadings {
-        if let Err(problem) = bench.judge(loading) {
-            bench.lack(problem.to_string());
-            break;
-        }
+        bench.judge(loading);
     }
     let Bench { least, lacking, .. } = bench;
     margins.extend(least);
@@ -166,6 +171,8 @@ pub(super) fn sandwich(
 
 struct Bench<'a> {
     case: &'a Case<'a>,
+    elastic: Vec<ElasticLayer>,
+    whole: Compliance,
     core: &'a Material,
     id: &'a str,
     faces: &'a Faces,
@@ -196,81 +203,118 @@ impl Bench<'_> {
         value
     }
 
-    fn judge(&mut self, loading: &Loading) -> Result<(), LaminateError> {
-        let layers = self.case.laid.elastic();
+    /// Keeps what can be judged; what one check lacks does not stop the others.
+    fn judge(&mut self, loading: &Loading) {
         let mechanical = Load { temperature: 0.0, ..loading.load };
-        let states = recover_under(&layers, &mechanical)?;
         let thermal = Load { temperature: loading.load.temperature, ..Load::default() };
-        let heat = recover_under(&layers, &thermal)?;
+        let states = self.states(&mechanical);
+        let heat = self.states(&thermal);
+        let ((states, curvature), (heat, _)) = match (states, heat) {
+            (Ok(states), Ok(heat)) => (states, heat),
+            (Err(problem), _) | (_, Err(problem)) => return self.lack(problem.to_string()),
+        };
         let faces = self.faces;
         for face in &faces.faces {
-            let forces = force(&states, &layers, face);
-            let (least, c, s) = least_principal(forces);
-            if least < 0.0 {
-                // What temperature adds along the same direction; what it takes off is not counted.
-                let [x, y, xy] = force(&heat, &layers, face);
-                let own = (c * c * x + s * s * y + 2.0 * c * s * xy).min(0.0);
-                let stress = [-least / face.thickness, -own / face.thickness];
-                self.stability(face, stress, (c, s), loading)?;
+            let (forces, held) = (force(&states, &self.elastic, face), force(&heat, &self.elastic, face));
+            for found in
+                [self.stability(face, forces, held, loading), self.into_cells(face, forces, held, loading)]
+            {
+                if let Err(problem) = found {
+                    self.lack(problem.to_string());
+                }
             }
         }
-        self.crimping(loading)?;
-        self.core_shear(loading)?;
-        self.crushing(loading, &states, &layers)
+        for found in
+            [self.crimping(loading), self.core_shear(loading), self.crushing(loading, &states, curvature)]
+        {
+            if let Err(problem) = found {
+                self.lack(problem.to_string());
+            }
+        }
     }
 
+    fn states(&self, load: &Load) -> Result<(Vec<PointState>, Vector3), LaminateError> {
+        let deformation = self.whole.deformation(load)?;
+        Ok((recover(&self.elastic, &deformation, load.temperature)?, deformation.curvature))
+    }
+
+    /// Wrinkling along whichever direction it comes first in: the stiffest way is not the one that is pressed
+    /// hardest. What presses across at the same time is left out.
     fn stability(
         &mut self,
         face: &OneFace,
-        [stress, held]: [f64; 2],
-        (c, s): (f64, f64),
+        forces: Vector3,
+        held: Vector3,
         loading: &Loading,
     ) -> Result<(), LaminateError> {
-        let (modulus, ratio) = modulus_along(face, c, s);
         let honeycomb = self.core.form.as_ref().is_some_and(|form| form.as_str() == "honeycomb");
-        let through = self.core.compressive_modulus.as_ref().or(self.core.e.as_ref()).map(|own| own.si());
-        let along = self.core.shear_modulus.as_ref().map(|own| own.si());
-        let across = self.core.shear_modulus_across.as_ref().map(|own| own.si()).or(along);
-        let (allowed, k): (f64, WrinklingConstant) = if honeycomb {
-            let Some(through) = self.needs("compressive_modulus", through) else { return Ok(()) };
-            let k = HONEYCOMB_DESIGN;
-            (wrinkling_honeycomb(modulus, face.thickness, through, self.faces.core_thickness, k)?, k)
-        } else {
-            let through = self.needs("compressive_modulus", through);
-            let shear = along.zip(across).map(|(along, across)| c * c * along + s * s * across);
-            let (Some(through), Some(shear)) = (through, self.needs("shear_modulus", shear)) else {
-                return Ok(());
+        let mut worst: Option<(f64, f64, f64, f64, WrinklingConstant)> = None;
+        for (c, s) in directions(forces) {
+            let [stress, own] = pressed(face, forces, held, (c, s));
+            if stress < LEAST_STRESS {
+                continue;
+            }
+            let (modulus, _) = modulus_along(face, c, s);
+            let through = self.core.compressive_modulus.as_ref().or(self.core.e.as_ref()).map(|own| own.si());
+            let along = self.core.shear_modulus.as_ref().map(|own| own.si());
+            let across = self.core.shear_modulus_across.as_ref().map(|own| own.si()).or(along);
+            let (allowed, k) = if honeycomb {
+                let Some(through) = self.needs("compressive_modulus", through) else { return Ok(()) };
+                let k = HONEYCOMB_DESIGN;
+                (wrinkling_honeycomb(modulus, face.thickness, through, self.faces.core_thickness, k)?, k)
+            } else {
+                let through = self.needs("compressive_modulus", through);
+                let shear = along.zip(across).map(|(along, across)| c * c * along + s * s * across);
+                let (Some(through), Some(shear)) = (through, self.needs("shear_modulus", shear)) else {
+                    return Ok(());
+                };
+                (wrinkling_solid(modulus, through, shear, SOLID_DESIGN)?, SOLID_DESIGN)
             };
-            (wrinkling_solid(modulus, through, shear, SOLID_DESIGN)?, SOLID_DESIGN)
-        };
-        let words = |allowed: f64| {
-            format!("{:.1} of {:.1} MPa, {}{}", stress / 1e6, allowed / 1e6, face.word, at(&loading.place))
-        };
-        let reserve = |allowed: f64| ((allowed - held) / stress).max(0.0);
-        let mut margin = self.case.margin(
-            ComputedCheck::Sandwich,
-            "wrinkling",
-            "wrinkling",
-            reserve(allowed),
-            words(allowed),
-        );
-        margin.notes.push(format!("k = {} ({})", k.value, k.source));
-        self.keep(margin);
-        if honeycomb {
-            let cell = self.core.cell.as_ref().map(|own| own.si());
-            if let Some(cell) = self.needs("cell", cell) {
-                let allowed = dimpling(modulus, ratio, face.thickness, cell)?;
-                let reserve = reserve(allowed);
-                let margin = self.case.margin(
-                    ComputedCheck::Sandwich,
-                    "dimpling",
-                    "dimpling",
-                    reserve,
-                    words(allowed),
-                );
-                self.keep(margin);
+            let reserve = ((allowed - own) / stress).max(0.0);
+            if worst.is_none_or(|(known, ..)| reserve < known) {
+                worst = Some((reserve, stress, own, allowed, k));
             }
         }
+        let Some((reserve, stress, own, allowed, k)) = worst else { return Ok(()) };
+        let heat =
+            if own > LEAST_STRESS { format!(" less {:.1} by temperature", own / 1e6) } else { String::new() };
+        let words = format!(
+            "{:.1} of {:.1}{heat} MPa, {}{}",
+            stress / 1e6,
+            allowed / 1e6,
+            face.word,
+            at(&loading.place)
+        );
+        let mut margin =
+            self.case.margin(self.case.sandwich_check(), "wrinkling", "wrinkling", reserve, words);
+        margin.notes.push(format!("k = {} ({}); what presses across is left out", k.value, k.source));
+        self.keep(margin);
+        Ok(())
+    }
+
+    /// Buckling of a face into the cells of a honeycomb, by the mean modulus of the face.
+    fn into_cells(
+        &mut self,
+        face: &OneFace,
+        forces: Vector3,
+        held: Vector3,
+        loading: &Loading,
+    ) -> Result<(), LaminateError> {
+        let honeycomb = self.core.form.as_ref().is_some_and(|form| form.as_str() == "honeycomb");
+        let (_, c, s) = least_principal(forces);
+        let [stress, own] = pressed(face, forces, held, (c, s));
+        if !honeycomb || stress < LEAST_STRESS {
+            return Ok(());
+        }
+        let cell = self.core.cell.as_ref().map(|own| own.si());
+        let Some(cell) = self.needs("cell", cell) else { return Ok(()) };
+        let ((x, xy), (y, yx)) = (modulus_along(face, 1.0, 0.0), modulus_along(face, 0.0, 1.0));
+        let allowed = dimpling((x * y).sqrt(), (xy * yx).max(0.0).sqrt().min(0.99), face.thickness, cell)?;
+        let words =
+            format!("{:.1} of {:.1} MPa, {}{}", stress / 1e6, allowed / 1e6, face.word, at(&loading.place));
+        let reserve = ((allowed - own) / stress).max(0.0);
+        let margin = self.case.margin(self.case.sandwich_check(), "dimpling", "dimpling", reserve, words);
+        self.keep(margin);
         Ok(())
     }
 
@@ -286,8 +330,13 @@ impl Bench<'_> {
         let Some([along, across]) = stiffness else { return Ok(()) };
         let allowed = allowable::crimping(c * c * along + s * s * across)?;
         let words = format!("{:.2} of {:.2} N/mm{}", -least / 1e3, allowed / 1e3, at(&loading.place));
-        let margin =
-            self.case.margin(ComputedCheck::Sandwich, "crimping", "shear crimping", allowed / -least, words);
+        let margin = self.case.margin(
+            self.case.sandwich_check(),
+            "crimping",
+            "shear crimping",
+            allowed / -least,
+            words,
+        );
         self.keep(margin);
         Ok(())
     }
@@ -296,10 +345,10 @@ impl Bench<'_> {
         let along = self.core.shear_strength.as_ref().map(|own| own.si());
         let across = self.core.shear_strength_across.as_ref().map(|own| own.si()).or(along);
         for (force, strength, word) in [
-            (loading.shears[0], along, "across the edges x"),
-            (loading.shears[1], across, "across the edges y"),
+            (loading.shears[0], along, "at the edges x = 0 and a"),
+            (loading.shears[1], across, "at the edges y = 0 and b"),
         ] {
-            if force == 0.0 {
+            if force.abs() / self.faces.depth < LEAST_STRESS {
                 continue;
             }
             let Some(strength) = self.needs("shear_strength", strength) else { return Ok(()) };
@@ -307,46 +356,67 @@ impl Bench<'_> {
             let Some(reserve) = allowable::core_shear(strength, stress)?.reserve() else { continue };
             let words = format!("{:.3} of {:.3} MPa {word}", stress / 1e6, strength / 1e6);
             let margin =
-                self.case.margin(ComputedCheck::Sandwich, "core-shear", "core shear", reserve, words);
+                self.case.margin(self.case.sandwich_check(), "core-shear", "core shear", reserve, words);
             self.keep(margin);
         }
         Ok(())
     }
 
-    /// The faces' forces on the curved core, and the pressure itself.
+    /// The faces' forces on the curved core, which grow with the square of the load, and the pressure itself.
     fn crushing(
         &mut self,
         loading: &Loading,
         states: &[PointState],
-        layers: &[ElasticLayer],
+        curvature: Vector3,
     ) -> Result<(), LaminateError> {
-        let mechanical = Load { temperature: 0.0, ..loading.load };
-        let curvature = stiffness(layers)?.compliance()?.deformation(&mechanical)?.curvature;
         let squeeze = self
             .faces
             .faces
             .iter()
             .map(|face| {
-                let [x, y, _] = force(states, layers, face);
-                (x * curvature[0]).abs() + (y * curvature[1]).abs()
+                let forces = force(states, &self.elastic, face);
+                forces.iter().zip(curvature).map(|(force, bent)| force * bent).sum::<f64>().abs()
             })
             .fold(0.0, f64::max);
-        if squeeze == 0.0 && loading.pressure == 0.0 {
+        let pressure = loading.pressure.abs();
+        if squeeze + pressure < LEAST_STRESS {
             return Ok(());
         }
         let strength = self.core.compressive_strength.as_ref().map(|own| own.si());
         let Some(strength) = self.needs("compressive_strength", strength) else { return Ok(()) };
-        let check = allowable::core_crushing(strength, loading.pressure.abs(), squeeze)?;
-        let Some(reserve) = check.reserve() else { return Ok(()) };
+        // At R times the load: p R + s R^2 = strength.
+        let reserve = if squeeze < LEAST_STRESS * LEAST_STRESS {
+            allowable::core_crushing(strength, pressure, squeeze)?.reserve()
+        } else {
+            Some(2.0 * strength / (pressure + (pressure * pressure + 4.0 * squeeze * strength).sqrt()))
+        };
+        let Some(reserve) = reserve else { return Ok(()) };
         let words = format!(
-            "{:.4} of {:.4} MPa{}",
-            (loading.pressure.abs() + squeeze) / 1e6,
+            "{:.4} of {:.4} MPa at the factored load{}",
+            (pressure + squeeze) / 1e6,
             strength / 1e6,
             at(&loading.place)
         );
-        let margin =
-            self.case.margin(ComputedCheck::Sandwich, "core-crushing", "core crushing", reserve, words);
-        self.keep(margin);
+        let check = self.case.sandwich_check();
+        self.keep(self.case.margin(check, "core-crushing", "core crushing", reserve, words));
         Ok(())
     }
+}
+
+/// Stresses below this are rounding, Pa.
+pub(super) const LEAST_STRESS: f64 = 1.0;
+
+/// Directions to look for wrinkling in: every five degrees, and that of the least principal force.
+fn directions(forces: Vector3) -> impl Iterator<Item = (f64, f64)> {
+    let (_, c, s) = least_principal(forces);
+    (0..36)
+        .map(|step| f64::from(step) * 5.0_f64.to_radians())
+        .map(|angle| (angle.cos(), angle.sin()))
+        .chain([(c, s)])
+}
+
+/// Compression of a face along a direction, Pa: by the load, and by temperature where that adds to it.
+fn pressed(face: &OneFace, forces: Vector3, held: Vector3, (c, s): (f64, f64)) -> [f64; 2] {
+    let along = |[x, y, xy]: Vector3| -(c * c * x + s * s * y + 2.0 * c * s * xy) / face.thickness;
+    [along(forces), along(held).max(0.0)]
 }

@@ -1,9 +1,10 @@
 //! The frame section of a panel: whole and with its pane lost.
 
-use super::core::faces;
+use super::core::{LEAST_STRESS, faces, sandwich};
 use super::laid::{LaidUp, laid_up};
-use super::plies::{Case, Loading, strength};
+use super::plies::{Case, Loading, design_strain, strength};
 use super::values::Values;
+use super::zones::{all_environments, strains};
 use super::{Margin, PanelMargins, Rest, Uncomputed, rests_of};
 use crate::article::ArticleError;
 use crate::laminate::{
@@ -70,6 +71,22 @@ pub(super) fn frame(
     values: &Values<'_>,
     found: &mut PanelMargins,
 ) -> Result<(), ArticleError> {
+    if panel.value.section.is_none() {
+        return Ok(());
+    }
+    for environment in all_environments(ledger, &panel.value) {
+        let values = Values { environment: environment.as_deref(), ..*values };
+        in_environment(ledger, panel, &values, found)?;
+    }
+    Ok(())
+}
+
+fn in_environment(
+    ledger: &Ledger,
+    panel: &Entry<Panel>,
+    values: &Values<'_>,
+    found: &mut PanelMargins,
+) -> Result<(), ArticleError> {
     let Some(section) = &panel.value.section else { return Ok(()) };
     let mut lacking = Vec::new();
     let corners: Vec<&String> = section.corners.keys().collect();
@@ -93,7 +110,7 @@ pub(super) fn frame(
         found.uncomputed.extend(lacking.into_iter().map(|why| lack("section", "", why)));
         return Ok(());
     }
-    let bench = Bench { ledger, nodes, walls };
+    let bench = Bench { ledger, panel: &panel.value, values, nodes, walls };
     let whole = match bench.section(None) {
         Ok(whole) => whole,
         Err(why) => {
@@ -136,11 +153,15 @@ pub(super) fn frame(
     if section.loads.is_empty() {
         found.uncomputed.push(lack("section", "", "the section names no `loads`".to_string()));
     }
-    found.section = Some(state);
+    // The stiffness shown is that of the first environment.
+    match &mut found.section {
+        Some(known) => known.walls.extend(state.walls),
+        None => found.section = Some(state),
+    }
     Ok(())
 }
 
-fn wall_name(own: &SectionWall, at: usize) -> String {
+pub(super) fn wall_name(own: &SectionWall, at: usize) -> String {
     let named = own.name.as_ref().or(own.zone.as_ref()).or(own.joint.as_ref());
     named.map_or_else(|| format!("{}", at + 1), ToString::to_string)
 }
@@ -229,18 +250,29 @@ fn sheet_share(material: &Material, id: &str, load: &LoadCase, e: f64) -> Result
 
 struct Bench<'a> {
     ledger: &'a Ledger,
+    panel: &'a Panel,
+    values: &'a Values<'a>,
     nodes: Vec<[f64; 2]>,
     walls: Vec<(String, Ready)>,
 }
 
 impl Bench<'_> {
-    /// Says `wall 2` by its name.
+    /// Says `wall 2` by its name: numbers count from 0 in what the engineering says.
     fn named(&self, words: &str) -> String {
-        let mut words = words.to_string();
-        for (at, (name, _)) in self.walls.iter().enumerate().rev() {
-            words = words.replace(&format!("wall {at} "), &format!("wall {name} "));
+        let mut all = String::new();
+        let mut rest = words;
+        while let Some((before, after)) = rest.split_once("wall ") {
+            all.push_str(before);
+            all.push_str("wall ");
+            let end = after.find(|c: char| !c.is_ascii_digit()).unwrap_or(after.len());
+            let (number, behind) = after.split_at(end);
+            let name =
+                number.parse::<usize>().ok().and_then(|at| self.walls.get(at)).map(|(name, _)| name.as_str());
+            all.push_str(name.unwrap_or(number));
+            rest = behind;
         }
-        words
+        all.push_str(rest);
+        all
     }
 
     /// The section as it is under a load case, or at room temperature and for a short while.
@@ -340,8 +372,8 @@ impl Bench<'_> {
                 layer: None,
                 margin: reserve - 1.0,
                 words,
-                environment: None,
-                rests: Vec::new(),
+                environment: self.values.environment.map(str::to_string),
+                rests: state.rests.clone(),
                 notes: notes.to_vec(),
             };
             let lack = |why: String| Uncomputed {
@@ -355,7 +387,7 @@ impl Bench<'_> {
                     let stress = own.shear_stress.abs();
                     let entry = self.ledger.materials.get(adhesive);
                     match entry.and_then(|entry| entry.value.shear_strength.as_ref()).map(|own| own.si()) {
-                        Some(strength) if stress > 0.0 => {
+                        Some(strength) if stress >= LEAST_STRESS => {
                             let words = format!("{:.3} of {:.3} MPa", stress / 1e6, strength / 1e6);
                             found.margins.push(margin("bond-shear", "bond shear", strength / stress, words));
                         }
@@ -378,7 +410,7 @@ impl Bench<'_> {
                             "the sheet material/{material} has neither `craze_stress` nor `tensile_strength`"
                         )));
                     }
-                    if tension <= 0.0 {
+                    if tension < LEAST_STRESS {
                         continue;
                     }
                     // Crazing is judged at limit load, breaking at the factored one.
@@ -418,15 +450,28 @@ impl Bench<'_> {
                             });
                         }
                     }
+                    let mut notes = notes.to_vec();
+                    notes.push("the stability of walls between their corners is not judged".to_string());
                     let case = Case {
                         name: case,
                         place: &place,
                         check: ComputedCheck::Section,
                         laid,
-                        environment: None,
+                        environment: self.values.environment,
                         loadings: &loadings,
-                        notes,
+                        notes: &notes,
                     };
+                    let recipe = self.ledger.recipes.get(&laid.recipe);
+                    match recipe.map(|recipe| strains(self.panel, recipe, self.values)) {
+                        Some(Ok((Some(own), used))) => {
+                            design_strain(&case, &own, &used, &mut found.margins, &mut found.uncomputed);
+                        }
+                        Some(Err(lacking)) => {
+                            found.uncomputed.extend(lacking.iter().map(|one| case.lacks(case.check, one)));
+                        }
+                        _ => {}
+                    }
+                    sandwich(self.ledger, &case, &mut found.margins, &mut found.uncomputed);
                     strength(&case, &mut found.margins, &mut found.uncomputed);
                 }
             }

@@ -2,7 +2,10 @@
 
 use super::super::coverage::{TestedTo, bounds};
 use super::super::duty::{Duty, DutyKey};
-use crate::article::{ArticleError, Configuration, LayerRole, NoSkin, Subject, expand, lamina_in, skin};
+use super::Rest;
+use crate::article::{
+    ArticleError, Configuration, EMITTANCE, LayerRole, NoSkin, Subject, expand, lamina_in, skin,
+};
 use crate::finish::{
     ColourLimit, HeatLimit, Skin, Sunshine, WET_GLASS_TRANSITION_MARGIN, darkest, default_sky, heat_left,
 };
@@ -28,6 +31,8 @@ pub struct Heat {
 pub(crate) struct HeatLimits {
     pub(crate) known: Vec<Heat>,
     pub(crate) lacking: Vec<String>,
+    /// Evidence that glass transitions come from.
+    pub(crate) rests: Vec<Rest>,
 }
 
 /// How hot one zone gets, and what is left.
@@ -108,6 +113,13 @@ pub(crate) fn heat_limits(
             LayerRole::Mesh | LayerRole::Other => {}
         }
     }
+    // The adhesive of a joint is as hot as the zones that it joins.
+    let joints = ledger.panels.get(panel).map_or(&[][..], |own| own.value.joints.as_slice());
+    for joint in joints.iter().filter(|joint| joint.between.iter().flatten().any(|own| *own == zone.name)) {
+        if let Some(adhesive) = ledger.materials.get(joint.adhesive.id()) {
+            glass_transition(ledger, duties, panel, adhesive, None, &mut found);
+        }
+    }
     Ok(found)
 }
 
@@ -121,33 +133,46 @@ fn glass_transition(
     found: &mut HeatLimits,
 ) {
     let typed = material.value.wet_tg.as_ref().map(|own| own.si());
-    let tested = || {
-        let (showing, least) = duties
-            .iter()
-            .filter(|((_, of), _)| Some(of) == subject)
-            .filter_map(|((id, _), duty)| Some((ledger.showings.get(id)?, duty)))
-            .filter(|(showing, _)| showing.value.kind.as_str() == "glass-transition")
-            .filter_map(|(showing, duty)| {
-                let judged = duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst))?;
-                let records: Vec<_> =
-                    judged.evidence.iter().filter_map(|id| ledger.evidence.get(id)).collect();
-                let pool = super::super::pool::pool(ledger, &showing.value, &records);
-                let kelvin = pool.values.iter().filter_map(|value| {
-                    Figure::of(*value, &pool.unit).number_in("degC").map(|degrees| degrees + 273.15)
-                });
-                Some((showing.id.clone(), kelvin.fold(f64::INFINITY, f64::min)))
-            })
-            .min_by(|one, two| one.1.total_cmp(&two.1))?;
-        least.is_finite().then(|| (least, format!("wet Tg of material/{}, showing/{showing}", material.id)))
+    let mut tested: Option<(f64, Rest)> = None;
+    for ((id, of), duty) in duties {
+        let Some(showing) = ledger.showings.get(id).filter(|_| Some(of) == subject) else { continue };
+        let moisture = showing.value.environment.as_ref().and_then(|own| own.moisture.as_ref());
+        let wet = moisture.is_some_and(|own| own.as_str() != "as-fabricated");
+        if showing.value.kind.as_str() != "glass-transition" || !wet {
+            continue;
+        }
+        let judged = duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst));
+        let Some(judged) = judged else { continue };
+        let records: Vec<_> = judged.evidence.iter().filter_map(|id| ledger.evidence.get(id)).collect();
+        let pool = super::super::pool::pool(ledger, &showing.value, &records);
+        let kelvin = pool.values.iter().filter_map(|value| {
+            Figure::of(*value, &pool.unit).number_in("degC").map(|degrees| degrees + 273.15)
+        });
+        let least = kelvin.fold(f64::INFINITY, f64::min);
+        if least.is_finite() && tested.as_ref().is_none_or(|(known, _)| least < *known) {
+            let rest = Rest { showing: id.clone(), subject: of.clone(), verdict: judged.verdict };
+            tested = Some((least, rest));
+        }
+    }
+    // The lower of what is typed in and what was tested.
+    let by_test = tested.filter(|(least, _)| typed.is_none_or(|typed| *least <= typed));
+    let (temperature, what) = match (by_test, typed) {
+        (Some((least, rest)), _) => {
+            let what = format!("wet Tg of material/{}, showing/{}", material.id, rest.showing);
+            found.rests.push(rest);
+            (least, what)
+        }
+        (None, Some(typed)) => (typed, format!("wet Tg of material/{}", material.id)),
+        (None, None) => {
+            let words = format!("material/{} has no `wet_tg`, and no wet test gives one", material.id);
+            if !found.lacking.contains(&words) {
+                found.lacking.push(words);
+            }
+            return;
+        }
     };
-    let own = typed.map(|kelvin| (kelvin, format!("wet Tg of material/{}", material.id))).or_else(tested);
-    match own {
-        Some((temperature, what)) => {
-            found.known.push(Heat { what, temperature, is_tg: true, is_structural: false });
-        }
-        None => {
-            found.lacking.push(format!("material/{} has no `wet_tg`, and no test gives one", material.id))
-        }
+    if !found.known.iter().any(|known| known.what == what) {
+        found.known.push(Heat { what, temperature, is_tg: true, is_structural: false });
     }
 }
 
@@ -209,7 +234,10 @@ pub fn heat_of(
                 continue;
             }
             Err(NoSkin::Sheet) => {
-                left_out.push(format!("zone {}: the balance does not model a sheet", zone.name));
+                let sheet = zone.sheet.as_ref().and_then(|own| ledger.materials.get(own.material.id()));
+                let tg = sheet.and_then(|own| own.value.tg.as_ref());
+                let tg = tg.map_or("no `tg` written".to_string(), |own| format!("Tg {}", own.text()));
+                left_out.push(format!("zone {}: the balance does not model a sheet ({tg})", zone.name));
                 continue;
             }
             Err(NoSkin::NoClimate) => {
@@ -255,8 +283,6 @@ fn as_limit(own: &Heat) -> HeatLimit {
 
 /// The design day as a zone's surface sees it.
 fn sunshine(ledger: &Ledger, zone: &Zone) -> Option<Sunshine> {
-    /// As the skin temperature takes it where nothing is written; common practice, no source.
-    const EMITTANCE: f64 = 0.90;
     let climate = ledger.head.as_ref()?.climate.as_ref()?;
     let colour = zone.finish.as_ref().and_then(|own| ledger.finishes.get(own.id()))?.value.colour.as_ref();
     let ambient = climate.ambient.si();

@@ -20,8 +20,10 @@ pub struct CarryingLayer {
     pub strengths: Option<PlyStrength>,
     /// Whether both expansions are known.
     pub expands: bool,
-    /// Whether it is a ply whose fibres run two ways, or nobody says which.
+    /// Whether it is a ply woven of warp and fill.
     pub woven: bool,
+    /// Whether it is a ply whose fibres run one way.
+    pub unidirectional: bool,
 }
 
 /// The core of a sandwich.
@@ -51,7 +53,7 @@ pub struct LaidUp {
     pub used: Vec<DesignValue>,
     /// What is missing; a ply without elastic values makes every margin worthless.
     pub lacking: Vec<Lacking>,
-    /// Layers that are not counted in the stiffness, in words.
+    /// Layers that are not counted in the stiffness, or with a figure that had to be taken, in words.
     pub uncounted: Vec<String>,
     /// Highest hold of the cure, K: free of thermal stress there.
     pub stress_free: Option<f64>,
@@ -89,7 +91,7 @@ impl LaidUp {
 
     /// Returns the thickness from the first to the last carrying layer, m.
     pub fn carrying_thickness(&self) -> f64 {
-        self.carrying.iter().map(|layer| layer.elastic.thickness).sum()
+        self.carrying.iter().fold(0.0, |sum, layer| sum + layer.elastic.thickness)
     }
 }
 
@@ -195,13 +197,15 @@ impl Bench<'_, '_> {
             return None;
         };
         let angle = if lamina.is_void() { 0.0 } else { layer.angle.unwrap_or(0.0) };
+        let is_ply = layer.role == LayerRole::Ply;
+        let form = material.value.form.as_ref().map(|form| form.as_str());
         Some(CarryingLayer {
             at,
             elastic: ElasticLayer { lamina, angle, thickness },
             strengths: known.strengths,
             expands: known.expands || lamina.is_void(),
-            woven: layer.role == LayerRole::Ply
-                && material.value.form.as_ref().is_none_or(|form| form.as_str() != "unidirectional"),
+            woven: is_ply && form.is_some_and(|form| ["twill", "plain", "satin"].contains(&form)),
+            unidirectional: is_ply && form == Some("unidirectional"),
         })
     }
 
@@ -287,14 +291,38 @@ impl Bench<'_, '_> {
     fn sheet_like(&mut self, layer: &LaidLayer, material: &Entry<Material>) -> Known {
         let void = Known { lamina: Lamina::VOID, strengths: None, expands: true };
         let value = &material.value;
-        let (Some(e), Some(nu)) = (&value.e, &value.nu) else {
-            let lacks = if value.e.is_some() { "`nu`" } else { "`E` in its plane" };
-            let role = layer.role.word();
-            self.leave_out(format!("the {role} material/{} has no {lacks}: it carries nothing", material.id));
+        let role = layer.role.word();
+        let Some(e) = &value.e else {
+            self.leave_out(format!(
+                "the {role} material/{} has no `E` in its plane: it carries nothing",
+                material.id
+            ));
             return void;
         };
+        let honeycomb = value.form.as_ref().is_some_and(|form| form.as_str() == "honeycomb");
+        // Of an isotropic foam or film the shear modulus says it; across a honeycomb's cells it says nothing.
+        let of_shear = value
+            .shear_modulus
+            .as_ref()
+            .filter(|_| !honeycomb)
+            .map(|g| e.si() / (2.0 * g.si()) - 1.0)
+            .filter(|nu| (0.0..=0.5).contains(nu));
+        let nu = match (&value.nu, of_shear) {
+            (Some(nu), _) => nu.si(),
+            (None, Some(nu)) => {
+                self.leave_out(format!(
+                    "material/{} has no `nu`: {nu:.3} is taken, from E and shear_modulus",
+                    material.id
+                ));
+                nu
+            }
+            (None, None) => {
+                self.leave_out(format!("material/{} has no `nu`: 0 is taken", material.id));
+                0.0
+            }
+        };
         let cte = value.cte.as_ref().map(|own| own.si());
-        match Lamina::isotropic(e.si(), nu.si(), cte.unwrap_or(0.0)) {
+        match Lamina::isotropic(e.si(), nu, cte.unwrap_or(0.0)) {
             Ok(lamina) => Known { lamina, strengths: None, expands: cte.is_some() },
             Err(problem) => {
                 self.leave_out(format!("material/{} carries nothing: {problem}", material.id));

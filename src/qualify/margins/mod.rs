@@ -160,6 +160,12 @@ impl PanelMargins {
         self.of(check).min_by(|one, two| one.margin.total_cmp(&two.margin))
     }
 
+    /// Returns the least margin of some kinds of check.
+    pub fn governing_of(&self, checks: &[ComputedCheck]) -> Option<&Margin> {
+        let own = self.margins.iter().filter(|margin| checks.contains(&margin.check));
+        own.min_by(|one, two| one.margin.total_cmp(&two.margin))
+    }
+
     /// Returns what a check could not compute.
     pub fn lacking(&self, check: ComputedCheck) -> impl Iterator<Item = &Uncomputed> {
         self.uncomputed.iter().filter(move |one| counts(check, one.check))
@@ -176,8 +182,10 @@ impl PanelMargins {
 }
 
 /// Whether a check that a showing asks for counts a margin of `own`.
-fn counts(asked: ComputedCheck, own: ComputedCheck) -> bool {
-    asked == own || asked == ComputedCheck::Margins && own != ComputedCheck::TemperatureMargin
+pub(super) fn counts(asked: ComputedCheck, own: ComputedCheck) -> bool {
+    let no_margin =
+        [ComputedCheck::TemperatureMargin, ComputedCheck::Mass, ComputedCheck::SectionTorsion].contains(&own);
+    asked == own || asked == ComputedCheck::Margins && !no_margin
 }
 
 /// Returns the evidence behind some values, each once.
@@ -224,10 +232,17 @@ pub fn margins_with(
     let Some(entry) = ledger.panels.get(panel) else { return Ok(found) };
     let values =
         Values { ledger, duties, panel: Some(panel), load_path: entry.value.load_path, environment: None };
+    if entry.value.load_path.is_none() {
+        found.assumptions.push(format!("panel/{panel} names no load_path: B-basis values are taken"));
+    }
     zones::zones(ledger, entry, &values, memo, &mut found)?;
     frame::frame(ledger, entry, &values, &mut found)?;
     bonds::mismatch(ledger, entry, &values, &mut found)?;
+    if found.used.is_empty() {
+        found.assumptions.retain(|own| !own.ends_with("B-basis values are taken"));
+    }
     found.assumptions.sort();
     found.assumptions.dedup();
+    found.uncomputed.dedup();
     Ok(found)
 }

@@ -1,12 +1,13 @@
 //! Everything that mechanics says of one recipe.
 
 use super::laid::{LaidUp, laid_up};
+use super::zones::environments;
 use super::{Lacking, Margin, Values, margins_of};
 use crate::article::{ArticleError, LayerRole};
 use crate::laminate::{Compliance, Deformation, Moduli, Stiffness, is_symmetric, stiffness};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::duty::{Duty, DutyKey};
-use crate::record::{ComputedCheck, LoadPath, Recipe};
+use crate::record::{ComputedCheck, LoadPath, Panel, Recipe, Zone};
 use std::collections::BTreeMap;
 
 /// Room temperature that a cured laminate is looked at, K.
@@ -52,6 +53,8 @@ pub struct LaminateReport {
     pub code: String,
     /// Layers and design values.
     pub laid: LaidUp,
+    /// The environment that the values are shown of, where they come from several.
+    pub environment: Option<String>,
     /// Thickness of every layer that states one, m.
     pub thickness: f64,
     /// Areal mass of every layer, kg/m2.
@@ -91,6 +94,8 @@ pub fn laminate_report(
         load_path: single.then_some(LoadPath::Single),
         environment: None,
     };
+    let environment = environments(ledger, recipe, None).into_iter().next().flatten();
+    let values = Values { environment: environment.as_deref(), ..values };
     let laid = laid_up(ledger, recipe, &values)?;
     let stack = crate::article::stack::stack(ledger, &recipe.id)?;
     let (mut loads, mut uncomputed) = (Vec::new(), Vec::new());
@@ -101,7 +106,7 @@ pub fn laminate_report(
             .zones
             .iter()
             .filter(|zone| zone.recipe.as_ref().is_some_and(|own| own.id() == recipe.id))
-            .map(|zone| format!("zone {}", zone.name))
+            .flat_map(|zone| places(&panel.value, zone))
             .collect();
         let own = margins.margins.into_iter().filter(|margin| zones.contains(&margin.place));
         let strength = own.filter(|margin| margin.check != ComputedCheck::TemperatureMargin);
@@ -116,11 +121,20 @@ pub fn laminate_report(
         thickness: stack.thickness(),
         areal_mass: stack.areal(),
         mechanics: mechanics(&laid),
+        environment: environment.clone(),
         laid,
         loads,
         uncomputed,
         panels: using.iter().map(|panel| panel.id.clone()).collect(),
     })
+}
+
+/// How margins name what a zone's laminate is part of: the zone, and walls of the section made of it.
+fn places(panel: &Panel, zone: &Zone) -> Vec<String> {
+    let walls = panel.section.iter().flat_map(|section| section.walls.iter().enumerate());
+    let own = walls.filter(|(_, wall)| wall.zone.as_ref() == Some(&zone.name));
+    let named = own.map(|(at, wall)| format!("wall {}", super::frame::wall_name(wall, at)));
+    std::iter::once(format!("zone {}", zone.name)).chain(named).collect()
 }
 
 fn mechanics(laid: &LaidUp) -> Result<Mechanics, String> {

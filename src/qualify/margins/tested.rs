@@ -2,7 +2,7 @@
 
 use super::super::delta::AsMade;
 use super::super::duty::{Duty, DutyKey};
-use super::margins_of;
+use super::{PanelMargins, Uncomputed, margins_of};
 use crate::article::{Configuration, Key, LayerRole, Name, designation, layer_role};
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Angle, Length};
@@ -13,14 +13,15 @@ use crate::record::{
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Returns the mode of the least margin of a panel as an article of it was conformed: its plies and core
+/// Returns the mode of the least margin, among some checks, of a panel as an article of it was conformed: its plies and core
 /// thickness under the panel's loads of now. `None` where a constituent of then is not in the ledger, or
-/// nothing can be computed.
+/// what is computed now (`now`) cannot be computed of it.
 pub(in super::super) fn mode_as_tested(
     ledger: &Ledger,
     duties: &BTreeMap<DutyKey, Duty>,
     panel: &str,
     article: &AsMade,
+    (of, now): (&[ComputedCheck], &PanelMargins),
 ) -> Option<String> {
     let entry = ledger.panels.get(panel)?;
     let mut then = Ledger {
@@ -28,6 +29,8 @@ pub(in super::super) fn mode_as_tested(
         finishes: ledger.finishes.clone(),
         materials: ledger.materials.clone(),
         processes: ledger.processes.clone(),
+        tools: ledger.tools.clone(),
+        finishes: ledger.finishes.clone(),
         recipes: ledger.recipes.clone(),
         showings: ledger.showings.clone(),
         evidence: ledger.evidence.clone(),
@@ -36,6 +39,7 @@ pub(in super::super) fn mode_as_tested(
         ..Ledger::default()
     };
     let mut own = (*entry.value).clone();
+    let mut laid: BTreeMap<String, Vec<Layer>> = BTreeMap::new();
     let whole = article.main.get(&Key::plain("plies")).is_some();
     for (at, zone) in own.zones.iter_mut().enumerate() {
         let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
@@ -44,7 +48,11 @@ pub(in super::super) fn mode_as_tested(
         // A laminate's own evidence has one stack; a panel's has one for each zone.
         let scope = if whole { Name::default() } else { Name::new(&format!("z{}", at + 1)) };
         let layers = layers(ledger, recipe, &article.main, scope)?;
-        let id = format!("{}-as-tested-{}", recipe.id, at + 1);
+        // Under its own name the laminate keeps the showings that its design strains come from; a second stack
+        // of one recipe, from before zones shared it, stands apart.
+        let known = laid.entry(recipe.id.clone()).or_insert_with(|| layers.clone());
+        let id =
+            if *known == layers { recipe.id.clone() } else { format!("{}-as-tested-{}", recipe.id, at + 1) };
         let value = Recipe { layers, mirror: Some(Mirror::None), ..(*recipe.value).clone() };
         let made = Entry { id: id.clone(), file: recipe.file.clone(), value: Arc::new(value) };
         then.recipes.insert(id.clone(), made);
@@ -56,7 +64,12 @@ pub(in super::super) fn mode_as_tested(
         Entry { id: panel.to_string(), file: entry.file.clone(), value: Arc::new(value) },
     );
     let margins = margins_of(&then, duties, panel).ok()?;
-    margins.governing(ComputedCheck::Margins).map(|margin| margin.mode.clone())
+    // What can be computed now and not of then might have governed then.
+    let counted = |own: &&Uncomputed| of.contains(&own.check);
+    if margins.uncomputed.iter().filter(counted).any(|own| !now.uncomputed.contains(own)) {
+        return None;
+    }
+    margins.governing_of(of).map(|margin| margin.mode.clone())
 }
 
 /// Turns `plies: [s, a 45, f, c, f, a 0]` back into layers of materials that the ledger has.

@@ -137,7 +137,9 @@ impl Values<'_> {
         let entries = showings.iter().filter_map(|showing| self.ledger.showings.get(showing.id()));
         let entry = match (showings.0.len(), self.environment) {
             (0 | 1, _) => entries.clone().next(),
-            (_, None) => entries.clone().next(),
+            (_, None) => {
+                return Err(lacking("it comes from several environments, and none is asked for".to_string()));
+            }
             (_, Some(wanted)) => {
                 let fits = |one: &&Entry<Showing>| environment_of(&one.value) == wanted;
                 entries.clone().find(fits)

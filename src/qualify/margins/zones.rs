@@ -2,7 +2,7 @@
 
 use super::core::{faces, sandwich};
 use super::laid::{LaidUp, laid_up};
-use super::plies::{Case, Loading, design_strain, strength};
+use super::plies::{Case, Loading, design_strain, held_back, strength};
 use super::values::{DesignValue, Lacking, Statistic, Values, environment_of};
 use super::{Margin, PanelMargins, PlateState, Uncomputed};
 use crate::article::{ArticleError, Subject};
@@ -36,14 +36,16 @@ pub(super) fn zones(
             .iter()
             .filter(|load| {
                 let here = load.zone.as_ref().is_none_or(|own| *own == zone.name);
-                let plain = (load.n.is_some() || load.m.is_some()) && here;
-                plain || (load.pressure.is_some() && plate_zone == Some(zone.name.as_str()) && here)
+                let plain = load.n.is_some() || load.m.is_some();
+                let heat = load.temperature.is_some() && load.pressure.is_none() && !plain;
+                let pressed = load.pressure.is_some() && plate_zone == Some(zone.name.as_str());
+                here && (plain || heat || pressed)
             })
             .collect();
         if carried.is_empty() {
             continue;
         }
-        let environments = environments(ledger, recipe, &panel.value);
+        let environments = environments(ledger, recipe, Some(&panel.value));
         for environment in &environments {
             let values = Values { environment: environment.as_deref(), ..*values };
             let laid = laid_up(ledger, recipe, &values)?;
@@ -67,16 +69,49 @@ pub(super) fn zones(
             }
         }
     }
-    for load in panel.value.loads.iter().filter(|load| load.pressure.is_some() && plate_zone.is_none()) {
-        found.uncomputed.push(Uncomputed {
-            check: ComputedCheck::Strength,
-            case: load.name.to_string(),
-            place: "panel".to_string(),
-            why: "a pressure needs the `plate: {length, width, support}` that stands for the panel"
-                .to_string(),
-        });
-    }
+    left_over(panel, plate_zone, found);
     Ok(())
+}
+
+/// What a case brings and nothing takes up is said: a load that is left out is a margin that nobody sees.
+fn left_over(panel: &Entry<Panel>, plate_zone: Option<&str>, found: &mut PanelMargins) {
+    let laminate =
+        |name: &str| panel.value.zones.iter().any(|zone| zone.name.as_str() == name && zone.recipe.is_some());
+    let any = panel.value.zones.iter().any(|zone| zone.recipe.is_some());
+    for load in &panel.value.loads {
+        let own = load.zone.as_ref().map(|zone| zone.as_str());
+        let mut lack = |what: &str, why: String| {
+            for check in [ComputedCheck::Strength, ComputedCheck::Sandwich] {
+                found.uncomputed.push(Uncomputed {
+                    check,
+                    case: load.name.to_string(),
+                    place: own.map_or("panel".to_string(), |zone| format!("zone {zone}")),
+                    why: format!("{what}: {why}"),
+                });
+            }
+        };
+        if load.pressure.is_some() {
+            match plate_zone {
+                None => lack(
+                    "the pressure",
+                    "it needs the `plate: {length, width, support}` that stands for the panel".to_string(),
+                ),
+                Some(zone) if !laminate(zone) => {
+                    lack("the pressure", format!("the plate's zone `{zone}` has no laminate"));
+                }
+                Some(zone) if own.is_some_and(|own| own != zone) => {
+                    lack("the pressure", format!("the plate stands for the zone `{zone}`, not for this one"));
+                }
+                Some(_) => {}
+            }
+        }
+        if load.n.is_some() || load.m.is_some() || load.temperature.is_some() {
+            let carried = own.map_or(any, laminate);
+            if !carried {
+                lack("what acts in the plane", "no laminate carries it".to_string());
+            }
+        }
+    }
 }
 
 /// The zone whose laminate the plate is made of.
@@ -96,8 +131,21 @@ fn plate_zone<'p>(panel: &'p Entry<Panel>, found: &mut PanelMargins) -> Option<&
     Some(first.name.as_str())
 }
 
+/// Every environment of the laminates of a panel, as [`environments`] has them of one.
+pub(super) fn all_environments(ledger: &Ledger, panel: &Panel) -> Vec<Option<String>> {
+    let recipes =
+        panel.zones.iter().filter_map(|zone| ledger.recipes.get(zone.recipe.as_ref().map(|own| own.id())?));
+    let names: BTreeSet<String> =
+        recipes.flat_map(|recipe| environments(ledger, recipe, Some(panel))).flatten().collect();
+    if names.is_empty() { vec![None] } else { names.into_iter().map(Some).collect() }
+}
+
 /// Every environment that some value of the laminate is taken from by name, where one comes from several.
-fn environments(ledger: &Ledger, recipe: &Entry<Recipe>, panel: &Panel) -> Vec<Option<String>> {
+pub(super) fn environments(
+    ledger: &Ledger,
+    recipe: &Entry<Recipe>,
+    panel: Option<&Panel>,
+) -> Vec<Option<String>> {
     let mut names: BTreeSet<String> = BTreeSet::new();
     let mut add = |showings: &[crate::record::ShowingRef]| {
         if showings.len() > 1 {
@@ -120,7 +168,7 @@ fn environments(ledger: &Ledger, recipe: &Entry<Recipe>, panel: &Panel) -> Vec<O
             }
         }
     }
-    if let Some(own) = &panel.design_strain {
+    if let Some(own) = panel.and_then(|panel| panel.design_strain.as_ref()) {
         for sourced in [&own.tension, &own.compression, &own.shear].into_iter().flatten() {
             if let Sourced::From(showings) = sourced {
                 add(&showings.0);
@@ -130,10 +178,10 @@ fn environments(ledger: &Ledger, recipe: &Entry<Recipe>, panel: &Panel) -> Vec<O
     if names.is_empty() { vec![None] } else { names.into_iter().map(Some).collect() }
 }
 
-type Strains = Result<(Option<DesignStrain>, Vec<DesignValue>), Vec<Lacking>>;
+pub(super) type Strains = Result<(Option<DesignStrain>, Vec<DesignValue>), Vec<Lacking>>;
 
 /// The panel's design strains, from notched and impacted tests on the zone's laminate.
-fn strains(panel: &Panel, recipe: &Entry<Recipe>, values: &Values<'_>) -> Strains {
+pub(super) fn strains(panel: &Panel, recipe: &Entry<Recipe>, values: &Values<'_>) -> Strains {
     let Some(own) = &panel.design_strain else { return Ok((None, Vec::new())) };
     let subject = Subject::Laminate(recipe.id.clone());
     let (mut used, mut lacking) = (Vec::new(), Vec::new());
@@ -199,7 +247,7 @@ fn under(bent: &Bending, pressure: f64) -> Bending {
         edge_moments: pair(bent.edge_moments),
         corner_twist: bent.corner_twist * pressure,
         edge_shears: pair(bent.edge_shears),
-        greatest: times(bent.greatest).map(f64::abs),
+        grid: bent.grid.map(|row| row.map(times)),
         ..*bent
     }
 }
@@ -218,7 +266,7 @@ impl Bench<'_> {
             laid: self.laid,
             environment: self.environment,
             loadings: &[],
-            notes: &notes,
+            notes: &[],
         };
         let lacks = |check, why: String, found: &mut PanelMargins| {
             let own = case.lacks(check, why);
@@ -226,19 +274,32 @@ impl Bench<'_> {
                 found.uncomputed.push(own);
             }
         };
-        if !self.laid.lacking.is_empty() {
-            for lacking in &self.laid.lacking {
-                lacks(ComputedCheck::Strength, lacking.to_string(), found);
+        // Whatever is missing is missing for every check that the case would have fed.
+        let mut fed = vec![ComputedCheck::Strength];
+        if self.laid.cores > 0 {
+            fed.push(ComputedCheck::Sandwich);
+        }
+        if self.is_plate && load.n.is_some() {
+            fed.push(ComputedCheck::Buckling);
+        }
+        let lacks_all = |why: String, found: &mut PanelMargins| {
+            for check in &fed {
+                lacks(*check, why.clone(), found);
+            }
+        };
+        let soft: Vec<&Lacking> = self.laid.lacking.iter().filter(|one| !is_strength(one)).collect();
+        if !soft.is_empty() {
+            for lacking in soft {
+                lacks_all(lacking.to_string(), found);
             }
             return;
         }
         if self.laid.carrying.is_empty() {
-            lacks(ComputedCheck::Strength, "no layer of the laminate has elastic values".to_string(), found);
-            return;
+            return lacks_all("no layer of the laminate has elastic values".to_string(), found);
         }
         let heat = match self.heat(load) {
             Ok(heat) => heat,
-            Err(why) => return lacks(ComputedCheck::Strength, why, found),
+            Err(why) => return lacks_all(why, found),
         };
         let factor = load.factor.unwrap_or(1.0) * load.special_factor.unwrap_or(1.0);
         let forces = load.n.as_ref().map_or([0.0; 3], |own| [own[0].si(), own[1].si(), own[2].si()]);
@@ -248,26 +309,41 @@ impl Bench<'_> {
             moment: moments.map(|moment| moment * factor),
             temperature: heat,
         };
+        if load.pressure.is_none() && load.n.is_none() && load.m.is_none() {
+            if heat != 0.0 {
+                let held = Load { temperature: heat, ..Load::default() };
+                held_back(&case, &held, &mut found.margins, &mut found.uncomputed);
+            }
+            return;
+        }
+        if load.n.is_some() && !self.is_plate && compresses(plain.force) {
+            notes.push("buckling is not judged: no plate stands for the zone".to_string());
+        }
         let mut loadings = Vec::new();
         if load.pressure.is_none() || !self.is_plate {
             loadings.push(Loading { place: String::new(), load: plain, shears: [0.0; 2], pressure: 0.0 });
         }
         if self.is_plate && (load.pressure.is_some() || load.n.is_some()) {
             match self.plate() {
-                Ok(plate) => self.plate_states(&case, (load, plain, factor), &plate, &mut loadings, found),
-                Err(why) => {
-                    let check = if load.pressure.is_some() {
-                        ComputedCheck::Strength
-                    } else {
-                        ComputedCheck::Buckling
-                    };
-                    lacks(check, why, found);
-                }
+                Ok(plate) => self.plate_states(
+                    &case,
+                    (load, plain, factor),
+                    &plate,
+                    (&mut loadings, &mut notes),
+                    found,
+                ),
+                Err(why) if load.pressure.is_some() => return lacks_all(why, found),
+                Err(why) => lacks(ComputedCheck::Buckling, why, found),
             }
         }
         case.loadings = &loadings;
+        case.notes = &notes;
         let (mut margins, mut uncomputed): (Vec<Margin>, Vec<Uncomputed>) = (Vec::new(), Vec::new());
-        strength(&case, &mut margins, &mut uncomputed);
+        if self.laid.lacking.is_empty() {
+            strength(&case, &mut margins, &mut uncomputed);
+        } else {
+            uncomputed.extend(self.laid.lacking.iter().map(|one| case.lacks(ComputedCheck::Strength, one)));
+        }
         match self.strains {
             Ok((Some(strains), used)) => design_strain(&case, strains, used, &mut margins, &mut uncomputed),
             Ok((None, _)) => {}
@@ -331,7 +407,7 @@ impl Bench<'_> {
         case: &Case<'_>,
         (load, plain, factor): (&LoadCase, Load, f64),
         (plate, key): &(Plate, [u64; 12]),
-        loadings: &mut Vec<Loading>,
+        (loadings, notes): (&mut Vec<Loading>, &mut Vec<String>),
         found: &mut PanelMargins,
     ) {
         let mut state = PlateState {
@@ -340,46 +416,8 @@ impl Bench<'_> {
             environment: self.environment.map(str::to_string),
             ..PlateState::default()
         };
-        if let Some(own) = &load.pressure {
-            match self.memo.bent(plate, *key).map(|bent| under(&bent, own.si())) {
-                Ok(bent) => {
-                    let thickness = self.laid.carrying_thickness();
-                    state.deflection_m = Some(bent.deflection);
-                    state.over_thickness = bent.over_thickness(thickness).ok();
-                    state.is_linear = state.over_thickness.is_none_or(|share| share <= plate::LINEAR_LIMIT);
-                    let points = [
-                        ("in the middle", bent.centre, [0.0; 2]),
-                        ("in the corner", [0.0, 0.0, bent.corner_twist], [0.0; 2]),
-                        (
-                            "in the middle of the edges x",
-                            [bent.edge_moments[0], 0.0, 0.0],
-                            [bent.edge_shears[0], 0.0],
-                        ),
-                        (
-                            "in the middle of the edges y",
-                            [0.0, bent.edge_moments[1], 0.0],
-                            [0.0, bent.edge_shears[1]],
-                        ),
-                    ];
-                    // Which face the pressure acts on is not written: both ways are judged.
-                    for (sign, way) in [(1.0, "pressed inward"), (-1.0, "drawn outward")] {
-                        for (place, moments, shears) in points {
-                            let mut load = plain;
-                            for (sum, own) in load.moment.iter_mut().zip(moments) {
-                                *sum += sign * factor * own;
-                            }
-                            loadings.push(Loading {
-                                place: format!("{place}, {way}"),
-                                load,
-                                shears: shears.map(|shear| shear * factor),
-                                pressure: own.si() * factor,
-                            });
-                        }
-                    }
-                }
-                Err(problem) => found.uncomputed.push(case.lacks(ComputedCheck::Strength, problem)),
-            }
-        }
+        // Forces in the plane that press on a bent plate bend it further.
+        let mut amplified = 1.0;
         if load.n.is_some() {
             match buckling(plate, plain.force) {
                 Ok(Some(own)) => {
@@ -388,18 +426,108 @@ impl Bench<'_> {
                         own.half_waves.map_or(String::new(), |[m, n]| format!(", {m} by {n} half-waves"));
                     let words = format!("buckles at {:.3} times the factored load{waves}", own.factor);
                     let mode = if own.crimping { "shear crimping" } else { "buckling" };
-                    found.margins.push(case.margin(
-                        ComputedCheck::Buckling,
-                        "buckling",
-                        mode,
-                        own.factor,
-                        words,
-                    ));
+                    let check = ComputedCheck::Buckling;
+                    found.margins.push(case.margin(check, "buckling", mode, own.factor, words));
+                    if load.pressure.is_some() && own.factor <= 1.0 {
+                        found.uncomputed.push(case.lacks(
+                            ComputedCheck::Strength,
+                            "the plate buckles below the factored load: its bending has no end",
+                        ));
+                        found.plates.push(state);
+                        return;
+                    }
+                    amplified = 1.0 / (1.0 - 1.0 / own.factor);
+                    if load.pressure.is_some() {
+                        notes.push(format!(
+                            "bending by the pressure is taken {amplified:.2} times, 1/(1 - 1/{:.2}), for the forces in \
+                             the plane at the factored load; beyond it grows further, so that a positive margin is \
+                             no reserve",
+                            own.factor
+                        ));
+                    }
                 }
                 Ok(None) => {}
                 Err(problem) => found.uncomputed.push(case.lacks(ComputedCheck::Buckling, problem)),
             }
         }
+        if let Some(own) = &load.pressure {
+            match self.memo.bent(plate, *key).map(|bent| under(&bent, own.si())) {
+                Ok(bent) => {
+                    let thickness = self.laid.carrying_thickness();
+                    state.deflection_m = Some(bent.deflection);
+                    state.over_thickness = bent.over_thickness(thickness).ok();
+                    let ultimate = state.over_thickness.map(|share| share * factor * amplified);
+                    state.is_linear = ultimate.is_none_or(|share| share <= plate::LINEAR_LIMIT);
+                    if let Some(share) = ultimate.filter(|_| !state.is_linear) {
+                        notes.push(format!(
+                            "beyond linear theory: {share:.1} times the thickness deep at the factored load; membrane \
+                             forces, which relieve bending and load the edges, are left out"
+                        ));
+                    }
+                    let [qx, qy] = bent.edge_shears;
+                    let edges = [
+                        (
+                            "at the middle of the edges x = 0 and a",
+                            [bent.edge_moments[0], 0.0, 0.0],
+                            [qx, 0.0],
+                        ),
+                        (
+                            "at the middle of the edges y = 0 and b",
+                            [0.0, bent.edge_moments[1], 0.0],
+                            [0.0, qy],
+                        ),
+                    ];
+                    let points = bent.grid.iter().enumerate().flat_map(|(i, row)| {
+                        row.iter().enumerate().map(move |(j, moments)| (place(i, j), *moments, [0.0; 2]))
+                    });
+                    let points: Vec<(String, [f64; 3], [f64; 2])> = edges
+                        .map(|(own, moments, shears)| (own.to_string(), moments, shears))
+                        .into_iter()
+                        .chain(points)
+                        .collect();
+                    // Which face the pressure acts on is not written: both ways are judged.
+                    for (sign, way) in [(1.0, "pressed inward"), (-1.0, "drawn outward")] {
+                        for (place, moments, shears) in &points {
+                            let mut load = plain;
+                            for (sum, own) in load.moment.iter_mut().zip(moments) {
+                                *sum += sign * factor * amplified * own;
+                            }
+                            loadings.push(Loading {
+                                place: format!("{place}, {way}"),
+                                load,
+                                shears: shears.map(|shear| shear * factor * amplified),
+                                pressure: own.si() * factor,
+                            });
+                        }
+                    }
+                }
+                Err(problem) => found.uncomputed.push(case.lacks(ComputedCheck::Strength, problem)),
+            }
+        }
         found.plates.push(state);
+    }
+}
+
+/// Whether forces per width press in some direction.
+fn compresses([x, y, xy]: [f64; 3]) -> bool {
+    (x + y) / 2.0 - ((x - y) / 2.0).hypot(xy) < 0.0
+}
+
+/// Whether what is missing is a strength, which stiffness and stability do without.
+fn is_strength(lacking: &Lacking) -> bool {
+    ["Xt ", "Xc ", "Yt ", "Yc ", "S "].iter().any(|key| lacking.what.starts_with(key))
+}
+
+/// A point of the grid of a plate in words.
+fn place(i: usize, j: usize) -> String {
+    match (i, j) {
+        (4, 4) => "in the middle".to_string(),
+        (0, 0 | 8) => "in the corner".to_string(),
+        _ => {
+            let share = |at: usize| {
+                ["0", "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8", "1"].get(at).copied().unwrap_or("?")
+            };
+            format!("at {} of the length, {} of the width", share(i), share(j))
+        }
     }
 }

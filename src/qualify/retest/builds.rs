@@ -136,6 +136,12 @@ fn step_kind(judged: &Judged) -> StepKind {
     if own.all(|reason| reason.rule == RESTS_ON) {
         return StepKind::RestsOn;
     }
+    // What could not be computed lacks a figure in a record: somebody looks it up, no specimen shows it.
+    let is_uncomputed =
+        |reason: &super::super::judge::Reason| reason.attribute == super::super::live::COMPUTED;
+    if judged.verdict == Verdict::Open && judged.because.iter().any(is_uncomputed) {
+        return StepKind::Analysis;
+    }
     match (judged.verdict, judged.asks) {
         (Verdict::Failed, _) => StepKind::NoTest,
         (Verdict::Lapsed | Verdict::Short, Asks::Analysis) => StepKind::Analysis,

@@ -183,7 +183,10 @@ pub fn plan_with(
     plan.weeks = plan.steps.iter().map(PlanStep::finish).fold(0.0, f64::max);
     plan.missing.sort();
     plan.missing.dedup();
-    plan.cost = plan.missing.is_empty().then(|| plan.steps.iter().filter_map(|step| step.cost).sum());
+    plan.cost = plan
+        .missing
+        .is_empty()
+        .then(|| plan.steps.iter().filter_map(|step| step.cost).fold(0.0, |sum, cost| sum + cost));
     plan.assumptions.sort();
     plan.assumptions.dedup();
     plan.ways = ways(ledger, evaluation, keys, &|_| None, &[]);

@@ -116,6 +116,7 @@ fn full() -> Impact {
         ended: vec![("flatwise".into(), Subject::Laminate("hatch-outer".into()), Met)],
         renewed: std::collections::BTreeMap::new(),
         is_first: false,
+        margins: Vec::new(),
         balance: Vec::new(),
         retest: RetestPlan {
             steps: vec![step("wet-tg", 0.0), step("a-showing-with-quite-a-long-name-in-its-row", 6.3333)],

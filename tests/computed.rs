@@ -1,0 +1,189 @@
+//! Window w9 and verdicts of computed showings, on the golden base `carried` with single edits.
+//!
+//! What is expected is `qualification.md`'s, section 4: plies, core thickness, areas and dimensions ask an
+//! analysis until a computed duty of that panel and mode is met, then nothing, and what the cell says where that
+//! duty fails or another mode governs.
+
+use crate::support::{Bench, layout};
+use std::collections::BTreeMap;
+
+type Verdicts = BTreeMap<String, (String, String)>;
+
+/// The base with edits: file, old text, new text.
+fn edited(edits: &[(&str, &str, &str)]) -> Bench {
+    let bench = Bench::new();
+    layout::lay_base("carried", &bench.ledger());
+    for (file, old, new) in edits {
+        let text = bench.read(file);
+        assert!(text.contains(old), "{file} does not hold {old:?}");
+        bench.write(file, &text.replace(old, new));
+    }
+    bench
+}
+
+/// Verdict and what is asked, by showing and subject.
+fn verdicts(bench: &Bench) -> Verdicts {
+    let answer = bench.run(&["gaps", "--all", "--format", "json"]).json();
+    let text = |value: &serde_json::Value| value.as_str().unwrap().to_string();
+    answer["duties"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|duty| {
+            let name = format!("{} {}", text(&duty["showing"]), text(&duty["subject"]));
+            (name, (text(&duty["verdict"]), text(&duty["asks"])))
+        })
+        .collect()
+}
+
+#[track_caller]
+fn holds(edits: &[(&str, &str, &str)], expected: &[(&str, &str, &str)]) {
+    let found = verdicts(&edited(edits));
+    for (duty, verdict, asks) in expected {
+        let own = found.get(*duty).unwrap_or_else(|| panic!("no {duty} in {found:#?}"));
+        assert_eq!((own.0.as_str(), own.1.as_str()), (*verdict, *asks), "{duty} after {edits:#?}");
+    }
+}
+
+const STATIC: &str = "static-strength panel/bow-hatch";
+const MARGINS: &str = "hatch-margins panel/bow-hatch";
+const STIFF: &str = "frame-stiffness panel/pane-frame";
+const TORSION: &str = "frame-torsion panel/pane-frame";
+
+/// One ply more on the tool side.
+const PLY: (&str, &str, &str) = (
+    "recipes/hatch-outer.yaml",
+    "  - {id: p1, material: cw-200-e1, angle: 45}\n",
+    "  - {id: p1, material: cw-200-e1, angle: 45}\n  - {id: p1b, material: cw-200-e1, angle: 45}\n",
+);
+/// A plate one centimetre wider: a dimension.
+const WIDER: (&str, &str, &str) = ("panels/bow-hatch.yaml", "width: 0.6 m", "width: 0.61 m");
+/// The computed showing goes: it is asked of another panel.
+const NOTHING_COMPUTED: (&str, &str, &str) =
+    ("showings/hatch-margins.yaml", "panel: [bow-hatch]", "panel: [pane-frame]");
+/// More is asked of the margin than there is.
+const ASKED_MORE: (&str, &str, &str) =
+    ("showings/hatch-margins.yaml", "margin_at_least: 0", "margin_at_least: 40");
+
+fn mode(word: &'static str) -> (&'static str, &'static str, &'static str) {
+    match word {
+        "wrinkling" => {
+            ("evidence/e-003.yaml", "result: {margin: 0.42}", "result: {margin: 0.42, mode: wrinkling}")
+        }
+        _ => ("evidence/e-003.yaml", "result: {margin: 0.42}", "result: {margin: 0.42, mode: core shear}"),
+    }
+}
+
+#[test]
+fn without_a_computed_showing_an_analysis_is_asked() {
+    holds(&[], &[(STATIC, "met", "none")]);
+    holds(&[PLY, NOTHING_COMPUTED], &[(STATIC, "lapsed", "analysis")]);
+    holds(&[WIDER, NOTHING_COMPUTED], &[(STATIC, "lapsed", "analysis")]);
+}
+
+#[test]
+fn a_met_computed_showing_in_the_same_mode_bears_the_change_out() {
+    holds(&[PLY], &[(MARGINS, "met", "none"), (STATIC, "met", "none")]);
+    holds(&[WIDER], &[(MARGINS, "met", "none"), (STATIC, "met", "none")]);
+    holds(&[PLY, mode("wrinkling")], &[(STATIC, "met", "none")]);
+}
+
+#[test]
+fn another_mode_asks_what_the_cell_says() {
+    // Plies: the cell's level is analysis; dimensions: retest.
+    holds(&[PLY, mode("core shear")], &[(MARGINS, "met", "none"), (STATIC, "lapsed", "analysis")]);
+    holds(&[WIDER, mode("core shear")], &[(STATIC, "lapsed", "retest")]);
+    // Where nothing differs a mode changes nothing.
+    holds(&[mode("core shear")], &[(STATIC, "met", "none")]);
+}
+
+#[test]
+fn a_failed_computed_showing_asks_what_the_cell_says() {
+    holds(&[ASKED_MORE], &[(MARGINS, "failed", "none"), (STATIC, "met", "none")]);
+    holds(&[PLY, ASKED_MORE], &[(STATIC, "lapsed", "analysis")]);
+    holds(&[WIDER, ASKED_MORE], &[(STATIC, "lapsed", "retest")]);
+}
+
+#[test]
+fn one_that_is_open_or_lapsed_leaves_it_with_the_analysis() {
+    let open = ("materials/foam-52.yaml", "compressive_modulus: 70 MPa\n", "");
+    holds(&[WIDER, open], &[(MARGINS, "open", "retest"), (STATIC, "lapsed", "analysis")]);
+    // The strength has no evidence that holds: what asks more of it than it is.
+    let lower = ("materials/cw-200-e1.yaml", "content: 38 %", "content: 41 %");
+    holds(&[WIDER, lower], &[(MARGINS, "lapsed", "analysis"), (STATIC, "lapsed", "analysis")]);
+}
+
+#[test]
+fn what_no_window_judges_stays_as_it_is() {
+    // A role of a load is no dimension: more load asks a retest whatever is computed.
+    let more = ("panels/bow-hatch.yaml", "pressure: 3.2 kPa", "pressure: 3.4 kPa");
+    holds(&[more], &[(MARGINS, "met", "none"), (STATIC, "lapsed", "retest")]);
+    let less = ("panels/bow-hatch.yaml", "pressure: 3.2 kPa", "pressure: 3.1 kPa");
+    holds(&[less], &[(STATIC, "met", "none")]);
+}
+
+#[test]
+fn design_strains_count_in_the_mode_as_tested() {
+    // They are asked of the laminate by its name, which the article as tested keeps.
+    let strain =
+        ("panels/bow-hatch.yaml", "plate: {", "design_strain: {compression: {from: hatch-strain}}\nplate: {");
+    let showing = "# Invented: not a real aircraft, material or test.\nkind: compression-after-impact\n\
+         applies_to: {panel: [bow-hatch]}\naccept: {all_at_least: 100 ustrain}\nplan: {batches: 1, specimens: 4, weeks: 1}\n";
+    let evidence = "# Invented: not a real aircraft, material or test.\nshowing: hatch-strain\nsubject: {laminate: hatch-outer}\n\
+         kind: test\nstate: done\nmade: 2026-02-01\ndata: data/e-005.csv\n";
+    let data =
+        "batch,panel,specimen,value [ustrain]\nL1,P1,s1,1900\nL1,P1,s2,1920\nL1,P1,s3,1910\nL1,P1,s4,1905\n";
+    let bench = edited(&[strain]);
+    bench.write("showings/hatch-strain.yaml", showing);
+    bench.write("evidence/e-005.yaml", evidence);
+    bench.write("evidence/data/e-005.csv", data);
+    // The frame's laminate has its own test.
+    bench.write(
+        "evidence/e-006.yaml",
+        &evidence.replace("hatch-outer", "hatch-frame").replace("e-005", "e-006"),
+    );
+    bench.write("evidence/data/e-006.csv", &data.replace("L1", "L2"));
+    // What the panel asks of its strain is no attribute of the article: the static test stays conformed.
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "base");
+    assert_eq!(bench.run(&["conform", "e-005", "e-006"]).code, 0);
+    let panel = bench.run(&["panel", "bow-hatch", "--format", "json"]).json();
+    assert_eq!(panel["least_margin"]["criterion"], "design-strain", "{panel:#}");
+    // A core half a millimetre thicker: the laminate's own test lapses not (w6), and the mode is the same.
+    let recipe = bench.read("recipes/hatch-outer.yaml").replace("thickness: 8 mm", "thickness: 8.5 mm");
+    bench.write("recipes/hatch-outer.yaml", &recipe);
+    let found = verdicts(&bench);
+    assert_eq!(found[MARGINS].0, "met", "{found:#?}");
+    assert_eq!(found[STATIC].0, "met", "{}", bench.run(&["why", "static-strength", "panel/bow-hatch"]).out);
+}
+
+#[test]
+fn stiffness_leans_on_the_section_in_torsion() {
+    // A ply of the rim more.
+    let ply = (
+        "recipes/hatch-frame.yaml",
+        "  - {id: f1, material: cw-200-e1, angle: 45}\n",
+        "  - {id: f1, material: cw-200-e1, angle: 45}\n  - {id: f1b, material: cw-200-e1, angle: 45}\n",
+    );
+    let more = ("showings/frame-torsion.yaml", "at_least: 120 N m2", "at_least: 600 N m2");
+    let none =
+        ("showings/frame-torsion.yaml", "kind: computed", "kind: computed\napplies_to: {panel: [bow-hatch]}");
+    let open = ("materials/paste-a.yaml", "shear_modulus: 1.2 MPa\n", "");
+    holds(&[ply], &[(TORSION, "met", "none"), (STIFF, "met", "none")]);
+    holds(&[ply, more], &[(TORSION, "failed", "none"), (STIFF, "lapsed", "analysis")]);
+    holds(&[ply, none], &[(STIFF, "lapsed", "analysis")]);
+    holds(&[ply, open], &[(TORSION, "open", "retest"), (STIFF, "lapsed", "analysis")]);
+    // Its cell of dimensions has no window: they ask an analysis whatever is computed.
+    let wider = ("panels/pane-frame.yaml", "area: 0.30 m2", "area: 0.31 m2");
+    holds(&[wider], &[(TORSION, "met", "none"), (STIFF, "lapsed", "analysis")]);
+}
+
+#[test]
+fn an_uncomputed_duty_takes_no_specimen() {
+    let open = ("materials/foam-52.yaml", "compressive_modulus: 70 MPa\n", "");
+    let answer = edited(&[open]).run(&["gaps", "--format", "json"]).json();
+    let own = answer["duties"].as_array().unwrap().iter().find(|duty| duty["showing"] == "hatch-margins");
+    let own = own.unwrap();
+    assert_eq!((own["verdict"].as_str(), own["closes_with"]["specimens"].as_u64()), (Some("open"), Some(0)));
+    assert_eq!(own["closes_with"]["kind"], "analysis");
+}
