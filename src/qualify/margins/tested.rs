@@ -25,8 +25,6 @@ pub(in super::super) fn mode_as_tested(
 ) -> Option<String> {
     let entry = ledger.panels.get(panel)?;
     let mut then = Ledger {
-        // What the heat beside a pane is worked out from counts as well.
-        finishes: ledger.finishes.clone(),
         materials: ledger.materials.clone(),
         processes: ledger.processes.clone(),
         tools: ledger.tools.clone(),
