@@ -254,3 +254,6 @@ impl<'a> Side<'a> {
         found
     }
 }
+
+#[cfg(test)]
+mod tests;

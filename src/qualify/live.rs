@@ -518,3 +518,6 @@ impl W9<'_> {
         Some(settled.collect())
     }
 }
+
+#[cfg(test)]
+mod tests;
