@@ -193,7 +193,9 @@ pub(super) fn computed_margin(
     let memo = after.memo();
     let grounds = Grounds::of(staged.ledger, after);
     let earlier_grounds = base.evaluation.ok().map(|before| Grounds::of(base.ledger, before));
-    let judged: Vec<(&String, PanelMargins, Option<(bool, PanelMargins)>)> = staged
+    /// A panel's margins, and whether it was released before with those of then.
+    type Judged<'p> = (&'p String, PanelMargins, Option<(bool, PanelMargins)>);
+    let judged: Vec<Judged<'_>> = staged
         .ledger
         .panels
         .par_iter()

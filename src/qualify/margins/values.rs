@@ -40,7 +40,7 @@ pub enum Origin {
     /// Typed into a record: it stands on no evidence.
     Typed,
     /// From evidence.
-    Evidence(Support),
+    Evidence(Box<Support>),
 }
 
 /// The evidence behind a design value.
@@ -197,7 +197,7 @@ impl Values<'_> {
         Ok(DesignValue {
             what: what.to_string(),
             value,
-            from: Origin::Evidence(Support {
+            from: Origin::Evidence(Box::new(Support {
                 showing: entry.id.clone(),
                 subject: subject.clone(),
                 verdict: judged.verdict,
@@ -206,7 +206,7 @@ impl Values<'_> {
                 statistic: name,
                 environment: environment_of(&entry.value),
                 estimate: !pool::completeness(&pooled, &entry.value).is_complete(),
-            }),
+            })),
         })
     }
 
