@@ -237,7 +237,11 @@ pub(super) fn computed_margin(
 fn no_longer(panel: &str, before: &PanelMargins, now: &PanelMargins) -> Option<Raw> {
     let (margin, lost) =
         lost(before, now).into_iter().min_by(|(one, _), (two, _)| one.margin.total_cmp(&two.margin))?;
-    let place = if lost.why.contains(&lost.place) { String::new() } else { format!("{}, ", lost.place) };
+    let place = if lost.place == margin.place || lost.why.contains(&lost.place) {
+        String::new()
+    } else {
+        format!("{}, ", lost.place)
+    };
     Some(Raw {
         key: (format!("panel/{panel}"), "margin not computed".to_string()),
         finding: Finding {
