@@ -187,3 +187,182 @@ fn an_uncomputed_duty_takes_no_specimen() {
     assert_eq!((own["verdict"].as_str(), own["closes_with"]["specimens"].as_u64()), (Some("open"), Some(0)));
     assert_eq!(own["closes_with"]["kind"], "analysis");
 }
+
+/// What the computed showing of the hatch is edited to, so that it rests on a report that nobody wrote.
+const RESTS_ON_NOTHING: (&str, &str, &str) =
+    ("showings/hatch-margins.yaml", "accept: {", "rests_on: [hatch-report]\naccept: {");
+const INVENTED: &str = "# Invented: not a real aircraft, material or test.\n";
+
+#[test]
+fn w9_sees_what_a_computed_showing_rests_on_and_what_concedes_it() {
+    let report = format!(
+        "{INVENTED}kind: statement\nsubject: panel\napplies_to: {{panel: [bow-hatch]}}\naccept: {{statement: true}}\n"
+    );
+    let bench = edited(&[PLY, RESTS_ON_NOTHING]);
+    bench.write("showings/hatch-report.yaml", &report);
+    let found = verdicts(&bench);
+    assert_eq!(found[MARGINS], ("lapsed".to_string(), "analysis".to_string()), "{found:#?}");
+    assert_eq!(found[STATIC], ("lapsed".to_string(), "analysis".to_string()), "{found:#?}");
+    // A failure that is conceded is closed, and the wider plate needs no retest for it.
+    let bench = edited(&[WIDER, ASKED_MORE]);
+    bench.write(
+        "concessions/c-001.yaml",
+        &format!(
+            "{INVENTED}showing: hatch-margins\nsubject: {{panel: bow-hatch}}\nreason: the margin asked was a wish\n\
+             covers: failed\nuntil: 2027-01-01\n"
+        ),
+    );
+    let found = verdicts(&bench);
+    assert_eq!(found[MARGINS].0, "conceded", "{found:#?}");
+    assert_eq!(found[STATIC].0, "met", "{found:#?}");
+}
+
+#[test]
+fn the_article_is_judged_with_the_plate_that_it_had() {
+    // Tested as a small plate, where the frame under racking governs and not wrinkling of the field.
+    let small = (
+        "evidence/e-003.yaml",
+        "geometry.plate: [900 mm, 600 mm, simply-supported]",
+        "geometry.plate: [100 mm, 80 mm, simply-supported]",
+    );
+    holds(&[small], &[(MARGINS, "met", "none"), (STATIC, "lapsed", "retest")]);
+    // Nearly as large: the same mode.
+    let near = (small.0, small.1, "geometry.plate: [890 mm, 600 mm, simply-supported]");
+    holds(&[near], &[(STATIC, "met", "none")]);
+    // What is not recorded is not taken for what is now.
+    let unrecorded = (small.0, "    geometry.plate: [900 mm, 600 mm, simply-supported]\n", "");
+    holds(&[unrecorded, PLY], &[(MARGINS, "met", "none"), (STATIC, "lapsed", "analysis")]);
+    let section = (small.0, "    geometry.section: none\n", "    geometry.section: unstated\n");
+    holds(&[section, PLY], &[(STATIC, "lapsed", "analysis")]);
+}
+
+#[test]
+fn a_mode_does_not_govern_where_another_cannot_be_computed() {
+    // The showing asks for strength alone, which is met; the core is not judged.
+    let strength = ("showings/hatch-margins.yaml", "check: margins", "check: strength");
+    let open = ("materials/foam-52.yaml", "compressive_strength: 0.9 MPa\n", "");
+    let smaller = ("panels/bow-hatch.yaml", "width: 0.6 m", "width: 0.1 m");
+    let tested = (
+        "evidence/e-003.yaml",
+        "geometry.plate: [900 mm, 600 mm, simply-supported]",
+        "geometry.plate: [900 mm, 110 mm, simply-supported]",
+    );
+    holds(&[smaller, tested, strength], &[(MARGINS, "met", "none"), (STATIC, "met", "none")]);
+    holds(&[smaller, tested, strength, open], &[(MARGINS, "met", "none"), (STATIC, "lapsed", "analysis")]);
+}
+
+#[test]
+fn two_stacks_of_one_recipe_are_no_article() {
+    // Both zones of one sandwich, tested as it is.
+    let bench = edited(&[("panels/bow-hatch.yaml", "recipe: hatch-frame", "recipe: hatch-outer")]);
+    let evidence = bench.read("evidence/e-003.yaml");
+    let (head, _) = evidence.split_once("conformed:").unwrap();
+    bench.write("evidence/e-003.yaml", head);
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "base");
+    assert_eq!(bench.run(&["conform", "e-003"]).code, 0);
+    let conformed = bench.read("evidence/e-003.yaml");
+    let both = |one: &str, two: &str| {
+        let text = conformed
+            .replace("plies.z1: [a 45, a 0, c, a 0, a 45]", &format!("plies.z1: {one}"))
+            .replace("plies.z2: [a 45, a 0, c, a 0, a 45]", &format!("plies.z2: {two}"));
+        assert_ne!(text, conformed);
+        bench.write("evidence/e-003.yaml", &text);
+        verdicts(&bench)[STATIC].clone()
+    };
+    let other = "[a 45, a 0, c, a 0, a 0, a 45]";
+    assert_eq!(both(other, other).0, "met");
+    assert_eq!(both("[a 45, a 0, c, a 0, a 45]", other), ("lapsed".to_string(), "analysis".to_string()));
+}
+
+#[test]
+fn evidence_of_a_laminate_leaves_the_other_zones_as_they_are() {
+    // The frame governs by far, and its laminate is none of the sandwich's test.
+    let bench = edited(&[
+        ("panels/bow-hatch.yaml", "N: [-8 N/mm, 0 N/mm, 6 N/mm]", "N: [-150 N/mm, 0 N/mm, 6 N/mm]"),
+        ("showings/hatch-margins.yaml", "margin_at_least: 0", "margin_at_least: -0.9"),
+    ]);
+    bench.write(
+        "showings/edgewise.yaml",
+        &format!("{INVENTED}kind: edgewise-compression\napplies_to: {{recipe: [hatch-outer]}}\naccept: {{all_at_least: 100 MPa}}\n"),
+    );
+    bench.write(
+        "evidence/e-005.yaml",
+        &format!(
+            "{INVENTED}showing: edgewise\nsubject: {{laminate: hatch-outer}}\nkind: test\nstate: done\nmade: 2026-02-01\n\
+             result: {{value: 180 MPa}}\n"
+        ),
+    );
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "base");
+    assert_eq!(bench.run(&["conform", "e-005"]).code, 0);
+    let recipe = bench.read(PLY.0).replace(PLY.1, PLY.2);
+    bench.write(PLY.0, &recipe);
+    let found = verdicts(&bench);
+    assert_eq!(found[MARGINS].0, "met", "{found:#?}");
+    let why = bench.run(&["why", "edgewise", "laminate/hatch-outer"]).out;
+    assert_eq!(found["edgewise laminate/hatch-outer"].0, "met", "{found:#?}\n{why}");
+}
+
+#[test]
+fn a_bond_of_glazing_leans_on_its_section_and_mismatch_as_tested() {
+    // The zone is painted and stands in the sun: its skin says how hot the bond gets, then and now.
+    let bench = edited(&[("showings/hatch-margins.yaml", "panel: [bow-hatch]", "panel: [pane-frame]")]);
+    bench.write(
+        "showings/pane-bond.yaml",
+        &format!("{INVENTED}kind: glazing-bond\nsubject: panel\naccept: {{statement: true}}\n"),
+    );
+    bench.write(
+        "evidence/e-005.yaml",
+        &format!(
+            "{INVENTED}showing: pane-bond\nsubject: {{panel: pane-frame}}\nkind: test\nstate: done\nmade: 2026-02-01\n\
+             result: {{statement: true}}\n"
+        ),
+    );
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "base");
+    assert_eq!(bench.run(&["conform", "e-005"]).code, 0);
+    let asked = |old: &str, new: &str| {
+        let text = bench.read("panels/pane-frame.yaml");
+        assert!(text.contains(old), "{old}");
+        bench.write("panels/pane-frame.yaml", &text.replace(old, new));
+        let found = verdicts(&bench);
+        bench.write("panels/pane-frame.yaml", &text);
+        let why = bench.run(&["why", "pane-bond", "panel/pane-frame"]).out;
+        assert_eq!(found["hatch-margins panel/pane-frame"].0, "met", "{found:#?}");
+        (found["pane-bond panel/pane-frame"].clone(), why)
+    };
+    // A bond a tenth of a millimetre thicker.
+    let (verdict, why) = asked("thickness: 1.5 mm", "thickness: 1.6 mm");
+    assert_eq!(verdict.0, "met", "{why}");
+    // A corner of the section moved by a millimetre, and its loads written otherwise.
+    let (verdict, why) = asked("b: [60 mm, 0 mm]", "b: [61 mm, 0 mm]");
+    assert_eq!(verdict.0, "met", "{why}");
+}
+
+#[test]
+fn a_check_is_asked_only_where_a_panel_has_what_it_needs() {
+    let all = ("showings/hatch-margins.yaml", "applies_to: {panel: [bow-hatch]}\n", "");
+    let check = |word: &'static str| ("showings/hatch-margins.yaml", "check: margins", word);
+    let flat = ("panels/bow-hatch.yaml", "recipe: hatch-outer", "recipe: hatch-frame");
+    let asked = |edits: &[(&str, &str, &str)]| verdicts(&edited(edits)).get(MARGINS).cloned();
+    // A loaded sandwich, then none.
+    assert_eq!(asked(&[all, check("check: sandwich")]).unwrap().0, "met");
+    assert_eq!(asked(&[all, check("check: sandwich"), flat]), None);
+    // The force is the frame's; the plate is the field's.
+    assert_eq!(asked(&[all, check("check: buckling")]), None);
+    let field = ("panels/bow-hatch.yaml", "name: racking, zone: frame", "name: racking, zone: outer field");
+    assert_eq!(asked(&[all, check("check: buckling"), field]).unwrap().0, "met");
+    // Nothing presses it: it holds, and nothing has to be looked up.
+    let pulled = ("panels/bow-hatch.yaml", "N: [-8 N/mm, 0 N/mm, 6 N/mm]", "N: [8 N/mm, 2 N/mm, 0 N/mm]");
+    assert_eq!(asked(&[all, check("check: buckling"), field, pulled]).unwrap().0, "met");
+    // But not where the stiffness of the plate is unknown.
+    let unknown = ("materials/cw-200-e1.yaml", "E2: 58 GPa, ", "E2: {from: frame-section}, ");
+    assert_eq!(asked(&[all, check("check: buckling"), field, pulled, unknown]).unwrap().0, "open");
+    // A bond of two laminates has no mismatch with a sheet.
+    let found = verdicts(&edited(&[all, check("check: mismatch")]));
+    assert!(
+        !found.contains_key(MARGINS) && found.contains_key("hatch-margins panel/pane-frame"),
+        "{found:#?}"
+    );
+}

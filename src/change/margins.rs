@@ -2,9 +2,11 @@
 
 use crate::article::ArticleError;
 use crate::ledger::{Entry, Ledger};
-use crate::qualify::margins::{Margin, Memo, PanelMargins, margins_with};
+use crate::qualify::margins::{Margin, PanelMargins, Uncomputed, margins_with};
 use crate::qualify::verdict::{Duty, Evaluation, Judged};
-use crate::record::{Climate, ComputedCheck, Finish, Material, Panel, Process, Recipe, Showing, Sourced};
+use crate::record::{
+    Climate, ComputedCheck, Evidence, Finish, Material, Panel, Process, Recipe, Showing, Sourced,
+};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -20,8 +22,10 @@ pub struct MarginMove {
     pub was: Option<Margin>,
     /// The least margin of the case now; `None` where it is no longer asked.
     pub now: Option<Margin>,
-    /// Why it can't be computed now, where that is so.
+    /// Why it, or something else of the case, can't be computed now: the least is then the least of what can.
     pub lacking: Option<String>,
+    /// Whether some of that could be computed before.
+    pub lost: bool,
 }
 
 /// Below this two margins are the same: the order of summing, not a change.
@@ -36,7 +40,7 @@ pub fn moves(
     head: (&Ledger, &Evaluation),
     renamed: &BTreeMap<String, String>,
 ) -> Result<Vec<MarginMove>, ArticleError> {
-    let memo = Memo::default();
+    let memo = head.1.memo();
     let (old_side, new_side) = (Side::of(base.0, base.1), Side::of(head.0, head.1));
     let now_called = |old: &String| renamed.get(old).unwrap_or(old).clone();
     let was_called = |new: &String| {
@@ -64,7 +68,7 @@ pub fn moves(
                 return Ok(Vec::new());
             }
             let of = |state: (&Ledger, &Evaluation), own: Option<&Entry<Panel>>| match own {
-                Some(own) => margins_with(state.0, &state.1.duties, &own.id, &memo),
+                Some(own) => margins_with(state.0, &state.1.duties, &own.id, memo),
                 None => Ok(PanelMargins::default()),
             };
             Ok(by_case(panel, &of(base, old)?, &of(head, new)?))
@@ -73,32 +77,70 @@ pub fn moves(
     moved.into_iter().collect::<Result<Vec<_>, _>>().map(|all| all.into_iter().flatten().collect())
 }
 
-/// The cases of a panel whose least margin differs.
+/// The cases of a panel whose least margin differs, or of which less can be computed than before.
 fn by_case(panel: &str, before: &PanelMargins, after: &PanelMargins) -> Vec<MarginMove> {
     let mut all = Vec::new();
-    let cases: BTreeSet<&String> =
-        before.margins.iter().chain(&after.margins).map(|margin| &margin.case).collect();
+    let lost = lost(before, after);
+    let known: BTreeSet<&String> = before.uncomputed.iter().map(|one| &one.case).collect();
+    // A case that came and of which nothing can be computed has no margin on either side.
+    let came = after.uncomputed.iter().map(|one| &one.case);
+    let came = came.filter(|case| !case.is_empty() && !known.contains(*case));
+    let cases = before.margins.iter().chain(&after.margins).map(|margin| &margin.case);
+    let cases: BTreeSet<&String> = cases.chain(came).collect();
     for case in cases {
         let (was, now) = (least(before, case), least(after, case));
+        let gone = lost.iter().find(|(margin, _)| margin.case == *case).map(|(_, why)| *why);
         let same = match (was, now) {
             (Some(was), Some(now)) => {
                 (was.margin - now.margin).abs() <= SAME * (1.0 + was.margin.abs()) && was.mode == now.mode
             }
             _ => false,
         };
-        if same {
+        if same && gone.is_none() {
             continue;
         }
-        let lacking = after.uncomputed.iter().find(|one| one.case == *case).map(|one| one.why.clone());
+        let lacking = gone.or_else(|| after.uncomputed.iter().find(|one| one.case == *case));
         all.push(MarginMove {
             panel: panel.to_string(),
             case: case.clone(),
             was: was.cloned(),
             now: now.cloned(),
-            lacking,
+            lacking: lacking.map(|one| one.why.clone()),
+            lost: gone.is_some(),
         });
     }
     all
+}
+
+/// Margins that could be computed and no longer can, each with what says why.
+///
+/// What is missing is of one case, or of all that the check has: of a whole section, or of a joint. What a
+/// laminate lacks ends everything of its zone in that case, whatever check it is told under. What was missing
+/// before just as it is now explains no loss.
+pub(crate) fn lost<'m>(
+    before: &'m PanelMargins,
+    after: &'m PanelMargins,
+) -> Vec<(&'m Margin, &'m Uncomputed)> {
+    let still = |own: &Margin| {
+        after.margins.iter().any(|now| {
+            now.check == own.check
+                && now.case == own.case
+                && now.place == own.place
+                && now.criterion == own.criterion
+                && now.environment == own.environment
+        })
+    };
+    let of_zone =
+        |check| matches!(check, ComputedCheck::Strength | ComputedCheck::Sandwich | ComputedCheck::Buckling);
+    let explains = |one: &Uncomputed, own: &Margin| {
+        let check = one.check == own.check || one.check == ComputedCheck::Strength && of_zone(own.check);
+        // A section speaks for its walls, and a panel for its zones.
+        let place = one.place == own.place || one.place == "section" || one.place == "panel";
+        let case = one.case.is_empty() || one.case == own.case;
+        check && place && case && !before.uncomputed.contains(one)
+    };
+    let gone = before.of(ComputedCheck::Margins).filter(|own| !still(own));
+    gone.filter_map(|own| Some((own, after.uncomputed.iter().find(|one| explains(one, own))?))).collect()
 }
 
 fn least<'m>(margins: &'m PanelMargins, case: &str) -> Option<&'m Margin> {
@@ -117,8 +159,11 @@ struct Inputs {
     processes: Vec<Arc<Process>>,
     finishes: Vec<Arc<Finish>>,
     climate: Option<Climate>,
-    /// Showings that values come from, what was judged of them, and the digests of their data.
-    evidence: Vec<(Arc<Showing>, Vec<Arc<Judged>>, Vec<String>)>,
+    /// Showings that values come from, with what was judged of them.
+    showings: Vec<(Arc<Showing>, Vec<Arc<Judged>>)>,
+    /// The evidence behind those verdicts and the baselines that it extends, whose specimens give the values,
+    /// each with the digest of its data.
+    evidence: BTreeMap<String, (Arc<Evidence>, Option<String>)>,
 }
 
 /// One state, with what gives design values found once for all panels.
@@ -195,14 +240,20 @@ impl<'a> Side<'a> {
                 .filter_map(|duty| duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst)))
                 .cloned()
                 .collect();
-            let digests = judged
-                .iter()
-                .flat_map(|one| &one.evidence)
-                .filter_map(|id| ledger.data.get(id))
-                .map(|data| data.digest.clone())
-                .collect();
-            found.evidence.push((Arc::clone(&showing.value), judged, digests));
+            for id in judged.iter().flat_map(|one| &one.evidence) {
+                let own = ledger.evidence.get(id);
+                let baseline = own.and_then(|own| own.value.baseline.as_ref());
+                let baseline = baseline.and_then(|own| ledger.evidence.get(own.id()));
+                for entry in own.into_iter().chain(baseline) {
+                    let digest = ledger.data.get(&entry.id).map(|data| data.digest.clone());
+                    found.evidence.insert(entry.id.clone(), (Arc::clone(&entry.value), digest));
+                }
+            }
+            found.showings.push((Arc::clone(&showing.value), judged));
         }
         found
     }
 }
+
+#[cfg(test)]
+mod tests;

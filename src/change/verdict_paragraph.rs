@@ -32,6 +32,7 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
         parts.push(format!("The balance of {} goes over its limit.", one.panel));
     }
     parts.extend(margins(impact));
+    parts.extend(lost_margins(impact));
     parts.push(if impact.is_first { all_duties(impact) } else { duties(impact) });
     if let Some(retest) = retest(impact, head) {
         parts.push(retest);
@@ -157,6 +158,25 @@ fn margins(impact: &Impact) -> Option<String> {
         row.case,
         was(row)?,
         is(row)?
+    ))
+}
+
+/// Margins of which something could be computed before and no longer can: the fall of what is left says
+/// nothing of it.
+fn lost_margins(impact: &Impact) -> Option<String> {
+    let mut lost = impact.margins.iter().filter(|row| row.lost);
+    let row = lost.next()?;
+    let (whole, why) = (row.now.is_none(), row.lacking.as_deref().unwrap_or_default());
+    let more = match lost.count() {
+        0 => String::new(),
+        n => format!(" (and {} more)", count(n, "load case")),
+    };
+    let how = if whole { "can no longer be computed" } else { "can no longer be computed in full" };
+    Some(format!(
+        "The margin of {} under {} {how}{more}: {}.",
+        row.panel,
+        row.case,
+        why.trim_end_matches('.')
     ))
 }
 

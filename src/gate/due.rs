@@ -1,15 +1,16 @@
 //! What is due: milestones, concessions, margins, routes of bonds.
 
 use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
-use crate::change::margins::Side as Grounds;
+use crate::change::margins::{Side as Grounds, lost};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
-use crate::qualify::margins::{Margin, Memo, PanelMargins, Uncomputed, margins_with};
+use crate::qualify::margins::{PanelMargins, counts, margins_with};
 use crate::qualify::table::Table;
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, ComputedCheck, Day, LoadPath, Panel, PolicyLevel, RecordKind, Text};
 use rayon::prelude::*;
+use std::collections::BTreeSet;
 
 /// A milestone is claimed, and a duty that it needs is neither met nor conceded.
 pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
@@ -174,76 +175,100 @@ fn was_closed(base: &Side<'_>, names: &Names, key: &DutyKey, panel: &str) -> boo
     !released || !open.any(|(id, _)| names.panel(id) == panel)
 }
 
-/// Margins that are computed of released panels and lie below nothing.
+/// Margins that are computed of released panels and lie below nothing, or can no longer be computed; returns
+/// the panels whose least margin is told.
 ///
-/// A panel counts as released where it is so on either side. What both sides compute from the same is not
-/// computed twice.
+/// A panel counts as released where it is so on either side. What both sides compute from the same was judged
+/// when it came in, and is not computed again: an edit of a title asks for no plates. So what is counted as
+/// known is of panels that changed.
 pub(super) fn computed_margin(
     base: &Side<'_>,
     staged: &Side<'_>,
     names: &Names,
     new: &mut Vec<Raw>,
     old: &mut Vec<Raw>,
-) {
-    let Ok(after) = staged.evaluation else { return };
-    let memo = Memo::default();
+) -> BTreeSet<String> {
+    let mut told = BTreeSet::new();
+    let Ok(after) = staged.evaluation else { return told };
+    let memo = after.memo();
     let grounds = Grounds::of(staged.ledger, after);
     let earlier_grounds = base.evaluation.ok().map(|before| Grounds::of(base.ledger, before));
-    let judged: Vec<(Raw, Option<Raw>)> = staged
+    /// A panel's margins, and whether it was released before with those of then.
+    type Judged<'p> = (&'p String, PanelMargins, Option<(bool, PanelMargins)>);
+    let judged: Vec<Judged<'_>> = staged
         .ledger
         .panels
         .par_iter()
         .filter_map(|(panel, entry)| {
             let earlier = names.panels.iter().find(|(_, now)| *now == panel).map_or(panel, |(was, _)| was);
             let known = base.ledger.panels.get(earlier);
-            if !entry.value.released && !known.is_some_and(|own| own.value.released) {
+            let was_released = known.is_some_and(|own| own.value.released);
+            if !entry.value.released && !was_released {
                 return None;
             }
-            // A stack that can't be laid up is a broken record's matter, which is said elsewhere.
-            let margins = margins_with(staged.ledger, &after.duties, panel, &memo).ok()?;
             let same = known.is_some()
                 && earlier_grounds.as_ref().is_some_and(|before| before.is_same(earlier, &grounds, panel));
             if same {
-                let own = || below(panel, &margins);
-                return own().zip(Some(own()));
+                return None;
             }
+            // A stack that can't be laid up is a broken record's matter, which is said elsewhere.
+            let margins = margins_with(staged.ledger, &after.duties, panel, memo).ok()?;
             let before = base.evaluation.ok().filter(|_| known.is_some());
-            let before = before.and_then(|own| margins_with(base.ledger, &own.duties, earlier, &memo).ok());
-            let raw = below(panel, &margins)
-                .or_else(|| before.as_ref().and_then(|before| no_longer(panel, before, &margins)))?;
-            Some((raw, before.and_then(|margins| below(earlier, &margins))))
+            let before = before.and_then(|own| margins_with(base.ledger, &own.duties, earlier, memo).ok());
+            Some((panel, margins, before.map(|before| (was_released, before))))
         })
         .collect();
-    for (raw, before) in judged {
-        new.push(raw);
-        old.extend(before);
+    for (panel, margins, before) in judged {
+        if let Some(raw) = below(panel, &margins) {
+            told.insert(panel.clone());
+            new.push(raw);
+        }
+        let Some((was_released, before)) = before else { continue };
+        new.extend(no_longer(panel, &before, &margins));
+        // Of a trial a negative margin stood in nobody's way: with its release it is new.
+        if was_released {
+            old.extend(below(panel, &before));
+        }
     }
+    told
 }
 
 /// A margin that could be computed and no longer can: nothing would say that it is gone.
 fn no_longer(panel: &str, before: &PanelMargins, now: &PanelMargins) -> Option<Raw> {
-    let computed = |one: &&Uncomputed| {
-        let known = |margin: &&Margin| margin.case == one.case && margin.check == one.check;
-        before.margins.iter().any(|margin| known(&margin))
+    let (margin, lost) =
+        lost(before, now).into_iter().min_by(|(one, _), (two, _)| one.margin.total_cmp(&two.margin))?;
+    let place = if lost.place == margin.place || lost.why.contains(&lost.place) {
+        String::new()
+    } else {
+        format!("{}, ", lost.place)
     };
-    let lost = now.lacking(ComputedCheck::Margins).find(computed)?;
     Some(Raw {
         key: (format!("panel/{panel}"), "margin not computed".to_string()),
         finding: Finding {
             rule: "negative-margin",
-            level: PolicyLevel::Warn,
+            level: PolicyLevel::Block,
             address: Address::new(RecordKind::Panel, panel),
-            route: String::new(),
+            route: route_to(&margin.place),
             panel: Some(panel.to_string()),
             message: format!(
-                "the margin of `{panel}` under {} can no longer be computed: {}, {}",
-                lost.case, lost.place, lost.why
+                "the margin of `{panel}` under {}, {} of {}, can no longer be computed: {place}{}",
+                margin.case, margin.mode, margin.place, lost.why
             ),
             help: format!("write what is missing; `bondline panel {panel}` shows what can be computed"),
             place: None,
         },
         gravity: (2, Asks::None, 0),
     })
+}
+
+/// The place in a panel's record that a margin is of.
+fn route_to(place: &str) -> String {
+    let slug = |name: &str| name.replace(' ', "-");
+    match (place.strip_prefix("zone "), place.strip_prefix("joint ")) {
+        (Some(zone), _) => format!("zones.{}", slug(zone)),
+        (_, Some(joint)) => format!("joints.{}", slug(joint)),
+        _ => "section".to_string(),
+    }
 }
 
 /// The least margin of a panel, where it is negative.
@@ -256,21 +281,13 @@ fn below(panel: &str, margins: &PanelMargins) -> Option<Raw> {
     let words = if least.words.is_empty() { String::new() } else { format!(": {}", least.words) };
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     let size = (-least.margin * 1e6).clamp(0.0, 1e15) as u64;
-    let slug = |name: &str| name.replace(' ', "-");
-    let route = match least.place.strip_prefix("zone ") {
-        Some(zone) => format!("zones.{}", slug(zone)),
-        None => match least.place.strip_prefix("joint ") {
-            Some(joint) => format!("joints.{}", slug(joint)),
-            None => "section".to_string(),
-        },
-    };
     Some(Raw {
         key: (format!("panel/{panel}"), "computed margin".to_string()),
         finding: Finding {
             rule: "negative-margin",
             level: PolicyLevel::Block,
             address: Address::new(RecordKind::Panel, panel),
-            route,
+            route: route_to(&least.place),
             panel: Some(panel.to_string()),
             message: format!(
                 "the margin of `{panel}` under {} is {:+.2}: {} of {}{layer}{words}",
@@ -287,7 +304,14 @@ fn below(panel: &str, margins: &PanelMargins) -> Option<Raw> {
 }
 
 /// Evidence, or a computed showing, shows a margin that is too small.
-pub(super) fn negative_margin(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
+///
+/// Of panels in `told` the least computed margin is told already, with where it fails.
+pub(super) fn negative_margin(
+    ledger: &Ledger,
+    evaluation: &Evaluation,
+    told: &BTreeSet<String>,
+    into: &mut Vec<Raw>,
+) {
     for (key, duty) in &evaluation.duties {
         let Some(showing) = ledger.showings.get(&key.0) else { continue };
         let Some(least) = &showing.value.accept.margin_at_least else { continue };
@@ -298,6 +322,12 @@ pub(super) fn negative_margin(ledger: &Ledger, evaluation: &Evaluation, into: &m
         }
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| judged.verdict == Verdict::Failed) {
             let entry = ledger.panels.get(panel);
+            if computed
+                && told.contains(panel)
+                && counts(ComputedCheck::Margins, showing.value.computed_check())
+            {
+                continue;
+            }
             // Trials may be computed to fail.
             if computed && !entry.is_some_and(|entry| entry.value.released) {
                 continue;

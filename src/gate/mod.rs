@@ -128,16 +128,16 @@ pub fn judge(
     let names = Names::of(base, staged, edits);
     let mut new: Vec<Raw> = Vec::new();
     let mut old: Vec<Raw> = Vec::new();
-    for (side, into) in [(staged, &mut new), (base, &mut old)] {
+    let told = due::computed_margin(base, staged, &names, &mut new, &mut old);
+    for (side, told, into) in [(staged, &told, &mut new), (base, &BTreeSet::new(), &mut old)] {
         if let Ok(evaluation) = side.evaluation {
             unqualified(side.ledger, evaluation, into);
             due::expired_concession(side.ledger, evaluation, today, into);
-            due::negative_margin(side.ledger, evaluation, into);
+            due::negative_margin(side.ledger, evaluation, told, into);
         }
         due::bond_route(side.ledger, into);
         over_budget(side.ledger, into);
     }
-    due::computed_margin(base, staged, &names, &mut new, &mut old);
     for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions) {
         new.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });
     }

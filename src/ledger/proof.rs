@@ -9,8 +9,8 @@ use super::words::{
 use super::{Entry, plausible, subjects};
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
-    Accept, AppliesTo, AttributeValue, Concession, Covers, Evidence, EvidenceKind, EvidenceState, Plan,
-    RecordKind, Showing, ShowingRef, SubjectLabel,
+    Accept, AppliesTo, AttributeValue, ComputedCheck, Concession, Covers, Evidence, EvidenceKind,
+    EvidenceState, Plan, RecordKind, Showing, ShowingRef, SubjectKind, SubjectLabel,
 };
 use std::collections::BTreeMap;
 
@@ -23,7 +23,11 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
     known.milestone(sink, "needed_by", showing.needed_by.as_ref());
     showings(known, sink, "after", &showing.after);
     showings(known, sink, "rests_on", &showing.rests_on);
-    accept(sink, showing);
+    if showing.kind.as_str() == "computed" {
+        computed(sink, showing)
+    } else {
+        accept(sink, showing)
+    }
     let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
     within(sink, TEMPERATURE, "environment.temperature", temperature);
     plausible::showing(sink, showing);
@@ -84,6 +88,58 @@ fn kind(sink: &mut Sink, showing: &Showing) {
         )
         .label("wrong subject")
         .help(format!("write one of: {}", allowed.join(", ")));
+    }
+}
+
+/// What a check is asked of, and the one criterion that it judges: another would pass unseen.
+fn computed(sink: &mut Sink, showing: &Showing) {
+    let check = showing.computed_check();
+    let own = check.subject();
+    let allowed = [SubjectKind::Panel, SubjectKind::Programme, SubjectKind::Painted];
+    if let Some(subject) = showing.subject.filter(|subject| *subject != own && allowed.contains(subject)) {
+        sink.error(
+            "wrong-subject",
+            "subject",
+            format!("`check: {check}` is computed of a {own}, not of a {subject}"),
+        )
+        .label("wrong subject")
+        .help(format!("write `subject: {own}`, or take `subject` out"));
+    }
+    let accept = &showing.accept;
+    let (key, unit) = check.criterion();
+    for other in accept.keys().into_iter().filter(|other| *other != key) {
+        sink.error(
+            "criterion-not-computed",
+            At::Key(format!("accept.{other}")),
+            format!("`check: {check}` does not judge `{other}`"),
+        )
+        .label("not judged")
+        .help(format!("write `{key}`, which is what it judges"));
+    }
+    let figure = match check {
+        ComputedCheck::Mass => accept.at_most.as_ref(),
+        ComputedCheck::SectionTorsion => accept.at_least.as_ref(),
+        ComputedCheck::TemperatureMargin => None,
+        _ => accept.margin_at_least.as_ref(),
+    };
+    let fault = match (figure, unit) {
+        (None, Some(unit)) => {
+            Some(("accept".to_string(), format!("`check: {check}` needs `{key}` in {unit}")))
+        }
+        (Some(figure), Some(unit)) if figure.number_in(unit).is_none() => {
+            Some((format!("accept.{key}"), format!("`check: {check}` needs `{key}` in {unit}")))
+        }
+        (Some(figure), None) if figure.unit() != "%" && figure.number_in("").is_none() => {
+            Some((format!("accept.{key}"), "a margin is a plain number".to_string()))
+        }
+        _ => None,
+    };
+    if let Some((at, fault)) = fault {
+        let unit = unit.map_or(String::new(), |unit| format!(" {unit}"));
+        sink.error("criterion-not-computed", at, fault).label("no criterion for it").help(format!(
+            "write for example `accept: {{{key}: {}{unit}}}`",
+            if unit.is_empty() { "0" } else { "120" }
+        ));
     }
 }
 

@@ -1,6 +1,6 @@
 //! Which subjects, and which panels that use them, a showing is asked of.
 
-use super::live::{check_of, needs_are_there};
+use super::live::needs_are_there;
 use super::table::OnlyWhere;
 use super::verdict::Room;
 use crate::article::{ArticleError, Face, LayerRole, Sites, Subject, exposure_of, lamina_in, zones_of};
@@ -129,7 +129,9 @@ impl Room<'_> {
                 layer(LayerRole::Mesh)? || exposed(&|exposure| exposure.lightning.is_some())
             }
             OnlyWhere::Fluids => exposed(&|exposure| !exposure.fluids.is_empty()),
-            OnlyWhere::WhatTheCheckNeeds => needs_are_there(check_of(&self.showing.value), value),
+            OnlyWhere::WhatTheCheckNeeds => {
+                needs_are_there(self.showing.value.computed_check(), self.ledger, value)?
+            }
         })
     }
 }

@@ -236,9 +236,9 @@ impl Room<'_> {
         let settled: Option<Vec<Arc<Seen>>> = asked.w9.map(|w9| {
             let one = |(seen, article): (&Arc<Seen>, &AsMade)| match w9.settle(
                 self.row,
+                asked.subject,
                 &seen.reasons,
-                article,
-                made.entry,
+                (article, made.entry),
             ) {
                 Some(reasons) => Arc::new(seen.with(reasons)),
                 None => Arc::clone(seen),

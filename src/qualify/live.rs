@@ -6,15 +6,15 @@
 use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
-use super::margins::{Memo, PanelMargins, margins_with, mode_as_tested};
+use super::margins::{AsTested, Memo, PanelMargins, Uncomputed, counts, margins_with, mode_as_tested};
 use super::pool::{Completeness, digits};
 use super::table::{KindRow, Table};
 use super::verdict::note;
 use crate::article::weigh::programme_mass;
-use crate::article::{ArticleError, NoSkin, Subject, skin};
+use crate::article::{ArticleError, LayerRole, NoSkin, Subject, expand, skin};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::{Asks, Condition, Window};
-use crate::record::{ComputedCheck, Evidence, Figure, Panel, Showing, SubjectKind};
+use crate::record::{ComputedCheck, Evidence, Figure, Joint, Load, Panel, Showing, Text, Zone};
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 
@@ -24,37 +24,67 @@ const RESTS_ON: &str = super::rests::RESTS_ON;
 /// The attribute of a reason that something could not be computed.
 pub(super) const COMPUTED: &str = "computed";
 
-/// What a showing of kind `computed` computes: what it says, or what its subject is asked as a rule.
-pub fn check_of(showing: &Showing) -> ComputedCheck {
-    showing.check.unwrap_or(match showing.subject {
-        Some(SubjectKind::Programme) => ComputedCheck::Mass,
-        Some(SubjectKind::Painted) => ComputedCheck::TemperatureMargin,
-        _ => ComputedCheck::Margins,
+/// Whether a panel has what a check needs.
+///
+/// # Errors
+/// [`ArticleError`] where the layers of a recipe can't be read.
+pub(super) fn needs_are_there(
+    check: ComputedCheck,
+    ledger: &Ledger,
+    panel: &Panel,
+) -> Result<bool, ArticleError> {
+    let section = panel.section.is_some();
+    Ok(match check {
+        ComputedCheck::Mass | ComputedCheck::TemperatureMargin => true,
+        ComputedCheck::Section | ComputedCheck::SectionTorsion => section,
+        ComputedCheck::Buckling => {
+            let plate = plate_zone(panel);
+            let carries = |load: &Load| {
+                load.n.is_some() && load.zone.as_ref().is_none_or(|own| plate == Some(own.as_str()))
+            };
+            plate.is_some() && panel.loads.iter().any(carries)
+        }
+        ComputedCheck::Mismatch => panel.joints.iter().any(|joint| joins_sheet(panel, joint)),
+        ComputedCheck::Sandwich => {
+            for zone in panel.zones.iter().filter(|zone| is_loaded(panel, zone)) {
+                let recipe = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id()));
+                let Some(recipe) = recipe else { continue };
+                if expand(ledger, recipe)?.iter().any(|layer| layer.role == LayerRole::Core) {
+                    return Ok(true);
+                }
+            }
+            false
+        }
+        ComputedCheck::Strength => !panel.loads.is_empty(),
+        ComputedCheck::Margins => section || !panel.loads.is_empty(),
     })
 }
 
-/// The kind of subject that a check is asked of.
-pub fn subject_of_check(check: ComputedCheck) -> SubjectKind {
-    match check {
-        ComputedCheck::Mass => SubjectKind::Programme,
-        ComputedCheck::TemperatureMargin => SubjectKind::Painted,
-        _ => SubjectKind::Panel,
-    }
+/// The zone whose laminate the panel's plate is made of.
+fn plate_zone(panel: &Panel) -> Option<&str> {
+    let named = panel.plate.as_ref()?.zone.as_ref();
+    let first = || panel.zones.iter().find(|zone| zone.recipe.is_some()).map(|zone| &zone.name);
+    named.or_else(first).map(Text::as_str)
 }
 
-/// Whether a panel has what a check needs.
-pub(super) fn needs_are_there(check: ComputedCheck, panel: &Panel) -> bool {
-    let section = panel.section.is_some();
-    match check {
-        ComputedCheck::Mass | ComputedCheck::TemperatureMargin => true,
-        ComputedCheck::Section | ComputedCheck::SectionTorsion => section,
-        ComputedCheck::Buckling => panel.plate.is_some() && !panel.loads.is_empty(),
-        ComputedCheck::Mismatch => {
-            panel.zones.iter().any(|zone| zone.sheet.is_some()) && !panel.joints.is_empty()
-        }
-        ComputedCheck::Strength | ComputedCheck::Sandwich => !panel.loads.is_empty(),
-        ComputedCheck::Margins => section || !panel.loads.is_empty(),
-    }
+/// Whether some load case reaches a zone. Where a pressure has no plate, which zone bears it is not known, and
+/// each counts.
+fn is_loaded(panel: &Panel, zone: &Zone) -> bool {
+    let plate = plate_zone(panel);
+    panel.loads.iter().any(|load| {
+        let here = load.zone.as_ref().is_none_or(|own| *own == zone.name);
+        let plain = load.n.is_some() || load.m.is_some();
+        let pressed = load.pressure.is_some() && plate.is_none_or(|own| zone.name.as_str() == own);
+        here && (plain || pressed)
+    })
+}
+
+/// Whether a joint bonds a sheet to a laminate.
+fn joins_sheet(panel: &Panel, joint: &Joint) -> bool {
+    let Some(names) = &joint.between else { return false };
+    let sheet =
+        |name: &Text| panel.zones.iter().find(|zone| zone.name == *name).map(|zone| zone.sheet.is_some());
+    matches!((sheet(&names[0]), sheet(&names[1])), (Some(one), Some(two)) if one != two)
 }
 
 /// Whether a row looks at what is computed.
@@ -71,16 +101,16 @@ pub(super) struct Live<'a> {
     ledger: &'a Ledger,
     /// Duties that design values come from, with what they rest on and concessions laid over them.
     standing: BTreeMap<DutyKey, Duty>,
-    memo: Memo,
+    memo: Arc<Memo>,
     panels: BTreeMap<&'a str, OnceLock<Result<Arc<PanelMargins>, ArticleError>>>,
     /// Verdicts of computed showings by panel, once they are judged.
     verdicts: BTreeMap<String, Vec<(ComputedCheck, Verdict)>>,
 }
 
 impl<'a> Live<'a> {
-    pub(super) fn new(ledger: &'a Ledger, standing: BTreeMap<DutyKey, Duty>) -> Self {
+    pub(super) fn new(ledger: &'a Ledger, standing: BTreeMap<DutyKey, Duty>, memo: Arc<Memo>) -> Self {
         let panels = ledger.panels.keys().map(|panel| (panel.as_str(), OnceLock::new())).collect();
-        Self { ledger, standing, memo: Memo::default(), panels, verdicts: BTreeMap::new() }
+        Self { ledger, standing, memo, panels, verdicts: BTreeMap::new() }
     }
 
     /// Keeps the verdicts of computed showings for w9.
@@ -95,7 +125,7 @@ impl<'a> Live<'a> {
             }
             for (panel, judged) in &duty.panels {
                 let own = self.verdicts.entry(panel.clone()).or_default();
-                own.push((check_of(&entry.value), judged.verdict));
+                own.push((entry.value.computed_check(), judged.verdict));
             }
         }
     }
@@ -113,15 +143,22 @@ impl<'a> Live<'a> {
         subject: &Subject,
         panel: &str,
     ) -> Result<Judged, ArticleError> {
-        let check = check_of(&showing.value);
-        let found = match (check, subject) {
-            (ComputedCheck::Mass, _) | (_, Subject::Programme) => self.mass(&showing.value)?,
-            (ComputedCheck::TemperatureMargin, _) | (_, Subject::Painted(..)) => {
-                self.heat(&showing.value, subject, panel)?
-            }
-            (ComputedCheck::SectionTorsion, _) => self.torsion(&showing.value, panel)?,
+        let check = showing.value.computed_check();
+        let (own, asked) = (check.subject(), subject.kind());
+        let mut found = match check {
+            // One check never stands in for another: what is asked of the wrong subject shows nothing.
+            _ if own != asked => Found {
+                lacking: vec![format!("`check: {check}` is computed of a {own}, not of a {asked}")],
+                ..Found::default()
+            },
+            ComputedCheck::Mass => self.mass(&showing.value)?,
+            ComputedCheck::TemperatureMargin => self.heat(&showing.value, subject, panel)?,
+            ComputedCheck::SectionTorsion => self.torsion(&showing.value, panel)?,
             _ => self.least_margin(check, &showing.value, panel)?,
         };
+        let (judged, _) = check.criterion();
+        let unjudged = showing.value.accept.keys().into_iter().filter(|key| *key != judged);
+        found.lacking.extend(unjudged.map(|key| format!("`check: {check}` does not judge `accept.{key}`")));
         Ok(found.judged())
     }
 
@@ -133,17 +170,38 @@ impl<'a> Live<'a> {
     ) -> Result<Found, ArticleError> {
         let margins = self.margins(panel)?;
         let mut found = Found { assumptions: margins.assumptions.clone(), ..Found::default() };
-        let required = showing.accept.margin_at_least.as_ref().map_or(0.0, |own| {
-            own.number_in("")
-                .unwrap_or_else(|| if own.unit() == "%" { own.number() / 100.0 } else { own.number() })
-        });
-        for lacking in margins.lacking(check) {
+        let required = match showing.accept.margin_at_least.as_ref().map(plain_number) {
+            None => 0.0,
+            Some(Some(required)) => required,
+            Some(None) => {
+                found.lacking.push("`accept.margin_at_least` is no plain number".to_string());
+                return Ok(found);
+            }
+        };
+        // What a laminate lacks is told as of its strength, and ends what else is computed of its zone.
+        let judged = |lacking: &Uncomputed| {
+            let same = |case: &str, place: &str| case == lacking.case && place == lacking.place;
+            margins.of(check).any(|margin| same(&margin.case, &margin.place))
+                || check == ComputedCheck::Buckling
+                    && margins.plates.iter().any(|plate| same(&plate.case, &format!("zone {}", plate.zone)))
+        };
+        let beside = [ComputedCheck::Sandwich, ComputedCheck::Buckling].contains(&check);
+        let beside = margins.lacking(ComputedCheck::Strength).filter(|own| beside && !judged(own));
+        for lacking in margins.lacking(check).chain(beside) {
             let case = if lacking.case.is_empty() { String::new() } else { format!("{}, ", lacking.case) };
             found.lacking.push(format!("{case}{}: {}", lacking.place, lacking.why));
         }
         let Some(least) = margins.governing(check) else {
-            if found.lacking.is_empty() {
-                found.lacking.push("no load case of the panel asks for it".to_string());
+            let nothing = match check {
+                ComputedCheck::Buckling => Some("no load case presses or shears the plate"),
+                ComputedCheck::Sandwich => Some("no load case presses a face or strains the core"),
+                _ => None,
+            };
+            match nothing {
+                _ if !found.lacking.is_empty() => {}
+                // All of it was computed, and nothing can buckle or wrinkle.
+                Some(words) => (found.holds, found.words) = (true, Some(words.to_string())),
+                None => found.lacking.push("no load case of the panel asks for it".to_string()),
             }
             return Ok(found);
         };
@@ -192,9 +250,8 @@ impl<'a> Live<'a> {
     fn mass(&self, showing: &Showing) -> Result<Found, ArticleError> {
         let accept = &showing.accept;
         let mut found = Found::default();
-        let limit = [&accept.at_most, &accept.all_at_most, &accept.mean_at_most].into_iter().flatten().next();
         let kg = programme_mass(self.ledger)?;
-        match limit.and_then(|own: &Figure| own.number_in("kg")) {
+        match accept.at_most.as_ref().and_then(|own: &Figure| own.number_in("kg")) {
             Some(most) => {
                 found.holds = kg <= most * (1.0 + 1e-9);
                 found.words = Some(format!("mass {} kg against {} kg", digits(kg), digits(most)));
@@ -238,6 +295,12 @@ impl<'a> Live<'a> {
             for lacking in limits.lacking {
                 found.lacking.push(lacking);
             }
+            for rest in limits.rests.into_iter().filter(|rest| !rest.verdict.is_closed()) {
+                let below = super::rests::rested_on(&rest.showing, &rest.subject);
+                if !found.rests.iter().any(|(known, _)| *known == below) {
+                    found.rests.push((below, rest.verdict));
+                }
+            }
             for limit in limits.known {
                 let distance = limit.temperature - hot.ramp - if limit.is_tg { asked } else { 0.0 };
                 let words = format!(
@@ -272,11 +335,8 @@ impl<'a> Live<'a> {
         let of = modes_of(kind);
         let Some(own) = self.verdicts.get(panel) else { return Ok(None) };
         // What counts any of the modes that the kind is about.
-        let mine: Vec<(ComputedCheck, Verdict)> = own
-            .iter()
-            .filter(|(check, _)| of.iter().any(|mode| super::margins::counts(*check, *mode)))
-            .copied()
-            .collect();
+        let mine: Vec<(ComputedCheck, Verdict)> =
+            own.iter().filter(|(check, _)| of.iter().any(|mode| counts(*check, *mode))).copied().collect();
         let w9 =
             |mode: Option<String>, failed| W9 { live: self, panel, mode, failed, kind: kind.to_string() };
         if mine.is_empty() {
@@ -292,11 +352,19 @@ impl<'a> Live<'a> {
         }
         // The mode that governs has to be among those that a met duty counts.
         let margins = self.margins(panel)?;
+        // What can't be computed might govern.
+        if margins.uncomputed.iter().any(|one| of.contains(&one.check)) {
+            return Ok(None);
+        }
         let governing = margins.governing_of(of);
-        let covered =
-            governing.filter(|margin| met.iter().any(|check| super::margins::counts(*check, margin.check)));
+        let covered = governing.filter(|margin| met.iter().any(|check| counts(*check, margin.check)));
         Ok(covered.map(|margin| w9(Some(margin.mode.clone()), false)))
     }
+}
+
+/// A number without a unit, or a share.
+fn plain_number(own: &Figure) -> Option<f64> {
+    if own.unit() == "%" { Some(own.number() / 100.0) } else { own.number_in("") }
 }
 
 /// The one mode that a stiffness has.
@@ -407,9 +475,9 @@ impl W9<'_> {
     pub(super) fn settle(
         &self,
         row: &KindRow,
+        subject: &Subject,
         reasons: &[Reason],
-        article: &AsMade,
-        evidence: &Entry<Evidence>,
+        (article, evidence): (&AsMade, &Entry<Evidence>),
     ) -> Option<Vec<Reason>> {
         let waits = |reason: &Reason| {
             let ruling = row.ruling(&reason.attribute, None)?;
@@ -432,8 +500,8 @@ impl W9<'_> {
                 let stated = evidence.value.result.as_ref().and_then(|result| result.mode.as_ref());
                 stated.map(ToString::to_string).or_else(|| {
                     let (live, panel) = (self.live, self.panel);
-                    let margins = live.margins(panel).ok()?;
-                    mode_as_tested(live.ledger, &live.standing, panel, article, (of, &margins))
+                    let then = AsTested { panel, subject, article };
+                    mode_as_tested(live.ledger, &live.standing, &then, of, &live.memo)
                 })
             };
             match then {
@@ -456,3 +524,6 @@ impl W9<'_> {
         Some(settled.collect())
     }
 }
+
+#[cfg(test)]
+mod tests;

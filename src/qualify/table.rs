@@ -6,8 +6,8 @@
 
 pub use crate::record::sensitivity::{Asks, Sensitivity, Step, Window};
 
-use crate::record::Showing;
 use crate::record::sensitivity::{facet_of, key_fault, steps_fault};
+use crate::record::{ComputedCheck, Showing};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
@@ -320,7 +320,7 @@ impl KindRow {
 
     /// Returns the kind of subject that a showing of the row is about.
     pub fn subject_of(&self, showing: &Showing) -> &str {
-        let computed = showing.check.filter(|_| self.live).map(super::live::subject_of_check);
+        let computed = showing.check.filter(|_| self.live).map(ComputedCheck::subject);
         showing.subject.or(computed).map_or(self.subject.as_str(), |kind| kind.word())
     }
 

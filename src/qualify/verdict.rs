@@ -9,6 +9,7 @@ use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
 use super::made::{Made, all_made};
+use super::margins::Memo;
 use super::pool::{self, Completeness, Outcome};
 use super::reach::Reach;
 use super::sieve::{Look, Sieve};
@@ -37,6 +38,15 @@ pub struct Evaluation {
     pub assumptions: Vec<Arc<str>>,
     /// What the verdicts were made from.
     pub(super) grounds: Arc<Grounds>,
+    /// Plates that were solved for computed showings, for whoever computes margins of this state or beside it.
+    pub(super) memo: Arc<Memo>,
+}
+
+impl Evaluation {
+    /// Returns the plates that were solved already.
+    pub(crate) fn memo(&self) -> &Memo {
+        &self.memo
+    }
 }
 
 /// Judges every duty of a ledger on a day.
@@ -79,6 +89,7 @@ fn evaluated(
 ) -> Result<Evaluation, ArticleError> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
+    let memo = other.map_or_else(Arc::default, |other| Arc::clone(&other.memo));
     let other = other.map(|other| &*other.grounds);
     let demands = Demands::all(ledger, &configurator, &uses, other.map(|other| &other.demands))?;
     let by_showing = by_showing(ledger);
@@ -147,10 +158,17 @@ fn evaluated(
         let mut standing = duties.clone();
         super::rests::rest(ledger, &uses, &mut standing)?;
         super::concede::concede(ledger, today, &mut standing);
-        let mut live = Live::new(ledger, standing);
+        let mut live = Live::new(ledger, standing, Arc::clone(&memo));
         let mut found = BTreeMap::new();
         judge(&computed, Some(&live), &mut found)?;
-        live.keep(&found);
+        // w9 looks at what stands in the end: what rests on an unmet duty is not met, what is conceded is
+        // closed. One that rests on a duty which itself looks at what is computed finds none yet: nothing goes
+        // round in a circle.
+        let mut laid = duties.clone();
+        laid.extend(found.iter().map(|(key, duty)| (key.clone(), duty.clone())));
+        super::rests::rest(ledger, &uses, &mut laid)?;
+        super::concede::concede(ledger, today, &mut laid);
+        live.keep(&laid);
         duties.extend(found);
         judge(&after, Some(&live), &mut duties)?;
     }
@@ -162,7 +180,7 @@ fn evaluated(
     assumptions.par_sort_unstable();
     assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
-    Ok(Evaluation { duties, uses, assumptions, grounds })
+    Ok(Evaluation { duties, uses, assumptions, grounds, memo })
 }
 
 /// Evidence by the showing that it answers, without what a correction stands in place of.

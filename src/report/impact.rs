@@ -279,7 +279,9 @@ fn write_margins(page: &mut Page<'_>, impact: &Impact) {
             margin.as_ref().map_or_else(|| none.to_string(), |margin| margins::figure(margin.margin))
         };
         let governs = match (&row.now, &row.lacking) {
-            (Some(now), _) => margins::mode_words(now),
+            // What can't be computed might govern.
+            (Some(_), Some(why)) => format!("not complete: {why}"),
+            (Some(now), None) => margins::mode_words(now),
             (None, Some(why)) => why.clone(),
             (None, None) => "no longer asked".to_string(),
         };

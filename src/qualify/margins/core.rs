@@ -217,7 +217,7 @@ impl Bench<'_> {
         for face in &faces.faces {
             let (forces, held) = (force(&states, &self.elastic, face), force(&heat, &self.elastic, face));
             for found in
-                [self.stability(face, forces, held, loading), self.into_cells(face, forces, held, loading)]
+                [self.stability(face, forces, held, loading), self.dimples(face, forces, held, loading)]
             {
                 if let Err(problem) = found {
                     self.lack(problem.to_string());
@@ -293,7 +293,7 @@ impl Bench<'_> {
     }
 
     /// Buckling of a face into the cells of a honeycomb, by the mean modulus of the face.
-    fn into_cells(
+    fn dimples(
         &mut self,
         face: &OneFace,
         forces: Vector3,

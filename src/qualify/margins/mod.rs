@@ -24,15 +24,15 @@ pub(crate) use heat::heat_limits;
 pub use heat::{Heat, HeatReport, heat_of};
 pub use laid::{CarryingLayer, CoreLayer, LaidUp};
 pub use recipe::{LaminateReport, Mechanics, UsedMargin, code, laminate_report};
-pub(super) use tested::mode_as_tested;
+pub(super) use tested::{AsTested, mode_as_tested};
 pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};
 pub use zones::Memo;
 
 use super::duty::{Duty, DutyKey, Verdict};
 use crate::article::{ArticleError, Subject};
-use crate::ledger::Ledger;
-use crate::record::ComputedCheck;
+use crate::ledger::{Entry, Ledger};
+use crate::record::{ComputedCheck, Panel};
 use std::collections::BTreeMap;
 
 /// How far a wet glass transition lies above the skin on the ramp, K, where a showing names no distance.
@@ -182,7 +182,7 @@ impl PanelMargins {
 }
 
 /// Whether a check that a showing asks for counts a margin of `own`.
-pub(super) fn counts(asked: ComputedCheck, own: ComputedCheck) -> bool {
+pub(crate) fn counts(asked: ComputedCheck, own: ComputedCheck) -> bool {
     let no_margin =
         [ComputedCheck::TemperatureMargin, ComputedCheck::Mass, ComputedCheck::SectionTorsion].contains(&own);
     asked == own || asked == ComputedCheck::Margins && !no_margin
@@ -232,17 +232,26 @@ pub fn margins_with(
     let Some(entry) = ledger.panels.get(panel) else { return Ok(found) };
     let values =
         Values { ledger, duties, panel: Some(panel), load_path: entry.value.load_path, environment: None };
-    if entry.value.load_path.is_none() {
-        found.assumptions.push(format!("panel/{panel} names no load_path: B-basis values are taken"));
-    }
-    zones::zones(ledger, entry, &values, memo, &mut found)?;
-    frame::frame(ledger, entry, &values, &mut found)?;
-    bonds::mismatch(ledger, entry, &values, &mut found)?;
-    if found.used.is_empty() {
-        found.assumptions.retain(|own| !own.ends_with("B-basis values are taken"));
+    margins_by(ledger, entry, &values, memo, &mut found)?;
+    Ok(found)
+}
+
+/// Computes everything of a panel with what `values` finds, which may look in another ledger.
+fn margins_by(
+    ledger: &Ledger,
+    panel: &Entry<Panel>,
+    values: &Values<'_>,
+    memo: &Memo,
+    found: &mut PanelMargins,
+) -> Result<(), ArticleError> {
+    zones::zones(ledger, panel, values, memo, found)?;
+    frame::frame(ledger, panel, values, found)?;
+    bonds::mismatch(ledger, panel, values, found)?;
+    if panel.value.load_path.is_none() && !found.used.is_empty() {
+        found.assumptions.push(format!("panel/{} names no load_path: B-basis values are taken", panel.id));
     }
     found.assumptions.sort();
     found.assumptions.dedup();
     found.uncomputed.dedup();
-    Ok(found)
+    Ok(())
 }

@@ -2,72 +2,232 @@
 
 use super::super::delta::AsMade;
 use super::super::duty::{Duty, DutyKey};
-use super::{PanelMargins, Uncomputed, margins_of};
-use crate::article::{Configuration, Key, LayerRole, Name, designation, layer_role};
+use super::values::Values;
+use super::{Memo, PanelMargins, Uncomputed, margins_by};
+use crate::article::{Configuration, Key, LayerRole, Name, Subject, designation, layer_role};
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Angle, Length};
 use crate::record::{
-    AttributeValue, ComputedCheck, Layer, Material, MaterialKind, MaterialRef, Mirror, Panel, Recipe,
-    RecipeRef,
+    AttributeValue, ComputedCheck, FrameSection, Layer, Material, MaterialKind, MaterialRef, Mirror, Panel,
+    Plate, Recipe, Sourced, Text,
 };
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Returns the mode of the least margin, among some checks, of a panel as an article of it was conformed: its plies and core
-/// thickness under the panel's loads of now. `None` where a constituent of then is not in the ledger, or
-/// what is computed now (`now`) cannot be computed of it.
+/// An article as it was tested, for a subject as one panel uses it.
+#[derive(Clone, Copy)]
+pub(in super::super) struct AsTested<'a> {
+    pub(in super::super) panel: &'a str,
+    pub(in super::super) subject: &'a Subject,
+    pub(in super::super) article: &'a AsMade,
+}
+
+/// Returns the mode of the least margin, among some checks, of a panel as an article was conformed: its plies,
+/// core thickness, plate, section, joints and sheets under the panel's loads of now.
+///
+/// `None` where a constituent of then is not in the ledger, where two zones of one recipe were tested with
+/// different stacks, where something of the geometry is not recorded, or where anything of the checks cannot be
+/// computed of it: what can't be computed might have governed.
 pub(in super::super) fn mode_as_tested(
     ledger: &Ledger,
     duties: &BTreeMap<DutyKey, Duty>,
-    panel: &str,
-    article: &AsMade,
-    (of, now): (&[ComputedCheck], &PanelMargins),
+    tested: &AsTested<'_>,
+    of: &[ComputedCheck],
+    memo: &Memo,
 ) -> Option<String> {
+    let AsTested { panel, subject, article } = *tested;
     let entry = ledger.panels.get(panel)?;
-    let mut then = Ledger {
-        materials: ledger.materials.clone(),
-        processes: ledger.processes.clone(),
-        tools: ledger.tools.clone(),
-        finishes: ledger.finishes.clone(),
-        recipes: ledger.recipes.clone(),
-        showings: ledger.showings.clone(),
-        evidence: ledger.evidence.clone(),
-        data: ledger.data.clone(),
-        head: ledger.head.clone(),
-        ..Ledger::default()
-    };
+    let article = &article.main;
     let mut own = (*entry.value).clone();
     let mut laid: BTreeMap<String, Vec<Layer>> = BTreeMap::new();
-    let whole = article.main.get(&Key::plain("plies")).is_some();
-    for (at, zone) in own.zones.iter_mut().enumerate() {
+    let whole = article.get(&Key::plain("plies")).is_some();
+    for (at, zone) in own.zones.iter().enumerate() {
         let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
             continue;
         };
-        // A laminate's own evidence has one stack; a panel's has one for each zone.
+        // A laminate's own evidence has one stack and says nothing of the other laminates of the panel; a
+        // panel's has one for each zone.
+        let is_subject = match subject {
+            Subject::Laminate(own) | Subject::Painted(own, _) => *own == recipe.id,
+            _ => true,
+        };
+        if whole && !is_subject {
+            continue;
+        }
         let scope = if whole { Name::default() } else { Name::new(&format!("z{}", at + 1)) };
-        let layers = layers(ledger, recipe, &article.main, scope)?;
-        // Under its own name the laminate keeps the showings that its design strains come from; a second stack
-        // of one recipe, from before zones shared it, stands apart.
-        let known = laid.entry(recipe.id.clone()).or_insert_with(|| layers.clone());
-        let id =
-            if *known == layers { recipe.id.clone() } else { format!("{}-as-tested-{}", recipe.id, at + 1) };
-        let value = Recipe { layers, mirror: Some(Mirror::None), ..(*recipe.value).clone() };
-        let made = Entry { id: id.clone(), file: recipe.file.clone(), value: Arc::new(value) };
-        then.recipes.insert(id.clone(), made);
-        zone.recipe = RecipeRef::parse(&id).ok();
+        let layers = layers(ledger, recipe, article, scope)?;
+        // Under its own name the laminate keeps the showings that its design strains come from, so that it
+        // can have one stack only.
+        match laid.get(&recipe.id) {
+            Some(known) if *known != layers => return None,
+            Some(_) => {}
+            None => {
+                laid.insert(recipe.id.clone(), layers);
+            }
+        }
     }
-    let value: Panel = own;
-    then.panels.insert(
-        panel.to_string(),
-        Entry { id: panel.to_string(), file: entry.file.clone(), value: Arc::new(value) },
-    );
-    let margins = margins_of(&then, duties, panel).ok()?;
-    // What can be computed now and not of then might have governed then.
-    let counted = |own: &&Uncomputed| of.contains(&own.check);
-    if margins.uncomputed.iter().filter(counted).any(|own| !now.uncomputed.contains(own)) {
+    if !whole {
+        geometry(ledger, article, &mut own)?;
+    }
+    let mut then = needed(ledger, &own);
+    for (id, layers) in laid {
+        let recipe = ledger.recipes.get(&id)?;
+        for layer in &layers {
+            add_material(ledger, &mut then, layer.material.id());
+        }
+        let value = Recipe { layers, mirror: Some(Mirror::None), ..(*recipe.value).clone() };
+        then.recipes.insert(id.clone(), Entry { id, file: recipe.file.clone(), value: Arc::new(value) });
+    }
+    let made = Entry { id: panel.to_string(), file: entry.file.clone(), value: Arc::new(own) };
+    // The values are today's, so they are looked up in the ledger of today.
+    let values =
+        Values { ledger, duties, panel: Some(panel), load_path: entry.value.load_path, environment: None };
+    let mut margins = PanelMargins::default();
+    margins_by(&then, &made, &values, memo, &mut margins).ok()?;
+    if margins.uncomputed.iter().any(|one: &Uncomputed| of.contains(&one.check)) {
         return None;
     }
     margins.governing_of(of).map(|margin| margin.mode.clone())
+}
+
+/// What a panel's margins are computed from but the design values: no more of a large ledger is copied.
+fn needed(ledger: &Ledger, panel: &Panel) -> Ledger {
+    let mut all = Ledger { head: ledger.head.clone(), ..Ledger::default() };
+    for zone in &panel.zones {
+        if let Some(finish) = zone.finish.as_ref().and_then(|own| ledger.finishes.get(own.id())) {
+            all.finishes.insert(finish.id.clone(), finish.clone());
+        }
+        if let Some(sheet) = &zone.sheet {
+            add_material(ledger, &mut all, sheet.material.id());
+        }
+        let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
+            continue;
+        };
+        let layers = recipe.value.layers.iter().map(|layer| layer.material.id());
+        for material in layers.chain(recipe.value.resin.as_ref().map(|own| own.material.id())) {
+            add_material(ledger, &mut all, material);
+        }
+        add_process(ledger, &mut all, recipe.value.process.id());
+        all.recipes.insert(recipe.id.clone(), recipe.clone());
+    }
+    for joint in &panel.joints {
+        add_material(ledger, &mut all, joint.adhesive.id());
+        if let Some(process) = &joint.process {
+            add_process(ledger, &mut all, process.id());
+        }
+    }
+    if let Some(own) = &panel.design_strain {
+        for sourced in [&own.tension, &own.compression, &own.shear].into_iter().flatten() {
+            add_showings(ledger, &mut all, sourced);
+        }
+    }
+    all
+}
+
+fn add_process(ledger: &Ledger, all: &mut Ledger, id: &str) {
+    if let Some(process) = ledger.processes.get(id) {
+        all.processes.insert(process.id.clone(), process.clone());
+    }
+}
+
+/// Adds a material with the showings that its values come from, which name the environments.
+fn add_material(ledger: &Ledger, all: &mut Ledger, id: &str) {
+    let Some(material) = ledger.materials.get(id).filter(|_| !all.materials.contains_key(id)) else { return };
+    all.materials.insert(material.id.clone(), material.clone());
+    for sourced in material.value.lamina.iter().flat_map(|own| [&own.e1, &own.e2, &own.g12]) {
+        add_showings(ledger, all, sourced);
+    }
+    for (_, sourced) in material.value.strength.iter().flat_map(|own| own.figures()) {
+        if let Some(sourced) = sourced {
+            add_showings(ledger, all, sourced);
+        }
+    }
+}
+
+fn add_showings<T>(ledger: &Ledger, all: &mut Ledger, sourced: &Sourced<T>) {
+    let Sourced::From(showings) = sourced else { return };
+    for showing in showings.iter().filter_map(|own| ledger.showings.get(own.id())) {
+        all.showings.insert(showing.id.clone(), showing.clone());
+    }
+}
+
+/// Gives a panel the plate, section, joints and sheets that it was tested with, under the loads of now. `None`
+/// where one of them was not recorded, or is another in kind.
+fn geometry(ledger: &Ledger, article: &Configuration, panel: &mut Panel) -> Option<()> {
+    let one = |base: &str, scope: &str, letter: &str| {
+        let mut key = Key::plain(base);
+        (key.scope, key.letter) = (Name::new(scope), Name::new(letter));
+        match article.get(&key) {
+            Some(AttributeValue::One(text)) => Some(text.to_string()),
+            _ => None,
+        }
+    };
+    // A zone or joint that came or went since leaves nothing to compare.
+    let places = |mark: char| article.parts().filter(|(scope, _)| scope.as_str().starts_with(mark)).count();
+    if places('z') != panel.zones.len() || places('j') != panel.joints.len() {
+        return None;
+    }
+    let plate = article.get(&Key::plain("geometry.plate"))?;
+    panel.plate = match (plate, panel.plate.take()) {
+        (AttributeValue::One(text), None) if &**text == "none" => None,
+        (AttributeValue::List(all), Some(now)) => {
+            let [length, width, support] = all.as_slice() else { return None };
+            let support = Some(support.to_string()).filter(|own| own != "unstated");
+            Some(Plate {
+                length: Length::parse(length).ok()?,
+                width: Length::parse(width).ok()?,
+                support: support.as_deref().map(Text::from),
+                ..now
+            })
+        }
+        _ => return None,
+    };
+    let section = one("geometry.section", "", "")?;
+    panel.section = match (section.as_str(), panel.section.take()) {
+        ("none", None) => None,
+        (text, Some(now)) => Some(section_of(text, &now)?),
+        _ => return None,
+    };
+    for (at, joint) in panel.joints.iter_mut().enumerate() {
+        let scope = format!("j{}", at + 1);
+        let of = |base: &str| one(base, &scope, "");
+        let adhesive = ledger.materials.get(joint.adhesive.id())?;
+        if one("adhesive.designation", &scope, "f")? != designation(adhesive) {
+            return None;
+        }
+        joint.width = Length::parse(&of("geometry.width")?).ok()?;
+        joint.length = Length::parse(&of("geometry.length")?).ok()?;
+        joint.thickness = match of("geometry.thickness")?.as_str() {
+            "unstated" => None,
+            text => Some(Length::parse(text).ok()?),
+        };
+    }
+    for (at, zone) in panel.zones.iter_mut().enumerate() {
+        let of = |base: &str| one(base, &format!("z{}", at + 1), "");
+        match (&mut zone.sheet, of("glazing.designation")) {
+            (None, None) => {}
+            (Some(sheet), Some(then)) => {
+                if then != designation(ledger.materials.get(sheet.material.id())?) {
+                    return None;
+                }
+                sheet.thickness = Length::parse(&of("glazing.thickness")?).ok()?;
+            }
+            _ => return None,
+        }
+    }
+    Some(())
+}
+
+/// A section as it was tested, under the loads that it has now.
+fn section_of(text: &str, now: &FrameSection) -> Option<FrameSection> {
+    let mut then: serde_json::Value = serde_json::from_str(text).ok()?;
+    let loads = serde_json::to_value(now).ok()?.get("loads").cloned();
+    let own = then.as_object_mut()?;
+    match loads {
+        Some(loads) => own.insert("loads".to_string(), loads),
+        None => own.remove("loads"),
+    };
+    serde_json::from_value(then).ok()
 }
 
 /// Turns `plies: [s, a 45, f, c, f, a 0]` back into layers of materials that the ledger has.

@@ -50,7 +50,7 @@ pub enum Origin {
     /// Typed into a record: it stands on no evidence.
     Typed,
     /// From evidence.
-    Evidence(Support),
+    Evidence(Box<Support>),
 }
 
 /// The evidence behind a design value.
@@ -212,7 +212,7 @@ impl Values<'_> {
         Ok(DesignValue {
             what: what.to_string(),
             value,
-            from: Origin::Evidence(Support {
+            from: Origin::Evidence(Box::new(Support {
                 showing: entry.id.clone(),
                 subject: subject.clone(),
                 verdict: judged.verdict,
@@ -221,7 +221,7 @@ impl Values<'_> {
                 statistic: name,
                 environment: environment_of(&entry.value),
                 estimate: !pool::completeness(&pooled, &entry.value).is_complete(),
-            }),
+            })),
         })
     }
 

@@ -230,6 +230,28 @@ word_set! {
     }
 }
 
+impl ComputedCheck {
+    /// Returns the kind of subject that the check is asked of.
+    pub fn subject(self) -> SubjectKind {
+        match self {
+            Self::Mass => SubjectKind::Programme,
+            Self::TemperatureMargin => SubjectKind::Painted,
+            _ => SubjectKind::Panel,
+        }
+    }
+
+    /// Returns the one key of `accept` that the check judges, and its unit where it can't do without the key;
+    /// a margin is asked to be at least 0 and a temperature margin to be the usual one where it is absent.
+    pub fn criterion(self) -> (&'static str, Option<&'static str>) {
+        match self {
+            Self::Mass => ("at_most", Some("kg")),
+            Self::SectionTorsion => ("at_least", Some("N m2")),
+            Self::TemperatureMargin => ("above_skin_by", None),
+            _ => ("margin_at_least", None),
+        }
+    }
+}
+
 record! {
     /// A qualification item: what must be shown.
     pub struct Showing {
@@ -282,9 +304,50 @@ impl Showing {
     pub fn own_steps(&self) -> Option<&Sensitivity> {
         Some(&self.sensitivity).filter(|own| !own.is_empty())
     }
+
+    /// Returns what it computes where its kind is `computed`: what it says, or what its subject is asked as a
+    /// rule.
+    pub fn computed_check(&self) -> ComputedCheck {
+        self.check.unwrap_or(match self.subject {
+            Some(SubjectKind::Programme) => ComputedCheck::Mass,
+            Some(SubjectKind::Painted) => ComputedCheck::TemperatureMargin,
+            _ => ComputedCheck::Margins,
+        })
+    }
 }
 
 impl Accept {
+    /// Returns the keys that are written.
+    pub fn keys(&self) -> Vec<&'static str> {
+        let Self {
+            basis,
+            at_least,
+            at_most,
+            mean_at_least,
+            mean_at_most,
+            all_at_least,
+            all_at_most,
+            rating_at_least,
+            margin_at_least,
+            above_skin_by,
+            statement,
+        } = self;
+        let all = [
+            ("basis", basis.is_some()),
+            ("at_least", at_least.is_some()),
+            ("at_most", at_most.is_some()),
+            ("mean_at_least", mean_at_least.is_some()),
+            ("mean_at_most", mean_at_most.is_some()),
+            ("all_at_least", all_at_least.is_some()),
+            ("all_at_most", all_at_most.is_some()),
+            ("rating_at_least", rating_at_least.is_some()),
+            ("margin_at_least", margin_at_least.is_some()),
+            ("above_skin_by", above_skin_by.is_some()),
+            ("statement", statement.is_some()),
+        ];
+        all.into_iter().filter_map(|(key, written)| written.then_some(key)).collect()
+    }
+
     /// Returns the limits on values, means and single values, all in the unit of the data.
     pub fn limits(&self) -> impl Iterator<Item = &Figure> {
         [

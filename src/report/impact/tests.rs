@@ -154,6 +154,7 @@ fn json_has_the_keys_that_are_held_to() {
         "mass",
         "panels",
         "balance",
+        "margins",
         "duties",
         "ended",
         "retest",
