@@ -175,6 +175,9 @@ fn was_closed(base: &Side<'_>, names: &Names, key: &DutyKey, panel: &str) -> boo
     !released || !open.any(|(id, _)| names.panel(id) == panel)
 }
 
+/// A panel with its margins, and with those before, where it was there, and whether it was released then.
+type Both<'a> = (&'a String, PanelMargins, Option<(bool, PanelMargins)>);
+
 /// Margins that are computed of released panels and lie below nothing, or can no longer be computed; returns
 /// the panels whose least margin is told.
 ///
@@ -193,9 +196,7 @@ pub(super) fn computed_margin(
     let memo = after.memo();
     let grounds = Grounds::of(staged.ledger, after);
     let earlier_grounds = base.evaluation.ok().map(|before| Grounds::of(base.ledger, before));
-    /// A panel's margins, and whether it was released before with those of then.
-    type Judged<'p> = (&'p String, PanelMargins, Option<(bool, PanelMargins)>);
-    let judged: Vec<Judged<'_>> = staged
+    let judged: Vec<Both<'_>> = staged
         .ledger
         .panels
         .par_iter()

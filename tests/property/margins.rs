@@ -162,7 +162,7 @@ fn ends(found: &Impact, back: bool) -> Ends {
 }
 
 proptest! {
-    #![proptest_config(config(32))]
+    #![proptest_config(config(6))]
 
     #[test]
     fn more_load_leaves_less(plan in plans(), mut carried in carried(), more in 1..20_u32) {
