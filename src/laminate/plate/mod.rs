@@ -272,7 +272,7 @@ impl Solved {
     /// limit in turn as the degree rises by 2: the mean of two is far nearer.
     fn smoothed(plate: &Plate, terms: [usize; 2]) -> Option<Solved> {
         let mut now = Solved::new(plate, terms)?;
-        if plate.shear.is_some() && plate.support == Support::Clamped && !plate.is_orthotropic() {
+        if plate.shear.is_some() && plate.support == Support::Clamped {
             let before = Solved::new(plate, terms.map(|count| count - 2))?;
             for (now, before) in now.moments.iter_mut().zip(before.moments).skip(3) {
                 *now = (*now + before) / 2.0;
