@@ -829,7 +829,11 @@ impl<'a> Configurator<'a> {
         own.push((Key::plain("geometry.plate"), plate));
         let section = panel.section.as_ref().map_or_else(
             || "none".to_string(),
-            |section| serde_json::to_string(section).unwrap_or_else(|_| "unstated".to_string()),
+            |section| {
+                let zones: Vec<&str> = panel.zones.iter().map(|zone| zone.name.as_str()).collect();
+                let joints: Vec<&str> = panel.joints.iter().map(|joint| joint.name.as_str()).collect();
+                section.canonical(&zones, &joints)
+            },
         );
         own.push((Key::plain("geometry.section"), one(section)));
         for load in &panel.loads {

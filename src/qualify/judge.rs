@@ -42,7 +42,20 @@ impl Reason {
         if remark && self.was == "none" {
             return format!("{}: {}", self.attribute, self.is);
         }
-        format!("{}: {}{arrow}{}", self.attribute, self.was, self.is)
+        format!("{}: {}{arrow}{}", self.attribute, shortened(&self.was), shortened(&self.is))
+    }
+}
+
+/// A section is told by what it has, not written out: its text is longer than any reader's patience.
+fn shortened(text: &str) -> std::borrow::Cow<'_, str> {
+    let walls = || {
+        let value: serde_json::Value = serde_json::from_str(text).ok()?;
+        let count = |key: &str| value.get(key)?.as_array().map(Vec::len);
+        Some((count("walls")?, count("loads").unwrap_or(0)))
+    };
+    match text.starts_with('{').then(walls).flatten() {
+        Some((walls, loads)) => format!("a section of {walls} walls under {loads} cases").into(),
+        None => text.into(),
     }
 }
 

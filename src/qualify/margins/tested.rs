@@ -185,7 +185,11 @@ fn geometry(ledger: &Ledger, article: &Configuration, panel: &mut Panel) -> Opti
     let section = one("geometry.section", "", "")?;
     panel.section = match (section.as_str(), panel.section.take()) {
         ("none", None) => None,
-        (text, Some(now)) => Some(section_of(text, &now)?),
+        (text, Some(now)) => {
+            let zones: Vec<&str> = panel.zones.iter().map(|zone| zone.name.as_str()).collect();
+            let joints: Vec<&str> = panel.joints.iter().map(|joint| joint.name.as_str()).collect();
+            Some(FrameSection::of_canonical(text, &zones, &joints, &now.loads)?)
+        }
         _ => return None,
     };
     for (at, joint) in panel.joints.iter_mut().enumerate() {
@@ -216,18 +220,6 @@ fn geometry(ledger: &Ledger, article: &Configuration, panel: &mut Panel) -> Opti
         }
     }
     Some(())
-}
-
-/// A section as it was tested, under the loads that it has now.
-fn section_of(text: &str, now: &FrameSection) -> Option<FrameSection> {
-    let mut then: serde_json::Value = serde_json::from_str(text).ok()?;
-    let loads = serde_json::to_value(now).ok()?.get("loads").cloned();
-    let own = then.as_object_mut()?;
-    match loads {
-        Some(loads) => own.insert("loads".to_string(), loads),
-        None => own.remove("loads"),
-    };
-    serde_json::from_value(then).ok()
 }
 
 /// Turns `plies: [s, a 45, f, c, f, a 0]` back into layers of materials that the ledger has.

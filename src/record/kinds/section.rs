@@ -93,6 +93,51 @@ pub struct FrameSection {
     written: serde_yaml::Value,
 }
 
+/// What a wall is made of, as its key.
+const MADE_OF: [&str; 2] = ["zone", "joint"];
+
+impl FrameSection {
+    /// Writes the section as evidence holds it: zones and joints by their number in written order (`z2`, `j1`), since
+    /// a name is no property; names of walls left out.
+    pub fn canonical(&self, zones: &[&str], joints: &[&str]) -> String {
+        let mut value = serde_json::to_value(&self.written).unwrap_or_default();
+        for wall in walls_of(&mut value) {
+            wall.remove("name");
+            for (key, names, letter) in [(MADE_OF[0], zones, 'z'), (MADE_OF[1], joints, 'j')] {
+                let at =
+                    wall.get(key).and_then(|name| names.iter().position(|own| name.as_str() == Some(own)));
+                if let Some(at) = at {
+                    wall.insert(key.to_string(), format!("{letter}{}", at + 1).into());
+                }
+            }
+        }
+        serde_json::to_string(&value).unwrap_or_else(|_| "unstated".to_string())
+    }
+
+    /// Reads what [`FrameSection::canonical`] wrote, under other loads; `None` where it is no section of these zones
+    /// and joints.
+    pub fn of_canonical(text: &str, zones: &[&str], joints: &[&str], loads: &[SectionLoad]) -> Option<Self> {
+        let mut value: serde_json::Value = serde_json::from_str(text).ok()?;
+        for wall in walls_of(&mut value) {
+            for (key, names, letter) in [(MADE_OF[0], zones, 'z'), (MADE_OF[1], joints, 'j')] {
+                let Some(word) = wall.get(key).and_then(|own| own.as_str()) else { continue };
+                let at: usize = word.strip_prefix(letter)?.parse().ok()?;
+                let name = names.get(at.checked_sub(1)?)?;
+                wall.insert(key.to_string(), (*name).into());
+            }
+        }
+        value.as_object_mut()?.insert("loads".to_string(), serde_json::to_value(loads).ok()?);
+        serde_json::from_value(value).ok()
+    }
+}
+
+fn walls_of(
+    value: &mut serde_json::Value,
+) -> impl Iterator<Item = &mut serde_json::Map<String, serde_json::Value>> {
+    let walls = value.get_mut("walls").and_then(|own| own.as_array_mut());
+    walls.into_iter().flatten().filter_map(|wall| wall.as_object_mut())
+}
+
 impl std::ops::Deref for FrameSection {
     type Target = SectionShape;
     fn deref(&self) -> &SectionShape {
