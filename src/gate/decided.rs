@@ -170,6 +170,10 @@ fn held_change(base: &Ledger, staged: &Ledger, names: &Names, change: &Change) -
         // What was not released before can be released for anything.
         (RecordKind::Panel, "released_for") => false,
         (RecordKind::Recipe, "status") => change.was.as_deref() == Some("frozen"),
+        // No evidence stands on a design strain; the margins of what is released do.
+        (RecordKind::Panel, name) if name == "design_strain" || name.starts_with("design_strain.") => {
+            change.was.is_some()
+        }
         _ => change.facet.is_some() || is_asked_less(base, staged, change),
     };
     leaves.then(differs)

@@ -134,7 +134,8 @@ fn joint(known: Known<'_>, sink: &mut Sink, index: usize, joint: &Joint) {
 
 fn load(sink: &mut Sink, index: usize, load: &Load) {
     number(sink, &entry("loads", index, "factor"), load.factor, 0.0, false);
-    number(sink, &entry("loads", index, "special_factor"), load.special_factor, 0.0, false);
+    // A special factor covers what is uncertain (14 CFR 23.2265): it never lightens a load.
+    number(sink, &entry("loads", index, "special_factor"), load.special_factor, 1.0, true);
 }
 
 pub(super) fn assembly(known: Known<'_>, sink: &mut Sink, own: &Entry<Assembly>) {

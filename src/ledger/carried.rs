@@ -85,7 +85,7 @@ fn section(known: Known<'_>, sink: &mut Sink, panel: &Panel, section: &SectionSh
     unique(sink, "section.loads", "name", section.loads.iter().map(|load| Some(&load.name)));
     for (index, load) in section.loads.iter().enumerate() {
         number(sink, &entry("section.loads", index, "factor"), load.factor, 0.0, false);
-        number(sink, &entry("section.loads", index, "special_factor"), load.special_factor, 0.0, false);
+        number(sink, &entry("section.loads", index, "special_factor"), load.special_factor, 1.0, true);
     }
     let mut sound = true;
     for (index, wall) in section.walls.iter().enumerate() {

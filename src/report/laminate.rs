@@ -1,12 +1,12 @@
 //! A recipe's stack and mechanics, as JSON and as text.
 
 use super::head::CAUTION_LINE;
-use super::margins::{degrees, figure, layer_words, margin_json, uncomputed_json, value_json};
+use super::margins::{degrees, figure, margin_json, mode_words, uncomputed_json, value_json};
 use super::page::{Frame, Page, count};
 use super::table::{Align, Table};
 use crate::article::LayerRole;
 use crate::laminate::{Matrix3, Moduli};
-use crate::qualify::margins::{DesignValue, LaidUp, LaminateReport, Mechanics, Origin};
+use crate::qualify::margins::{DesignValue, LaidUp, LaminateReport, Mechanics, Origin, UsedMargin};
 use serde_json::{Value, json};
 
 /// Values shown; `Frame::all` shows them all.
@@ -306,27 +306,41 @@ fn loads(page: &mut Page<'_>, report: &LaminateReport) {
         return;
     }
     page.heading("Margins of safety, on the factored loads of the panels that use it");
-    let mut table = Table::new([
-        ("panel", Align::Left),
-        ("case", Align::Left),
-        ("criterion", Align::Left),
-        ("margin", Align::Right),
-        ("fails by", Align::Left),
-    ]);
+    // The least of each panel, case and place, as on the panel's own page; all where they are asked for.
+    let mut shown: Vec<&UsedMargin> = Vec::new();
     for own in &report.loads {
-        let environment = own.margin.environment.as_ref().map_or(String::new(), |own| format!(", {own}"));
-        table.row([
-            own.panel.clone(),
-            format!("{}{environment}", own.margin.case),
-            own.margin.criterion.to_string(),
-            figure(own.margin.margin),
-            layer_words(&own.margin),
-        ]);
+        let same = |known: &&mut &UsedMargin| {
+            let (one, two) = (&known.margin, &own.margin);
+            known.panel == own.panel
+                && (&one.case, &one.place, one.check) == (&two.case, &two.place, two.check)
+        };
+        match shown.iter_mut().find(same).filter(|_| !page.frame.all) {
+            Some(known) if known.margin.margin <= own.margin.margin => {}
+            Some(known) => *known = own,
+            None => shown.push(own),
+        }
     }
-    if !report.loads.is_empty() {
-        page.table(&table);
+    let widest = shown.iter().map(|own| figure(own.margin.margin).len()).max().unwrap_or(0);
+    for own in &shown {
+        page.hang(
+            &format!("  {:>widest$}  ", figure(own.margin.margin)),
+            &" ".repeat(widest + 6),
+            &format!(
+                "{}, {}: {} ({})",
+                own.panel,
+                own.margin.case,
+                mode_words(&own.margin),
+                own.margin.criterion
+            ),
+        );
     }
-    notes(page, report.loads.iter().map(|own| &own.margin));
+    if shown.len() < report.loads.len() {
+        page.paragraph(&format!(
+            "The least of each case, place and kind of check; --all shows all {}.",
+            count(report.loads.len(), "margin")
+        ));
+    }
+    notes(page, shown.iter().map(|own| &own.margin));
     for (panel, lacking) in &report.uncomputed {
         page.hang(
             "  ? ",

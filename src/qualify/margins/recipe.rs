@@ -111,7 +111,10 @@ pub fn laminate_report(
         let own = margins.margins.into_iter().filter(|margin| zones.contains(&margin.place));
         let strength = own.filter(|margin| margin.check != ComputedCheck::TemperatureMargin);
         loads.extend(strength.map(|margin| UsedMargin { panel: panel.id.clone(), margin }));
-        let lacking = margins.uncomputed.into_iter().filter(|one| zones.contains(&one.place));
+        // What stops the section stops the walls that the recipe makes.
+        let walls = zones.iter().any(|place| place.starts_with("wall "));
+        let own = |place: &String| zones.contains(place) || walls && place == "section";
+        let lacking = margins.uncomputed.into_iter().filter(|one| own(&one.place));
         uncomputed.extend(lacking.map(|one| (panel.id.clone(), one)));
     }
     Ok(LaminateReport {

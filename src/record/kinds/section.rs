@@ -102,7 +102,8 @@ impl FrameSection {
     pub fn canonical(&self, zones: &[&str], joints: &[&str]) -> String {
         let mut value = serde_json::to_value(&self.written).unwrap_or_default();
         for wall in walls_of(&mut value) {
-            wall.remove("name");
+            // In the order of the keys that are left.
+            wall.shift_remove("name");
             for (key, names, letter) in [(MADE_OF[0], zones, 'z'), (MADE_OF[1], joints, 'j')] {
                 let at =
                     wall.get(key).and_then(|name| names.iter().position(|own| name.as_str() == Some(own)));
