@@ -117,7 +117,7 @@ fn panel(attribute: &str) -> Option<&'static str> {
         _ if attribute.starts_with("zones.sheet") => Some("glazing"),
         (
             "zones.centroid" | "zones.name" | "joints.name" | "joints.centroid" | "edges.name"
-            | "edges.centroid" | "fittings.name" | "fittings.at",
+            | "edges.centroid" | "fittings.name" | "fittings.at" | "section.walls.name",
             _,
         ) => None,
         (
