@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 
 /// Room temperature, K.
 const ROOM: f64 = 296.15;
-/// Diffusivity where none is written, m2/s; [M] for carbon epoxies at some 70 degC.
+/// Diffusivity where none is written, m2/s; from memory for carbon epoxies at some 70 degC.
 const DIFFUSIVITY: f64 = 3e-13;
 
 /// One check of a tool, in figures.
