@@ -1,10 +1,9 @@
 //! How dark a skin may be for all its limits.
 
-use super::day::{Limit, ZERO, against, allowed, check, limits, sky_step, weather};
+use super::day::{Day, Limit, ZERO, against, allowed};
 use super::{At, Checks, Refusal, Refusals, Topic, Work, figure};
 use crate::finish::{
-    ColourLimit as Colour, Darkest, HeatLimit, STEFAN_BOLTZMANN, Skin, Sunshine, darkest, default_sky,
-    film_coefficient,
+    ColourLimit as Colour, Darkest, HeatLimit, STEFAN_BOLTZMANN, Skin, Sunshine, darkest, film_coefficient,
 };
 use crate::quantity::{Fraction, Irradiance, Speed, Temperature};
 use schemars::JsonSchema;
@@ -60,42 +59,39 @@ limits:
         let mut checks = Checks::new();
         checks.share("emittance", &self.emittance);
         checks.above_zero("irradiance", &self.irradiance);
-        weather(&mut checks, "ambient", &self.ambient);
-        if let Some(sky) = &self.sky {
-            weather(&mut checks, "sky", sky);
-        }
-        checks.not_negative("wind", &self.wind);
-        if let Some(wind) = &self.structural_wind {
-            checks.not_negative("structural_wind", wind);
-        }
-        check(&mut checks, &self.limits);
-        let limits = limits(&self.limits);
-        let needs = limits.iter().position(|limit| limit.against == Skin::Structural);
-        if let (Some(place), None) = (needs, &self.structural_wind) {
-            let field = format!("limits.{}.kind", place + 1);
-            checks.asks_for(&field, "structural_wind", "a hottest test is held against the skin under load");
-        }
+        let day = self.day();
+        let limits = day.checked(&mut checks);
         checks.done()?;
         if limits.is_empty() {
             let message = "`limits` is empty: without a limit every colour will do";
             return Err(Refusal::new("out-of-range", "limits", message, "write at least one limit").into());
         }
-        let ambient = self.ambient.si();
-        let sky = self.sky.as_ref().map_or_else(|| default_sky(ambient), |own| Ok(own.si())).at("ambient")?;
+        let mut work = Work::new();
+        let sky = day.sky(&mut work)?;
         let ramp_wind = self.wind.si();
-        let day = Sunshine {
+        let sunshine = Sunshine {
             emittance: self.emittance.si(),
             irradiance: self.irradiance.si(),
-            ambient,
+            ambient: self.ambient.si(),
             sky,
             ramp_wind,
             structural_wind: self.structural_wind.as_ref().map_or(ramp_wind, |own| own.si()),
         };
-        let found = darkest(&limits, &day).at("limits")?;
-        let mut work = Work::new();
-        sky_step(&mut work, ambient, sky, self.sky.is_some());
-        steps(&mut work, &limits, &found, &day)?;
+        let found = darkest(&limits, &sunshine).at("limits")?;
+        steps(&mut work, &limits, &found, &sunshine)?;
         Ok(work)
+    }
+}
+
+impl ColourLimit {
+    fn day(&self) -> Day<'_> {
+        Day {
+            ambient: &self.ambient,
+            sky: self.sky.as_ref(),
+            wind: &self.wind,
+            structural_wind: self.structural_wind.as_ref(),
+            limits: &self.limits,
+        }
     }
 }
 

@@ -1,12 +1,58 @@
 //! What topics on heat share: the limits that a skin must not exceed, and how they are read.
 
-use super::{Checks, Work, figure};
-use crate::finish::{HeatLimit, Skin, WET_GLASS_TRANSITION_MARGIN};
-use crate::quantity::{Temperature, TemperatureDifference};
+use super::{At, Checks, Refusals, Work, figure};
+use crate::finish::{HeatLimit, Skin, WET_GLASS_TRANSITION_MARGIN, default_sky};
+use crate::quantity::{Speed, Temperature, TemperatureDifference};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub(super) const ZERO: f64 = 273.15;
+
+/// What two topics ask of the day and the limits.
+pub(super) struct Day<'a> {
+    pub ambient: &'a Temperature,
+    pub sky: Option<&'a Temperature>,
+    pub wind: &'a Speed,
+    pub structural_wind: Option<&'a Speed>,
+    pub limits: &'a [Limit],
+}
+
+impl Day<'_> {
+    /// Looks at all of it; returns the limits as the room of finishes takes them.
+    pub fn checked(&self, checks: &mut Checks) -> Vec<HeatLimit> {
+        weather(checks, "ambient", self.ambient);
+        if let Some(sky) = self.sky {
+            weather(checks, "sky", sky);
+        }
+        checks.not_negative("wind", self.wind);
+        if let Some(wind) = self.structural_wind {
+            checks.not_negative("structural_wind", wind);
+        }
+        check(checks, self.limits);
+        let limits = limits(self.limits);
+        let needs = limits.iter().position(|limit| limit.against == Skin::Structural);
+        if let (Some(place), None) = (needs, self.structural_wind) {
+            let field = format!("limits.{}.kind", place + 1);
+            checks.asks_for(&field, "structural_wind", "a hottest test is held against the skin under load");
+        }
+        limits
+    }
+
+    /// The sky temperature, K: the one that was given, or that of a clear sky, with the step to it.
+    pub fn sky(&self, work: &mut Work) -> Result<f64, Refusals> {
+        let ambient = self.ambient.si();
+        if let Some(given) = self.sky {
+            return Ok(given.si());
+        }
+        let sky = default_sky(ambient).at("ambient")?;
+        work.step("T_sky", "0.0552 T_a^1.5, in K", "0.0552 x {}^1.5", &[ambient], sky, "K");
+        work.note(format!(
+            "No sky temperature was given: that of a clear sky was taken, {} degC.",
+            figure(sky - ZERO)
+        ));
+        Ok(sky)
+    }
+}
 
 /// What kind of limit a temperature is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
@@ -37,7 +83,7 @@ pub(super) struct Limit {
 }
 
 /// The limits as the room of finishes takes them.
-pub(super) fn limits(given: &[Limit]) -> Vec<HeatLimit> {
+fn limits(given: &[Limit]) -> Vec<HeatLimit> {
     let one = |limit: &Limit| {
         let (margin, against) = match limit.kind {
             LimitKind::WetTg => (WET_GLASS_TRANSITION_MARGIN, Skin::Ramp),
@@ -55,7 +101,7 @@ pub(super) fn limits(given: &[Limit]) -> Vec<HeatLimit> {
 }
 
 /// Looks at the limits; a limit less its margin must still be a temperature.
-pub(super) fn check(checks: &mut Checks, given: &[Limit]) {
+fn check(checks: &mut Checks, given: &[Limit]) {
     for (place, (limit, read)) in given.iter().zip(limits(given)).enumerate() {
         let field = |key: &str| format!("limits.{}.{key}", place + 1);
         let text = limit.temperature.text();
@@ -92,20 +138,8 @@ pub(super) fn against(limit: &HeatLimit) -> &'static str {
 }
 
 /// Wants a temperature of air or sky that weather can have.
-pub(super) fn weather(checks: &mut Checks, field: &str, given: &Temperature) {
+fn weather(checks: &mut Checks, field: &str, given: &Temperature) {
     let celsius = given.si() - ZERO;
     let range = "from -120 to 100 degC";
     checks.wants((-120.0..=100.0).contains(&celsius), field, given.text(), range);
-}
-
-/// Says which sky was taken.
-pub(super) fn sky_step(work: &mut Work, ambient: f64, sky: f64, given: bool) {
-    if given {
-        return;
-    }
-    work.step("T_sky", "0.0552 T_a^1.5, in K", "0.0552 x {}^1.5", &[ambient], sky, "K");
-    work.note(format!(
-        "No sky temperature was given: that of a clear sky was taken, {} degC.",
-        figure(sky - ZERO)
-    ));
 }

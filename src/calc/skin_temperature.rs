@@ -1,10 +1,8 @@
 //! How hot the sun makes a painted skin, and what that leaves of its limits.
 
-use super::day::{Limit, ZERO, against, allowed, check, limits, sky_step, weather};
+use super::day::{Day, Limit, ZERO, against, allowed};
 use super::{At, Checks, Refusals, Topic, Work};
-use crate::finish::{
-    Balance, Left, STEFAN_BOLTZMANN, default_sky, film_coefficient, heat_left, skin_temperature,
-};
+use crate::finish::{Balance, Left, STEFAN_BOLTZMANN, film_coefficient, heat_left, skin_temperature};
 use crate::quantity::{Fraction, Irradiance, Speed, Temperature};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -64,26 +62,11 @@ limits:
         checks.share("absorptance", &self.absorptance);
         checks.share("emittance", &self.emittance);
         checks.not_negative("irradiance", &self.irradiance);
-        weather(&mut checks, "ambient", &self.ambient);
-        if let Some(sky) = &self.sky {
-            weather(&mut checks, "sky", sky);
-        }
-        checks.not_negative("wind", &self.wind);
-        if let Some(wind) = &self.structural_wind {
-            checks.not_negative("structural_wind", wind);
-        }
-        check(&mut checks, &self.limits);
-        let limits = limits(&self.limits);
-        let needs = limits.iter().position(|limit| against(limit) == "structural");
-        if let (Some(place), None) = (needs, &self.structural_wind) {
-            let field = format!("limits.{}.kind", place + 1);
-            checks.asks_for(&field, "structural_wind", "a hottest test is held against the skin under load");
-        }
+        let day = self.day();
+        let limits = day.checked(&mut checks);
         checks.done()?;
-        let ambient = self.ambient.si();
-        let sky = self.sky.as_ref().map_or_else(|| default_sky(ambient), |own| Ok(own.si())).at("ambient")?;
         let mut work = Work::new();
-        sky_step(&mut work, ambient, sky, self.sky.is_some());
+        let sky = day.sky(&mut work)?;
         let ramp = self.skin(&mut work, "ramp", self.wind.si(), sky)?;
         work.result("ramp", ramp - ZERO, "degC");
         let mut structural = ramp;
@@ -123,6 +106,16 @@ limits:
 }
 
 impl SkinTemperature {
+    fn day(&self) -> Day<'_> {
+        Day {
+            ambient: &self.ambient,
+            sky: self.sky.as_ref(),
+            wind: &self.wind,
+            structural_wind: self.structural_wind.as_ref(),
+            limits: &self.limits,
+        }
+    }
+
     /// The steps to one skin temperature, K; the last one closes the balance.
     fn skin(&self, work: &mut Work, name: &str, wind: f64, sky: f64) -> Result<f64, Refusals> {
         let field = if name == "ramp" { "wind" } else { "structural_wind" };

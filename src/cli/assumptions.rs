@@ -4,6 +4,7 @@ use super::args::AssumptionsArgs;
 use super::context::{Context, Failure, Status};
 use crate::qualify::assumed::assumptions;
 use crate::report::assumptions as view;
+use crate::report::page::Frame;
 use std::io::Write;
 
 pub(super) fn run(
@@ -17,13 +18,7 @@ pub(super) fn run(
     let evaluation = context.evaluate(&loaded, err)?;
     let found =
         assumptions(&loaded.ledger, &evaluation).map_err(|missing| context.missing(&loaded, &missing))?;
-    let report_head = context.report_head(&loaded, &evaluation);
-    if context.json() {
-        writeln!(out, "{:#}", report_head.add_to(view::json(&found)))?;
-    } else {
-        write!(out, "{}", view::text(&found, &context.frame(&loaded.ledger, args.all)))?;
-        writeln!(out)?;
-        write!(out, "{}", report_head.text(context.width))?;
-    }
+    let (document, text) = (|| view::json(&found), |frame: &Frame| view::text(&found, frame));
+    context.answer(out, (&loaded, &evaluation), args.all, document, text)?;
     Ok(Status::Done)
 }

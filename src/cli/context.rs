@@ -7,7 +7,7 @@ use crate::change::decide::open_faults;
 use crate::change::diff::Edits;
 use crate::change::explain::{Explained, explain};
 use crate::graph::Uses;
-use crate::ledger::{Ledger, MemoryRecall, NoRecall, Recall};
+use crate::ledger::{Entry, Ledger, MemoryRecall, NoRecall, Recall, Records};
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
@@ -168,6 +168,27 @@ impl Context {
             _ => None,
         };
         ReportHead::new(commit, self.today, assumptions, live_concessions(&loaded.ledger, self.today).len())
+    }
+
+    /// Writes a report with its head: as a document, or as text on a page of this terminal.
+    ///
+    /// # Errors
+    /// Where `out` takes no more.
+    pub fn answer(
+        &self,
+        out: &mut dyn Write,
+        (loaded, evaluation): (&Loaded, &Evaluation),
+        all: bool,
+        document: impl FnOnce() -> Value,
+        text: impl FnOnce(&Frame) -> String,
+    ) -> io::Result<()> {
+        let head = self.report_head(loaded, evaluation);
+        if self.json() {
+            return writeln!(out, "{:#}", head.add_to(document()));
+        }
+        write!(out, "{}", text(&self.frame(&loaded.ledger, all)))?;
+        writeln!(out)?;
+        write!(out, "{}", head.text(self.width))
     }
 
     /// Returns the same context standing in another folder.
@@ -479,6 +500,26 @@ pub fn address(text: &str, kinds: &[RecordKind], ledger: &Ledger) -> Option<Addr
         .find(|address| ledger.file_of(address).is_some())
         .or_else(|| named().find(|address| ledger.broken.contains(address)))
         .or_else(|| named().find_map(|address| by_beginning(&address, ledger)))
+}
+
+/// The record of one kind that an argument names.
+///
+/// # Errors
+/// [`Failure`] where it can't be read, or where none is called so, with the nearest name.
+pub fn named<'l, T>(
+    text: &str,
+    kind: RecordKind,
+    records: &'l Records<T>,
+    ledger: &Ledger,
+) -> Result<&'l Entry<T>, Failure> {
+    let found = address(text, &[kind], ledger);
+    if let Some(failure) = found.as_ref().and_then(|found| unreadable(ledger, found)) {
+        return Err(failure);
+    }
+    found.filter(|found| found.kind() == kind).and_then(|found| records.get(found.id())).ok_or_else(|| {
+        let names: Vec<&str> = records.keys().map(String::as_str).collect();
+        Failure::new(format!("no {kind} is called `{text}`"), nearest(text, &names))
+    })
 }
 
 /// The decision or concession whose id begins so, where there is only one.

@@ -4,6 +4,7 @@ use super::args::GapsArgs;
 use super::context::{Context, Failure, Status, nearest, to_the_end};
 use crate::qualify::gaps::{GapsOptions, gaps, together};
 use crate::report::gaps as view;
+use crate::report::page::Frame;
 use std::io::Write;
 
 pub(super) fn run(
@@ -24,15 +25,11 @@ pub(super) fn run(
         let asked = args.milestone.as_deref().unwrap_or_default();
         return Err(Failure::new(format!("the ledger has no milestone `{asked}`"), nearest(asked, &names)));
     }
-    let report_head = context.report_head(&loaded, &evaluation);
-    if context.json() {
-        writeln!(out, "{:#}", report_head.add_to(view::json(&found)))?;
-    } else {
+    let text = |frame: &Frame| {
         let plan = together(&loaded.ledger, &evaluation, &found);
-        write!(out, "{}", view::text(&found, Some(&plan), &context.frame(&loaded.ledger, args.all)))?;
-        writeln!(out)?;
-        write!(out, "{}", report_head.text(context.width))?;
-    }
+        view::text(&found, Some(&plan), frame)
+    };
+    context.answer(out, (&loaded, &evaluation), args.all, || view::json(&found), text)?;
     let open = found.duties.iter().any(|gap| !gap.verdict.is_closed());
     Ok(if args.strict && open { Status::Objection } else { Status::Done })
 }

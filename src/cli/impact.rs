@@ -7,6 +7,7 @@ use crate::change::impact::impact_of;
 use crate::ledger::Ledger;
 use crate::record::{Address, Decision, DecisionStatus, RecordKind};
 use crate::report::impact;
+use crate::report::page::Frame;
 use crate::source::{Place, Snapshot};
 use std::io::Write;
 
@@ -23,14 +24,8 @@ pub(super) fn run(
     let after = to_the_end(context.evaluate_beside(&head, &before, err)?);
     let found = impact_of((&base.ledger, &names.0), &before, (&head.ledger, &names.1), &after)
         .map_err(|missing| context.missing(&head, &missing))?;
-    let report_head = context.report_head(&head, &after);
-    if context.json() {
-        writeln!(out, "{:#}", report_head.add_to(impact::json(&found)))?;
-    } else {
-        write!(out, "{}", impact::text(&found, &context.frame(&head.ledger, args.all)))?;
-        writeln!(out)?;
-        write!(out, "{}", report_head.text(context.width))?;
-    }
+    let (document, text) = (|| impact::json(&found), |frame: &Frame| impact::text(&found, frame));
+    context.answer(out, (&head, &after), args.all, document, text)?;
     let worse = found.duties.iter().any(|row| row.is_worse()) || !found.grounded.is_empty();
     Ok(if args.strict && worse { Status::Objection } else { Status::Done })
 }

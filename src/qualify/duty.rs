@@ -96,6 +96,26 @@ pub struct Behind {
 }
 
 impl Judged {
+    /// Returns the verdict of a duty that nothing was ever recorded for.
+    pub fn open() -> Self {
+        Self {
+            verdict: Verdict::Open,
+            asks: Asks::Retest,
+            because: Vec::new(),
+            others: Vec::new(),
+            own: Vec::new(),
+            nearest: Vec::new(),
+            allowed: Vec::new(),
+            evidence: Vec::new(),
+            carried_over: Vec::new(),
+            under_way: Vec::new(),
+            behind: Vec::new(),
+            criterion: None,
+            lacks: Completeness::default(),
+            assumptions: Vec::new(),
+        }
+    }
+
     /// Returns what orders verdicts from mild to grave.
     pub fn gravity(&self) -> (u8, Asks, u8) {
         gravity(self.verdict, self.asks)

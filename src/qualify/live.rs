@@ -7,7 +7,7 @@ use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{AsTested, Memo, PanelMargins, Uncomputed, counts, margins_with, mode_as_tested};
-use super::pool::{Completeness, digits};
+use super::pool::digits;
 use super::table::{KindRow, Table};
 use super::verdict::note;
 use crate::article::weigh::programme_mass;
@@ -397,20 +397,9 @@ struct Found {
 impl Found {
     fn judged(self) -> Judged {
         let mut judged = Judged {
-            verdict: Verdict::Open,
-            asks: Asks::Retest,
-            because: Vec::new(),
-            others: Vec::new(),
-            own: Vec::new(),
-            nearest: Vec::new(),
-            allowed: Vec::new(),
-            evidence: Vec::new(),
-            carried_over: Vec::new(),
-            under_way: Vec::new(),
-            behind: Vec::new(),
             criterion: self.words.clone(),
-            lacks: Completeness::default(),
             assumptions: self.assumptions.into_iter().map(Into::into).collect(),
+            ..Judged::open()
         };
         let words = self.words.unwrap_or_default();
         let failed = !self.holds && !words.is_empty();

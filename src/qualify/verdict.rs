@@ -10,7 +10,7 @@ use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
 use super::made::{Made, all_made};
 use super::margins::Memo;
-use super::pool::{self, Completeness, Outcome};
+use super::pool::{self, Outcome};
 use super::reach::Reach;
 use super::sieve::{Look, Sieve};
 use super::table::{KindRow, Table};
@@ -466,22 +466,7 @@ impl Room<'_> {
     ) -> Judged {
         let showing = &self.showing.value;
         let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
-        let mut judged = Judged {
-            verdict: Verdict::Open,
-            asks: Asks::Retest,
-            because: Vec::new(),
-            others: Vec::new(),
-            own: Vec::new(),
-            nearest: Vec::new(),
-            allowed: Vec::new(),
-            evidence: Vec::new(),
-            carried_over: Vec::new(),
-            under_way: Vec::new(),
-            behind: Vec::new(),
-            criterion: None,
-            lacks: Completeness::default(),
-            assumptions: Vec::new(),
-        };
+        let mut judged = Judged::open();
         let label = |entry: &Entry<Evidence>| Subject::from_label(&entry.value.subject);
         let mut unconformed = Vec::new();
         judged.under_way.extend(under_way.iter().map(|one| one.id().to_string()));

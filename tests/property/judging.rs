@@ -3,10 +3,11 @@
 use crate::property::programme::Records;
 use bondline::change::impact::{Impact, impact_of};
 use bondline::ledger::{Ledger, MemoryRecall};
-use bondline::qualify::verdict::{Evaluation, Verdict, evaluate};
+use bondline::qualify::verdict::{Evaluation, Verdict, evaluate, evaluate_beside};
 use bondline::record::sensitivity::Asks;
 use bondline::record::{Day, Level};
 use bondline::source::Snapshot;
+use proptest::{prop_assert_eq, test_runner::TestCaseError};
 use std::collections::BTreeMap;
 
 /// The day that everything is judged on.
@@ -45,6 +46,15 @@ pub(crate) fn load(records: &Records) -> Ledger {
 
 pub(crate) fn evaluated(ledger: &Ledger) -> Evaluation {
     evaluate(ledger, today()).unwrap()
+}
+
+/// Judges a ledger beside another: what is taken over must be what is judged anew.
+pub(crate) fn beside_as_alone(other: &Ledger, ledger: &Ledger) -> Result<(), TestCaseError> {
+    let alone = evaluated(ledger);
+    let beside = evaluate_beside(ledger, today(), &evaluated(other)).unwrap();
+    prop_assert_eq!(&alone.duties, &beside.duties);
+    prop_assert_eq!(&alone.assumptions, &beside.assumptions);
+    Ok(())
 }
 
 /// A verdict with everything that must not move: for the duty and for each panel.

@@ -2,7 +2,7 @@
 
 use super::config;
 use super::edits::{apply, edits};
-use super::judging::{Seen, close, evaluated, load, read_with, today, try_load};
+use super::judging::{Seen, beside_as_alone, close, evaluated, load, read_with, today, try_load};
 use super::programme::{plans, proved};
 use bondline::article::weigh::programme_mass;
 use bondline::ledger::MemoryRecall;
@@ -59,10 +59,7 @@ proptest! {
             return Err(TestCaseError::reject("refused by the reader"));
         };
         for (one, two) in [(&old, &new), (&new, &old), (&old, &old)] {
-            let alone = evaluated(two);
-            let beside = evaluate_beside(two, today(), &evaluated(one)).unwrap();
-            prop_assert_eq!(&alone.duties, &beside.duties);
-            prop_assert_eq!(&alone.assumptions, &beside.assumptions);
+            beside_as_alone(one, two)?;
         }
     }
 

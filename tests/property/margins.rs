@@ -2,13 +2,13 @@
 
 use super::config;
 use super::edits::{apply, edits};
-use super::judging::{Seen, evaluated, load, read_with, today, try_load};
+use super::judging::{Seen, beside_as_alone, load, read_with, try_load};
 use super::programme::{Plan, Records, design, plans, proved_of};
 use super::renames::{REFERENCES, renamed};
 use bondline::change::impact::Impact;
 use bondline::ledger::MemoryRecall;
 use bondline::qualify::margins::{Margin, PanelMargins, margins_of};
-use bondline::qualify::verdict::{Verdict, evaluate_beside};
+use bondline::qualify::verdict::Verdict;
 use bondline::record::ComputedCheck;
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
@@ -290,18 +290,14 @@ proptest! {
             return Err(TestCaseError::reject("refused by the reader"));
         };
         for (one, two) in [(&old, &new), (&new, &old), (&old, &old)] {
-            let alone = evaluated(two);
-            let beside = evaluate_beside(two, today(), &evaluated(one)).unwrap();
-            prop_assert_eq!(&alone.duties, &beside.duties);
-            prop_assert_eq!(&alone.assumptions, &beside.assumptions);
+            beside_as_alone(one, two)?;
         }
         // From a state without computed showings into one with them, and back.
         let mut bare = base.clone();
         bare.values.retain(|path, _| !path.starts_with("showings/s-margins"));
         let bare = read_with(bare.texts(), &recall).unwrap();
         for (one, two) in [(&bare, &new), (&new, &bare)] {
-            let beside = evaluate_beside(two, today(), &evaluated(one)).unwrap();
-            prop_assert_eq!(&evaluated(two).duties, &beside.duties);
+            beside_as_alone(one, two)?;
         }
     }
 }
