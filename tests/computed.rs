@@ -327,15 +327,15 @@ fn a_bond_of_glazing_leans_on_its_section_and_mismatch_as_tested() {
         assert!(text.contains(old), "{old}");
         bench.write("panels/pane-frame.yaml", &text.replace(old, new));
         let found = verdicts(&bench);
-        bench.write("panels/pane-frame.yaml", &text);
         let why = bench.run(&["why", "pane-bond", "panel/pane-frame"]).out;
+        bench.write("panels/pane-frame.yaml", &text);
         assert_eq!(found["hatch-margins panel/pane-frame"].0, "met", "{found:#?}");
         (found["pane-bond panel/pane-frame"].clone(), why)
     };
     // A bond a tenth of a millimetre thicker.
     let (verdict, why) = asked("thickness: 1.5 mm", "thickness: 1.6 mm");
     assert_eq!(verdict.0, "met", "{why}");
-    // A corner of the section moved by a millimetre, and its loads written otherwise.
+    // A corner of the section moved by a millimetre.
     let (verdict, why) = asked("b: [60 mm, 0 mm]", "b: [61 mm, 0 mm]");
     assert_eq!(verdict.0, "met", "{why}");
 }

@@ -5,7 +5,7 @@ use super::work::settled;
 use super::{At, Checks, Refusals, Topic, Work};
 use crate::laminate::{
     Compliance, Criterion, DesignStrain, ElasticLayer, FirstPly, JudgedLayer, LaminateError, Load, Position,
-    Stiffness, USUAL_REMAINDER, first_ply, is_symmetric, last_ply, recover_under, stiffness, strain_peaks,
+    Stiffness, USUAL_REMAINDER, first_ply, is_symmetric, last_ply, recover, stiffness, strain_peaks,
 };
 use crate::quantity::Strain;
 use schemars::JsonSchema;
@@ -104,7 +104,7 @@ design_strain: {tension: 4000 ustrain, compression: 3500 ustrain}
         work.result("symmetric", is_symmetric(&elastic).at("layers")?, "");
         work.result("balanced", stiff.is_balanced(), "");
         if let Some(load) = &self.load {
-            self.loaded(&mut work, &stack, &load.read())?;
+            self.loaded(&mut work, &stack, (&elastic, &soft), &load.read())?;
         }
         Ok(work)
     }
@@ -176,15 +176,17 @@ impl Laminate {
         Ok(())
     }
 
-    fn loaded(&self, work: &mut Work, stack: &[JudgedLayer], load: &Load) -> Result<(), Refusals> {
-        let elastic: Vec<ElasticLayer> = stack.iter().map(JudgedLayer::elastic).collect();
-        let deformation = stiffness(&elastic)
-            .and_then(|it| it.compliance())
-            .and_then(|it| it.deformation(load))
-            .at("load")?;
+    fn loaded(
+        &self,
+        work: &mut Work,
+        stack: &[JudgedLayer],
+        (elastic, soft): (&[ElasticLayer], &Compliance),
+        load: &Load,
+    ) -> Result<(), Refusals> {
+        let deformation = soft.deformation(load).at("load")?;
         work.result("midplane_strain", deformation.strain.map(|value| value * 1e6).to_vec(), "ustrain");
         work.result("curvature", deformation.curvature.map(|value| value * 1e-3).to_vec(), "1/mm");
-        let states = recover_under(&elastic, load).at("load")?;
+        let states = recover(elastic, &deformation, load.temperature).at("load")?;
         let rows: Vec<Value> = states
             .iter()
             .filter(|state| state.position != Position::Middle)

@@ -66,8 +66,6 @@ pub struct TopicEntry {
     pub about: &'static str,
     /// As [`Topic::SOURCE`].
     pub source: &'static str,
-    /// As [`Topic::CAUTION`].
-    pub caution: &'static str,
     /// As [`Topic::SAMPLE`].
     pub sample: &'static str,
     schema: fn() -> Value,
@@ -81,7 +79,6 @@ impl TopicEntry {
             name: T::NAME,
             about: T::ABOUT,
             source: T::SOURCE,
-            caution: T::CAUTION,
             sample: T::SAMPLE,
             schema: schema::root::<T>,
             form: Form::of::<T>,

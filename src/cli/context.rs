@@ -429,7 +429,7 @@ pub(super) fn unreadable(ledger: &Ledger, address: &Address) -> Option<Failure> 
 
 /// The errors in the files of some records; all errors where none stands there, as with a record that
 /// another file's fault breaks.
-pub(super) fn faults_of(ledger: &Ledger, records: &[&Address]) -> Vec<Fault> {
+fn faults_of(ledger: &Ledger, records: &[&Address]) -> Vec<Fault> {
     let of = |file: &str| {
         if file == "ledger.yaml" {
             return records.contains(&&Address::ledger());

@@ -1,7 +1,7 @@
 //! `bondline impact`.
 
 use super::args::{ImpactArgs, Source};
-use super::context::{Context, Failure, Loaded, Status, faults_of, nearest, to_the_end};
+use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end, unreadable};
 use crate::change::decide::overlay;
 use crate::change::impact::impact_of;
 use crate::ledger::Ledger;
@@ -140,9 +140,5 @@ fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String
 fn broken(ledger: &Ledger, name: &str) -> Option<Failure> {
     let begins = |id: &str| id == name || id.strip_prefix(name).is_some_and(|rest| rest.starts_with('-'));
     let found = ledger.broken.iter().find(|one| one.kind() == RecordKind::Decision && begins(one.id()))?;
-    Some(Failure {
-        message: format!("{found} cannot be read"),
-        help: Some("mend the faults below; `bondline check` shows all".to_string()),
-        faults: faults_of(ledger, &[found]),
-    })
+    unreadable(ledger, found)
 }

@@ -20,8 +20,8 @@ pub(super) fn run(
     let recipe = named(&args.recipe, RecordKind::Recipe, &ledger.recipes, ledger)?;
     let of = Address::new(RecordKind::Recipe, recipe.id.clone());
     let evaluation = context.evaluate_for(&loaded, &of, err)?;
-    let report = laminate_report(ledger, &evaluation.duties, recipe)
-        .map_err(|missing| context.missing(&loaded, &missing))?;
+    let report =
+        laminate_report(ledger, &evaluation, recipe).map_err(|missing| context.missing(&loaded, &missing))?;
     let (document, text) = (|| view::json(&report), |frame: &Frame| view::text(&report, frame));
     context.answer(out, (&loaded, &evaluation), args.all, document, text)?;
     Ok(Status::Done)

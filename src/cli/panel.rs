@@ -3,7 +3,7 @@
 use super::args::PanelArgs;
 use super::context::{Context, Failure, Status, named};
 use crate::article::weigh::{Scope, statement};
-use crate::qualify::margins::{heat_of, margins_of, moisture, tool_checks};
+use crate::qualify::margins::{heat_of, margins_with, moisture, tool_checks};
 use crate::record::{Address, RecordKind};
 use crate::report::page::Frame;
 use crate::report::panel as view;
@@ -26,7 +26,8 @@ pub(super) fn run(
     let report = view::PanelReport {
         panel,
         mass: statement(ledger, Scope::Panel(panel.id.clone())).map_err(|problem| missing(&problem))?,
-        margins: margins_of(ledger, duties, &panel.id).map_err(|problem| missing(&problem))?,
+        margins: margins_with(ledger, duties, &panel.id, evaluation.memo())
+            .map_err(|problem| missing(&problem))?,
         heat: heat_of(ledger, duties, panel).map_err(|problem| missing(&problem))?,
         moisture: moisture(ledger, duties, panel).map_err(|problem| missing(&problem))?,
         tools: tool_checks(ledger, duties, panel).map_err(|problem| missing(&problem))?,

@@ -1,8 +1,8 @@
 //! Ply strains beside design strains from notched and impacted specimens.
 
 use super::failure::JudgedLayer;
-use super::lamination::{ElasticLayer, Load};
-use super::recovery::{PointState, Position, recover_under};
+use super::lamination::{ElasticLayer, Load, stiffness};
+use super::recovery::{PointState, Position, recover};
 use super::{LaminateError, within};
 
 /// Design strains, all positive; `None` for one that is not given and then not judged.
@@ -52,7 +52,7 @@ pub struct StrainPeaks {
 /// points, which with a temperature change may belong to another.
 ///
 /// # Errors
-/// Those of [`recover_under`]; [`LaminateError::OutOfRange`] for a design strain outside 1e-6 to 0.5;
+/// Those of [`super::recover_under`]; [`LaminateError::OutOfRange`] for a design strain outside 1e-6 to 0.5;
 /// [`LaminateError::NothingJudged`] if no layer has strengths or no design strain is given.
 pub fn strain_peaks(
     layers: &[JudgedLayer],
@@ -67,8 +67,10 @@ pub fn strain_peaks(
         return Err(LaminateError::NothingJudged);
     }
     let elastic: Vec<ElasticLayer> = layers.iter().map(JudgedLayer::elastic).collect();
-    let loaded = recover_under(&elastic, &Load { temperature: 0.0, ..*load })?;
-    let heated = recover_under(&elastic, &Load { temperature: load.temperature, ..Load::default() })?;
+    let whole = stiffness(&elastic)?.compliance()?;
+    let under = |load: Load| recover(&elastic, &whole.deformation(&load)?, load.temperature);
+    let loaded = under(Load { temperature: 0.0, ..*load })?;
+    let heated = under(Load { temperature: load.temperature, ..Load::default() })?;
     let mut peaks = StrainPeaks::default();
     for (scaled, constant) in loaded.iter().zip(&heated) {
         let judged = layers.get(scaled.layer).is_some_and(|layer| layer.strength.is_some());

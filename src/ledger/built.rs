@@ -6,7 +6,7 @@ use super::ranges::{
 };
 use super::sink::Sink;
 use super::{Entry, carried, design, plausible, references};
-use crate::record::{Assembly, Class, Joint, Load, Panel, Weighing, Zone};
+use crate::record::{Assembly, Class, Joint, Panel, Weighing, Zone};
 
 pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
     let panel = &*own.value;
@@ -42,7 +42,7 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
         count(sink, &entry("fittings", index, "count"), fitting.count, 1);
     }
     for (index, one) in panel.loads.iter().enumerate() {
-        load(sink, index, one);
+        factors(sink, &entry("loads", index, ""), one.factor, one.special_factor);
     }
     let plate = panel.plate.as_ref();
     all_within(
@@ -132,10 +132,11 @@ fn joint(known: Known<'_>, sink: &mut Sink, index: usize, joint: &Joint) {
     .help("write how it is bonded (`process`) and the two zones that it joins (`between`)");
 }
 
-fn load(sink: &mut Sink, index: usize, load: &Load) {
-    number(sink, &entry("loads", index, "factor"), load.factor, 0.0, false);
+/// The factors of the load case at `place`, such as `loads.1`.
+pub(super) fn factors(sink: &mut Sink, place: &str, factor: Option<f64>, special: Option<f64>) {
+    number(sink, &format!("{place}.factor"), factor, 0.0, false);
     // A special factor covers what is uncertain (14 CFR 23.2265): it never lightens a load.
-    number(sink, &entry("loads", index, "special_factor"), load.special_factor, 1.0, true);
+    number(sink, &format!("{place}.special_factor"), special, 1.0, true);
 }
 
 pub(super) fn assembly(known: Known<'_>, sink: &mut Sink, own: &Entry<Assembly>) {

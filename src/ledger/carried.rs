@@ -1,14 +1,14 @@
 //! Rules on what a panel carries: its loads, the plate that stands for it, its frame section.
 
+use super::built::factors;
 use super::known::{Known, entry, unique};
-use super::ranges::number;
 use super::sink::Sink;
 use super::words::suggest;
 use crate::record::{Panel, SectionShape, SectionWall, Text};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Ways of holding a plate's edges that the engineering knows.
-pub(crate) const SUPPORTS: [&str; 2] = ["simply-supported", "clamped"];
+const SUPPORTS: [&str; 2] = ["simply-supported", "clamped"];
 
 pub(super) fn carried(known: Known<'_>, sink: &mut Sink, panel: &Panel) {
     for (index, load) in panel.loads.iter().enumerate() {
@@ -80,12 +80,10 @@ fn laminate_zone(sink: &mut Sink, panel: &Panel, at: &str, name: &Text) {
 
 fn section(known: Known<'_>, sink: &mut Sink, panel: &Panel, section: &SectionShape) {
     super::known::not_empty(sink, "section.walls", &section.walls, "wall");
-    let named: Vec<Option<Text>> = section.walls.iter().map(|wall| wall.name.clone()).collect();
-    unique(sink, "section.walls", "name", named.iter().map(Option::as_ref));
+    unique(sink, "section.walls", "name", section.walls.iter().map(|wall| wall.name.as_ref()));
     unique(sink, "section.loads", "name", section.loads.iter().map(|load| Some(&load.name)));
     for (index, load) in section.loads.iter().enumerate() {
-        number(sink, &entry("section.loads", index, "factor"), load.factor, 0.0, false);
-        number(sink, &entry("section.loads", index, "special_factor"), load.special_factor, 1.0, true);
+        factors(sink, &entry("section.loads", index, ""), load.factor, load.special_factor);
     }
     let mut sound = true;
     for (index, wall) in section.walls.iter().enumerate() {

@@ -8,8 +8,8 @@ use super::known::entry;
 use super::sink::Sink;
 use crate::quantity::{Kind, Quantity};
 use crate::record::{
-    Accept, Cycle, Elastic, Evidence, FibreType, Finish, Layer, Material, MaterialKind, Panel, Process,
-    Recipe, Showing, Strength,
+    Accept, Cycle, Elastic, FibreType, Finish, Layer, Material, MaterialKind, Panel, Process, Recipe,
+    Strength,
 };
 use std::ops::Deref;
 
@@ -222,14 +222,8 @@ pub(super) fn panel(sink: &mut Sink, panel: &Panel) {
     }
 }
 
-pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
-    let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
-    look(sink, TESTED, "environment.temperature", temperature);
-}
-
-pub(super) fn evidence(sink: &mut Sink, evidence: &Evidence) {
-    let temperature = evidence.tested.as_ref().and_then(|tested| tested.temperature.as_deref());
-    look(sink, TESTED, "tested.temperature", temperature);
+pub(super) fn tested(sink: &mut Sink, at: &str, temperature: Option<&Quantity>) {
+    look(sink, TESTED, at, temperature);
 }
 
 /// How far the values of a data file lie from a criterion, where that is a unit or a decimal point rather
@@ -244,12 +238,10 @@ pub(super) fn far_off(accept: &Accept, unit: &str, values: &[f64]) -> Option<(f6
     if !stress(unit) || middle <= 0.0 {
         return None;
     }
-    let least = [&accept.at_least, &accept.mean_at_least, &accept.all_at_least].into_iter().flatten();
-    least
-        .filter_map(|limit| {
-            let wanted = limit.number_in(unit).filter(|wanted| *wanted > 0.0)?;
-            let factor = (middle / wanted).max(wanted / middle);
-            (factor > FAR).then(|| (factor, middle, limit.text().to_string()))
-        })
-        .next()
+    let mut least = [&accept.at_least, &accept.mean_at_least, &accept.all_at_least].into_iter().flatten();
+    least.find_map(|limit| {
+        let wanted = limit.number_in(unit).filter(|wanted| *wanted > 0.0)?;
+        let factor = (middle / wanted).max(wanted / middle);
+        (factor > FAR).then(|| (factor, middle, limit.text().to_string()))
+    })
 }

@@ -30,7 +30,7 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
     }
     let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
     within(sink, TEMPERATURE, "environment.temperature", temperature);
-    plausible::showing(sink, showing);
+    plausible::tested(sink, "environment.temperature", temperature);
     if let Some(values) = &showing.plan {
         let head = known.ledger.head.as_ref();
         plan(sink, values, head.and_then(|head| head.currency.as_ref()).map(|text| text.as_str()));
@@ -283,7 +283,7 @@ pub(super) fn evidence(known: Known<'_>, sink: &mut Sink, own: &Entry<Evidence>)
     }
     let temperature = evidence.tested.as_ref().and_then(|tested| tested.temperature.as_deref());
     within(sink, TEMPERATURE, "tested.temperature", temperature);
-    plausible::evidence(sink, evidence);
+    plausible::tested(sink, "tested.temperature", temperature);
     attributes(sink, "measured", &evidence.measured);
 }
 

@@ -6,7 +6,9 @@
 use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
-use super::margins::{AsTested, Memo, PanelMargins, Uncomputed, counts, margins_with, mode_as_tested};
+use super::margins::{
+    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_with, mode_as_tested, plate_zone,
+};
 use super::pool::digits;
 use super::table::{KindRow, Table};
 use super::verdict::note;
@@ -58,13 +60,6 @@ pub(super) fn needs_are_there(
         ComputedCheck::Strength => !panel.loads.is_empty(),
         ComputedCheck::Margins => section || !panel.loads.is_empty(),
     })
-}
-
-/// The zone whose laminate the panel's plate is made of.
-fn plate_zone(panel: &Panel) -> Option<&str> {
-    let named = panel.plate.as_ref()?.zone.as_ref();
-    let first = || panel.zones.iter().find(|zone| zone.recipe.is_some()).map(|zone| &zone.name);
-    named.or_else(first).map(Text::as_str)
 }
 
 /// Whether some load case reaches a zone. Where a pressure has no plate, which zone bears it is not known, and
@@ -264,8 +259,11 @@ impl<'a> Live<'a> {
     fn heat(&self, showing: &Showing, subject: &Subject, panel: &str) -> Result<Found, ArticleError> {
         let mut found = Found::default();
         let Some(entry) = self.ledger.panels.get(panel) else { return Ok(found) };
-        let asked =
-            showing.accept.above_skin_by.as_ref().map_or(super::margins::WET_TG_MARGIN, |own| own.si());
+        let asked = showing
+            .accept
+            .above_skin_by
+            .as_ref()
+            .map_or(crate::finish::WET_GLASS_TRANSITION_MARGIN, |own| own.si());
         let mut least: Option<(f64, String)> = None;
         for zone in &entry.value.zones {
             let own = zone.recipe.as_ref().map(|recipe| {

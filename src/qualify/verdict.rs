@@ -161,14 +161,16 @@ fn evaluated(
         let mut live = Live::new(ledger, standing, Arc::clone(&memo));
         let mut found = BTreeMap::new();
         judge(&computed, Some(&live), &mut found)?;
-        // w9 looks at what stands in the end: what rests on an unmet duty is not met, what is conceded is
-        // closed. One that rests on a duty which itself looks at what is computed finds none yet: nothing goes
-        // round in a circle.
-        let mut laid = duties.clone();
-        laid.extend(found.iter().map(|(key, duty)| (key.clone(), duty.clone())));
-        super::rests::rest(ledger, &uses, &mut laid)?;
-        super::concede::concede(ledger, today, &mut laid);
-        live.keep(&laid);
+        if !after.is_empty() {
+            // w9 looks at what stands in the end: what rests on an unmet duty is not met, what is conceded is
+            // closed. One that rests on a duty which itself looks at what is computed finds none yet: nothing
+            // goes round in a circle.
+            let mut laid = duties.clone();
+            laid.extend(found.iter().map(|(key, duty)| (key.clone(), duty.clone())));
+            super::rests::rest(ledger, &uses, &mut laid)?;
+            super::concede::concede(ledger, today, &mut laid);
+            live.keep(&laid);
+        }
         duties.extend(found);
         judge(&after, Some(&live), &mut duties)?;
     }
@@ -484,7 +486,7 @@ impl Room<'_> {
         }
         if self.row.live {
             // Trials of single figures compute nothing.
-            judged.because.push(note("computed", "not computed in this trial", Asks::Retest));
+            judged.because.push(note(super::live::COMPUTED, "not computed in this trial", Asks::Retest));
             return judged;
         }
         let conforming: Vec<(&Made<'_>, &Compared<'_>)> =

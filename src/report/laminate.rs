@@ -164,7 +164,7 @@ fn hatch(role: LayerRole, angle: Option<f64>) -> char {
 }
 
 /// Draws a stack: a row a layer, its place through the thickness as a bar to scale.
-pub fn drawing(laid: &LaidUp, columns: usize) -> Vec<String> {
+fn drawing(laid: &LaidUp, columns: usize) -> Vec<String> {
     let total: f64 = laid.layers.iter().filter_map(|layer| layer.thickness).sum();
     let names: Vec<String> = laid
         .layers

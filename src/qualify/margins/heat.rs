@@ -10,7 +10,7 @@ use crate::finish::{
     ColourLimit, HeatLimit, Skin, Sunshine, WET_GLASS_TRANSITION_MARGIN, darkest, default_sky, heat_left,
 };
 use crate::ledger::{Entry, Ledger};
-use crate::record::{Bounds, Figure, Material, MaterialKind, Panel, Zone};
+use crate::record::{Bounds, Figure, Material, MaterialKind, Panel, Showing, Zone};
 use std::collections::BTreeMap;
 
 /// A temperature that a zone's skin must stay below.
@@ -134,13 +134,16 @@ fn glass_transition(
 ) {
     let typed = material.value.wet_tg.as_ref().map(|own| own.si());
     let mut tested: Option<(f64, Rest)> = None;
-    for ((id, of), duty) in duties {
-        let Some(showing) = ledger.showings.get(id).filter(|_| Some(of) == subject) else { continue };
-        let moisture = showing.value.environment.as_ref().and_then(|own| own.moisture.as_ref());
-        let wet = moisture.is_some_and(|own| own.as_str() != "as-fabricated");
-        if showing.value.kind.as_str() != "glass-transition" || !wet {
-            continue;
-        }
+    let is_wet = |showing: &Showing| {
+        let moisture = showing.environment.as_ref().and_then(|own| own.moisture.as_ref());
+        moisture.is_some_and(|own| own.as_str() != "as-fabricated")
+    };
+    let wet = ledger
+        .showings
+        .values()
+        .filter(|own| own.value.kind.as_str() == "glass-transition" && is_wet(&own.value));
+    for (showing, of) in wet.flat_map(|showing| subject.map(|of| (showing, of))) {
+        let Some(duty) = duties.get(&(showing.id.clone(), of.clone())) else { continue };
         let judged = duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst));
         let Some(judged) = judged else { continue };
         let records: Vec<_> = judged.evidence.iter().filter_map(|id| ledger.evidence.get(id)).collect();
@@ -150,7 +153,7 @@ fn glass_transition(
         });
         let least = kelvin.fold(f64::INFINITY, f64::min);
         if least.is_finite() && tested.as_ref().is_none_or(|(known, _)| least < *known) {
-            let rest = Rest { showing: id.clone(), subject: of.clone(), verdict: judged.verdict };
+            let rest = Rest { showing: showing.id.clone(), subject: of.clone(), verdict: judged.verdict };
             tested = Some((least, rest));
         }
     }
@@ -189,12 +192,15 @@ fn hottest_test(
     let mut least: Option<Heat> = None;
     for ((showing, subject), duty) in duties {
         let Some(entry) = ledger.showings.get(showing) else { continue };
+        if bounds(&entry.value) != Bounds::Hot {
+            continue;
+        }
         let own = match subject {
             Subject::Laminate(id) | Subject::Painted(id, _) => *id == recipe.id,
             Subject::Lamina { .. } => lamina_in(ledger, subject, recipe)?,
             _ => false,
         };
-        if !own || bounds(&entry.value) != Bounds::Hot {
+        if !own {
             continue;
         }
         let Some(judged) = duty.panels.get(panel) else { continue };

@@ -60,6 +60,11 @@ pub struct LaidUp {
 }
 
 impl LaidUp {
+    /// Returns what is missing of its stiffness; what is missing of its strengths stops no more than strengths.
+    pub fn soft(&self) -> impl Iterator<Item = &Lacking> {
+        self.lacking.iter().filter(|one| !one.is_strength)
+    }
+
     /// Returns the layers for [`crate::laminate::stiffness`].
     pub fn elastic(&self) -> Vec<ElasticLayer> {
         self.carrying.iter().map(|layer| layer.elastic).collect()
@@ -216,7 +221,7 @@ impl Bench<'_, '_> {
     }
 
     fn lack(&mut self, what: &str, why: String) {
-        let lacking = Lacking { what: what.to_string(), why };
+        let lacking = Lacking { what: what.to_string(), why, is_strength: false };
         if !self.lacking.contains(&lacking) {
             self.lacking.push(lacking);
         }

@@ -28,15 +28,13 @@ pub(super) use tested::{AsTested, mode_as_tested};
 pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};
 pub use zones::Memo;
+pub(super) use zones::plate_zone;
 
 use super::duty::{Duty, DutyKey, Verdict};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::record::{ComputedCheck, Panel};
 use std::collections::BTreeMap;
-
-/// How far a wet glass transition lies above the skin on the ramp, K, where a showing names no distance.
-pub use crate::finish::WET_GLASS_TRANSITION_MARGIN as WET_TG_MARGIN;
 
 /// A layer that a margin is critical in.
 #[derive(Debug, Clone, PartialEq)]

@@ -2,13 +2,12 @@
 
 use super::laid::{LaidUp, laid_up};
 use super::zones::environments;
-use super::{Lacking, Margin, Values, margins_of};
+use super::{Margin, Values, margins_with};
 use crate::article::{ArticleError, LayerRole};
 use crate::laminate::{Compliance, Deformation, Moduli, Stiffness, is_symmetric, stiffness};
 use crate::ledger::{Entry, Ledger};
-use crate::qualify::duty::{Duty, DutyKey};
-use crate::record::{ComputedCheck, LoadPath, Panel, Recipe, Zone};
-use std::collections::BTreeMap;
+use crate::qualify::verdict::Evaluation;
+use crate::record::{LoadPath, Panel, Recipe, Zone};
 
 /// Room temperature that a cured laminate is looked at, K.
 const ROOM: f64 = 296.15;
@@ -75,9 +74,10 @@ pub struct LaminateReport {
 /// [`ArticleError`] where a record is missing or a figure that the stack needs is not written.
 pub fn laminate_report(
     ledger: &Ledger,
-    duties: &BTreeMap<DutyKey, Duty>,
+    evaluation: &Evaluation,
     recipe: &Entry<Recipe>,
 ) -> Result<LaminateReport, ArticleError> {
+    let duties = &evaluation.duties;
     let using: Vec<_> = ledger
         .panels
         .values()
@@ -100,7 +100,7 @@ pub fn laminate_report(
     let stack = crate::article::stack::stack(ledger, &recipe.id)?;
     let (mut loads, mut uncomputed) = (Vec::new(), Vec::new());
     for panel in &using {
-        let margins = margins_of(ledger, duties, &panel.id)?;
+        let margins = margins_with(ledger, duties, &panel.id, evaluation.memo())?;
         let zones: Vec<String> = panel
             .value
             .zones
@@ -109,8 +109,7 @@ pub fn laminate_report(
             .flat_map(|zone| places(&panel.value, zone))
             .collect();
         let own = margins.margins.into_iter().filter(|margin| zones.contains(&margin.place));
-        let strength = own.filter(|margin| margin.check != ComputedCheck::TemperatureMargin);
-        loads.extend(strength.map(|margin| UsedMargin { panel: panel.id.clone(), margin }));
+        loads.extend(own.map(|margin| UsedMargin { panel: panel.id.clone(), margin }));
         // What stops the section stops the walls that the recipe makes.
         let walls = zones.iter().any(|place| place.starts_with("wall "));
         let own = |place: &String| zones.contains(place) || walls && place == "section";
@@ -141,10 +140,8 @@ fn places(panel: &Panel, zone: &Zone) -> Vec<String> {
 }
 
 fn mechanics(laid: &LaidUp) -> Result<Mechanics, String> {
-    if let Some(Lacking { what, why }) =
-        laid.lacking.iter().find(|one| !one.what.starts_with(['X', 'Y', 'S']))
-    {
-        return Err(format!("{what}: {why}"));
+    if let Some(lacking) = laid.soft().next() {
+        return Err(lacking.to_string());
     }
     if laid.carrying.is_empty() {
         return Err("no layer has elastic values".to_string());

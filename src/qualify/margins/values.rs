@@ -79,11 +79,6 @@ impl DesignValue {
     pub fn is_mean(&self) -> bool {
         matches!(&self.from, Origin::Evidence(own) if own.statistic == Statistic::Mean.word())
     }
-
-    /// Returns whether it stands on evidence that is not in force.
-    pub fn rests_on_unmet(&self) -> bool {
-        matches!(&self.from, Origin::Evidence(own) if !own.verdict.is_closed())
-    }
 }
 
 /// A design value that can't be had, with what is missing.
@@ -93,6 +88,8 @@ pub struct Lacking {
     pub what: String,
     /// Why it can't be had.
     pub why: String,
+    /// Whether it is a strength: what is stiff, and how much, is known without.
+    pub is_strength: bool,
 }
 
 impl fmt::Display for Lacking {
@@ -124,7 +121,11 @@ impl Values<'_> {
         statistic: Statistic,
         (unit, scale): (&str, f64),
     ) -> Result<DesignValue, Lacking> {
-        let lacking = |why: String| Lacking { what: what.to_string(), why };
+        let lacking = |why: String| Lacking {
+            what: what.to_string(),
+            why,
+            is_strength: statistic == Statistic::ByLoadPath,
+        };
         let showings = match sourced {
             Sourced::Value(value) => {
                 return Ok(DesignValue { what: what.to_string(), value: value.si(), from: Origin::Typed });

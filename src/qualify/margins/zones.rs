@@ -9,7 +9,7 @@ use crate::article::{ArticleError, Subject};
 use crate::laminate::plate::{self, Bending, Plate, Support, buckling, pressure, reduced_bending};
 use crate::laminate::{DesignStrain, LaminateError, Load, Matrix3, stiffness};
 use crate::ledger::{Entry, Ledger};
-use crate::record::{ComputedCheck, Load as LoadCase, Panel, Recipe, Sourced, Zone};
+use crate::record::{ComputedCheck, Load as LoadCase, Panel, Recipe, Sourced, Text, Zone};
 use foldhash::HashMap;
 use std::collections::BTreeSet;
 use std::sync::{Mutex, PoisonError};
@@ -25,7 +25,7 @@ pub(super) fn zones(
     if panel.value.loads.is_empty() {
         return Ok(());
     }
-    let plate_zone = plate_zone(panel, found);
+    let plate_zone = chosen_plate_zone(panel, found);
     for zone in &panel.value.zones {
         let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
             continue;
@@ -114,21 +114,24 @@ fn left_over(panel: &Entry<Panel>, plate_zone: Option<&str>, found: &mut PanelMa
     }
 }
 
-/// The zone whose laminate the plate is made of.
-fn plate_zone<'p>(panel: &'p Entry<Panel>, found: &mut PanelMargins) -> Option<&'p str> {
-    let plate = panel.value.plate.as_ref()?;
-    if let Some(zone) = &plate.zone {
-        return Some(zone.as_str());
-    }
-    let mut laminates = panel.value.zones.iter().filter(|zone| zone.recipe.is_some());
-    let first = laminates.next()?;
-    if laminates.next().is_some() {
+/// The zone whose laminate the panel's plate is made of: the one that it names, else the first with a laminate.
+pub(in super::super) fn plate_zone(panel: &Panel) -> Option<&str> {
+    let named = panel.plate.as_ref()?.zone.as_ref();
+    let first = || panel.zones.iter().find(|zone| zone.recipe.is_some()).map(|zone| &zone.name);
+    named.or_else(first).map(Text::as_str)
+}
+
+/// As [`plate_zone`], saying where it had to choose.
+fn chosen_plate_zone<'p>(panel: &'p Entry<Panel>, found: &mut PanelMargins) -> Option<&'p str> {
+    let zone = plate_zone(&panel.value)?;
+    let named = panel.value.plate.as_ref().is_some_and(|plate| plate.zone.is_some());
+    if !named && panel.value.zones.iter().filter(|zone| zone.recipe.is_some()).nth(1).is_some() {
         found.assumptions.push(format!(
-            "panel/{}#plate names no zone: that of `{}`, the first with a laminate, is taken",
-            panel.id, first.name
+            "panel/{}#plate names no zone: that of `{zone}`, the first with a laminate, is taken",
+            panel.id
         ));
     }
-    Some(first.name.as_str())
+    Some(zone)
 }
 
 /// Every environment of the laminates of a panel, as [`environments`] has them of one.
@@ -287,7 +290,7 @@ impl Bench<'_> {
                 lacks(*check, why.clone(), found);
             }
         };
-        let soft: Vec<&Lacking> = self.laid.lacking.iter().filter(|one| !is_strength(one)).collect();
+        let soft: Vec<&Lacking> = self.laid.soft().collect();
         if !soft.is_empty() {
             for lacking in soft {
                 lacks_all(lacking.to_string(), found);
@@ -524,11 +527,6 @@ fn without_slight_coupling(bending: Matrix3) -> Matrix3 {
 /// Whether forces per width press in some direction.
 fn compresses([x, y, xy]: [f64; 3]) -> bool {
     (x + y) / 2.0 - ((x - y) / 2.0).hypot(xy) < 0.0
-}
-
-/// Whether what is missing is a strength, which stiffness and stability do without.
-fn is_strength(lacking: &Lacking) -> bool {
-    ["Xt ", "Xc ", "Yt ", "Yc ", "S "].iter().any(|key| lacking.what.starts_with(key))
 }
 
 /// A point of the grid of a plate in words.
