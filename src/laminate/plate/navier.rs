@@ -8,6 +8,8 @@ use std::f64::consts::PI;
 const SETTLED: f64 = 1e-5;
 const FIRST: usize = 24;
 const LAST: usize = 400;
+/// Beyond this the terms move no point of the grid by more than the series is good for.
+const GRID_TERMS: usize = 192;
 /// Waves so short that no more than this share is left to the limit of shear crimping.
 const NEAR_CRIMPING: f64 = 1e-4;
 const MOST_WAVES: f64 = 2e7;
@@ -108,7 +110,7 @@ pub fn pressure(plate: &Plate, pressure: f64) -> Result<Bending, LaminateError> 
         edge_moments: [0.0, 0.0],
         corner_twist: mxy,
         edge_shears: [qx, qy],
-        grid: grid(plate, [mx, my, mxy], pressure),
+        grid: grid(plate, count.min(GRID_TERMS), [mx, my, mxy], pressure),
         method: Method::Navier { terms: count, change },
     })
 }
@@ -126,25 +128,33 @@ fn settled(now: [f64; 6], before: [f64; 6]) -> f64 {
 }
 
 /// Moments over half the plate, 1/8 of the sides apart; the centre and the corners are known to the limit.
-fn grid(plate: &Plate, [mx, my, mxy]: [f64; 3], pressure: f64) -> [[[f64; 3]; 9]; 5] {
-    const TERMS: usize = 24;
+fn grid(plate: &Plate, count: usize, [mx, my, mxy]: [f64; 3], pressure: f64) -> [[[f64; 3]; 9]; 5] {
     let waves: Vec<Vec<(f64, f64)>> = (0..=8)
         .map(|step| {
             let angle = |i: usize| (2 * i + 1) as f64 * PI * f64::from(step) / 8.0;
-            (0..TERMS).map(|i| (libm::sin(angle(i)), libm::cos(angle(i)))).collect()
+            (0..count).map(|i| (libm::sin(angle(i)), libm::cos(angle(i)))).collect()
         })
         .collect();
-    let terms: Vec<Vec<[f64; 6]>> =
-        (0..TERMS).map(|i| (0..TERMS).map(|j| term(plate, i, j)).collect()).collect();
+    // Across first: each row of terms is summed once for the nine places, not for all of the points.
+    let rows: Vec<Vec<[f64; 3]>> = (0..count)
+        .map(|i| {
+            let terms: Vec<[f64; 6]> = (0..count).map(|j| term(plate, i, j)).collect();
+            let place = |across: &Vec<(f64, f64)>| {
+                terms.iter().zip(across).fold([0.0; 3], |[mx, my, mxy], (term, (sin, cos))| {
+                    [mx + term[1] * sin, my + term[2] * sin, mxy + term[3] * cos]
+                })
+            };
+            waves.iter().map(place).collect()
+        })
+        .collect();
     let mut all = [[[0.0; 3]; 9]; 5];
     for (i, (row, along)) in all.iter_mut().zip(&waves).enumerate() {
-        for (j, (here, across)) in row.iter_mut().zip(&waves).enumerate() {
-            for (row, (sin_x, cos_x)) in terms.iter().zip(along) {
-                for (term, (sin_y, cos_y)) in row.iter().zip(across) {
-                    here[0] += term[1] * sin_x * sin_y * pressure;
-                    here[1] += term[2] * sin_x * sin_y * pressure;
-                    here[2] += term[3] * cos_x * cos_y * pressure;
-                }
+        for (j, here) in row.iter_mut().enumerate() {
+            for (sums, (sin, cos)) in rows.iter().zip(along) {
+                let [mx, my, mxy] = sums.get(j).copied().unwrap_or_default();
+                here[0] += mx * sin * pressure;
+                here[1] += my * sin * pressure;
+                here[2] += mxy * cos * pressure;
             }
             if i == 0 {
                 here[0] = 0.0;

@@ -201,6 +201,35 @@ fn anisotropic() -> Matrix3 {
 }
 
 #[test]
+fn the_grid_of_a_long_plate_is_that_of_a_strip_with_an_end() {
+    // Levy's single series for a strip without end, w_n = c (1 - (1 + k x/2) exp(-k x)) sin(k y), k = n pi/b:
+    // twisting at the end -(1 - nu) q b^2 2/pi^3 sum of cos(k y)/n^3, far from it My = q y (b - y)/2.
+    // S. Timoshenko, S. Woinowsky-Krieger, Theory of Plates and Shells, 1959, art. 30 (from memory).
+    let (width, nu) = (0.2, 0.3);
+    for ratio in [10.0, 20.0, 50.0] {
+        let plate = isotropic(ratio * width, width, Support::SimplySupported);
+        let bent = pressure(&plate, 1e3).unwrap();
+        let q = 1e3 * width * width;
+        for j in 1..8 {
+            let y = f64::from(j) / 8.0;
+            let at = usize::try_from(j).unwrap();
+            let sum: f64 =
+                (0..200).map(|n| f64::from(2 * n + 1)).map(|n| (n * PI * y).cos() / n.powi(3)).sum();
+            let twist = -(1.0 - nu) * q * 2.0 / PI.powi(3) * sum;
+            let scale = (1.0 - nu) * q * 2.0 / PI.powi(3);
+            assert!(
+                (bent.grid[0][at][2] - twist).abs() < 1e-3 * scale,
+                "{ratio} {j}: {:?} {twist}",
+                bent.grid[0][at]
+            );
+            let (across, far) = (q * y * (1.0 - y) / 2.0, bent.grid[4][at]);
+            near("My of the strip", far[1], across, 2e-3);
+            near("Mx of the strip", far[0], nu * across, 5e-3);
+        }
+    }
+}
+
+#[test]
 fn a_plate_stiff_in_shear_is_kirchhoffs() {
     for (bending, support) in [
         (isotropic_bending(30.0), SIMPLE),
