@@ -55,7 +55,7 @@ impl Topic for Failure {
         2.13 to 2.19 (all from memory)";
     const CAUTION: &'static str = "One point of one ply: holes, edges and impact are not in it.";
     const SAMPLE: &'static str = "\
-# An invented unidirectional ply at 60 degrees
+# A unidirectional ply at 60 degrees, figures of a textbook's example (Kaw 2.17, from memory)
 sigma_x: 2 MPa
 sigma_y: -3 MPa
 tau_xy: 4 MPa

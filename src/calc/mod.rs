@@ -44,7 +44,7 @@ pub trait Topic: DeserializeOwned + Serialize + JsonSchema {
     const SOURCE: &'static str;
     /// What holds for this topic beside the caution of all; may be empty.
     const CAUTION: &'static str;
-    /// An input that works, with invented figures.
+    /// An input that works; its figures are invented where it does not say whose they are.
     const SAMPLE: &'static str;
 
     /// Works it out.

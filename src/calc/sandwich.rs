@@ -357,9 +357,9 @@ impl Topic for Wrinkling {
 # A compression face of the invented Sanderling on a solid core
 core: solid
 face_modulus: 70 GPa
-core_modulus: 517 MPa
-core_shear_modulus: 152 MPa
-applied: 300 MPa
+core_modulus: 90 MPa
+core_shear_modulus: 30 MPa
+applied: 200 MPa
 ";
 
     fn work(&self) -> Result<Work, Refusals> {
