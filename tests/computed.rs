@@ -178,6 +178,84 @@ fn stiffness_leans_on_the_section_in_torsion() {
     holds(&[wider], &[(TORSION, "met", "none"), (STIFF, "lapsed", "analysis")]);
 }
 
+/// The base with a second test of the modulus, in an environment of this name, of a third of the stiffness.
+fn tested_soft_too(name: &str, from: &str) -> Bench {
+    let bench =
+        edited(&[("materials/cw-200-e1.yaml", "{from: lamina-modulus}", &format!("{{from: {from}}}"))]);
+    let showing = bench.read("showings/lamina-modulus.yaml");
+    let showing = showing.replace("55 GPa", "15 GPa").replace("name: RTD", &format!("name: {name}"));
+    bench.write("showings/lamina-modulus-soft.yaml", &showing);
+    let evidence = bench.read("evidence/e-001.yaml");
+    let own = evidence.replace("showing: lamina-modulus\n", "showing: lamina-modulus-soft\n");
+    let own: String = own
+        .lines()
+        .filter(|line| !line.starts_with("digest:"))
+        .map(|line| format!("{}\n", line.replace("data/e-001.csv", "data/e-009.csv")))
+        .collect();
+    bench.write("evidence/e-009.yaml", &own);
+    bench.write(
+        "evidence/data/e-009.csv",
+        "batch,panel,specimen,value [GPa]\nL1,P1,s1,20.1\nL1,P1,s2,19.8\nL1,P1,s3,20.4\n",
+    );
+    bench
+}
+
+fn section(bench: &Bench) -> serde_json::Value {
+    bench.run(&["panel", "pane-frame", "--format", "json"]).json()["section"].clone()
+}
+
+#[test]
+fn a_section_is_as_soft_as_in_the_softest_environment() {
+    let gj = |bench: &Bench| section(bench)["GJ_N_mm2"].as_f64().unwrap();
+    let (stiff, soft) = (gj(&edited(&[])), gj(&tested_soft_too("ZHOT", "lamina-modulus-soft")));
+    assert!(soft < 0.99 * stiff, "{soft} {stiff}");
+    let (both, names) = (
+        ["[lamina-modulus, lamina-modulus-soft]", "[lamina-modulus-soft, lamina-modulus]"],
+        ["AHOT", "ZHOT"],
+    );
+    for (from, name) in both.into_iter().flat_map(|from| names.map(|name| (from, name))) {
+        let bench = tested_soft_too(name, from);
+        assert_eq!(gj(&bench), soft, "{from} {name}");
+        assert_eq!(section(&bench)["environment"], name);
+        let walls = section(&bench)["walls"].as_array().unwrap().clone();
+        for environment in ["RTD", name] {
+            assert!(walls.iter().any(|wall| wall["environment"] == environment), "{from} {environment}");
+        }
+        // Between the two stiffnesses the softer fails.
+        let asked = format!("at_least: {:.0} N m2", (soft + stiff) / 2.0 / 1e6);
+        let showing = bench.read("showings/frame-torsion.yaml").replace("at_least: 120 N m2", &asked);
+        bench.write("showings/frame-torsion.yaml", &showing);
+        assert_eq!(verdicts(&bench)[TORSION].0, "failed", "{from} {name} {asked}");
+        // What an environment leaves unknown may be softer than what is known.
+        bench.write("showings/frame-torsion.yaml", &showing.replace(&asked, "at_least: 1 N m2"));
+        assert_eq!(verdicts(&bench)[TORSION].0, "met");
+        std::fs::remove_file(bench.ledger().join("evidence/e-009.yaml")).unwrap();
+        let found = verdicts(&bench);
+        assert_eq!(found[TORSION].0, "open", "{from} {name} {found:#?}");
+    }
+}
+
+#[test]
+fn a_strength_that_is_missing_stops_strengths_alone() {
+    let none = edited(&[]);
+    std::fs::remove_file(none.ledger().join("evidence/e-002.yaml")).unwrap();
+    assert_eq!(section(&none)["GJ_N_mm2"], section(&edited(&[]))["GJ_N_mm2"]);
+    assert_eq!(verdicts(&none)[TORSION].0, "met");
+    let answer = none.run(&["panel", "pane-frame", "--format", "json"]).json();
+    let of = |list: &str, key: &str, word: &str| {
+        answer[list]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|own| own[key].as_str().is_some_and(|own| own.contains(word)))
+            .count()
+    };
+    assert!(of("uncomputed", "lacks", "Xt of material") > 0, "{answer:#}");
+    assert!(of("margins", "mode", "crazing") > 0, "{answer:#}");
+    assert_eq!(answer["mismatch"].as_array().unwrap().len(), 4);
+    assert_eq!(of("margins", "criterion", "tsai-wu"), 0);
+}
+
 #[test]
 fn an_uncomputed_duty_takes_no_specimen() {
     let open = ("materials/foam-52.yaml", "compressive_modulus: 70 MPa\n", "");

@@ -3,6 +3,7 @@
 use super::impact::Impact;
 use super::margins::MarginMove;
 use crate::ledger::Ledger;
+use crate::qualify::margins::signed;
 use crate::qualify::verdict::Verdict;
 
 /// Writes the paragraph.
@@ -141,8 +142,11 @@ fn margins(impact: &Impact) -> Option<String> {
             n => format!(" (and {} more)", count(n - 1, "margin")),
         };
         return Some(format!(
-            "The margin of {} under {} turns negative, {:+.2} by {}{more}.",
-            worst.panel, worst.case, now.margin, now.mode
+            "The margin of {} under {} turns negative, {} by {}{more}.",
+            worst.panel,
+            worst.case,
+            signed(now.margin),
+            now.mode
         ));
     }
     let fallen = impact
@@ -153,11 +157,11 @@ fn margins(impact: &Impact) -> Option<String> {
         .max_by(|one, two| one.1.total_cmp(&two.1))?;
     let (row, _) = fallen;
     Some(format!(
-        "The margin of {} under {} falls from {:+.2} to {:+.2}.",
+        "The margin of {} under {} falls from {} to {}.",
         row.panel,
         row.case,
-        was(row)?,
-        is(row)?
+        signed(was(row)?),
+        signed(is(row)?)
     ))
 }
 

@@ -4,7 +4,7 @@ use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
 use crate::change::margins::{Side as Grounds, lost};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
-use crate::qualify::margins::{PanelMargins, counts, margins_with};
+use crate::qualify::margins::{PanelMargins, counts, margins_with, signed};
 use crate::qualify::table::Table;
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
@@ -291,8 +291,11 @@ fn below(panel: &str, margins: &PanelMargins) -> Option<Raw> {
             route: route_to(&least.place),
             panel: Some(panel.to_string()),
             message: format!(
-                "the margin of `{panel}` under {} is {:+.2}: {} of {}{layer}{words}",
-                least.case, least.margin, least.mode, least.place
+                "the margin of `{panel}` under {} is {}: {} of {}{layer}{words}",
+                least.case,
+                signed(least.margin),
+                least.mode,
+                least.place
             ),
             help: format!(
                 "strengthen the panel, lower what it carries, or take its release back; `bondline panel {panel}` \

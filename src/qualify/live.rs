@@ -7,7 +7,7 @@ use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{
-    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_with, mode_as_tested, plate_zone,
+    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_with, mode_as_tested, plate_zone, signed,
 };
 use super::pool::digits;
 use super::table::{KindRow, Table};
@@ -234,6 +234,8 @@ impl<'a> Live<'a> {
             found.lacking.push("`accept` names no `at_least` in N m2".to_string());
             return Ok(found);
         };
+        // What an environment's values leave unknown may be softer than what is known.
+        found.lacking.extend(margins.no_section.iter().map(|why| format!("section: {why}")));
         found.holds = section.gj >= least * (1.0 - 1e-9);
         found.words = Some(format!("GJ {} N m2 against {} N m2", digits(section.gj), digits(least)));
         for rest in section.rests.iter().filter(|rest| !rest.verdict.is_closed()) {
@@ -439,12 +441,6 @@ impl Found {
         });
         judged
     }
-}
-
-/// Writes a margin as stress engineers do: with its sign, two decimals.
-pub fn signed(margin: f64) -> String {
-    let text = format!("{margin:+.2}");
-    if text == "-0.00" && margin < 0.0 { format!("{margin:+.4}") } else { text }
 }
 
 /// Window w9 for one panel: is the computed duty met by the mode that the tested article failed in?

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 
 /// Writes a margin with its sign and two decimals, four where two would hide the sign.
 pub fn figure(margin: f64) -> String {
-    crate::qualify::live::signed(margin)
+    crate::qualify::margins::signed(margin)
 }
 
 /// Writes how a margin fails and where: `wrinkling, zone shell` or `shear in p2 (45), zone shell`.

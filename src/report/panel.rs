@@ -75,6 +75,7 @@ pub fn json(report: &PanelReport<'_>) -> Value {
         "section": margins.section.as_ref().map(section_json),
         "mismatch": margins.mismatch.iter().map(|own| json!({
             "joint": own.joint,
+            "environment": own.environment,
             "case": own.case,
             "change_K": own.change,
             "peak_shear_MPa": own.peak_shear / 1e6,
@@ -124,6 +125,7 @@ fn rigidity_json(own: &Rigidity) -> Value {
 fn section_json(own: &FrameState) -> Value {
     json!({
         "whole": rigidity_json(&own.rigidity),
+        "environment": own.environment,
         "GJ_N_mm2": own.gj * 1e6,
         "cells": own.cells,
         "shear_centre_mm": own.shear_centre.map(|own| own.map(|own| own * 1e3)),
@@ -135,6 +137,7 @@ fn section_json(own: &FrameState) -> Value {
         "pane_lost_why_not": own.lost_why,
         "walls": own.walls.iter().map(|wall| json!({
             "case": wall.case,
+            "environment": wall.environment,
             "wall": wall.wall,
             "kind": wall.kind,
             "shear_flow_N_mm": wall.flow / 1e3,
@@ -328,7 +331,7 @@ fn write_plates(page: &mut Page<'_>, report: &PanelReport<'_>) {
         } else {
             ": beyond linear theory, so that deflection and moments are overstated"
         };
-        let environment = own.environment.as_ref().map_or(String::new(), |own| format!(" ({own})"));
+        let environment = bracketed(own.environment.as_ref());
         page.hang(
             "  ",
             "    ",
@@ -342,8 +345,15 @@ fn write_plates(page: &mut Page<'_>, report: &PanelReport<'_>) {
     }
 }
 
+/// The environment of values, in brackets, where there are several.
+fn bracketed(environment: Option<&String>) -> String {
+    environment.map_or(String::new(), |own| format!(" ({own})"))
+}
+
 fn write_section(page: &mut Page<'_>, own: &FrameState) {
-    page.heading("Frame section, short loads at room temperature");
+    // Where moduli come from tests in several environments, those that make it softest.
+    let environment = own.environment.as_ref().map_or(String::new(), |own| format!(", moduli of {own}"));
+    page.heading(&format!("Frame section, short loads at room temperature{environment}"));
     let scientific = |value: f64| format!("{value:.4e}");
     let mut table = Table::new([
         ("", Align::Left),
@@ -389,7 +399,7 @@ fn write_section(page: &mut Page<'_>, own: &FrameState) {
     ]);
     for wall in &own.walls {
         table.row([
-            wall.case.clone(),
+            format!("{}{}", wall.case, bracketed(wall.environment.as_ref())),
             format!("{} ({})", wall.wall, wall.kind),
             format!("{:.3}", wall.flow / 1e3),
             format!("{:.3}", wall.shear_stress / 1e6),
@@ -412,9 +422,10 @@ fn write_mismatch(page: &mut Page<'_>, report: &PanelReport<'_>) {
             "  ",
             "    ",
             &format!(
-                "joint {}, {} ({:+.0} K since it set): {:.2} MPa shear at the ends, {:.2} MPa {sense} in the sheet; \
+                "joint {}{}, {} ({:+.0} K since it set): {:.2} MPa shear at the ends, {:.2} MPa {sense} in the sheet; \
                  {:.2} shear strain if the sheet were free",
                 own.joint,
+                bracketed(own.environment.as_ref()),
                 own.case,
                 own.change,
                 own.peak_shear / 1e6,

@@ -14,6 +14,8 @@ use crate::record::{ComputedCheck, Joint, Panel, Zone};
 pub struct MismatchState {
     /// The joint.
     pub joint: String,
+    /// The environment whose values it stands on, where there are several.
+    pub environment: Option<String>,
     /// `cold` or `hot`.
     pub case: &'static str,
     /// Change since the bond set, K.
@@ -103,7 +105,7 @@ fn bond(
         .and_then(|cycle| cycle.0.iter().map(|segment| segment.to.si()).reduce(f64::max));
     let set = known!(set, "its process has no `cure`: where the bond is free of stress is unknown");
     let laid = laid_up(ledger, recipe, values)?;
-    if let Some(lacking) = laid.lacking.first() {
+    if let Some(lacking) = laid.soft().next() {
         return Ok(Err(lacking.to_string()));
     }
     if let Some(layer) = laid.carrying.iter().find(|layer| !layer.expands) {
@@ -193,6 +195,7 @@ fn bond(
         };
         found.mismatch.push(MismatchState {
             joint: joint.name.to_string(),
+            environment: values.environment.map(str::to_string),
             case,
             change,
             peak_shear: bond.peak_shear,

@@ -2,6 +2,7 @@
 
 use super::Values;
 use super::laid::{LaidUp, laid_up};
+use super::zones::environments;
 use crate::article::{ArticleError, LayerRole};
 use crate::fabrication::moisture::{Faces, time_to_fraction};
 use crate::fabrication::tooling::{
@@ -88,12 +89,14 @@ pub fn tool_checks(
                 afterwards.push(words);
             }
         }
+        // What a mould asks is of expansion and modulus: the first environment stands for all.
+        let environment = environments(ledger, recipe, Some(&panel.value)).into_iter().next().flatten();
         let values = Values {
             ledger,
             duties,
             panel: Some(&panel.id),
             load_path: panel.value.load_path,
-            environment: None,
+            environment: environment.as_deref(),
         };
         laminates.push(laid_up(ledger, recipe, &values)?);
     }
@@ -187,7 +190,7 @@ fn growth(
         return;
     };
     let part = laminates.iter().find_map(|laid| {
-        let expands = laid.carrying.iter().all(|layer| layer.expands) && laid.lacking.is_empty();
+        let expands = laid.carrying.iter().all(|layer| layer.expands) && laid.soft().next().is_none();
         let whole = stiffness(&laid.elastic()).ok()?.compliance().ok()?;
         expands.then(|| (whole.expansion[0], laid.recipe.clone()))
     });
@@ -232,6 +235,13 @@ fn corner(
     checks: &mut Vec<ToolCheck>,
     lacking: &mut Vec<String>,
 ) {
+    if let Some(soft) = laid.soft().next() {
+        let words = format!("recipe/{}: {soft}: the spring-in of corners is not known", laid.recipe);
+        if !lacking.contains(&words) {
+            lacking.push(words);
+        }
+        return;
+    }
     let whole = stiffness(&laid.elastic()).and_then(|own| own.compliance());
     let (Ok(whole), true) = (whole, laid.core.is_none() && laid.cores == 0) else { return };
     let mut sum = [0.0, 0.0];

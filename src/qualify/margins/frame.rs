@@ -21,6 +21,8 @@ use crate::record::{
 pub struct WallReport {
     /// The load case; of a lost pane it says so.
     pub case: String,
+    /// The environment whose values it stands on, where there are several.
+    pub environment: Option<String>,
     /// The wall.
     pub wall: String,
     /// `laminate`, `sheet` or `bond`.
@@ -38,7 +40,7 @@ pub struct WallReport {
 pub struct FrameState {
     /// EA, centroid, EI.
     pub rigidity: Rigidity,
-    /// Torsional stiffness GJ, N m2.
+    /// Torsional stiffness GJ, N m2; of the environment whose values make it softest.
     pub gj: f64,
     /// Cells that the walls close.
     pub cells: usize,
@@ -52,6 +54,8 @@ pub struct FrameState {
     pub walls: Vec<WallReport>,
     /// Evidence that it rests on.
     pub rests: Vec<Rest>,
+    /// The environment whose values it stands on, where there are several.
+    pub environment: Option<String>,
 }
 
 /// One wall ready for the section, whatever the modulus of the sheet.
@@ -107,6 +111,7 @@ fn in_environment(
         why,
     };
     if !lacking.is_empty() {
+        found.no_section.extend(lacking.iter().cloned());
         found.uncomputed.extend(lacking.into_iter().map(|why| lack("section", "", why)));
         return Ok(());
     }
@@ -114,6 +119,7 @@ fn in_environment(
     let whole = match bench.section(None) {
         Ok(whole) => whole,
         Err(why) => {
+            found.no_section.push(why.clone());
             found.uncomputed.push(lack("section", "", why));
             return Ok(());
         }
@@ -127,6 +133,7 @@ fn in_environment(
         lost_why: None,
         walls: Vec::new(),
         rests: Vec::new(),
+        environment: values.environment.map(str::to_string),
     };
     for (_, wall) in &bench.walls {
         if let Ready::Laminate { laid, .. } = wall {
@@ -153,9 +160,16 @@ fn in_environment(
     if section.loads.is_empty() {
         found.uncomputed.push(lack("section", "", "the section names no `loads`".to_string()));
     }
-    // The stiffness shown is that of the first environment.
     match &mut found.section {
-        Some(known) => known.walls.extend(state.walls),
+        Some(known) => {
+            let softer = state.gj < known.gj;
+            known.walls.append(&mut state.walls);
+            // The stiffness that counts is the least, whatever environment's values it stands on.
+            if softer {
+                state.walls = std::mem::take(&mut known.walls);
+                *known = state;
+            }
+        }
         None => found.section = Some(state),
     }
     Ok(())
@@ -190,7 +204,7 @@ fn ready(
     let recipe = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id()));
     let Some(recipe) = recipe else { return Ok(Err(format!("zone {} has no laminate", zone.name))) };
     let laid = laid_up(ledger, recipe, values)?;
-    if let Some(lacking) = laid.lacking.first() {
+    if let Some(lacking) = laid.soft().next() {
         return Ok(Err(lacking.to_string()));
     }
     Ok(laminate_wall(&laid, (from, to)).map(|wall| Ready::Laminate { wall, laid: Box::new(laid) }))
@@ -357,6 +371,7 @@ impl Bench<'_> {
             };
             state.walls.push(WallReport {
                 case: case.to_string(),
+                environment: self.values.environment.map(str::to_string),
                 wall: name.clone(),
                 kind,
                 flow: own.peak_flow,
@@ -472,7 +487,12 @@ impl Bench<'_> {
                         _ => {}
                     }
                     sandwich(self.ledger, &case, &mut found.margins, &mut found.uncomputed);
-                    strength(&case, &mut found.margins, &mut found.uncomputed);
+                    if laid.lacking.is_empty() {
+                        strength(&case, &mut found.margins, &mut found.uncomputed);
+                    } else {
+                        let lacking = laid.lacking.iter().map(ToString::to_string);
+                        found.uncomputed.extend(lacking.map(|why| case.lacks(case.check, why)));
+                    }
                 }
             }
         }

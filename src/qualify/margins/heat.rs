@@ -258,9 +258,22 @@ pub fn heat_of(
         let mut limits = heat_limits(ledger, duties, &panel.id, zone)?;
         limits.known.extend(hottest_test(ledger, duties, &panel.id, zone)?);
         let as_limits: Vec<HeatLimit> = limits.known.iter().map(as_limit).collect();
-        let left = heat_left(&as_limits, hot.ramp, hot.structural);
-        let spare: Vec<f64> = left.map(|all| all.iter().map(|one| one.spare()).collect()).unwrap_or_default();
-        let colour = sunshine(ledger, zone).and_then(|day| darkest(&as_limits, &day).ok()).map(|own| {
+        let spare: Vec<f64> = match heat_left(&as_limits, hot.ramp, hot.structural) {
+            Ok(left) => left.iter().map(|one| one.spare()).collect(),
+            Err(problem) => {
+                limits.lacking.push(format!("what is left of the limits of heat: {problem}"));
+                Vec::new()
+            }
+        };
+        let darkest = match sunshine(ledger, zone).map(|day| darkest(&as_limits, &day)) {
+            Some(Ok(own)) => Some(own),
+            Some(Err(problem)) => {
+                limits.lacking.push(format!("the largest absorptance: {problem}"));
+                None
+            }
+            None => None,
+        };
+        let colour = darkest.map(|own| {
             (own.limit, own.governs.and_then(|at| limits.known.get(at)).map(|one| one.what.clone()))
         });
         all.push(HeatReport {

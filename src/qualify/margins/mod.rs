@@ -34,7 +34,7 @@ use super::duty::{Duty, DutyKey, Verdict};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::record::{ComputedCheck, Panel};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A layer that a margin is critical in.
 #[derive(Debug, Clone, PartialEq)]
@@ -135,6 +135,8 @@ pub struct PanelMargins {
     pub plates: Vec<PlateState>,
     /// The frame section.
     pub section: Option<FrameState>,
+    /// Why there is no section with the values of some environment.
+    pub no_section: Vec<String>,
     /// Bonds of sheet under mismatch.
     pub mismatch: Vec<MismatchState>,
     /// All margins, in the order of load cases.
@@ -177,6 +179,12 @@ impl PanelMargins {
             }
         }
     }
+}
+
+/// Writes a margin as stress engineers do: with its sign, two decimals; never a nought that is below nothing.
+pub fn signed(margin: f64) -> String {
+    let text = format!("{margin:+.2}");
+    if text == "-0.00" && margin < 0.0 { format!("{margin:+.4}") } else { text }
 }
 
 /// Whether a check that a showing asks for counts a margin of `own`.
@@ -250,6 +258,7 @@ fn margins_by(
     }
     found.assumptions.sort();
     found.assumptions.dedup();
-    found.uncomputed.dedup();
+    let mut seen = BTreeSet::new();
+    found.uncomputed.retain(|one| seen.insert(one.clone()));
     Ok(())
 }
