@@ -57,6 +57,23 @@ pub(crate) fn beside_as_alone(other: &Ledger, ledger: &Ledger) -> Result<(), Tes
     Ok(())
 }
 
+/// An edit and its undoing, each read with what was kept of the state before it and judged beside that state.
+pub(crate) fn there_and_back(base: &Records, changed: &Records) -> Result<[Seen; 3], TestCaseError> {
+    let recall = MemoryRecall::new();
+    let read = |records: &Records| {
+        read_with(records.texts(), &recall).map_err(|_| TestCaseError::reject("refused by the reader"))
+    };
+    let before = Seen::of(read(base)?);
+    let beside = |records: &Records, other: &Seen| -> Result<Seen, TestCaseError> {
+        let ledger = read(records)?;
+        let evaluation = evaluate_beside(&ledger, today(), &other.evaluation).unwrap();
+        Ok(Seen { ledger, evaluation })
+    };
+    let after = beside(changed, &before)?;
+    let undone = beside(base, &after)?;
+    Ok([before, after, undone])
+}
+
 /// A verdict with everything that must not move: for the duty and for each panel.
 pub(crate) type Verdicts = BTreeMap<String, (Verdict, Asks, BTreeMap<String, (Verdict, Asks)>)>;
 

@@ -2,7 +2,9 @@
 
 use super::config;
 use super::edits::{apply, edits};
-use super::judging::{Seen, beside_as_alone, close, evaluated, load, read_with, today, try_load};
+use super::judging::{
+    Seen, beside_as_alone, close, evaluated, load, read_with, there_and_back, today, try_load,
+};
 use super::programme::{plans, proved};
 use bondline::article::weigh::programme_mass;
 use bondline::ledger::MemoryRecall;
@@ -38,11 +40,9 @@ proptest! {
     fn undoing_restores_every_verdict(plan in plans(), edit in edits()) {
         let base = proved(&plan);
         let Some(changed) = apply(&base, &edit) else { return Err(TestCaseError::reject("nothing to edit")) };
-        let Ok(after) = try_load(&changed) else { return Err(TestCaseError::reject("refused by the reader")) };
-        let (before, after) = (Seen::of(load(&base)), Seen::of(after));
+        let [before, after, undone] = there_and_back(&base, &changed)?;
         let there = before.to(&after);
         prop_assert!(!there.changes.is_empty(), "a change that is not shown: {edit:?}");
-        let undone = Seen::of(load(&base));
         prop_assert_eq!(&undone.evaluation.duties, &before.evaluation.duties);
         let nothing = before.to(&undone);
         prop_assert!(nothing.changes.is_empty() && nothing.duties.is_empty() && nothing.ended.is_empty());

@@ -2,7 +2,7 @@
 
 use super::config;
 use super::edits::{apply, edits};
-use super::judging::{Seen, beside_as_alone, load, read_with, try_load};
+use super::judging::{Seen, beside_as_alone, load, read_with, there_and_back, try_load};
 use super::programme::{Plan, Records, design, plans, proved_of};
 use super::renames::{REFERENCES, renamed};
 use bondline::change::impact::Impact;
@@ -269,10 +269,8 @@ proptest! {
     fn undoing_restores_every_margin(plan in plans(), carried in carried(), edit in edits()) {
         let base = loaded(&plan, &carried);
         let Some(changed) = apply(&base, &edit) else { return Err(TestCaseError::reject("nothing to edit")) };
-        let Ok(after) = try_load(&changed) else { return Err(TestCaseError::reject("refused by the reader")) };
-        let before = Seen::of(load(&base));
-        let changed = before.to(&Seen::of(after));
-        let undone = Seen::of(load(&base));
+        let [before, after, undone] = there_and_back(&base, &changed)?;
+        let changed = before.to(&after);
         prop_assert_eq!(margins(&before), margins(&undone));
         prop_assert_eq!(&before.evaluation.duties, &undone.evaluation.duties);
         prop_assert!(before.to(&undone).margins.is_empty());
