@@ -1,8 +1,10 @@
-//! Tolerance factors and equivalence limits.
+//! Design values from specimens, step by step, and equivalence.
 //!
-//! Plain values in, plain values out: a sample becomes [`Sample`], a sample size and a [`Basis`]
-//! a factor ([`tolerance_factor`]), and a new sample is set against an old one by
-//! [`strength_equivalent`] or [`mean_change_two_sided`]. Everything rests on the normal and the
+//! Plain values in, plain values out: specimens by batch become a design value by the handbook's
+//! procedure ([`procedure`]: outliers, batches, fit, the method that follows), each step of which
+//! stands alone too; a sample becomes [`Sample`], a sample size and a [`Basis`] a factor
+//! ([`tolerance_factor`]), and a new sample is set against an old one by [`strength_equivalent`] or
+//! [`mean_change_two_sided`]. Everything rests on the normal and the
 //! noncentral t distribution, which are this room's own: the libraries at hand have no
 //! noncentral t, and the normal of one of them is good to ten digits only.
 //!
@@ -10,20 +12,41 @@
 //!
 //! The values are an engineering aid, not approved design values.
 
+mod anova;
+mod batches;
 mod equivalence;
+mod fit;
+mod modified;
 mod noncentral;
 mod normal;
+mod outlier;
+mod pooling;
+mod procedure;
 mod quadrature;
+mod ranks;
+mod recalled;
 mod sample;
+#[cfg(test)]
+mod samples;
 mod tolerance;
+mod weibull;
 
+pub use anova::{Anova, anova};
+pub use batches::{EqualVariances, KSample, equal_variances, k_sample, k_sample_levels, median};
 pub use equivalence::{
     MeanChange, StrengthEquivalence, equivalence_limits, mean_change_two_sided, strength_equivalent,
 };
+pub use fit::{Distribution, FEWEST_FOR_FIT, Fit, Fitted, fitted, goodness_of_fit};
+pub use modified::{Modified, modified, modified_cv};
 pub use noncentral::{noncentral_t_cdf, noncentral_t_quantile, student_t_quantile};
 pub use normal::{normal_cdf, normal_quantile};
+pub use outlier::{FEWEST_FOR_OUTLIER, NormedResidual, normed_residual, outlier_critical, outliers};
+pub use pooling::{Pooled, PooledValue, pooled};
+pub use procedure::{Batch, DesignValue, Levels, Method, Procedure, Way, procedure};
+pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_of, ranked};
 pub use sample::{Sample, mean, sample};
 pub use tolerance::{Basis, basis_value, tolerance_factor};
+pub use weibull::{FEWEST_FOR_WEIBULL, Weibull, WeibullValue, weibull, weibull_factor, weibull_value};
 
 /// Why a statistical value could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -63,6 +86,28 @@ pub enum StatisticsError {
     #[error("{what} is {value}; a standard deviation cannot be negative")]
     NegativeDeviation {
         /// Whose deviation.
+        what: &'static str,
+        /// What was given.
+        value: f64,
+    },
+    /// Values that are all equal, for a method that lives on their spread.
+    #[error("{what} needs values that differ: all are equal")]
+    NoSpread {
+        /// Which method.
+        what: &'static str,
+    },
+    /// A value at or below zero, for a method that takes logarithms.
+    #[error("{what} takes values above 0, not {value}")]
+    NotPositive {
+        /// Which method.
+        what: &'static str,
+        /// What was given.
+        value: f64,
+    },
+    /// A level of significance that a method has no critical value for.
+    #[error("{what} has critical values at 0.1, 0.05, 0.025 and 0.01, not at {value}")]
+    Level {
+        /// Which method.
         what: &'static str,
         /// What was given.
         value: f64,

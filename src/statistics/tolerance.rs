@@ -2,9 +2,8 @@
 
 use super::noncentral::noncentral_t_quantile;
 use super::normal::quantile;
+use super::recalled::recalled;
 use super::{Sample, StatisticsError, finite, open_probability};
-use std::collections::BTreeMap;
-use std::sync::{Mutex, PoisonError};
 
 /// The most values a factor is computed for.
 const MOST: usize = 1_000_000;
@@ -70,26 +69,13 @@ pub fn tolerance_factor(n: usize, content: f64, confidence: f64) -> Result<f64, 
 /// either is made here.
 pub fn basis_value(sample: &Sample, basis: Basis) -> Result<f64, StatisticsError> {
     super::deviation("the sample", sample.sd)?;
-    let k = remembered_factor(sample.n, basis)?;
+    let k = recalled_factor(sample.n, basis)?;
     finite("the basis value", sample.mean - k * sample.sd)
 }
 
-/// [`tolerance_factor`], remembered: it costs a search, and a ledger asks for the same few sizes of
-/// sample again and again.
-fn remembered_factor(n: usize, basis: Basis) -> Result<f64, StatisticsError> {
-    static KNOWN: Mutex<BTreeMap<(usize, u64), f64>> = Mutex::new(BTreeMap::new());
-    /// Sizes of sample that are remembered at most.
-    const LIMIT: usize = 1024;
-    let key = (n, basis.content().to_bits());
-    if let Some(k) = KNOWN.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {
-        return Ok(*k);
-    }
-    let k = tolerance_factor(n, basis.content(), basis.confidence())?;
-    let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    if known.len() < LIMIT {
-        known.insert(key, k);
-    }
-    Ok(k)
+/// [`tolerance_factor`] of a basis, remembered.
+pub(super) fn recalled_factor(n: usize, basis: Basis) -> Result<f64, StatisticsError> {
+    recalled("tolerance", n, basis.content(), || tolerance_factor(n, basis.content(), basis.confidence()))
 }
 
 #[cfg(test)]
