@@ -14,7 +14,7 @@ use serde_json::Value;
 use std::collections::BTreeSet;
 
 /// The keys of a showing that say what is asked.
-const ASKED: [&str; 10] = [
+const ASKED: [&str; 11] = [
     "accept",
     "applies_to",
     "environment",
@@ -24,6 +24,7 @@ const ASKED: [&str; 10] = [
     "plan",
     "rests_on",
     "sensitivity",
+    "statistics",
     "subject",
 ];
 
@@ -301,6 +302,9 @@ fn relaxed(old: &LedgerHead, new: &LedgerHead, names: &Names) -> Vec<(&'static s
     }
     if !same(&tree(&old.climate), &tree(&new.climate)) {
         all.push(("climate", "the design day is another".to_string()));
+    }
+    if !same(&tree(&old.statistics), &tree(&new.statistics)) {
+        all.push(("statistics", "the levels of the tests behind design values are others".to_string()));
     }
     let place = |name: &Option<Text>| {
         let now = names.milestone(name.as_ref()?.as_str());

@@ -141,4 +141,5 @@ fn figures(sink: &mut Sink, head: &LedgerHead) {
         money(sink, "rates.panel_layup", rates.panel_layup.as_ref(), currency);
         money(sink, "rates.lab_week", rates.lab_week.as_ref(), currency);
     }
+    super::levels::statistics(sink, head.statistics.as_ref());
 }

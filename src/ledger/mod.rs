@@ -17,6 +17,7 @@ mod files;
 mod find;
 mod head;
 mod known;
+mod levels;
 mod load;
 mod multitude;
 mod places;

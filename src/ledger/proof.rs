@@ -31,6 +31,7 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
     let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
     within(sink, TEMPERATURE, "environment.temperature", temperature);
     plausible::tested(sink, "environment.temperature", temperature);
+    super::levels::statistics(sink, showing.statistics.as_ref());
     if let Some(values) = &showing.plan {
         let head = known.ledger.head.as_ref();
         plan(sink, values, head.and_then(|head| head.currency.as_ref()).map(|text| text.as_str()));

@@ -147,7 +147,7 @@ pub(super) fn money(sink: &mut Sink, at: &str, money: Option<&Money>, currency: 
     }
 }
 
-const MEND_QUANTITY: &str = "correct the figure, or the unit that it is written in";
+pub(super) const MEND_QUANTITY: &str = "correct the figure, or the unit that it is written in";
 const MEND_FIGURE: &str = "correct the figure";
 
 /// Adds one fault `out-of-range`, with how to mend it.

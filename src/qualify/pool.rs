@@ -1,9 +1,10 @@
 //! Pools of specimens: is the sample complete, does the criterion hold?
 
 use crate::ledger::{Entry, Ledger};
-use crate::record::{Accept, BasisWord, Evidence, Figure, LoadPath, Showing};
+use crate::record::{Accept, BasisWord, Evidence, Figure, LoadPath, Showing, Statistics};
 use crate::statistics::{
-    Basis, Sample, basis_value, mean, mean_change_two_sided, sample, strength_equivalent,
+    Basis, Levels, Procedure, Sample, StatisticsError, mean, mean_change_two_sided, procedure, sample,
+    strength_equivalent,
 };
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -25,6 +26,12 @@ pub struct Pool {
     pub values: Vec<f64>,
     /// Their unit; empty where they have none.
     pub unit: String,
+    /// The same by batch, in the order of their labels.
+    pub by_batch: BTreeMap<String, Vec<f64>>,
+    /// Levels of the tests behind a design value.
+    pub levels: Levels,
+    /// Level of the tests of equivalence.
+    pub alpha: f64,
     /// Panels by batch.
     pub batches: BTreeMap<String, BTreeSet<String>>,
     /// Rejected specimens.
@@ -37,6 +44,41 @@ pub struct Pool {
     pub foreign: Vec<String>,
 }
 
+impl Pool {
+    /// Returns every step from the values to their design values.
+    ///
+    /// # Errors
+    /// As [`procedure`].
+    pub fn procedure(&self) -> Result<Procedure, StatisticsError> {
+        let groups: Vec<&[f64]> = self.by_batch.values().map(Vec::as_slice).collect();
+        procedure(&groups, &self.levels)
+    }
+}
+
+/// The statistics that a showing names, above those of the ledger.
+fn named<T>(ledger: &Ledger, showing: &Showing, get: impl Fn(&Statistics) -> Option<T>) -> Option<T> {
+    let head = || ledger.head.as_ref()?.statistics.as_ref();
+    showing.statistics.as_ref().and_then(&get).or_else(|| head().and_then(&get))
+}
+
+/// Returns the levels of the tests behind a showing's design values.
+pub fn levels(ledger: &Ledger, showing: &Showing) -> Levels {
+    let usual = Levels::default();
+    let of = |get: &dyn Fn(&Statistics) -> Option<f64>, usual: f64| named(ledger, showing, get).unwrap_or(usual);
+    Levels {
+        outliers: of(&|own| own.outliers.as_ref().map(|level| level.si()), usual.outliers),
+        batches: of(&|own| own.batches.as_ref().map(|level| level.si()), usual.batches),
+        variances: of(&|own| own.variances.as_ref().map(|level| level.si()), usual.variances),
+        fit: of(&|own| own.fit.as_ref().map(|level| level.si()), usual.fit),
+        modified_cv: named(ledger, showing, |own| own.modified_cv).unwrap_or(usual.modified_cv),
+    }
+}
+
+/// Returns the level of a showing's tests of equivalence.
+pub fn alpha(ledger: &Ledger, showing: &Showing) -> f64 {
+    named(ledger, showing, |own| own.equivalence.as_ref().map(|level| level.si())).unwrap_or(EQUIVALENCE_ALPHA)
+}
+
 /// Returns the figure that fixes the unit of a criterion.
 fn criterion_figure(accept: &Accept) -> Option<&Figure> {
     accept.limits().next().or(accept.rating_at_least.as_ref()).or(accept.margin_at_least.as_ref())
@@ -44,7 +86,7 @@ fn criterion_figure(accept: &Accept) -> Option<&Figure> {
 
 /// Pools the specimens of some records of one showing.
 pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) -> Pool {
-    let mut all = Pool::default();
+    let mut all = Pool { levels: levels(ledger, showing), alpha: alpha(ledger, showing), ..Pool::default() };
     let mut unit = criterion_figure(&showing.accept).map(|figure| figure.unit().to_string());
     if showing.accept.above_skin_by.is_some() {
         unit = Some("degC".to_string());
@@ -69,6 +111,7 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
                     continue;
                 };
                 all.values.push(value);
+                all.by_batch.entry(row.batch.clone()).or_default().push(value);
                 all.specimens += 1;
                 all.batches.entry(row.batch.clone()).or_default().insert(row.panel.clone());
             }
@@ -86,7 +129,10 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
         {
             let wanted = unit.get_or_insert_with(|| figure.unit().to_string()).clone();
             match figure.number_in(&wanted) {
-                Some(value) => all.values.push(value),
+                Some(value) => {
+                    all.values.push(value);
+                    all.by_batch.entry(format!("record {}", record.id)).or_default().push(value);
+                }
                 None => all.foreign.push(record.id.clone()),
             }
         }
@@ -235,7 +281,7 @@ pub fn judge(
         };
     let any = !pool.values.is_empty();
     let (least, most) = (any.then_some(least), any.then_some(most));
-    let mut failed = None;
+    let (mut failed, mut no_basis) = (None, None);
     for (name, value, limit, at_least) in [
         ("mean", average, accept.mean_at_least.as_ref(), true),
         ("mean", average, accept.mean_at_most.as_ref(), false),
@@ -254,9 +300,13 @@ pub fn judge(
         Some(word) if accept.at_least.is_some() => {
             let basis = if word == BasisWord::A { Basis::A } else { Basis::B };
             if complete {
-                let value = sample(&pool.values).and_then(|sample| basis_value(&sample, basis)).ok();
-                let name = format!("provisional {word}-basis of {} (normal)", pool.values.len());
-                failed = failed.or(check(&name, value, accept.at_least.as_ref(), true));
+                match pool.procedure().and_then(|found| Ok((found.value(basis).clone()?.value, found.method))) {
+                    Ok((value, method)) => {
+                        let name = format!("{word}-basis of {} ({})", pool.values.len(), method.name());
+                        failed = failed.or(check(&name, Some(value), accept.at_least.as_ref(), true));
+                    }
+                    Err(problem) => no_basis = Some(format!("no {word}-basis: {problem}")),
+                }
             } else {
                 // The basis lies below the mean, so a mean below the criterion settles it already.
                 failed = failed.or(check("mean", average, accept.at_least.as_ref(), true));
@@ -265,6 +315,7 @@ pub fn judge(
         }
         Some(_) => {}
     }
+    unknown.extend(no_basis);
     if let Some(margin) = &accept.above_skin_by {
         match (ramp, least) {
             (Some(ramp), Some(tg)) => {
@@ -316,15 +367,16 @@ pub fn equivalent(own: &Pool, baseline: &Pool, showing: &Showing) -> Outcome {
     if own.values.len() < 2 || baseline.values.len() < 2 {
         return judge(own, &Accept { basis: None, ..showing.accept.clone() }, None, true, None);
     }
+    let alpha = own.alpha;
     let Ok(Sample { n, mean: m0, sd }) = sample(&baseline.values) else {
         return Outcome::Unknown("the baseline has no spread".to_string());
     };
     let result = if two_sided(showing.kind.as_str()) {
         sample(&own.values)
-            .and_then(|new| mean_change_two_sided(m0, sd, n, new.mean, new.sd, new.n, EQUIVALENCE_ALPHA))
+            .and_then(|new| mean_change_two_sided(m0, sd, n, new.mean, new.sd, new.n, alpha))
             .map(|change| {
                 let words = format!(
-                    "mean {} in {} .. {} {} at alpha {EQUIVALENCE_ALPHA}",
+                    "mean {} in {} .. {} {} at alpha {alpha}",
                     digits(change.mean),
                     digits(change.low),
                     digits(change.high),
@@ -333,9 +385,9 @@ pub fn equivalent(own: &Pool, baseline: &Pool, showing: &Showing) -> Outcome {
                 (change.holds(), words)
             })
     } else {
-        strength_equivalent(m0, sd, &own.values, EQUIVALENCE_ALPHA).map(|test| {
+        strength_equivalent(m0, sd, &own.values, alpha).map(|test| {
             let words = format!(
-                "mean {} (limit {}), least {} (limit {}) {} at alpha {EQUIVALENCE_ALPHA}",
+                "mean {} (limit {}), least {} (limit {}) {} at alpha {alpha}",
                 digits(test.mean),
                 digits(test.mean_limit),
                 digits(test.minimum),

@@ -233,7 +233,7 @@ fn spoken(type_name: &str) -> String {
         "Elastic" => return "lamina".to_string(),
         "SectionShape" => return "section".to_string(),
         "Pulls" | "Holes" | "Rates" | "Approvals" | "Growth" | "Climate" | "Conformed" | "Tested"
-        | "Exposure" | "Covers" => {
+        | "Exposure" | "Covers" | "Statistics" => {
             return format!("`{}`", type_name.to_lowercase());
         }
         "AsBuilt" => return "`as_built`".to_string(),

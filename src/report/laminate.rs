@@ -397,8 +397,9 @@ pub(super) fn values(page: &mut Page<'_>, used: &[DesignValue]) {
         let from = match &value.from {
             Origin::Typed => "typed in".to_string(),
             Origin::Evidence(own) => format!(
-                "{} of {} ({}), {}, showing/{} {}{}",
+                "{}{} of {} ({}), {}, showing/{} {}{}",
                 own.statistic,
+                own.method.map_or(String::new(), |method| format!(" ({method})")),
                 own.n,
                 own.evidence.join(", "),
                 own.environment,

@@ -73,6 +73,7 @@ pub fn value_json(value: &DesignValue) -> Value {
         map.insert("evidence".to_string(), json!(support.evidence));
         map.insert("specimens".to_string(), json!(support.n));
         map.insert("statistic".to_string(), json!(support.statistic));
+        map.insert("method".to_string(), json!(support.method));
         map.insert("environment".to_string(), json!(support.environment));
         map.insert("estimate".to_string(), json!(support.estimate));
     }

@@ -8,7 +8,7 @@ use crate::article::Subject;
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::Quantity;
 use crate::record::{BasisWord, Evidence, EvidenceKind, LoadPath, Showing, Sourced};
-use crate::statistics::{Basis, basis_value, mean, sample};
+use crate::statistics::{Basis, mean};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::Deref;
@@ -68,9 +68,11 @@ pub struct Support {
     pub n: usize,
     /// `A-basis`, `B-basis` or `mean`.
     pub statistic: &'static str,
+    /// The method behind a basis.
+    pub method: Option<&'static str>,
     /// The environment's name, or its temperature.
     pub environment: String,
-    /// Whether the sample is too small for its plan, so that the value is an estimate.
+    /// Whether the sample is too small for its plan or for its basis, so that the value is an estimate.
     pub estimate: bool,
 }
 
@@ -174,17 +176,11 @@ impl Values<'_> {
             )));
         }
         let pooled = pool::pool(self.ledger, &entry.value, &records);
-        let values: Vec<f64> = pooled
-            .values
-            .iter()
-            .filter_map(|value| crate::record::Figure::of(*value, &pooled.unit).number_in(unit))
-            .map(|value| value * scale)
-            .collect();
-        if values.len() != pooled.values.len() || values.is_empty() {
-            return Err(lacking(format!("the values of showing/{} are not in {unit}", entry.id)));
-        }
+        let n = pooled.values.len();
+        let mut method = None;
+        let mut estimate = !pool::completeness(&pooled, &entry.value).is_complete();
         let (value, name) = match statistic {
-            Statistic::Mean => (mean(&values).ok(), statistic.word()),
+            Statistic::Mean => (mean(&pooled.values).map_err(|problem| problem.to_string()), statistic.word()),
             Statistic::ByLoadPath => {
                 let word = required_basis(&entry.value.accept, self.load_path).unwrap_or({
                     if self.load_path == Some(LoadPath::Single) { BasisWord::A } else { BasisWord::B }
@@ -193,20 +189,24 @@ impl Values<'_> {
                     BasisWord::A => (Basis::A, "A-basis"),
                     BasisWord::B => (Basis::B, "B-basis"),
                 };
-                (sample(&values).and_then(|sample| basis_value(&sample, basis)).ok(), name)
+                let found = pooled.procedure().and_then(|found| {
+                    method = Some(found.method.name());
+                    estimate |= !found.lacks(basis).is_empty();
+                    found.value(basis).clone()
+                });
+                (found.map(|found| found.value).map_err(|problem| problem.to_string()), name)
             }
         };
-        let Some(value) = value.filter(|value| value.is_finite()) else {
-            return Err(lacking(format!(
-                "{} specimens of showing/{} give no {name}",
-                values.len(),
-                entry.id
-            )));
+        let value = value.map_err(|problem| {
+            lacking(format!("{n} specimens of showing/{} give no {name}: {problem}", entry.id))
+        })?;
+        let Some(value) = crate::record::Figure::of(value, &pooled.unit).number_in(unit) else {
+            return Err(lacking(format!("the values of showing/{} are not in {unit}", entry.id)));
         };
+        let value = value * scale;
         if value <= 0.0 {
             return Err(lacking(format!(
-                "the {name} of {} specimens of showing/{} is not above 0",
-                values.len(),
+                "the {name} of {n} specimens of showing/{} is not above 0",
                 entry.id
             )));
         }
@@ -218,10 +218,11 @@ impl Values<'_> {
                 subject: subject.clone(),
                 verdict: judged.verdict,
                 evidence: records.iter().map(|record| record.id.clone()).collect(),
-                n: values.len(),
+                n,
                 statistic: name,
+                method,
                 environment: environment_of(&entry.value),
-                estimate: !pool::completeness(&pooled, &entry.value).is_complete(),
+                estimate,
             })),
         })
     }

@@ -1,6 +1,6 @@
 //! What must be shown and what was shown: showings, evidence, concessions.
 
-use super::{Class, LoadPath, part, record, word_set};
+use super::{Class, LoadPath, Statistics, part, record, word_set};
 use crate::quantity::*;
 use crate::record::sensitivity::{Sensitivity, Step};
 use crate::record::{Day, EvidenceRef, Figure, OneOrMany, ShowingRef, Text};
@@ -275,6 +275,9 @@ record! {
         pub check: Option<ComputedCheck>,
         /// The criterion.
         pub accept: Accept,
+        /// Levels of the tests behind its design values, above those of `ledger.yaml`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub statistics: Option<Statistics>,
         /// The test method with its year.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub method: Option<Text>,
