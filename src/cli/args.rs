@@ -81,6 +81,8 @@ pub enum Command {
     Assumptions(AssumptionsArgs),
     /// Write what an article was, by value, into its evidence
     Conform(ConformArgs),
+    /// Compute design values from specimens, with every step and the decision at each
+    Basis(BasisArgs),
     /// Check one formula alone: inputs typed in YAML with units, answered with steps and source
     Calc(CalcArgs),
     /// Install, remove or run the gate on commits
@@ -284,6 +286,43 @@ pub struct ConformArgs {
     /// Show what would be written and write nothing
     #[arg(long)]
     pub dry_run: bool,
+}
+
+/// Compute design values from specimens, with every step and the decision at each
+///
+/// `basis FILE` reads a CSV file with the columns batch, panel, specimen, value [unit]; no ledger is needed.
+/// `basis EVIDENCE` takes the specimens of evidence records as its showing takes them: those of one showing are
+/// one sample. Several files, or evidence of several showings, are environments of one property, which are
+/// computed apart and then under one spread.
+///
+/// The procedure is that of MIL-HDBK-17-1F chapter 8. Levels come from `statistics` in the showing or in
+/// ledger.yaml, or from here.
+#[derive(Debug, Args)]
+pub struct BasisArgs {
+    /// CSV files, or evidence: ids, `evidence/ID` or files
+    #[arg(value_name = "FILE|EVIDENCE", required = true)]
+    pub of: Vec<String>,
+    /// Level of the tests for outliers; 0.05 as a rule
+    #[arg(long, value_name = "LEVEL")]
+    pub outliers: Option<f64>,
+    /// Level of the k-sample test of batches: 0.1, 0.05, 0.025 or 0.01; 0.025 as a rule
+    #[arg(long, value_name = "LEVEL")]
+    pub batches: Option<f64>,
+    /// Level of the test of equal variances; 0.05 as a rule
+    #[arg(long, value_name = "LEVEL")]
+    pub variances: Option<f64>,
+    /// Level of the tests of fit; 0.05 as a rule
+    #[arg(long, value_name = "LEVEL")]
+    pub fit: Option<f64>,
+    /// Use the modified coefficient of variation
+    #[arg(long)]
+    pub modified_cv: bool,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// Show long lists whole
+    #[arg(long)]
+    pub all: bool,
 }
 
 /// Check one formula alone: inputs typed in YAML with units, answered with steps and source

@@ -2,6 +2,7 @@
 
 mod args;
 mod assumptions;
+mod basis;
 mod calc;
 mod check;
 mod conform;
@@ -70,6 +71,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Mass(args) => mass::run(&mut context, args, out, err),
         Command::Laminate(args) => laminate::run(&mut context, args, out, err),
         Command::Panel(args) => panel::run(&mut context, args, out, err),
+        Command::Basis(args) => basis::run(&mut context, args, out, err),
         Command::Impact(args) => impact::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),

@@ -3,10 +3,10 @@
 use super::files::resolve;
 use super::known::Known;
 use super::recall::Work;
-use super::sink::{At, Sink};
+use super::sink::{At, Sink, settle};
 use super::table::{self, Table};
-use super::{Entry, Files, Ledger, Recall, TestData, plausible};
-use crate::record::{Address, Evidence, EvidenceState, Figure, Level, Lots, RecordKind, Showing};
+use super::{Entry, Files, Ledger, MemoryFiles, Recall, TestData, plausible};
+use crate::record::{Address, Evidence, EvidenceState, Fault, Figure, Level, Lots, RecordKind, Showing};
 use crate::source::DATA_LIMIT;
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
@@ -58,11 +58,7 @@ pub(super) fn read(
             return None;
         }
         Err(Unread::Bad(lines)) => {
-            for bad in lines {
-                sink.elsewhere(Level::Error, "bad-data", &file, At::Line(bad.line), bad.message)
-                    .label(bad.label)
-                    .help(bad.help);
-            }
+            bad_lines(sink, &file, lines);
             return None;
         }
     };
@@ -82,6 +78,14 @@ pub(super) fn read(
         unit: read.table.unit.clone(),
         rows: read.table.rows.clone(),
     })
+}
+
+fn bad_lines(sink: &mut Sink, file: &str, lines: Vec<table::BadLine>) {
+    for bad in lines {
+        sink.elsewhere(Level::Error, "bad-data", file, At::Line(bad.line), bad.message)
+            .label(bad.label)
+            .help(bad.help);
+    }
 }
 
 enum Unread {
@@ -104,6 +108,21 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
         recall.keep(&blob, "data", Arc::<Read>::clone(&read));
     }
     Ok(read)
+}
+
+/// Reads a table of specimens that is no ledger's; `file` is what its faults call it.
+///
+/// # Errors
+/// All faults in the order of their lines.
+pub fn read_specimens(file: &str, bytes: &[u8]) -> Result<TestData, Vec<Fault>> {
+    let table = table::read(bytes).map_err(|lines| {
+        let mut sink = Sink::new(file);
+        bad_lines(&mut sink, file, lines);
+        let mut files = MemoryFiles::new();
+        files.put(file, bytes);
+        settle(&files, vec![sink])
+    })?;
+    Ok(TestData { file: file.to_string(), digest: digest(bytes), unit: table.unit, rows: table.rows })
 }
 
 /// Values in one kind of unit can't meet a criterion in another; values without one are taken in the

@@ -43,6 +43,7 @@ fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
 mod tests;
 mod words;
 
+pub use data::read_specimens;
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};

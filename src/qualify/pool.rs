@@ -64,7 +64,8 @@ fn named<T>(ledger: &Ledger, showing: &Showing, get: impl Fn(&Statistics) -> Opt
 /// Returns the levels of the tests behind a showing's design values.
 pub fn levels(ledger: &Ledger, showing: &Showing) -> Levels {
     let usual = Levels::default();
-    let of = |get: &dyn Fn(&Statistics) -> Option<f64>, usual: f64| named(ledger, showing, get).unwrap_or(usual);
+    let of =
+        |get: &dyn Fn(&Statistics) -> Option<f64>, usual: f64| named(ledger, showing, get).unwrap_or(usual);
     Levels {
         outliers: of(&|own| own.outliers.as_ref().map(|level| level.si()), usual.outliers),
         batches: of(&|own| own.batches.as_ref().map(|level| level.si()), usual.batches),
@@ -76,7 +77,8 @@ pub fn levels(ledger: &Ledger, showing: &Showing) -> Levels {
 
 /// Returns the level of a showing's tests of equivalence.
 pub fn alpha(ledger: &Ledger, showing: &Showing) -> f64 {
-    named(ledger, showing, |own| own.equivalence.as_ref().map(|level| level.si())).unwrap_or(EQUIVALENCE_ALPHA)
+    named(ledger, showing, |own| own.equivalence.as_ref().map(|level| level.si()))
+        .unwrap_or(EQUIVALENCE_ALPHA)
 }
 
 /// Returns the figure that fixes the unit of a criterion.
@@ -300,7 +302,8 @@ pub fn judge(
         Some(word) if accept.at_least.is_some() => {
             let basis = if word == BasisWord::A { Basis::A } else { Basis::B };
             if complete {
-                match pool.procedure().and_then(|found| Ok((found.value(basis).clone()?.value, found.method))) {
+                match pool.procedure().and_then(|found| Ok((found.value(basis).clone()?.value, found.method)))
+                {
                     Ok((value, method)) => {
                         let name = format!("{word}-basis of {} ({})", pool.values.len(), method.name());
                         failed = failed.or(check(&name, Some(value), accept.at_least.as_ref(), true));

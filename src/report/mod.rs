@@ -1,6 +1,7 @@
 //! View models; terminal text and JSON. Nothing here decides: it shows what other rooms found.
 
 pub mod assumptions;
+pub mod basis;
 pub mod calc;
 pub mod duty;
 pub mod faults;

@@ -100,11 +100,12 @@ pub fn shape(verdict: Verdict) -> &'static str {
     }
 }
 
-/// Returns a count with its noun; `duty` becomes `duties`.
+/// Returns a count with its noun; `duty` becomes `duties`, `batch` `batches`.
 pub fn count(n: usize, word: &str) -> String {
     match (n, word.strip_suffix('y')) {
         (1, _) => format!("1 {word}"),
         (_, Some(stem)) if !word.ends_with("ay") => format!("{n} {stem}ies"),
+        _ if word.ends_with("ch") => format!("{n} {word}es"),
         _ => format!("{n} {word}s"),
     }
 }
@@ -390,6 +391,7 @@ mod tests {
         assert_eq!(count(1, "duty"), "1 duty");
         assert_eq!(count(2, "duty"), "2 duties");
         assert_eq!(count(3, "day"), "3 days");
+        assert_eq!(count(3, "batch"), "3 batches");
         assert_eq!(count(0, "panel"), "0 panels");
     }
 }

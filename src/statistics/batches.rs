@@ -20,6 +20,11 @@ pub fn k_sample_levels() -> [f64; 4] {
     LEVELS.map(|(alpha, _)| alpha)
 }
 
+/// Returns b0, b1, b2 of the critical value at a level; `None` where none are published.
+pub fn k_sample_constants(alpha: f64) -> Option<[f64; 3]> {
+    LEVELS.iter().find(|(level, _)| (level - alpha).abs() < 1e-12).map(|(_, constants)| *constants)
+}
+
 /// What the k-sample test found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct KSample {
@@ -74,12 +79,14 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
             most: usize::MAX,
         });
     }
-    let Some((_, [b0, b1, b2])) = LEVELS.iter().find(|(level, _)| (level - alpha).abs() < 1e-12) else {
+    let Some([b0, b1, b2]) = k_sample_constants(alpha) else {
         return Err(StatisticsError::Level { what, value: alpha });
     };
     let n: usize = groups.iter().map(|own| own.len()).sum();
-    if n < 4 {
-        return Err(StatisticsError::Count { what, n, least: 4, most: usize::MAX });
+    // Groups of one value each have one order only: there is nothing to test.
+    let fewest = (k + 1).max(4);
+    if n < fewest {
+        return Err(StatisticsError::Count { what, n, least: fewest, most: usize::MAX });
     }
     let mut all = Vec::with_capacity(n);
     for (group, own) in groups.iter().enumerate() {
@@ -370,6 +377,7 @@ mod tests {
         assert!(k_sample(&[&[1.0, 2.0, 3.0, 4.0]], 0.05).is_err());
         assert!(k_sample(&[&[1.0, 2.0, 3.0], &[]], 0.05).is_err());
         assert!(k_sample(&[&[1.0], &[2.0, 3.0]], 0.05).is_err());
+        assert!(k_sample(&[&[1.0], &[2.0], &[3.0], &[4.0], &[5.0]], 0.05).is_err());
         assert!(matches!(k_sample(&[&[1.0; 3], &[1.0; 3]], 0.05), Err(StatisticsError::NoSpread { .. })));
         assert!(k_sample(&[&[1.0, f64::INFINITY], &[2.0, 3.0]], 0.05).is_err());
         assert!(equal_variances(&[&[1.0], &[2.0]], 0.05).is_err());

@@ -32,7 +32,9 @@ mod tolerance;
 mod weibull;
 
 pub use anova::{Anova, anova};
-pub use batches::{EqualVariances, KSample, equal_variances, k_sample, k_sample_levels, median};
+pub use batches::{
+    EqualVariances, KSample, equal_variances, k_sample, k_sample_constants, k_sample_levels, median,
+};
 pub use equivalence::{
     MeanChange, StrengthEquivalence, equivalence_limits, mean_change_two_sided, strength_equivalent,
 };
@@ -65,7 +67,7 @@ pub enum StatisticsError {
         high: f64,
     },
     /// Too few or too many values for the method.
-    #[error("{what} takes {least} to {most} values, not {n}")]
+    #[error("{what} takes {}, not {n}", range(what, *least, *most))]
     Count {
         /// Which method.
         what: &'static str,
@@ -118,6 +120,16 @@ pub enum StatisticsError {
         /// Which distribution.
         what: &'static str,
     },
+}
+
+/// How many values a method takes; what counts something else ends in a comma and says so.
+fn range(what: &str, least: usize, most: usize) -> String {
+    let values = if what.ends_with(',') { "" } else { " values" };
+    if most == usize::MAX {
+        format!("at least {least}{values}")
+    } else {
+        format!("{least} to {most}{values}")
+    }
 }
 
 /// Returns `value` if it is finite.

@@ -180,7 +180,9 @@ impl Values<'_> {
         let mut method = None;
         let mut estimate = !pool::completeness(&pooled, &entry.value).is_complete();
         let (value, name) = match statistic {
-            Statistic::Mean => (mean(&pooled.values).map_err(|problem| problem.to_string()), statistic.word()),
+            Statistic::Mean => {
+                (mean(&pooled.values).map_err(|problem| problem.to_string()), statistic.word())
+            }
             Statistic::ByLoadPath => {
                 let word = required_basis(&entry.value.accept, self.load_path).unwrap_or({
                     if self.load_path == Some(LoadPath::Single) { BasisWord::A } else { BasisWord::B }

@@ -1,0 +1,275 @@
+//! `bondline basis`: design values from specimens, with every step.
+
+use super::args::BasisArgs;
+use super::context::{Context, Failure, Status, named};
+use crate::article::Subject;
+use crate::ledger::{Ledger, Specimen, read_specimens};
+use crate::qualify::pool::{levels, pool};
+use crate::record::{Address, Evidence, Fault, MAX_BYTES, RecordKind, render};
+use crate::report::basis::{BasisReport, LeftOut, SampleReport, json, text};
+use crate::report::page::{Frame, Style, count, shown};
+use crate::statistics::{Levels, k_sample_levels, pooled, procedure};
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{Read, Write};
+use std::path::Path;
+
+/// A data file may be larger than a record.
+const MOST_BYTES: u64 = 64 * MAX_BYTES as u64;
+
+pub(super) fn run(
+    context: &mut Context,
+    args: &BasisArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    usable(args)?;
+    let is_file = |of: &String| {
+        let path = context.directory.join(of);
+        let record = Path::new(of).extension().is_some_and(|own| own == "yaml" || own == "yml");
+        !record
+            && (path.is_file() || Path::new(of).extension().is_some_and(|own| own == "csv" || own == "tsv"))
+    };
+    let files = args.of.iter().filter(|of| is_file(of)).count();
+    if files == args.of.len() {
+        return of_files(context, args, out, err);
+    }
+    if files > 0 {
+        return Err(Failure::new(
+            "data files and evidence are not mixed",
+            "name files alone, or evidence alone; what lies in the ledger is named by its evidence",
+        ));
+    }
+    of_evidence(context, args, out, err)
+}
+
+/// The levels that were typed in, above those of the ledger.
+fn typed(args: &BasisArgs, of: Levels) -> Levels {
+    Levels {
+        outliers: args.outliers.unwrap_or(of.outliers),
+        batches: args.batches.unwrap_or(of.batches),
+        variances: args.variances.unwrap_or(of.variances),
+        fit: args.fit.unwrap_or(of.fit),
+        modified_cv: args.modified_cv || of.modified_cv,
+    }
+}
+
+fn of_files(
+    context: &Context,
+    args: &BasisArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let levels = typed(args, Levels::default());
+    let mut samples = Vec::new();
+    for of in &args.of {
+        let name = shown(of);
+        let mend = |problem: &dyn std::fmt::Display| {
+            let help = "name a CSV file with the columns batch, panel, specimen, value [unit]";
+            Failure::new(format!("`{name}` can't be read: {problem}"), help)
+        };
+        let mut bytes = Vec::new();
+        let file = File::open(context.directory.join(of)).map_err(|error| mend(&error))?;
+        file.take(MOST_BYTES + 1).read_to_end(&mut bytes).map_err(|error| mend(&error))?;
+        if bytes.len() as u64 > MOST_BYTES {
+            return Err(mend(&format!("it is larger than {} MB", MOST_BYTES >> 20)));
+        }
+        let data = match read_specimens(&name, &bytes) {
+            Ok(data) => data,
+            Err(faults) => return Err(refused(context, &name, &bytes, faults, err)?),
+        };
+        let groups = by_batch(&data.rows);
+        let rejected = left_out(&data.rows);
+        samples.push(sample(name, String::new(), data.unit.unwrap_or_default(), groups, rejected, &levels));
+    }
+    let report = with_pooled(samples, &levels);
+    if context.json() {
+        writeln!(out, "{:#}", json(&report))?;
+    } else {
+        let frame = Frame {
+            width: context.width,
+            style: Style { colour: context.colour },
+            all: args.all,
+            ..Frame::default()
+        };
+        write!(out, "{}", text(&report, &frame))?;
+    }
+    Ok(Status::Done)
+}
+
+/// Values by batch, in the order in which batches first come.
+fn by_batch(rows: &[Specimen]) -> Vec<(String, Vec<f64>)> {
+    let mut places: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut groups: Vec<(String, Vec<f64>)> = Vec::new();
+    for row in rows.iter().filter(|row| row.rejected.is_none()) {
+        let at = *places.entry(&row.batch).or_insert(groups.len());
+        match groups.get_mut(at) {
+            Some((_, values)) => values.push(row.value),
+            None => groups.push((row.batch.clone(), vec![row.value])),
+        }
+    }
+    groups
+}
+
+fn left_out(rows: &[Specimen]) -> Vec<LeftOut> {
+    let rejected = rows.iter().filter_map(|row| Some((row, row.rejected.as_ref()?)));
+    rejected
+        .map(|(row, reason)| LeftOut {
+            line: row.line,
+            labels: [row.batch.clone(), row.panel.clone(), row.specimen.clone()],
+            value: row.value.is_finite().then_some(row.value),
+            reason: reason.clone(),
+        })
+        .collect()
+}
+
+fn sample(
+    name: String,
+    of: String,
+    unit: String,
+    groups: Vec<(String, Vec<f64>)>,
+    rejected: Vec<LeftOut>,
+    levels: &Levels,
+) -> SampleReport {
+    let slices: Vec<&[f64]> = groups.iter().map(|(_, values)| values.as_slice()).collect();
+    let procedure = procedure(&slices, levels);
+    SampleReport { name, of, unit, groups, rejected, notes: Vec::new(), procedure }
+}
+
+/// Refuses levels that the tests do not take, before anything is read.
+fn usable(args: &BasisArgs) -> Result<(), Failure> {
+    for (option, level) in
+        [("--outliers", args.outliers), ("--variances", args.variances), ("--fit", args.fit)]
+    {
+        if let Some(level) = level.filter(|level| !(*level > 0.0 && *level < 1.0)) {
+            return Err(Failure::new(
+                format!("`{option} {level}` is no level of significance"),
+                "write a number above 0 and below 1, as a rule 0.05",
+            ));
+        }
+    }
+    let known = k_sample_levels();
+    if let Some(level) = args.batches.filter(|level| !known.iter().any(|own| (own - level).abs() < 1e-12)) {
+        return Err(Failure::new(
+            format!("`--batches {level}` is no level of the k-sample test"),
+            "write 0.1, 0.05, 0.025 or 0.01: for others no critical values are published",
+        ));
+    }
+    Ok(())
+}
+
+fn with_pooled(samples: Vec<SampleReport>, levels: &Levels) -> BasisReport {
+    let environments: Vec<Vec<&[f64]>> = samples.iter().map(SampleReport::slices).collect();
+    let pooled = (samples.len() > 1).then(|| pooled(&environments, levels));
+    BasisReport { samples, pooled }
+}
+
+fn of_evidence(
+    context: &mut Context,
+    args: &BasisArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let place = context.place()?;
+    let loaded = context.load_alone(&place, &args.source)?;
+    let ledger = &loaded.ledger;
+    // Evidence of one showing is one sample; further showings are further environments.
+    let mut samples: Vec<(String, Vec<&crate::ledger::Entry<Evidence>>)> = Vec::new();
+    for of in &args.of {
+        let entry = named(of, RecordKind::Evidence, &ledger.evidence, ledger)?;
+        let showing = entry.value.showing.id().to_string();
+        match samples.iter_mut().find(|(known, _)| *known == showing) {
+            Some((_, records)) if records.iter().any(|known| known.id == entry.id) => {}
+            Some((_, records)) => records.push(entry),
+            None => samples.push((showing, vec![entry])),
+        }
+    }
+    let mut found = Vec::new();
+    let mut first: Option<(Address, Levels)> = None;
+    for (showing, records) in &samples {
+        let id = records.first().map_or("", |entry| entry.id.as_str());
+        let entry = ledger.showings.get(showing).ok_or_else(|| {
+            Failure::new(
+                format!("showing/{showing} of evidence/{id} can't be read"),
+                "`bondline check` says why",
+            )
+        })?;
+        let own = typed(args, levels(ledger, &entry.value));
+        first.get_or_insert((Address::new(RecordKind::Showing, showing.clone()), own));
+        found.push(evidence_sample(ledger, entry, records, &own)?);
+    }
+    let (of, levels) = first.unwrap_or((Address::ledger(), typed(args, Levels::default())));
+    let evaluation = context.evaluate_for(&loaded, &of, err)?;
+    let report = with_pooled(found, &levels);
+    context.answer(out, (&loaded, &evaluation), args.all, || json(&report), |frame| text(&report, frame))?;
+    Ok(Status::Done)
+}
+
+fn evidence_sample(
+    ledger: &Ledger,
+    showing: &crate::ledger::Entry<crate::record::Showing>,
+    records: &[&crate::ledger::Entry<Evidence>],
+    levels: &Levels,
+) -> Result<SampleReport, Failure> {
+    let values = pool(ledger, &showing.value, records);
+    let names: Vec<String> = records.iter().map(|entry| format!("evidence/{}", entry.id)).collect();
+    let names = names.join(", ");
+    if let Some(foreign) = values.foreign.first() {
+        return Err(Failure::new(
+            format!("the values of evidence/{foreign} can't be brought to {}", values.unit),
+            "`bondline check` names the column and the unit that was expected",
+        ));
+    }
+    if values.values.is_empty() {
+        let why =
+            if values.rejected > 0 { "all specimens are rejected" } else { "there are no specimen values" };
+        return Err(Failure::new(
+            format!("{names} gives no design value: {why}"),
+            "name evidence with `data:`, a CSV file of specimens",
+        ));
+    }
+    let rejected = records
+        .iter()
+        .filter_map(|entry| ledger.data.get(&entry.id))
+        .flat_map(|data| left_out(&data.rows))
+        .collect();
+    let subject = records.first().and_then(|entry| Subject::from_label(&entry.value.subject));
+    let on = subject.map_or(String::new(), |subject| format!(" on {subject}"));
+    let of = format!("showing/{}{on}", showing.id);
+    let groups = values.by_batch.into_iter().collect();
+    let mut own = sample(names, of, values.unit, groups, rejected, levels);
+    own.notes.extend(asked(&showing.value.accept, &own));
+    Ok(own)
+}
+
+/// What the showing asks of its basis, beside what the sample gives.
+fn asked(accept: &crate::record::Accept, own: &SampleReport) -> Option<String> {
+    let (basis, limit) = (accept.basis?, accept.at_least.as_ref()?);
+    Some(format!(
+        "asked: {}-basis of at least {}; a single load path raises B to A",
+        basis.word(),
+        limit.text()
+    ))
+    .filter(|_| own.procedure.is_ok())
+}
+
+/// Draws the faults for people; programs get them in the failure's document.
+fn refused(
+    context: &Context,
+    file: &str,
+    bytes: &[u8],
+    faults: Vec<Fault>,
+    err: &mut dyn Write,
+) -> Result<Failure, Failure> {
+    let message = format!("{} in {file}", count(faults.len(), "error"));
+    let help =
+        Some("the columns are batch, panel, specimen, value [unit], and `rejected` where needed".to_string());
+    if context.json() {
+        return Ok(Failure { message, help, faults });
+    }
+    let text = std::str::from_utf8(bytes).ok();
+    for fault in &faults {
+        writeln!(err, "{}\n", render::fault(fault, text, context.colour_err, context.width))?;
+    }
+    Ok(Failure { message, help, faults: Vec::new() })
+}

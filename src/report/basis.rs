@@ -1,0 +1,359 @@
+//! Design values from specimens: every step with its decision, as text, picture and JSON.
+
+mod picture;
+mod steps;
+
+use super::head::CAUTION_LINE;
+use super::page::{Frame, Page, count};
+use super::table::{Align, Table};
+use crate::calc::figure;
+use crate::statistics::{Basis, Pooled, Procedure, StatisticsError};
+use serde_json::{Value, json};
+pub use steps::Step;
+
+/// A specimen that was left out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeftOut {
+    /// Line in the file, from 1.
+    pub line: usize,
+    /// Batch, panel, specimen.
+    pub labels: [String; 3],
+    /// The value, where one was written.
+    pub value: Option<f64>,
+    /// Why it was rejected.
+    pub reason: String,
+}
+
+/// One sample: a file, or what evidence of one showing holds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SampleReport {
+    /// What it is called: a file, or evidence.
+    pub name: String,
+    /// Where it stands: showing and subject; empty for a file.
+    pub of: String,
+    /// Unit of the values; empty where none is written.
+    pub unit: String,
+    /// Values by batch.
+    pub groups: Vec<(String, Vec<f64>)>,
+    /// Rejected specimens.
+    pub rejected: Vec<LeftOut>,
+    /// What else has to be known of the values, such as that they are normalised.
+    pub notes: Vec<String>,
+    /// Every step; why there is none.
+    pub procedure: Result<Procedure, StatisticsError>,
+}
+
+impl SampleReport {
+    /// Batches with values, as the statistics take them.
+    pub fn slices(&self) -> Vec<&[f64]> {
+        self.groups.iter().map(|(_, values)| values.as_slice()).collect()
+    }
+
+    fn with_unit(&self, value: f64) -> String {
+        format!("{} {}", figure(value), self.unit).trim_end().to_string()
+    }
+}
+
+/// What `basis` answers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BasisReport {
+    /// The samples; several are environments of one property.
+    pub samples: Vec<SampleReport>,
+    /// Their values under one spread, where there are several; why not.
+    pub pooled: Option<Result<Pooled, StatisticsError>>,
+}
+
+/// Returns the answer as a document of schema `basis/1`: one sample's keys at the top, several under `samples`.
+pub fn json(report: &BasisReport) -> Value {
+    let mut document = json!({"schema": "basis/1"});
+    let Some(map) = document.as_object_mut() else { return document };
+    match report.samples.as_slice() {
+        [one] => {
+            if let Value::Object(own) = sample_json(one) {
+                map.extend(own);
+            }
+        }
+        several => {
+            map.insert("samples".into(), several.iter().map(sample_json).collect());
+            map.insert("pooled".into(), pooled_json(report));
+        }
+    }
+    map.insert("caution".into(), json!(CAUTION_LINE));
+    document
+}
+
+fn sample_json(own: &SampleReport) -> Value {
+    let batches: Vec<Value> =
+        own.groups.iter().map(|(label, values)| json!({"batch": label, "values": values})).collect();
+    let rejected: Vec<Value> = own
+        .rejected
+        .iter()
+        .map(|one| {
+            let [batch, panel, specimen] = &one.labels;
+            json!({
+                "line": one.line, "batch": batch, "panel": panel, "specimen": specimen, "value": one.value,
+                "reason": one.reason,
+            })
+        })
+        .collect();
+    let mut document = json!({
+        "of": own.name,
+        "showing": if own.of.is_empty() { Value::Null } else { json!(own.of) },
+        "unit": own.unit,
+        "n": own.groups.iter().map(|(_, values)| values.len()).sum::<usize>(),
+        "batches": own.groups.len(),
+        "data": batches,
+        "rejected": rejected,
+        "notes": own.notes,
+    });
+    let Some(map) = document.as_object_mut() else { return document };
+    match &own.procedure {
+        Err(problem) => {
+            map.insert("refused".into(), json!(problem.to_string()));
+            map.insert("steps".into(), json!([]));
+        }
+        Ok(found) => {
+            let outliers: Vec<Value> = steps::named_outliers(own, found)
+                .into_iter()
+                .map(|(within, label, residual)| {
+                    json!({
+                        "within": within, "batch": label, "value": residual.value,
+                        "residual": residual.residual, "critical": residual.critical,
+                    })
+                })
+                .collect();
+            let value = |basis| found.value(basis).as_ref().ok().map(|own| own.value);
+            map.insert("mean".into(), json!(found.whole.mean));
+            map.insert("sd".into(), json!(found.whole.sd));
+            map.insert("cv".into(), json!(found.cv()));
+            map.insert("outliers".into(), json!(outliers));
+            map.insert("poolable".into(), json!(found.is_one_population()));
+            map.insert("distribution".into(), json!(steps::distribution(found)));
+            map.insert("method".into(), json!(found.method.name()));
+            map.insert("B_basis".into(), json!(value(Basis::B)));
+            map.insert("A_basis".into(), json!(value(Basis::A)));
+            map.insert("estimate".into(), json!(!found.lacks(Basis::B).is_empty()));
+            map.insert("A_estimate".into(), json!(!found.lacks(Basis::A).is_empty()));
+            let steps: Vec<Value> = steps::steps(own, found)
+                .into_iter()
+                .enumerate()
+                .map(|(at, step)| {
+                    json!({"step": at + 1, "title": step.title, "shows": step.shows, "decision": step.decision})
+                })
+                .collect();
+            map.insert("steps".into(), json!(steps));
+        }
+    }
+    document
+}
+
+fn pooled_json(report: &BasisReport) -> Value {
+    match &report.pooled {
+        None => Value::Null,
+        Some(Err(problem)) => json!({"refused": problem.to_string()}),
+        Some(Ok(found)) => {
+            let environments: Vec<Value> = report
+                .samples
+                .iter()
+                .zip(&found.environments)
+                .map(|(sample, own)| {
+                    let ([k_b, k_a], [b, a]) = (own.k, own.values);
+                    json!({
+                        "of": sample.name, "n": own.sample.n, "mean": own.sample.mean,
+                        "k_B": k_b, "k_A": k_a, "B_basis": b, "A_basis": a,
+                    })
+                })
+                .collect();
+            json!({
+                "may_be_pooled": found.against.is_empty(),
+                "against": against(report, found),
+                "cv": found.cv,
+                "freedom": found.freedom,
+                "levene": found.variances.statistic,
+                "levene_critical": found.variances.critical,
+                "normal_level": found.fit.level,
+                "environments": environments,
+            })
+        }
+    }
+}
+
+/// What speaks against pooling, with environments by their names.
+fn against(report: &BasisReport, found: &Pooled) -> Vec<String> {
+    let mut all = found.against.clone();
+    for (at, sample) in report.samples.iter().enumerate().rev() {
+        for own in &mut all {
+            let numbered = format!("environment {}", at + 1);
+            if own.ends_with("differ") && own.contains(&format!("{numbered} ")) {
+                *own = own.replace(&numbered, &sample.name);
+            }
+        }
+    }
+    all
+}
+
+/// Returns the answer for people.
+pub fn text(report: &BasisReport, frame: &Frame) -> String {
+    let mut page = Page::new(frame);
+    for own in &report.samples {
+        sample_text(&mut page, own);
+    }
+    if let Some(pooled) = &report.pooled {
+        pooled_text(&mut page, report, pooled);
+    }
+    page.gap();
+    page.paragraph(CAUTION_LINE);
+    page.finish()
+}
+
+fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
+    page.gap();
+    let of = if own.of.is_empty() { String::new() } else { format!(", {}", own.of) };
+    let unit = if own.unit.is_empty() { String::new() } else { format!(", {}", own.unit) };
+    page.heading(&format!("Design values of {}{of}{unit}", own.name));
+    page.gap();
+    batches_table(page, own);
+    for one in &own.rejected {
+        let [batch, panel, specimen] = &one.labels;
+        let value = one.value.map_or("no value".to_string(), |value| own.with_unit(value));
+        page.hang(
+            "  - ",
+            "    ",
+            &format!("rejected, line {}: {batch}/{panel}/{specimen}, {value}: {}", one.line, one.reason),
+        );
+    }
+    for note in &own.notes {
+        page.hang("  - ", "    ", note);
+    }
+    let found = match &own.procedure {
+        Ok(found) => found,
+        Err(problem) => {
+            page.gap();
+            page.hang("  ? ", "    ", &format!("no design value: {problem}"));
+            return;
+        }
+    };
+    for (at, step) in steps::steps(own, found).iter().enumerate() {
+        page.gap();
+        page.heading(&format!("{:>2}  {}", at + 1, step.title));
+        for line in &step.shows {
+            page.hang("    ", "      ", line);
+        }
+        page.hang("    > ", "      ", &step.decision);
+    }
+    page.gap();
+    for line in picture::lines(own, found, page.frame.columns()) {
+        page.line(&line);
+    }
+}
+
+fn batches_table(page: &mut Page<'_>, own: &SampleReport) {
+    let mut table = Table::new([
+        ("batch", Align::Left),
+        ("n", Align::Right),
+        ("mean", Align::Right),
+        ("sd", Align::Right),
+        ("cv", Align::Right),
+        ("least", Align::Right),
+        ("greatest", Align::Right),
+    ]);
+    let mut row = |label: &str, values: &[f64]| {
+        let mean = crate::statistics::mean(values).ok();
+        let sd = crate::statistics::sample(values).ok().map(|of| of.sd);
+        let cv = sd.zip(mean).filter(|(_, mean)| *mean > 0.0).map(|(sd, mean)| sd / mean);
+        let shown = |value: Option<f64>| value.map_or("-".to_string(), figure);
+        table.row([
+            label.to_string(),
+            values.len().to_string(),
+            shown(mean),
+            shown(sd),
+            cv.map_or("-".to_string(), |cv| format!("{:.2} %", cv * 100.0)),
+            shown(values.iter().copied().reduce(f64::min)),
+            shown(values.iter().copied().reduce(f64::max)),
+        ]);
+    };
+    let shown = page.frame.shown(own.groups.len(), BATCHES_SHOWN);
+    for (label, values) in own.groups.iter().take(shown) {
+        row(label, values);
+    }
+    let all: Vec<f64> = own.groups.iter().flat_map(|(_, values)| values.iter().copied()).collect();
+    if own.groups.len() != 1 {
+        row("all", &all);
+    }
+    page.table(&table);
+    if shown < own.groups.len() {
+        page.paragraph(&format!("… and {} more; --all shows them", count(own.groups.len() - shown, "batch")));
+    }
+}
+
+/// Batches that a table shows where not all are asked for.
+const BATCHES_SHOWN: usize = 20;
+
+fn pooled_text(page: &mut Page<'_>, report: &BasisReport, pooled: &Result<Pooled, StatisticsError>) {
+    page.gap();
+    page.heading("Environments under one spread");
+    let found = match pooled {
+        Ok(found) => found,
+        Err(problem) => return page.hang("  ? ", "    ", &format!("not pooled: {problem}")),
+    };
+    page.hang(
+        "    ",
+        "      ",
+        &format!(
+            "every value over the mean of its environment: coefficient of variation {:.3} % with {} degrees of \
+             freedom",
+            found.cv * 100.0,
+            found.freedom
+        ),
+    );
+    page.hang(
+        "    ",
+        "      ",
+        &format!(
+            "one spread: Levene {} against {}; normal: observed level {}",
+            figure(found.variances.statistic),
+            figure(found.variances.critical),
+            figure(found.fit.level)
+        ),
+    );
+    let against = against(report, found);
+    if against.is_empty() {
+        let mut table = Table::new([
+            ("environment", Align::Left),
+            ("n", Align::Right),
+            ("mean", Align::Right),
+            ("k B", Align::Right),
+            ("B", Align::Right),
+            ("k A", Align::Right),
+            ("A", Align::Right),
+        ]);
+        for (sample, own) in report.samples.iter().zip(&found.environments) {
+            let ([k_b, k_a], [b, a]) = (own.k, own.values);
+            table.row([
+                sample.name.clone(),
+                own.sample.n.to_string(),
+                figure(own.sample.mean),
+                figure(k_b),
+                figure(b),
+                figure(k_a),
+                figure(a),
+            ]);
+        }
+        page.table(&table);
+        page.hang(
+            "    > ",
+            "      ",
+            "they may be pooled if one mode of failure stands behind all: that is for whoever reads the fracture \
+             faces. B = mean (1 - k cv), k exact from the noncentral t (CMH-17-1G 8.3.5, from memory)",
+        );
+    } else {
+        page.hang(
+            "    > ",
+            "      ",
+            &format!("not pooled: {}; each environment stands alone", against.join("; ")),
+        );
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,159 @@
+//! A probability plot and the batches side by side, in characters.
+
+use super::SampleReport;
+use crate::calc::figure;
+use crate::statistics::{Distribution, Fitted, Method, Procedure, fitted, normal_cdf, normal_quantile};
+
+/// Rows of the plot.
+const ROWS: usize = 15;
+/// Columns of the shares in front of it.
+const MARGIN: usize = 8;
+/// The widest plot.
+const WIDEST: usize = 72;
+/// Batches that are drawn side by side.
+const STRIPS: usize = 12;
+
+/// A scale of values along a row.
+struct Scale {
+    low: f64,
+    high: f64,
+    columns: usize,
+}
+
+impl Scale {
+    fn column(&self, value: f64) -> Option<usize> {
+        let share = (value - self.low) / (self.high - self.low);
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        (0.0..=1.0)
+            .contains(&share)
+            .then(|| (share * (self.columns.saturating_sub(1)) as f64).round() as usize)
+    }
+}
+
+fn put(row: &mut [char], at: Option<usize>, mark: char) {
+    if let Some(cell) = at.and_then(|at| row.get_mut(at)) {
+        *cell = mark;
+    }
+}
+
+/// The letter of a batch in the plot.
+fn letter(at: usize) -> char {
+    u8::try_from(at).ok().filter(|at| *at < 26).map_or('*', |at| char::from(b'a' + at))
+}
+
+/// Draws both pictures to fit `columns`.
+pub(super) fn lines(own: &SampleReport, found: &Procedure, columns: usize) -> Vec<String> {
+    let mut all: Vec<(f64, usize)> = own
+        .groups
+        .iter()
+        .enumerate()
+        .flat_map(|(at, (_, values))| values.iter().map(move |value| (*value, at)))
+        .collect();
+    all.sort_by(|one, two| one.0.total_cmp(&two.0));
+    let (Some((least, _)), Some((greatest, _))) = (all.first().copied(), all.last().copied()) else {
+        return Vec::new();
+    };
+    let b = found.b.as_ref().ok().map(|given| given.value).filter(|value| value.is_finite());
+    let low = b.map_or(least, |b| b.min(least));
+    let scale = Scale { low, high: greatest, columns: columns.saturating_sub(MARGIN + 1).clamp(20, WIDEST) };
+    if scale.high <= scale.low || !(scale.high - scale.low).is_finite() {
+        return Vec::new();
+    }
+    let mut lines =
+        vec![format!("    Share below, against {}", if own.unit.is_empty() { "value" } else { &own.unit })];
+    lines.extend(plot(own, found, &all, &scale));
+    lines.push(axis(&scale, b));
+    lines.push(String::new());
+    lines.extend(strips(own, &scale));
+    lines
+}
+
+/// The distribution whose curve is drawn: that of the method, else the normal one.
+fn curve(own: &SampleReport, found: &Procedure) -> Option<Fitted> {
+    let distribution = match found.method {
+        Method::One(distribution) => distribution,
+        _ => Distribution::Normal,
+    };
+    let all: Vec<f64> = own.groups.iter().flat_map(|(_, values)| values.iter().copied()).collect();
+    fitted(&all, distribution).ok()
+}
+
+fn plot(own: &SampleReport, found: &Procedure, all: &[(f64, usize)], scale: &Scale) -> Vec<String> {
+    // Median ranks (i - 0.3)/(n + 0.4), A. Benard (from memory), on a scale of normal probability.
+    let n = all.len() as f64;
+    let score = |at: usize| normal_quantile((at as f64 + 0.7) / (n + 0.4)).unwrap_or(0.0);
+    let top = score(all.len().saturating_sub(1)).max(normal_quantile(0.95).unwrap_or(1.6));
+    let z_of = |row: usize| top - 2.0 * top * row as f64 / (ROWS - 1) as f64;
+    let row_of = |z: f64| {
+        let place = (top - z) / (2.0 * top) * (ROWS - 1) as f64;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        (place.round().max(0.0) as usize).min(ROWS - 1)
+    };
+    let mut rows = vec![vec![' '; scale.columns]; ROWS];
+    if let Some(curve) = curve(own, found) {
+        for (at, row) in rows.iter_mut().enumerate() {
+            let share = normal_cdf(z_of(at)).unwrap_or(0.5);
+            put(row, curve.below(share).ok().and_then(|value| scale.column(value)), '.');
+        }
+    }
+    for (at, (value, batch)) in all.iter().enumerate() {
+        if let Some(row) = rows.get_mut(row_of(score(at))) {
+            put(row, scale.column(*value), letter(*batch));
+        }
+    }
+    rows.iter()
+        .enumerate()
+        .map(|(at, row)| {
+            let share = normal_cdf(z_of(at)).unwrap_or(0.5) * 100.0;
+            let label = if at % 2 == 0 { format!("{share:.1} %") } else { String::new() };
+            let row: String = row.iter().collect();
+            format!("{label:>7} │{}", row.trim_end())
+        })
+        .collect()
+}
+
+/// The axis with its ends and the B value.
+fn axis(scale: &Scale, b: Option<f64>) -> String {
+    let mut line: Vec<char> = vec!['─'; scale.columns];
+    put(&mut line, b.and_then(|b| scale.column(b)), 'B');
+    let line: String = line.into_iter().collect();
+    let (low, high) = (figure(scale.low), figure(scale.high));
+    let gap = scale.columns.saturating_sub(low.chars().count() + high.chars().count());
+    let indent = " ".repeat(MARGIN);
+    format!("{indent}└{line}\n{indent} {low}{}{high}", " ".repeat(gap))
+}
+
+fn strips(own: &SampleReport, scale: &Scale) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (at, (label, values)) in own.groups.iter().take(STRIPS).enumerate() {
+        let mut row = vec![' '; scale.columns];
+        let mut counts = vec![0_u32; scale.columns];
+        for value in values {
+            if let Some(count) = scale.column(*value).and_then(|column| counts.get_mut(column)) {
+                *count = count.saturating_add(1);
+            }
+        }
+        for (cell, count) in row.iter_mut().zip(&counts) {
+            *cell = match count {
+                0 => ' ',
+                1 => 'o',
+                2..=9 => char::from_digit(*count, 10).unwrap_or('o'),
+                _ => '#',
+            };
+        }
+        let mean = crate::statistics::mean(values).ok().and_then(|mean| scale.column(mean));
+        if let Some(cell) = mean.and_then(|at| row.get_mut(at)).filter(|cell| **cell == ' ') {
+            *cell = '|';
+        }
+        let row: String = row.into_iter().collect();
+        let name: String = label.chars().take(MARGIN - 3).collect();
+        lines.push(format!("{:>5} {} {}", name, letter(at), row.trim_end()).trim_end().to_string());
+    }
+    if own.groups.len() > STRIPS {
+        lines.push(format!("        … and {} batches more", own.groups.len() - STRIPS));
+    }
+    lines.push(
+        "        o one specimen, 2 to 9 as many, # more; | the batch's mean; . the fitted curve".to_string(),
+    );
+    lines
+}

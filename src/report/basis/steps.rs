@@ -1,0 +1,454 @@
+//! The steps in the order in which a reviewer follows them, with the decision at each.
+
+use super::SampleReport;
+use crate::calc::figure;
+use crate::report::page::count;
+use crate::statistics::{
+    Basis, Distribution, Fit, Fitted, KSample, Method, NormedResidual, Procedure, StatisticsError, Way,
+    k_sample_constants,
+};
+
+/// One step: what was computed, and what follows from it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Step {
+    /// What is looked at.
+    pub title: String,
+    /// What was computed, in numbers.
+    pub shows: Vec<String>,
+    /// What follows.
+    pub decision: String,
+}
+
+/// The distribution that the values were computed by, where there is one.
+pub(super) fn distribution(found: &Procedure) -> Option<&'static str> {
+    match found.method {
+        Method::One(distribution) => Some(distribution.name()),
+        Method::Untested | Method::ModifiedNormal => Some(Distribution::Normal.name()),
+        Method::NoDistribution | Method::Batches => None,
+    }
+}
+
+/// Outliers within batches and in all: where, the batch's label, the residual.
+pub(super) fn named_outliers<'a>(
+    own: &'a SampleReport,
+    found: &'a Procedure,
+) -> Vec<(&'static str, &'a str, &'a NormedResidual)> {
+    let mut all = Vec::new();
+    for ((label, _), batch) in own.groups.iter().zip(&found.batches) {
+        let outliers = batch.outliers.iter().filter(|one| one.is_outlier());
+        all.extend(outliers.map(|one| ("batch", label.as_str(), one)));
+    }
+    for one in found.outliers.iter().filter(|one| one.is_outlier()) {
+        all.push(("all", batch_at(own, one.index), one));
+    }
+    all
+}
+
+/// The label of the batch that the value at a place among all is of.
+fn batch_at(own: &SampleReport, mut place: usize) -> &str {
+    for (label, values) in &own.groups {
+        match place.checked_sub(values.len()) {
+            Some(rest) => place = rest,
+            None => return label,
+        }
+    }
+    ""
+}
+
+/// Writes the steps.
+pub(super) fn steps(own: &SampleReport, found: &Procedure) -> Vec<Step> {
+    let mut all = vec![
+        within_batches(own, found),
+        in_all(own, found),
+        one_population(found),
+        spread(found),
+        fits(found),
+    ];
+    all.extend(modified(found));
+    all.push(method(own, found));
+    for basis in [Basis::B, Basis::A] {
+        all.push(value(own, found, basis));
+    }
+    all.push(worth(found));
+    all
+}
+
+fn residual(label: &str, one: &NormedResidual, level: f64) -> String {
+    format!(
+        "{label}{} lies {} standard deviations from the mean; critical {} (n = {}, level {})",
+        figure(one.value),
+        figure(one.residual),
+        figure(one.critical),
+        one.n,
+        figure(level)
+    )
+}
+
+const UNKNOWN: &str = "whether a value stands out is not known";
+const STAYS: &str = "it stays in the sample until a cause is found: then the data name it under `rejected`";
+
+fn within_batches(own: &SampleReport, found: &Procedure) -> Step {
+    let mut shows = Vec::new();
+    let mut named = Vec::new();
+    for ((label, _), batch) in own.groups.iter().zip(&found.batches) {
+        if batch.outliers.is_empty() {
+            let why = if batch.n < 3 { "too few values" } else { "all values are equal" };
+            shows.push(format!("{label}: not tested, {why}"));
+        }
+        for one in &batch.outliers {
+            shows.push(residual(&format!("{label}: "), one, found.levels.outliers));
+            if one.is_outlier() {
+                named.push(format!("{} of {label}", figure(one.value)));
+            }
+        }
+    }
+    let tested = found.batches.iter().any(|batch| !batch.outliers.is_empty());
+    let decision = if tested { stands(&named) } else { UNKNOWN.to_string() };
+    Step { title: "Outliers within batches (maximum normed residual)".to_string(), shows, decision }
+}
+
+fn stands(named: &[String]) -> String {
+    match named {
+        [] => "nothing stands out".to_string(),
+        [one] => format!("{one} is an outlier: {STAYS}"),
+        several => format!(
+            "{} are outliers: each stays in the sample until a cause is found: then the data name it under `rejected`",
+            several.join(", ")
+        ),
+    }
+}
+
+fn in_all(own: &SampleReport, found: &Procedure) -> Step {
+    let mut named = Vec::new();
+    let mut shows = Vec::new();
+    for one in &found.outliers {
+        shows.push(residual("", one, found.levels.outliers));
+        if one.is_outlier() {
+            named.push(format!("{} of {}", figure(one.value), batch_at(own, one.index)));
+        }
+    }
+    let decision = if shows.is_empty() {
+        shows.push("not tested: too few values".to_string());
+        UNKNOWN.to_string()
+    } else {
+        stands(&named)
+    };
+    Step { title: "Outliers among all values".to_string(), shows, decision }
+}
+
+fn not_tested(problem: &StatisticsError) -> String {
+    format!("not tested: {problem}")
+}
+
+/// The critical value of the k-sample test, in numbers.
+fn critical(test: &KSample) -> String {
+    let [b0, b1, b2] = k_sample_constants(test.alpha).unwrap_or_default();
+    let free = test.groups - 1;
+    format!(
+        "critical 1 + {} ({b0} + {b1}/sqrt({free}) - {}/{free}) = {} (level {})",
+        figure(test.sigma),
+        -b2,
+        figure(test.critical),
+        figure(test.alpha)
+    )
+}
+
+fn one_population(found: &Procedure) -> Step {
+    let title = "Batches: one population? (k-sample Anderson-Darling)".to_string();
+    match &found.one_population {
+        Err(problem) => Step {
+            title,
+            shows: vec![not_tested(problem)],
+            decision: "whether batches differ is not known: the values are taken as one population"
+                .to_string(),
+        },
+        Ok(test) => Step {
+            title,
+            shows: vec![
+                format!("ADK = {} (k = {}, n = {})", figure(test.statistic), test.groups, test.n),
+                critical(test),
+            ],
+            decision: if test.is_one() {
+                "they may be taken as one population".to_string()
+            } else {
+                "the batches differ and may not be taken as one population".to_string()
+            },
+        },
+    }
+}
+
+fn spread(found: &Procedure) -> Step {
+    let title = "Batches: one spread? (Levene, from the medians)".to_string();
+    match &found.variances {
+        Err(problem) => Step {
+            title,
+            shows: vec![not_tested(problem)],
+            decision: "whether the batches scatter alike is not known".to_string(),
+        },
+        Ok(test) => {
+            let [first, second] = test.degrees;
+            Step {
+                title,
+                shows: vec![format!(
+                    "W = {}; critical F({}; {first}, {second}) = {}",
+                    figure(test.statistic),
+                    figure(1.0 - test.alpha),
+                    figure(test.critical)
+                )],
+                decision: match (test.is_equal(), found.method) {
+                    (true, _) => "they scatter alike".to_string(),
+                    (false, Method::Batches) => {
+                        "they do not scatter alike, which the analysis of variance supposes: \
+                                                 find out why before the value is used"
+                            .to_string()
+                    }
+                    (false, _) => "they do not scatter alike: find out why".to_string(),
+                },
+            }
+        }
+    }
+}
+
+fn parameters(fit: &Fit) -> String {
+    match fit.fitted {
+        Fitted::Weibull(own) => format!("alpha = {}, beta = {}", figure(own.scale), figure(own.shape)),
+        Fitted::Normal(own) => format!("mean = {}, s = {}", figure(own.mean), figure(own.sd)),
+        Fitted::Lognormal(own) => {
+            format!("mean of ln x = {}, s of ln x = {}", figure(own.mean), figure(own.sd))
+        }
+    }
+}
+
+fn fits(found: &Procedure) -> Step {
+    let mut shows = Vec::new();
+    let mut fit_well = Vec::new();
+    for (distribution, fit) in Distribution::ALL.iter().zip(&found.fits) {
+        let name = distribution.name();
+        match fit {
+            Err(problem) => shows.push(format!("{name}: {}", not_tested(problem))),
+            Ok(fit) => {
+                let well = fit.level > found.levels.fit;
+                shows.push(format!(
+                    "{name}: {}; AD = {}, AD* = {}, observed level {} {} {}",
+                    parameters(fit),
+                    figure(fit.statistic),
+                    figure(fit.corrected),
+                    figure(fit.level),
+                    if well { "above" } else { "not above" },
+                    figure(found.levels.fit)
+                ));
+                if well {
+                    fit_well.push(name);
+                }
+            }
+        }
+    }
+    let tested = found.fits.iter().any(Result::is_ok);
+    if tested {
+        shows.push(
+            "Weibull: AD* = (1 + 0.2/sqrt n) AD, level 1/(1 + exp(-0.10 + 1.24 ln AD* + 4.48 AD*)); the others: AD* = \
+             (1 + 4/n - 25/n^2) AD, level 1/(1 + exp(-0.48 + 0.78 ln AD* + 4.58 AD*))"
+                .to_string(),
+        );
+    }
+    Step {
+        title: "Fit of distributions to all values (Anderson-Darling)".to_string(),
+        shows,
+        decision: match (fit_well.is_empty(), tested) {
+            (true, false) => "none could be tested".to_string(),
+            (true, true) => "none fits".to_string(),
+            (false, _) => format!("not rejected: {}", fit_well.join(", ")),
+        },
+    }
+}
+
+fn modified(found: &Procedure) -> Option<Step> {
+    let (own, test) = found.modified.as_ref()?;
+    let mut shows = vec![format!(
+        "CV = {:.3} %, modified to {:.3} %: s* = {}",
+        own.cv * 100.0,
+        own.modified * 100.0,
+        figure(own.sample.sd)
+    )];
+    shows.push(match test {
+        Ok(test) => format!(
+            "batches with the modified spread: ADK = {} against {}",
+            figure(test.statistic),
+            figure(test.critical)
+        ),
+        Err(problem) => format!("batches with the modified spread: {}", not_tested(problem)),
+    });
+    let used = found.method == Method::ModifiedNormal;
+    Some(Step {
+        title: "Modified coefficient of variation, asked for by name (CMH-17-1G 8.4.4, from memory)"
+            .to_string(),
+        shows,
+        decision: if used {
+            "it is used: the values are taken as one normal population with the modified spread".to_string()
+        } else {
+            "it is not used: batches with the modified spread still differ, or the values are not normal"
+                .to_string()
+        },
+    })
+}
+
+fn method(own: &SampleReport, found: &Procedure) -> Step {
+    let decision = match found.method {
+        Method::One(distribution) => {
+            format!("{}: the first of Weibull, normal, lognormal that fits", distribution.name())
+        }
+        Method::Untested => {
+            "normal, untested: fewer than five values say nothing of a distribution".to_string()
+        }
+        Method::NoDistribution => {
+            "no distribution: by ordered values (ranks, or Hanson-Koopmans for small samples)".to_string()
+        }
+        Method::Batches => "the batches differ: one-way analysis of variance".to_string(),
+        Method::ModifiedNormal => "normal with the modified coefficient of variation".to_string(),
+    };
+    let mut shows = Vec::new();
+    if found.method == Method::Batches {
+        // What the spread between batches costs.
+        let pooled = crate::statistics::basis_value(&found.whole, Basis::B);
+        if let (Ok(pooled), Ok(value)) = (pooled, &found.b) {
+            shows.push(format!(
+                "taken as one normal population the B value would be {}, {} more",
+                own.with_unit(pooled),
+                own.with_unit(pooled - value.value)
+            ));
+        }
+    }
+    Step { title: "Method (MIL-HDBK-17-1F chapter 8, from memory)".to_string(), shows, decision }
+}
+
+fn value(own: &SampleReport, found: &Procedure, basis: Basis) -> Step {
+    let letter = if basis == Basis::B { "B" } else { "A" };
+    let (share, n) = (figure(basis.content()), found.whole.n);
+    let title = format!(
+        "{letter} value: with 95 % confidence {} % of the population lie above it",
+        figure(basis.content() * 100.0)
+    );
+    let given = match found.value(basis) {
+        Ok(given) => given,
+        Err(problem) => {
+            return Step { title, shows: Vec::new(), decision: format!("no {letter} value: {problem}") };
+        }
+    };
+    let shows = match given.way {
+        Way::Normal { k, of } => vec![
+            format!("k = {} (n = {}, noncentral t)", figure(k), of.n),
+            format!(
+                "{letter} = mean - k s = {} - {} x {} = {}",
+                figure(of.mean),
+                figure(k),
+                figure(of.sd),
+                figure(given.value)
+            ),
+        ],
+        Way::Lognormal { k, of } => vec![
+            format!("k = {} (n = {}, noncentral t)", figure(k), of.n),
+            format!(
+                "{letter} = exp({} - {} x {}) = {}",
+                figure(of.mean),
+                figure(k),
+                figure(of.sd),
+                figure(given.value)
+            ),
+        ],
+        Way::Weibull(fit, of) => vec![
+            format!(
+                "q = alpha (-ln {share})^(1/beta) = {} x {}^(1/{}) = {}",
+                figure(fit.scale),
+                figure(-basis.content().ln()),
+                figure(fit.shape),
+                figure(of.quantile)
+            ),
+            format!("V = {} (n = {n})", figure(of.v)),
+            format!(
+                "{letter} = q exp(-V/(beta sqrt n)) = {} exp(-{}/({} x {})) = {}",
+                figure(of.quantile),
+                figure(of.v),
+                figure(fit.shape),
+                figure((n as f64).sqrt()),
+                figure(given.value)
+            ),
+        ],
+        Way::HansonKoopmans(of) => vec![format!(
+            "Hanson-Koopmans: {letter} = x({r}) (x(1)/x({r}))^k = {} ({}/{})^{} = {}",
+            figure(of.upper),
+            figure(of.least),
+            figure(of.upper),
+            figure(of.k),
+            figure(given.value),
+            r = of.rank
+        )],
+        Way::Rank(rank) => vec![format!(
+            "{letter} = x({rank}), the value of rank {rank} of {n} from the least = {}",
+            figure(given.value)
+        )],
+        Way::Anova(of) => vec![
+            format!(
+                "MSB = {}, MSE = {}, n' = {}, S = sqrt(MSB/n' + (n' - 1)/n' MSE) = {}",
+                figure(of.between),
+                figure(of.within),
+                figure(of.effective),
+                figure(of.deviation)
+            ),
+            format!(
+                "u = {}, w = sqrt(u/(u + n' - 1)) = {}, k0 = {} (n = {}), k1 = {} (n = {})",
+                figure(of.ratio),
+                figure(of.weight),
+                figure(of.k0),
+                of.n,
+                figure(of.k1),
+                of.groups
+            ),
+            format!("T = (k0 - k1/sqrt n' + (k1 - k0) w)/(1 - 1/sqrt n') = {}", figure(of.factor)),
+            format!(
+                "{letter} = mean - T S = {} - {} x {} = {}",
+                figure(of.mean),
+                figure(of.factor),
+                figure(of.deviation),
+                figure(given.value)
+            ),
+        ],
+    };
+    let lacks = found.lacks(basis);
+    let estimate = if lacks.is_empty() {
+        String::new()
+    } else {
+        format!(", an estimate that may not be designed with: {}", lacks.join(", "))
+    };
+    let below = if given.value <= 0.0 { "; a value at or below 0 is none" } else { "" };
+    Step { title, shows, decision: format!("{letter} = {}{estimate}{below}", own.with_unit(given.value)) }
+}
+
+fn worth(found: &Procedure) -> Step {
+    let mut shows = Vec::new();
+    let batches = found.batches.len();
+    match found.batch_spread() {
+        Some([low, high]) if batches < 10 => shows.push(format!(
+            "{}: the true standard deviation between batches lies between {:.2} and {:.2} times what they show, in \
+             95 of 100 such samples (chi-square, {})",
+            count(batches, "batch"),
+            low,
+            high,
+            count(batches - 1, "degree")
+        )),
+        Some(_) => {}
+        None => shows.push("one batch: nothing is known of the spread between batches".to_string()),
+    }
+    let word = |basis| if found.lacks(basis).is_empty() { "enough" } else { "too little" };
+    Step {
+        title: "What the sample is worth".to_string(),
+        shows,
+        decision: format!(
+            "{} specimens of {}: {} for a B value (18 of 3 batches), {} for an A value (55 of 5; DOT/FAA/AR-03/19, \
+             from memory)",
+            found.whole.n,
+            count(batches, "batch"),
+            word(Basis::B),
+            word(Basis::A)
+        ),
+    }
+}
