@@ -102,7 +102,7 @@ fn marginal(n: usize, alpha: f64) -> f64 {
 
 /// Probability that `n` standard normals have a mean of at least -`k_mean` and none is below
 /// -`k_min`.
-fn both_above(n: usize, k_mean: f64, k_min: f64) -> f64 {
+pub(super) fn both_above(n: usize, k_mean: f64, k_min: f64) -> f64 {
     let size = n as f64;
     let sum_limit = -size * k_mean;
     // Beyond this the characteristic function to the power n is gone, or, for few values, has

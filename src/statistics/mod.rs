@@ -21,6 +21,7 @@ mod noncentral;
 mod normal;
 mod outlier;
 mod pooling;
+mod power;
 mod procedure;
 mod quadrature;
 mod ranks;
@@ -44,6 +45,7 @@ pub use noncentral::{noncentral_t_cdf, noncentral_t_quantile, student_t_quantile
 pub use normal::{normal_cdf, normal_quantile};
 pub use outlier::{FEWEST_FOR_OUTLIER, NormedResidual, normed_residual, outlier_critical, outliers};
 pub use pooling::{Pooled, PooledValue, pooled};
+pub use power::{ChanceFailures, chance_failures, mean_power, specimens_for, strength_power};
 pub use procedure::{Batch, DesignValue, Levels, Method, Procedure, Way, procedure};
 pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_of, ranked};
 pub use sample::{Sample, mean, sample};
