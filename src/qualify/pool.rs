@@ -359,8 +359,8 @@ pub fn judge(
     }
 }
 
-/// Kinds whose equivalence is a two-sided test of means; the others test mean and minimum.
-fn two_sided(kind: &str) -> bool {
+/// Returns whether a kind's equivalence is a two-sided test of means; the others test mean and minimum.
+pub fn two_sided(kind: &str) -> bool {
     matches!(kind, "lamina-modulus" | "glass-transition" | "physicals" | "stiffness")
 }
 

@@ -27,6 +27,11 @@ pub(crate) fn plan_json(plan: &RetestPlan) -> Value {
         "steps": plan.steps.iter().map(step_json).collect::<Vec<_>>(),
         "ways": plan.ways,
         "limits": plan.limits.iter().map(limit_json).collect::<Vec<_>>(),
+        "equivalences": plan.chance.map(|(tests, chance)| json!({
+            "tests": tests,
+            "expected_chance_failures": chance.expected,
+            "any_by_chance": chance.any,
+        })),
         "assumptions": plan.assumptions,
     })
 }
@@ -62,6 +67,7 @@ fn step_json(step: &PlanStep) -> Value {
         "test_weeks": step.test_weeks,
         "start_week": step.start,
         "weeks": step.weeks,
+        "power_one_sd": step.power,
         "cost": step.cost,
         "prerequisite": step.prerequisite,
     })
@@ -114,6 +120,22 @@ pub(crate) fn write_plan(page: &mut Page<'_>, plan: &RetestPlan) {
         plan.weeks,
         money(plan.cost, &page.frame.currency)
     ));
+    if let Some((tests, chance)) = plan.chance {
+        let power = plan.steps.iter().filter_map(|step| step.power).reduce(f64::min);
+        let power = power.map_or(String::new(), |power| {
+            format!(
+                " The weakest finds a strength that fell by one standard deviation {:.0} times in 100.",
+                power * 100.0
+            )
+        });
+        page.paragraph(&format!(
+            "Of {} {:.2} fail by chance where nothing changed, at least one in {:.0} % of such plans; one repeat on \
+             a new set of panels is allowed, with its reason.{power}",
+            count(tests, "equivalence"),
+            chance.expected,
+            chance.any * 100.0
+        ));
+    }
     if !plan.missing.is_empty() {
         let missing = names(&plan.missing, page, LIST_SHOWN);
         page.hang("Not given: ", "  ", &missing);

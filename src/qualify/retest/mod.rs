@@ -18,9 +18,11 @@ mod ways;
 pub use limits::{AttributeLimit, limits};
 pub use ways::{said, ways};
 
+use super::pool;
 use super::verdict::{Duty, DutyKey, Evaluation};
 use crate::article::{Configurator, Subject};
 use crate::ledger::Ledger;
+use crate::statistics::{ChanceFailures, strength_power};
 use std::collections::BTreeMap;
 
 /// What one step of the plan is.
@@ -87,6 +89,8 @@ pub struct PlanStep {
     pub weeks: f64,
     /// Week that it can start in.
     pub start: f64,
+    /// How often an equivalence of a strength finds that the mean has fallen by one standard deviation.
+    pub power: Option<f64>,
     /// Cost, where nothing is missing.
     pub cost: Option<f64>,
     /// Whether it is here only because another step needs it first.
@@ -126,6 +130,8 @@ pub struct RetestPlan {
     pub ways: Vec<String>,
     /// How far a colour or a film may go: what some of the ways say, as figures.
     pub limits: Vec<AttributeLimit>,
+    /// Equivalences and what chance alone fails of them; none where there are none.
+    pub chance: Option<(usize, ChanceFailures)>,
     /// What had to be assumed.
     pub assumptions: Vec<String>,
 }
@@ -177,6 +183,7 @@ pub fn plan_with(
     }
     plan.critical_path = schedule::order_and_walk(ledger, &evaluation.uses, &mut steps);
     plan.assumptions.extend(unmended(&steps));
+    plan.chance = equivalences(ledger, &mut steps);
     plan.steps = steps;
     plan.specimens = plan.steps.iter().map(|step| step.specimens).sum();
     plan.panels = plan.steps.iter().map(|step| step.panels).sum();
@@ -191,6 +198,23 @@ pub fn plan_with(
     plan.assumptions.dedup();
     plan.ways = ways(ledger, evaluation, keys, &|_| None, &[]);
     plan
+}
+
+/// Works out what the equivalences of a plan would find, and how many fail by chance.
+fn equivalences(ledger: &Ledger, steps: &mut [PlanStep]) -> Option<(usize, ChanceFailures)> {
+    let (mut tests, mut expected, mut none) = (0, 0.0, 1.0);
+    for step in steps.iter_mut().filter(|step| step.kind == StepKind::Equivalence) {
+        let Some(showing) = ledger.showings.get(&step.showing) else { continue };
+        let alpha = pool::alpha(ledger, &showing.value);
+        let (specimens, _) = pool::equivalence_plan(&showing.value);
+        if !pool::two_sided(showing.value.kind.as_str()) {
+            step.power = strength_power(specimens as usize, alpha, 1.0).ok();
+        }
+        tests += 1;
+        expected += alpha;
+        none *= 1.0 - alpha;
+    }
+    (tests > 0).then_some((tests, ChanceFailures { expected, any: 1.0 - none }))
 }
 
 /// What no step of the plan mends, and what no rate is given for.

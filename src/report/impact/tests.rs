@@ -55,6 +55,7 @@ fn step(showing: &str, start: f64) -> PlanStep {
         test_weeks: 1.0833,
         weeks: 6.3333,
         start,
+        power: None,
         cost: None,
         prerequisite: start == 0.0,
     }
@@ -119,6 +120,7 @@ fn full() -> Impact {
         margins: Vec::new(),
         balance: Vec::new(),
         retest: RetestPlan {
+            chance: Some((2, crate::statistics::chance_failures(2, 0.05))),
             steps: vec![step("wet-tg", 0.0), step("a-showing-with-quite-a-long-name-in-its-row", 6.3333)],
             specimens: 18,
             panels: 4,
