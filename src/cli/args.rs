@@ -317,6 +317,9 @@ pub struct BasisArgs {
     /// Use the modified coefficient of variation
     #[arg(long)]
     pub modified_cv: bool,
+    /// Values at a temperature between those that the evidence was tested in, for example `60 degC`
+    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
+    pub between: Option<String>,
     /// Which state is read
     #[command(flatten)]
     pub source: Source,

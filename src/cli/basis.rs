@@ -5,10 +5,10 @@ use super::context::{Context, Failure, Status, named};
 use crate::article::Subject;
 use crate::ledger::{Ledger, Specimen, read_specimens};
 use crate::qualify::pool::{levels, pool};
-use crate::record::{Address, Evidence, Fault, MAX_BYTES, RecordKind, render};
-use crate::report::basis::{BasisReport, LeftOut, SampleReport, json, text};
+use crate::record::{Address, Evidence, EvidenceKind, Fault, Figure, MAX_BYTES, RecordKind, render};
+use crate::report::basis::{BasisReport, Between, LeftOut, SampleReport, json, text};
 use crate::report::page::{Frame, Style, count, shown};
-use crate::statistics::{Levels, k_sample_levels, pooled, procedure};
+use crate::statistics::{Basis, Levels, between_tested, k_sample_levels, pooled, procedure};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
@@ -60,6 +60,12 @@ fn of_files(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
+    if args.between.is_some() {
+        return Err(Failure::new(
+            "a file does not say what temperature it was tested at",
+            "name evidence, whose showings give an `environment`",
+        ));
+    }
     let levels = typed(args, Levels::default());
     let mut samples = Vec::new();
     for of in &args.of {
@@ -82,6 +88,7 @@ fn of_files(
         let rejected = left_out(&data.rows);
         samples.push(sample(name, String::new(), data.unit.unwrap_or_default(), groups, rejected, &levels));
     }
+    alike(&samples)?;
     let report = with_pooled(samples, &levels);
     if context.json() {
         writeln!(out, "{:#}", json(&report))?;
@@ -133,7 +140,7 @@ fn sample(
 ) -> SampleReport {
     let slices: Vec<&[f64]> = groups.iter().map(|(_, values)| values.as_slice()).collect();
     let procedure = procedure(&slices, levels);
-    SampleReport { name, of, unit, groups, rejected, notes: Vec::new(), procedure }
+    SampleReport { name, of, unit, groups, rejected, notes: Vec::new(), tested_in: None, procedure }
 }
 
 /// Refuses levels that the tests do not take, before anything is read.
@@ -158,10 +165,67 @@ fn usable(args: &BasisArgs) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Refuses samples in several units: environments of one property are compared as they stand.
+fn alike(samples: &[SampleReport]) -> Result<(), Failure> {
+    let Some(first) = samples.first() else { return Ok(()) };
+    match samples.iter().find(|own| own.unit != first.unit) {
+        None => Ok(()),
+        Some(other) => {
+            let unit = |own: &SampleReport| match own.unit.as_str() {
+                "" => "no unit".to_string(),
+                unit => format!("`{unit}`"),
+            };
+            Err(Failure::new(
+                format!(
+                    "{} has values in {}, {} in {}: they are no environments of one property",
+                    first.name,
+                    unit(first),
+                    other.name,
+                    unit(other)
+                ),
+                "name each alone, or write the values in one unit",
+            ))
+        }
+    }
+}
+
 fn with_pooled(samples: Vec<SampleReport>, levels: &Levels) -> BasisReport {
     let environments: Vec<Vec<&[f64]>> = samples.iter().map(SampleReport::slices).collect();
     let pooled = (samples.len() > 1).then(|| pooled(&environments, levels));
-    BasisReport { samples, pooled }
+    BasisReport { samples, pooled, between: None }
+}
+
+/// Values at a temperature between those tested; moisture has to be the same.
+fn between(at: &str, samples: &[SampleReport]) -> Result<Between, Failure> {
+    let asked = Figure::parse(at).ok().and_then(|own| Some(own.number_in("degC")? + 273.15));
+    let Some(kelvin) = asked else {
+        return Err(Failure::new(
+            format!("`--between {}` is no temperature", shown(at)),
+            "write it with its unit, for example `--between '60 degC'`",
+        ));
+    };
+    let value = |basis: Basis| -> Result<f64, String> {
+        let mut tested = Vec::new();
+        let mut moisture: Option<&String> = None;
+        for own in samples {
+            let (temperature, own_moisture) = own
+                .tested_in
+                .as_ref()
+                .ok_or_else(|| format!("{} names no temperature of its test", own.name))?;
+            if let Some(other) = moisture.filter(|other| *other != own_moisture) {
+                return Err(format!(
+                    "`{other}` and `{own_moisture}` are two moistures: nothing lies between them"
+                ));
+            }
+            moisture = Some(own_moisture);
+            let found = own.procedure.as_ref().map_err(ToString::to_string)?;
+            let given = found.value(basis).as_ref().map_err(ToString::to_string)?;
+            // In degrees, as people read what is refused.
+            tested.push([temperature - 273.15, given.value]);
+        }
+        between_tested(&tested, kelvin - 273.15).map_err(|problem| format!("in degC, {problem}"))
+    };
+    Ok(Between { at: shown(at), values: [value(Basis::B), value(Basis::A)] })
 }
 
 fn of_evidence(
@@ -177,6 +241,20 @@ fn of_evidence(
     let mut samples: Vec<(String, Vec<&crate::ledger::Entry<Evidence>>)> = Vec::new();
     for of in &args.of {
         let entry = named(of, RecordKind::Evidence, &ledger.evidence, ledger)?;
+        let subject = Subject::from_label(&entry.value.subject);
+        let other = samples
+            .iter()
+            .flat_map(|(_, records)| records)
+            .find(|known| Subject::from_label(&known.value.subject) != subject);
+        if let Some(other) = other {
+            return Err(Failure::new(
+                format!(
+                    "evidence/{} and evidence/{} are of two subjects: they are no one sample",
+                    other.id, entry.id
+                ),
+                "name evidence of one subject; `bondline why SHOWING SUBJECT` says what is pooled for another",
+            ));
+        }
         let showing = entry.value.showing.id().to_string();
         match samples.iter_mut().find(|(known, _)| *known == showing) {
             Some((_, records)) if records.iter().any(|known| known.id == entry.id) => {}
@@ -200,7 +278,11 @@ fn of_evidence(
     }
     let (of, levels) = first.unwrap_or((Address::ledger(), typed(args, Levels::default())));
     let evaluation = context.evaluate_for(&loaded, &of, err)?;
-    let report = with_pooled(found, &levels);
+    alike(&found)?;
+    let mut report = with_pooled(found, &levels);
+    if let Some(at) = &args.between {
+        report.between = Some(between(at, &report.samples)?);
+    }
     context.answer(out, (&loaded, &evaluation), args.all, || json(&report), |frame| text(&report, frame))?;
     Ok(Status::Done)
 }
@@ -238,7 +320,22 @@ fn evidence_sample(
     let of = format!("showing/{}{on}", showing.id);
     let groups = values.by_batch.into_iter().collect();
     let mut own = sample(names, of, values.unit, groups, rejected, levels);
+    let extensions: Vec<&str> = records
+        .iter()
+        .filter(|entry| !matches!(entry.value.kind, EvidenceKind::Test | EvidenceKind::Inspection))
+        .map(|entry| entry.id.as_str())
+        .collect();
+    if !extensions.is_empty() {
+        own.notes.push(format!(
+            "{} extends a baseline: its values say whether that still holds, and design values stay the baseline's",
+            extensions.iter().map(|id| format!("evidence/{id}")).collect::<Vec<_>>().join(", ")
+        ));
+    }
     own.notes.extend(asked(&showing.value.accept, &own));
+    own.tested_in = showing.value.environment.as_ref().and_then(|environment| {
+        let moisture = environment.moisture.as_ref().map_or("unstated", |own| own.as_str());
+        Some((environment.temperature.as_ref()?.si(), moisture.to_string()))
+    });
     Ok(own)
 }
 

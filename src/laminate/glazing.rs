@@ -4,6 +4,7 @@
 //! transparent plastic softens fast. An engineering aid, not approved data.
 
 use super::{LaminateError, within};
+use crate::statistics::{StatisticsError, between_tested};
 
 /// Why a sheet's modulus is not known.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -60,29 +61,13 @@ pub fn sheet_modulus(tested: &[[f64; 2]], temperature: f64) -> Result<f64, Glazi
         tests.push([kelvin("the tested temperature", *at)?, pascal("the tested modulus", *modulus)?]);
     }
     let temperature = kelvin("the temperature", temperature)?;
-    tests.sort_by(|[a, _], [b, _]| a.total_cmp(b));
-    let mut before: Option<[f64; 2]> = None;
-    let mut found = None;
-    for [at, modulus] in &tests {
-        if let Some([earlier, other]) = before {
-            if earlier == *at {
-                return Err(GlazingError::TestedTwice { temperature: *at });
-            }
-            if (earlier..=*at).contains(&temperature) {
-                found = Some(other + (modulus - other) * (temperature - earlier) / (at - earlier));
-            }
-        } else if *at == temperature {
-            found = Some(*modulus);
+    between_tested(&tests, temperature).map_err(|problem| match problem {
+        StatisticsError::Untested { condition, lowest, highest } => {
+            GlazingError::OutsideTested { temperature: condition, lowest, highest }
         }
-        before = Some([*at, *modulus]);
-    }
-    match (found, tests.first(), tests.last()) {
-        (Some(modulus), ..) => Ok(modulus),
-        (None, Some([lowest, _]), Some([highest, _])) => {
-            Err(GlazingError::OutsideTested { temperature, lowest: *lowest, highest: *highest })
-        }
-        _ => Err(GlazingError::Untested),
-    }
+        StatisticsError::TestedTwice { condition } => GlazingError::TestedTwice { temperature: condition },
+        _ => GlazingError::Untested,
+    })
 }
 
 /// Returns the modulus of a sheet under a load that lasts: E/(1 + phi).

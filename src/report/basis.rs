@@ -39,6 +39,8 @@ pub struct SampleReport {
     pub rejected: Vec<LeftOut>,
     /// What else has to be known of the values, such as that they are normalised.
     pub notes: Vec<String>,
+    /// Temperature (K) and moisture that it was tested in, where that is known.
+    pub tested_in: Option<(f64, String)>,
     /// Every step; why there is none.
     pub procedure: Result<Procedure, StatisticsError>,
 }
@@ -61,6 +63,17 @@ pub struct BasisReport {
     pub samples: Vec<SampleReport>,
     /// Their values under one spread, where there are several; why not.
     pub pooled: Option<Result<Pooled, StatisticsError>>,
+    /// The temperature that values are asked for at, and what they are there.
+    pub between: Option<Between>,
+}
+
+/// Design values at a temperature between those tested.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Between {
+    /// The temperature, as asked.
+    pub at: String,
+    /// B and A value, each with why there is none.
+    pub values: [Result<f64, String>; 2],
 }
 
 /// Returns the answer as a document of schema `basis/1`: one sample's keys at the top, several under `samples`.
@@ -77,6 +90,13 @@ pub fn json(report: &BasisReport) -> Value {
             map.insert("samples".into(), several.iter().map(sample_json).collect());
             map.insert("pooled".into(), pooled_json(report));
         }
+    }
+    if let Some(own) = &report.between {
+        let [b, a] = &own.values;
+        let why: Vec<&String> = own.values.iter().filter_map(|own| own.as_ref().err()).collect();
+        let between =
+            json!({"at": own.at, "B_basis": b.as_ref().ok(), "A_basis": a.as_ref().ok(), "refused": why});
+        map.insert("between".into(), between);
     }
     map.insert("caution".into(), json!(CAUTION_LINE));
     document
@@ -200,6 +220,9 @@ pub fn text(report: &BasisReport, frame: &Frame) -> String {
     }
     if let Some(pooled) = &report.pooled {
         pooled_text(&mut page, report, pooled);
+    }
+    if let Some(own) = &report.between {
+        between_text(&mut page, report, own);
     }
     page.gap();
     page.paragraph(CAUTION_LINE);
@@ -353,6 +376,21 @@ fn pooled_text(page: &mut Page<'_>, report: &BasisReport, pooled: &Result<Pooled
             &format!("not pooled: {}; each environment stands alone", against.join("; ")),
         );
     }
+}
+
+fn between_text(page: &mut Page<'_>, report: &BasisReport, own: &Between) {
+    page.gap();
+    page.heading(&format!("At {}, on a straight line between the conditions tested", own.at));
+    let unit = report.samples.first().map_or("", |own| own.unit.as_str());
+    for (letter, value) in ["B", "A"].into_iter().zip(&own.values) {
+        match value {
+            Ok(value) => {
+                page.hang("    > ", "      ", format!("{letter} = {} {unit}", figure(*value)).trim_end());
+            }
+            Err(why) => page.hang("    ? ", "      ", &format!("no {letter} value: {why}")),
+        }
+    }
+    page.hang("    ", "      ", "each end as it stands alone above; common practice, no source");
 }
 
 #[cfg(test)]

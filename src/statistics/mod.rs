@@ -14,6 +14,7 @@
 
 mod anova;
 mod batches;
+mod conditions;
 mod equivalence;
 mod fit;
 mod modified;
@@ -36,6 +37,7 @@ pub use anova::{Anova, anova};
 pub use batches::{
     EqualVariances, KSample, equal_variances, k_sample, k_sample_constants, k_sample_levels, median,
 };
+pub use conditions::between_tested;
 pub use equivalence::{
     MeanChange, StrengthEquivalence, equivalence_limits, mean_change_two_sided, strength_equivalent,
 };
@@ -115,6 +117,22 @@ pub enum StatisticsError {
         what: &'static str,
         /// What was given.
         value: f64,
+    },
+    /// A condition outside those tested: nothing is extrapolated.
+    #[error("{condition} lies outside what was tested, {lowest} to {highest}: nothing is extrapolated")]
+    Untested {
+        /// The condition.
+        condition: f64,
+        /// The lowest that was tested.
+        lowest: f64,
+        /// The highest.
+        highest: f64,
+    },
+    /// Two values at one condition.
+    #[error("{condition} was tested twice: which value holds is not known")]
+    TestedTwice {
+        /// The condition.
+        condition: f64,
     },
     /// The search for a quantile did not settle: a defect, not a fault of the data.
     #[error("no quantile was found for {what}")]

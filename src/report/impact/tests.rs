@@ -202,6 +202,7 @@ fn json_has_the_keys_that_are_held_to() {
         "steps",
         "ways",
         "limits",
+        "equivalences",
         "assumptions",
     ];
     assert_eq!(keys(retest), wanted);
