@@ -232,6 +232,7 @@ fn json_has_the_keys_that_are_held_to() {
         "test_weeks",
         "start_week",
         "weeks",
+        "power_one_sd",
         "cost",
         "prerequisite",
     ];
