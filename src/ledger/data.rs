@@ -5,7 +5,7 @@ use super::known::Known;
 use super::recall::Work;
 use super::sink::{At, Sink};
 use super::table::{self, Table};
-use super::{Entry, Files, Ledger, Recall, TestData, plausible};
+use super::{Entry, Files, Ledger, Recall, TestData, conditions, normalise, plausible};
 use crate::record::{Address, Evidence, EvidenceState, Figure, Level, Lots, RecordKind, Showing};
 use crate::source::DATA_LIMIT;
 use sha2::{Digest, Sha256};
@@ -32,7 +32,10 @@ pub(super) fn read(
     sink: &mut Sink,
     own: &Entry<Evidence>,
 ) -> Option<TestData> {
-    let written = own.value.data.as_deref()?;
+    let Some(written) = own.value.data.as_deref() else {
+        normalise::evidence(known, sink, own, None);
+        return None;
+    };
     let Some(file) = resolve(&own.file, written) else {
         sink.error("outside-ledger", "data", format!("`{written}` lies outside the ledger"))
             .label("outside")
@@ -75,12 +78,15 @@ pub(super) fn read(
     }
     if let Some(showing) = known.ledger.showings.get(own.value.showing.id()) {
         unit_fits(sink, &file, &read.table, showing);
+        conditions::fit(sink, &file, &read.table, showing);
+        normalise::evidence(known, sink, own, Some((&file, &read.table)));
     }
     Some(TestData {
         file,
         digest: read.digest.clone(),
         unit: read.table.unit.clone(),
-        rows: read.table.rows.clone(),
+        others: read.table.others.clone(),
+        rows: Arc::clone(&read.table.rows),
     })
 }
 

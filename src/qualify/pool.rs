@@ -53,7 +53,7 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
         if let Some(data) = ledger.data.get(&record.id) {
             let own = data.unit.clone();
             let wanted = unit.get_or_insert_with(|| own.clone().unwrap_or_default()).clone();
-            for row in &data.rows {
+            for row in data.rows.iter() {
                 if row.rejected.is_some() {
                     all.rejected += 1;
                     continue;

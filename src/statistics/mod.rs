@@ -13,6 +13,7 @@
 mod equivalence;
 mod noncentral;
 mod normal;
+mod normalise;
 mod quadrature;
 mod sample;
 mod tolerance;
@@ -22,6 +23,7 @@ pub use equivalence::{
 };
 pub use noncentral::{noncentral_t_cdf, noncentral_t_quantile, student_t_quantile};
 pub use normal::{normal_cdf, normal_quantile};
+pub use normalise::{Ratio, Scatter, USUAL_REACH};
 pub use sample::{Sample, mean, sample};
 pub use tolerance::{Basis, basis_value, tolerance_factor};
 
@@ -58,6 +60,14 @@ pub enum StatisticsError {
     NotFinite {
         /// Which value.
         what: &'static str,
+    },
+    /// A figure that a ratio can't be made of.
+    #[error("{what} is {value}; it must be more than 0")]
+    Ratio {
+        /// Which figure.
+        what: &'static str,
+        /// What was given.
+        value: f64,
     },
     /// A negative standard deviation.
     #[error("{what} is {value}; a standard deviation cannot be negative")]

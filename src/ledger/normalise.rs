@@ -1,0 +1,273 @@
+//! What a showing that asks for normalised values needs: a nominal, and the columns that lead there.
+
+use super::known::Known;
+use super::ranges::{MEND_FIGURE, PART, refuse, within};
+use super::sink::{At, Sink};
+use super::table::Table;
+use super::{Entry, Ledger, Specimen};
+use crate::quantity::{Kind, Quantity};
+use crate::record::{
+    Evidence, EvidenceKind, EvidenceState, Level, Normalise, NormaliseTo, RecordKind, Showing,
+};
+
+/// Kinds of showings whose values fibres govern, so that normalising them means something.
+///
+/// # Source
+/// In-plane tension, compression and modulus along fibres, notched or not, and compression after impact are
+/// reported normalised; shear, transverse, interlaminar and bearing values as measured: MIL-HDBK-17-1F, volume
+/// 1, section 2.4.3, and the data tables of volume 2 (from memory). What a kind is: the project's own table.
+const FIBRE_DOMINATED: [&str; 4] =
+    ["lamina-strength-fibre", "lamina-modulus", "open-hole", "compression-after-impact"];
+
+/// What the values of one record are brought to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Nominal {
+    /// Cured ply thickness or fibre volume.
+    pub to: NormaliseTo,
+    /// In m, or a fraction.
+    pub value: f64,
+    /// As it was written.
+    pub text: String,
+    /// The material that says it; `None` where the showing does.
+    pub material: Option<String>,
+}
+
+/// Why there is no nominal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum NoNominal {
+    /// The subject is no ply of one material.
+    Subject,
+    /// The material is not in the ledger.
+    Gone(String),
+    /// The material has no `cured_thickness`.
+    Unsaid(String),
+    /// No record says a fibre volume.
+    FibreVolume,
+}
+
+impl Nominal {
+    /// Returns what the values of `evidence` are brought to, as the ledger stands; `None` where the showing asks
+    /// for nothing of the kind.
+    ///
+    /// # Errors
+    /// [`NoNominal`] where neither the showing nor the ply material of the record's own label says it.
+    pub fn of(ledger: &Ledger, showing: &Showing, evidence: &Evidence) -> Option<Result<Self, NoNominal>> {
+        let own = showing.normalise.as_ref()?;
+        if let Some(said) = Self::said(own) {
+            return Some(Ok(said));
+        }
+        if own.to == NormaliseTo::FibreVolume {
+            return Some(Err(NoNominal::FibreVolume));
+        }
+        let Some(id) = evidence.subject.lamina.as_ref().and_then(|lamina| lamina.first()) else {
+            return Some(Err(NoNominal::Subject));
+        };
+        let id = id.as_str();
+        let Some(material) = ledger.materials.get(id) else {
+            return Some(Err(NoNominal::Gone(id.to_string())));
+        };
+        let thickness = material.value.cured_thickness.as_ref();
+        Some(thickness.map_or_else(
+            || Err(NoNominal::Unsaid(id.to_string())),
+            |thickness| {
+                Ok(Self {
+                    to: own.to,
+                    value: thickness.si(),
+                    text: thickness.text().to_string(),
+                    material: Some(id.to_string()),
+                })
+            },
+        ))
+    }
+
+    /// What the showing itself says.
+    fn said(own: &Normalise) -> Option<Self> {
+        let figure = own.nominal.as_ref()?;
+        let value = Quantity::parse(kind_of(own.to), figure.text()).ok()?.si();
+        Some(Self { to: own.to, value, text: figure.text().to_string(), material: None })
+    }
+
+    /// Returns what was measured of a specimen, in the unit of the nominal.
+    pub fn measured(&self, row: &Specimen) -> Option<f64> {
+        match self.to {
+            NormaliseTo::CuredThickness => row.ply_thickness(),
+            NormaliseTo::FibreVolume => row.fibre_volume(),
+        }
+    }
+
+    /// Returns it in words, such as `a cured ply thickness of 0.21 mm`.
+    pub fn words(&self) -> String {
+        let from = self.material.as_ref().map_or(String::new(), |id| format!(" (material/{id})"));
+        format!("{} of {}{from}", what(self.to), self.text)
+    }
+}
+
+/// What a nominal is of, with its article.
+fn what(to: NormaliseTo) -> &'static str {
+    match to {
+        NormaliseTo::CuredThickness => "a cured ply thickness",
+        NormaliseTo::FibreVolume => "a fibre volume",
+    }
+}
+
+fn kind_of(to: NormaliseTo) -> Kind {
+    match to {
+        NormaliseTo::CuredThickness => Kind::Length,
+        NormaliseTo::FibreVolume => Kind::Fraction,
+    }
+}
+
+/// Judges what a showing asks for.
+pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
+    let Some(own) = &showing.normalise else { return };
+    let (at, example) = ("normalise.nominal", example(own.to));
+    match (&own.nominal, Nominal::said(own)) {
+        (None, _) if own.to == NormaliseTo::FibreVolume => {
+            sink.error("missing-nominal", "normalise", "no record says a nominal fibre volume")
+                .label("no nominal")
+                .help(format!("write for example `nominal: {example}`"));
+        }
+        (None, _) => {}
+        (Some(figure), None) => {
+            sink.error("bad-nominal", at, format!("`{}` is not {}", figure.text(), what(own.to)))
+                .label("other unit")
+                .help(format!("write for example `nominal: {example}`"));
+        }
+        (Some(figure), Some(said)) => {
+            let (fits, words) = match own.to {
+                NormaliseTo::CuredThickness => {
+                    ((1e-9..=10.0).contains(&said.value), "it must be from 1 nm to 10 m")
+                }
+                NormaliseTo::FibreVolume => {
+                    (said.value > 0.0 && said.value < 1.0, "it must be more than 0 and less than 100 %")
+                }
+            };
+            if !fits {
+                refuse(sink, at, &format!("`{}` is out of range", figure.text()), words, MEND_FIGURE);
+            }
+        }
+    }
+    within(sink, PART, "normalise.within", own.within.as_deref());
+    let kind = showing.kind.as_str();
+    if !FIBRE_DOMINATED.contains(&kind) {
+        sink.warning(
+            "not-fibre-dominated",
+            "normalise",
+            format!("a showing of kind `{kind}` is not known to be fibre-dominated: normalising may mislead"),
+        )
+        .label("normalised")
+        .help(format!(
+            "take `normalise` out and judge the values as measured; it is meant for {}",
+            FIBRE_DOMINATED.join(", ")
+        ));
+    }
+}
+
+fn example(to: NormaliseTo) -> &'static str {
+    match to {
+        NormaliseTo::CuredThickness => "0.21 mm",
+        NormaliseTo::FibreVolume => "55 %",
+    }
+}
+
+/// Judges whether a record's values can be normalised where its showing asks for that; `data` is its file with
+/// what stands there.
+pub(super) fn evidence(
+    known: Known<'_>,
+    sink: &mut Sink,
+    own: &Entry<Evidence>,
+    data: Option<(&str, &Table)>,
+) {
+    let Some(showing) = known.ledger.showings.get(own.value.showing.id()) else { return };
+    let Some(nominal) = Nominal::of(known.ledger, &showing.value, &own.value) else { return };
+    let asked = "normalised values are asked for here";
+    let Some((file, table)) = data else {
+        // An analysis states what holds for the nominal ply; a measured figure alone can't be brought there.
+        let measured = matches!(
+            own.value.kind,
+            EvidenceKind::Test | EvidenceKind::Inspection | EvidenceKind::Equivalence
+        );
+        let value = own.value.result.as_ref().is_some_and(|result| result.value.is_some());
+        if measured && value && own.value.data.is_none() && own.value.state == EvidenceState::Done {
+            sink.error("missing-column", "result.value", "a single value can't be normalised")
+                .label("not normalised")
+                .help("write `data` with a file that has the specimens and what was measured of them")
+                .why(&showing.file, "normalise", asked);
+        }
+        return;
+    };
+    let nominal = match nominal {
+        Ok(nominal) => nominal,
+        // The showing is at fault, and says so itself; what can't be used asks nothing.
+        Err(NoNominal::FibreVolume) => return,
+        Err(why) => {
+            if known.ledger.showings.contains_key(own.value.showing.id()) {
+                no_nominal(known, sink, &why, showing);
+            }
+            return;
+        }
+    };
+    let counted = || table.rows.iter().filter(|row| row.rejected.is_none());
+    if counted().all(|row| nominal.measured(row).is_none()) && counted().next().is_some() {
+        let (columns, help) = match nominal.to {
+            NormaliseTo::CuredThickness => (
+                "`ply thickness`, or `thickness` with `plies`",
+                "add the column `ply thickness [mm]`, or `thickness [mm]` of the specimens and `plies`",
+            ),
+            NormaliseTo::FibreVolume => ("`fibre volume`", "add the column `fibre volume [%]`"),
+        };
+        let message = format!("values can't be brought to {}: `{file}` has no {columns}", nominal.words());
+        sink.elsewhere(Level::Error, "missing-column", file, At::Line(1), message)
+            .label("column missing")
+            .help(help)
+            .why(&showing.file, "normalise", asked);
+        return;
+    }
+    for row in counted().filter(|row| nominal.measured(row).is_none()).take(MOST_SHOWN) {
+        let column = match nominal.to {
+            NormaliseTo::CuredThickness => "ply thickness",
+            NormaliseTo::FibreVolume => "fibre volume",
+        };
+        let message =
+            format!("specimen `{}` has no {column}, so its value can't be normalised", row.specimen);
+        sink.elsewhere(Level::Error, "bad-data", file, At::Line(row.line), message)
+            .label("empty cell")
+            .help("write what was measured, or why the specimen was rejected")
+            .why(&showing.file, "normalise", asked);
+    }
+}
+
+/// Rows named singly.
+const MOST_SHOWN: usize = 20;
+
+fn no_nominal(known: Known<'_>, sink: &mut Sink, why: &NoNominal, showing: &Entry<Showing>) {
+    let mut nominal = format!("write `nominal` in showing/{}, for example `nominal: 0.21 mm`", showing.id);
+    let mut place = None;
+    let message = match why {
+        NoNominal::Subject => {
+            "the subject is no ply of one material, so no record says its nominal".to_string()
+        }
+        NoNominal::Gone(id) => format!("`{id}` is not in the ledger, so no record says its cured thickness"),
+        NoNominal::Unsaid(id) => {
+            nominal = format!("write `cured_thickness` in material/{id}, or {nominal}");
+            place = known.ledger.materials.get(id).map(|entry| entry.file.clone());
+            format!("material/{id} says no cured thickness to normalise to")
+        }
+        NoNominal::FibreVolume => return,
+    };
+    // A broken material is a fault of its own.
+    if let NoNominal::Gone(id) = why
+        && known.ledger.broken.contains(&crate::record::Address::new(RecordKind::Material, id.clone()))
+    {
+        return;
+    }
+    let raised = sink.error("missing-nominal", "subject", message);
+    raised.label("no nominal").help(nominal).why(
+        &showing.file,
+        "normalise",
+        "normalised values are asked for here",
+    );
+    if let Some(file) = place {
+        raised.why(&file, "", "the material");
+    }
+}
