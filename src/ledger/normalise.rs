@@ -200,12 +200,7 @@ pub(super) fn evidence(
         Ok(nominal) => nominal,
         // The showing is at fault, and says so itself; what can't be used asks nothing.
         Err(NoNominal::FibreVolume) => return,
-        Err(why) => {
-            if known.ledger.showings.contains_key(own.value.showing.id()) {
-                no_nominal(known, sink, &why, showing);
-            }
-            return;
-        }
+        Err(why) => return no_nominal(known, sink, &why, showing),
     };
     let counted = || table.rows.iter().filter(|row| row.rejected.is_none());
     if counted().all(|row| nominal.measured(row).is_none()) && counted().next().is_some() {

@@ -75,6 +75,7 @@ pub fn value_json(value: &DesignValue) -> Value {
         map.insert("statistic".to_string(), json!(support.statistic));
         map.insert("environment".to_string(), json!(support.environment));
         map.insert("estimate".to_string(), json!(support.estimate));
+        map.insert("normalised_to".to_string(), json!(support.normalised));
     }
     own
 }

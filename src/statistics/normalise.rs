@@ -16,7 +16,11 @@ pub const USUAL_REACH: f64 = 0.05;
 
 /// What a measured value is multiplied with.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Ratio(f64);
+pub struct Ratio {
+    ratio: f64,
+    /// Distance of the specimen from nominal, as a share of the nominal.
+    away: f64,
+}
 
 impl Ratio {
     /// Returns the ratio that brings a value from a ply of the thickness `specimen` to one of `nominal`, both
@@ -29,7 +33,8 @@ impl Ratio {
     /// normalised = measured x CPT specimen / CPT nominal; MIL-HDBK-17-1F, volume 1, section 2.4.3 (from
     /// memory).
     pub fn of_thickness(specimen: f64, nominal: f64) -> Result<Self, StatisticsError> {
-        Self::of("the cured ply thickness", specimen, nominal)
+        let ratio = Self::of("the cured ply thickness", specimen, nominal)?;
+        Ok(Self { ratio, away: ratio - 1.0 })
     }
 
     /// Returns the ratio that brings a value from the fibre volume `specimen` to `nominal`, both in the same
@@ -41,17 +46,18 @@ impl Ratio {
     /// # Source
     /// normalised = measured x FV nominal / FV specimen; MIL-HDBK-17-1F, volume 1, section 2.4.3 (from memory).
     pub fn of_fibre_volume(specimen: f64, nominal: f64) -> Result<Self, StatisticsError> {
-        Self::of("the fibre volume", nominal, specimen)
+        let away = Self::of("the fibre volume", specimen, nominal)? - 1.0;
+        Ok(Self { ratio: Self::of("the fibre volume", nominal, specimen)?, away })
     }
 
-    fn of(what: &'static str, over: f64, under: f64) -> Result<Self, StatisticsError> {
+    fn of(what: &'static str, over: f64, under: f64) -> Result<f64, StatisticsError> {
         for value in [over, under] {
             if finite(what, value)? <= 0.0 {
                 return Err(StatisticsError::Ratio { what, value });
             }
         }
         let ratio = finite(what, over / under)?;
-        if ratio > 0.0 { Ok(Self(ratio)) } else { Err(StatisticsError::Ratio { what, value: ratio }) }
+        if ratio > 0.0 { Ok(ratio) } else { Err(StatisticsError::Ratio { what, value: ratio }) }
     }
 
     /// Returns the normalised value, in the unit of `measured`.
@@ -59,12 +65,17 @@ impl Ratio {
     /// # Errors
     /// [`StatisticsError::NotFinite`].
     pub fn bring(self, measured: f64) -> Result<f64, StatisticsError> {
-        finite("the normalised value", measured * self.0)
+        finite("the normalised value", measured * self.ratio)
     }
 
     /// Returns the ratio itself.
     pub fn value(self) -> f64 {
-        self.0
+        self.ratio
+    }
+
+    /// Returns how far the specimen lies from nominal, as a share of the nominal.
+    pub fn away(self) -> f64 {
+        self.away
     }
 
     /// Returns whether the specimen lies further from nominal than `reach`, a share; a value by it is doubtful.
@@ -74,7 +85,7 @@ impl Ratio {
     /// see [`USUAL_REACH`].
     pub fn is_far(self, reach: f64) -> bool {
         // A billionth absorbs the conversion of units.
-        (self.0 - 1.0).abs() > reach + 1e-9
+        self.away.abs() > reach + 1e-9
     }
 }
 
@@ -150,6 +161,9 @@ mod tests {
     fn what_is_far_is_so_on_both_sides() {
         let far = |ply: f64| Ratio::of_thickness(ply, 0.2).unwrap().is_far(0.05);
         assert_eq!([0.19, 0.21, 0.1899, 0.2101].map(far), [false, false, true, true]);
+        // The distance is the specimen's, not that of the ratio, which would be 5.3 % below.
+        let far = |volume: f64| Ratio::of_fibre_volume(volume, 0.5).unwrap().is_far(0.05);
+        assert_eq!([0.475, 0.525, 0.4749, 0.5251].map(far), [false, false, true, true]);
     }
 
     #[test]

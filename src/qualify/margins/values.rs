@@ -2,6 +2,7 @@
 
 use super::super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::super::live::leans_on_computed;
+use super::super::normalised::Normalised;
 use super::super::pool::{self, required_basis};
 use super::super::table::Table;
 use crate::article::Subject;
@@ -72,6 +73,8 @@ pub struct Support {
     pub environment: String,
     /// Whether the sample is too small for its plan, so that the value is an estimate.
     pub estimate: bool,
+    /// What the specimens' values were brought to, where they were.
+    pub normalised: Option<String>,
 }
 
 impl DesignValue {
@@ -222,6 +225,7 @@ impl Values<'_> {
                 statistic: name,
                 environment: environment_of(&entry.value),
                 estimate: !pool::completeness(&pooled, &entry.value).is_complete(),
+                normalised: pooled.normalised.as_ref().map(Normalised::words),
             })),
         })
     }
