@@ -101,7 +101,8 @@ pub struct Further {
     /// What it was tested in, as the laboratory wrote it.
     pub condition: Option<Arc<str>>,
     /// Cells of the columns that are not known, in their order, with U+001F between them; empty where all are.
-    others: Box<str>,
+    /// [`Specimen::others`] takes them apart.
+    pub others: Box<str>,
 }
 
 impl Specimen {

@@ -41,8 +41,8 @@ pub enum NoNominal {
     Gone(String),
     /// The material has no `cured_thickness`.
     Unsaid(String),
-    /// No record says a fibre volume.
-    FibreVolume,
+    /// The showing's own is unusable, or lacks where no other record says it.
+    Showing,
 }
 
 impl Nominal {
@@ -53,11 +53,8 @@ impl Nominal {
     /// [`NoNominal`] where neither the showing nor the ply material of the record's own label says it.
     pub fn of(ledger: &Ledger, showing: &Showing, evidence: &Evidence) -> Option<Result<Self, NoNominal>> {
         let own = showing.normalise.as_ref()?;
-        if let Some(said) = Self::said(own) {
-            return Some(Ok(said));
-        }
-        if own.to == NormaliseTo::FibreVolume {
-            return Some(Err(NoNominal::FibreVolume));
+        if own.nominal.is_some() || own.to == NormaliseTo::FibreVolume {
+            return Some(Self::said(own).filter(Self::fits).ok_or(NoNominal::Showing));
         }
         let Some(id) = evidence.subject.lamina.as_ref().and_then(|lamina| lamina.first()) else {
             return Some(Err(NoNominal::Subject));
@@ -85,6 +82,20 @@ impl Nominal {
         let figure = own.nominal.as_ref()?;
         let value = Quantity::parse(kind_of(own.to), figure.text()).ok()?.si();
         Some(Self { to: own.to, value, text: figure.text().to_string(), material: None })
+    }
+
+    /// Whether it can be a ply's.
+    fn fits(&self) -> bool {
+        match self.to {
+            NormaliseTo::CuredThickness => (1e-9..=10.0).contains(&self.value),
+            NormaliseTo::FibreVolume => self.value > 0.0 && self.value < 1.0,
+        }
+    }
+
+    /// Returns whether values brought to either may be compared.
+    pub fn is_same(&self, other: &Self) -> bool {
+        // A billionth absorbs the conversion of units.
+        self.to == other.to && (self.value - other.value).abs() <= 1e-9 * self.value.abs()
     }
 
     /// Returns what was measured of a specimen, in the unit of the nominal.
@@ -134,15 +145,11 @@ pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
                 .help(format!("write for example `nominal: {example}`"));
         }
         (Some(figure), Some(said)) => {
-            let (fits, words) = match own.to {
-                NormaliseTo::CuredThickness => {
-                    ((1e-9..=10.0).contains(&said.value), "it must be from 1 nm to 10 m")
-                }
-                NormaliseTo::FibreVolume => {
-                    (said.value > 0.0 && said.value < 1.0, "it must be more than 0 and less than 100 %")
-                }
+            let words = match own.to {
+                NormaliseTo::CuredThickness => "it must be from 1 nm to 10 m",
+                NormaliseTo::FibreVolume => "it must be more than 0 and less than 100 %",
             };
-            if !fits {
+            if !said.fits() {
                 refuse(sink, at, &format!("`{}` is out of range", figure.text()), words, MEND_FIGURE);
             }
         }
@@ -198,39 +205,63 @@ pub(super) fn evidence(
     };
     let nominal = match nominal {
         Ok(nominal) => nominal,
-        // The showing is at fault, and says so itself; what can't be used asks nothing.
-        Err(NoNominal::FibreVolume) => return,
         Err(why) => return no_nominal(known, sink, &why, showing),
     };
     let counted = || table.rows.iter().filter(|row| row.rejected.is_none());
     if counted().all(|row| nominal.measured(row).is_none()) && counted().next().is_some() {
         let (columns, help) = match nominal.to {
             NormaliseTo::CuredThickness => (
-                "`ply thickness`, or `thickness` with `plies`",
+                "neither `ply thickness` nor `thickness` with `plies`",
                 "add the column `ply thickness [mm]`, or `thickness [mm]` of the specimens and `plies`",
             ),
-            NormaliseTo::FibreVolume => ("`fibre volume`", "add the column `fibre volume [%]`"),
+            NormaliseTo::FibreVolume => ("no `fibre volume`", "add the column `fibre volume [%]`"),
         };
-        let message = format!("values can't be brought to {}: `{file}` has no {columns}", nominal.words());
+        let message = format!("values can't be brought to {}: `{file}` has {columns}", nominal.words());
         sink.elsewhere(Level::Error, "missing-column", file, At::Line(1), message)
             .label("column missing")
             .help(help)
             .why(&showing.file, "normalise", asked);
         return;
     }
-    for row in counted().filter(|row| nominal.measured(row).is_none()).take(MOST_SHOWN) {
-        let column = match nominal.to {
-            NormaliseTo::CuredThickness => "ply thickness",
-            NormaliseTo::FibreVolume => "fibre volume",
+    let column = match nominal.to {
+        NormaliseTo::CuredThickness => "ply thickness",
+        NormaliseTo::FibreVolume => "fibre volume",
+    };
+    let faults = counted().filter_map(|row| {
+        let specimen = &row.specimen;
+        let Some(measured) = nominal.measured(row) else {
+            let message = format!("specimen `{specimen}` has no {column}, so its value can't be normalised");
+            return Some((
+                row,
+                message,
+                "empty cell",
+                "write what was measured, or why the specimen was rejected",
+            ));
         };
-        let message =
-            format!("specimen `{}` has no {column}, so its value can't be normalised", row.specimen);
+        let ratio = measured / nominal.value;
+        let off = !(1.0 / FURTHEST..=FURTHEST).contains(&ratio);
+        off.then(|| {
+            let message = format!(
+                "the {column} of specimen `{specimen}` is {ratio:.2} times the nominal {}: it is no such ply",
+                nominal.text
+            );
+            (row, message, "not this ply", "correct the figure, the unit in the header, or the nominal")
+        })
+    });
+    for (row, message, label, help) in faults.take(MOST_SHOWN) {
         sink.elsewhere(Level::Error, "bad-data", file, At::Line(row.line), message)
-            .label("empty cell")
-            .help("write what was measured, or why the specimen was rejected")
+            .label(label)
+            .help(help)
             .why(&showing.file, "normalise", asked);
     }
 }
+
+/// Beyond this factor from nominal, either way, what was written is another thing than a ply of the material: a
+/// unit that slipped, or the thickness of the whole specimen. Nearer ones are doubted, not refused.
+///
+/// # Source
+/// The project's own rule: common practice, no source.
+const FURTHEST: f64 = 2.0;
 
 /// Rows named singly.
 const MOST_SHOWN: usize = 20;
@@ -248,7 +279,8 @@ fn no_nominal(known: Known<'_>, sink: &mut Sink, why: &NoNominal, showing: &Entr
             place = known.ledger.materials.get(id).map(|entry| entry.file.clone());
             format!("material/{id} says no cured thickness to normalise to")
         }
-        NoNominal::FibreVolume => return,
+        // It says so itself.
+        NoNominal::Showing => return,
     };
     // A broken material is a fault of its own.
     if let NoNominal::Gone(id) = why

@@ -57,6 +57,10 @@ impl Room<'_> {
         let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
         let baseline_pool = baseline.map(|(baseline, _)| pool::pool(self.ledger, showing, &[baseline.entry]));
         let outcome = match (evidence.kind, &baseline_pool) {
+            (EvidenceKind::Equivalence, Some(pool)) if !own.is_normalised_as(pool) => {
+                let words = "its values are normalised to another nominal than its baseline's: write one `nominal` in the showing";
+                Outcome::Unknown(words.to_string())
+            }
             (EvidenceKind::Equivalence, Some(pool)) => own.told(pool::equivalent(&own, pool, showing)),
             (EvidenceKind::Equivalence, None) => {
                 Outcome::Unknown("it names no finished baseline".to_string())

@@ -83,8 +83,7 @@ impl Normalised {
 
     /// Values brought to several nominals are no one sample.
     fn takes(&mut self, nominal: &Nominal) -> bool {
-        let own = self.nominal.get_or_insert_with(|| nominal.clone());
-        own.to == nominal.to && (own.value - nominal.value).abs() <= 1e-9 * own.value.abs()
+        self.nominal.get_or_insert_with(|| nominal.clone()).is_same(nominal)
     }
 
     /// Returns what the values are brought to, in words.
@@ -108,6 +107,15 @@ impl Pool {
     pub fn scatter_grows(&self) -> bool {
         let measured = self.normalised.as_ref().and_then(Normalised::scatter_measured);
         self.scatter().zip(measured).is_some_and(|(now, was)| now.grows_from(&was))
+    }
+
+    /// Returns whether both are taken as measured, or normalised to the same.
+    pub(super) fn is_normalised_as(&self, other: &Self) -> bool {
+        let nominal = |pool: &'_ Self| pool.normalised.as_ref().and_then(|own| own.nominal.clone());
+        match (nominal(self), nominal(other)) {
+            (Some(own), Some(other)) => own.is_same(&other),
+            _ => true,
+        }
     }
 
     /// Returns what has to be assumed to take the values as normalised, a sentence each.
@@ -144,5 +152,115 @@ impl Pool {
             Outcome::Fails(words) => Outcome::Fails(said(words)),
             Outcome::Unknown(words) => Outcome::Unknown(words),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pool::{completeness, pool};
+    use super::super::verdict::{Duty, Evaluation, Verdict, evaluate, evaluate_beside};
+    use crate::article::fixture::ledger as read;
+    use crate::ledger::{Further, Ledger, Specimen, TestData};
+    use crate::record::Day;
+
+    const TEXT: &str = "
+ledger: {format: 1, programme: Test (invented)}
+materials:
+  thin: {kind: prepreg, fibre: {name: f, type: carbon, density: 1780 kg/m3, areal: 200 g/m2}, resin: {name: r, density: 1250 kg/m3, content: 38 %}, cured_thickness: 0.2 mm}
+  thick: {kind: prepreg, fibre: {name: f, type: carbon, density: 1780 kg/m3, areal: 200 g/m2}, resin: {name: r, density: 1250 kg/m3, content: 38 %}, cured_thickness: 0.25 mm}
+processes: {oven: {method: oven}}
+recipes:
+  skin: {process: oven, layers: [{material: thin, angle: 0}]}
+panels:
+  hatch: {class: structural, zones: [{name: skin, area: 1 m2, recipe: skin}]}
+showings:
+  pull: {kind: lamina-strength-fibre, accept: {all_at_least: 500 MPa}, normalise: {to: cured-thickness}}
+evidence:
+  e-1: {showing: pull, subject: {lamina: [thin, oven]}, kind: test, state: done}
+  e-2: {showing: pull, subject: {lamina: [thick, oven]}, kind: test, state: done}
+";
+
+    /// Two records of two specimens each with plies of these thicknesses, in mm.
+    fn ledger(text: &str, plies: [f64; 2]) -> Ledger {
+        let mut ledger = read(text);
+        for id in ["e-1", "e-2"] {
+            let rows = plies.iter().enumerate().map(|(at, ply)| Specimen {
+                batch: "b".to_string(),
+                panel: "p".to_string(),
+                specimen: format!("s{at}"),
+                value: 600.0,
+                further: Some(Box::new(Further { ply_thickness: Some(ply * 1e-3), ..Further::default() })),
+                line: at + 2,
+                ..Specimen::default()
+            });
+            let data =
+                TestData { unit: Some("MPa".to_string()), rows: rows.collect(), ..TestData::default() };
+            ledger.data.insert(id.to_string(), data);
+        }
+        super::super::tests::conform_all(&mut ledger);
+        ledger
+    }
+
+    #[test]
+    fn values_are_brought_to_nominal_and_what_was_measured_stays() {
+        let ledger = ledger(TEXT, [0.19, 0.22]);
+        let showing = &ledger.showings["pull"].value;
+        let all = pool(&ledger, showing, &[&ledger.evidence["e-1"]]);
+        assert!((all.values[0] - 570.0).abs() < 1e-9 && (all.values[1] - 660.0).abs() < 1e-9);
+        let own = all.normalised.as_ref().unwrap();
+        assert_eq!(own.measured, [600.0, 600.0]);
+        // 5 % off is near, 10 % is not.
+        assert_eq!(own.far.iter().map(|far| far.line).collect::<Vec<_>>(), [3]);
+        assert!(all.scatter_grows());
+        assert!(completeness(&all, showing).is_complete());
+    }
+
+    #[test]
+    fn values_of_two_nominals_are_no_one_sample() {
+        let ledger = ledger(TEXT, [0.2, 0.2]);
+        let showing = &ledger.showings["pull"].value;
+        let all = pool(&ledger, showing, &[&ledger.evidence["e-1"], &ledger.evidence["e-2"]]);
+        assert_eq!(
+            (all.values.len(), all.normalised.as_ref().unwrap().lacking.as_slice()),
+            (2, &["e-2".to_string()][..])
+        );
+        let lacks = completeness(&all, showing).lacks;
+        assert!(lacks[0].contains("e-2") && lacks[0].contains("0.2 mm"), "{lacks:?}");
+        // One nominal in the showing stands for both.
+        let text = TEXT.replace("cured-thickness}", "cured-thickness, nominal: 0.2 mm}");
+        let ledger = self::ledger(&text, [0.2, 0.2]);
+        let showing = &ledger.showings["pull"].value;
+        let all = pool(&ledger, showing, &[&ledger.evidence["e-1"], &ledger.evidence["e-2"]]);
+        assert_eq!(all.values.len(), 4);
+        assert!(completeness(&all, showing).is_complete());
+    }
+
+    #[test]
+    fn an_equivalence_is_compared_at_the_nominal_of_its_baseline() {
+        let whole = |ledger: &Ledger| {
+            let (showing, records) = (&ledger.showings["pull"].value, &ledger.evidence);
+            ["e-1", "e-2"].map(|id| pool(ledger, showing, &[&records[id]]))
+        };
+        let [own, baseline] = whole(&ledger(TEXT, [0.2, 0.2]));
+        assert!(!own.is_normalised_as(&baseline) && own.is_normalised_as(&own));
+        let text = TEXT.replace("cured-thickness}", "cured-thickness, nominal: 0.2 mm}");
+        let [own, baseline] = whole(&ledger(&text, [0.2, 0.2]));
+        assert!(own.is_normalised_as(&baseline));
+    }
+
+    #[test]
+    fn a_nominal_that_moves_is_judged_again() {
+        let today = Day::parse("2026-06-01").unwrap();
+        // The other material was the same when its article was made, and is in no use: nothing else tells.
+        let before = ledger(&TEXT.replace("0.25 mm", "0.2 mm"), [0.2, 0.2]);
+        let old = evaluate(&before, today).unwrap();
+        let mut after = before.clone();
+        let other = read(&TEXT.replace("0.25 mm", "0.3 mm")).materials["thick"].value.clone();
+        after.materials.get_mut("thick").unwrap().value = other;
+        let (beside, alone) =
+            (evaluate_beside(&after, today, &old).unwrap(), evaluate(&after, today).unwrap());
+        assert_eq!(beside.duties, alone.duties);
+        let verdict = |of: &Evaluation| of.duties.values().map(Duty::verdict).collect::<Vec<_>>();
+        assert_eq!((verdict(&old), verdict(&alone)), (vec![Verdict::Met], vec![Verdict::Short]));
     }
 }

@@ -161,12 +161,14 @@ impl Reader<'_> {
         for (index, cell) in header.iter().enumerate() {
             let (name, own_unit) = cell_of(cell);
             let role = role_of(&name);
-            let twice = match role {
-                Some(role) => roles.iter().any(|(known, _)| *known == role),
-                None => names.contains(&cell.to_lowercase()),
-            };
+            let first = role.and_then(|role| roles.iter().find(|(known, _)| *known == role));
+            let other = first.and_then(|(_, at)| header.get(*at)).map(|other| cell_of(other).0);
+            let twice = other.is_some() || role.is_none() && names.contains(&cell.to_lowercase());
             if twice && !name.is_empty() {
-                let message = format!("the column `{name}` is there twice");
+                let message = match other.filter(|other| *other != name) {
+                    Some(other) => format!("the columns `{other}` and `{name}` say the same"),
+                    None => format!("the column `{name}` is there twice"),
+                };
                 self.fault(line, message, "column twice", "keep one of them");
                 continue;
             }
