@@ -7,7 +7,7 @@ use super::table::Table;
 use super::{Entry, Ledger, Specimen};
 use crate::quantity::{Kind, Quantity};
 use crate::record::{
-    Evidence, EvidenceKind, EvidenceState, Level, Normalise, NormaliseTo, RecordKind, Showing,
+    Evidence, EvidenceKind, EvidenceState, Figure, Level, Normalise, NormaliseTo, RecordKind, Showing,
 };
 
 /// Kinds of showings whose values fibres govern, so that normalising them means something.
@@ -155,6 +155,7 @@ pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
         }
     }
     within(sink, PART, "normalise.within", own.within.as_deref());
+    not_a_stress(sink, showing);
     let kind = showing.kind.as_str();
     if !FIBRE_DOMINATED.contains(&kind) {
         sink.warning(
@@ -168,6 +169,26 @@ pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
             FIBRE_DOMINATED.join(", ")
         ));
     }
+}
+
+/// Only what is a force over a thickness becomes another figure with it; a temperature, a strain, a force or a
+/// rating does not.
+fn not_a_stress(sink: &mut Sink, showing: &Showing) {
+    let accept = &showing.accept;
+    let is_stress = |limit: &&Figure| {
+        !limit.unit().is_empty() && Quantity::parse(Kind::Stress, &format!("1 {}", limit.unit())).is_ok()
+    };
+    let other = accept.limits().find(|limit| !is_stress(limit));
+    let message = match other {
+        Some(limit) => format!("`{}` is no stress and no modulus, so it can't be normalised", limit.text()),
+        None if accept.limits().next().is_none() => {
+            "the criterion is no stress and no modulus, so nothing can be normalised".to_string()
+        }
+        None => return,
+    };
+    sink.error("not-a-stress", "normalise", message)
+        .label("nothing to normalise")
+        .help("take `normalise` out, or write a criterion in a unit of stress, such as MPa or GPa");
 }
 
 fn example(to: NormaliseTo) -> &'static str {
