@@ -50,7 +50,7 @@ documents! {
     Layer { material: String, name: Option<String>, role: String, angle_deg: Option<f64>, thickness_mm: Option<f64>, areal_mass_g_m2: f64, fibre_volume_fraction: Option<f64> }
     Moduli { Ex_GPa: f64, Ey_GPa: f64, Gxy_GPa: f64, nu_xy: f64, nu_yx: f64 }
     LoadMargin { name: String, panel: String, check: String, case: String, place: String, criterion: String, mode: String, margin: f64, layer: Option<usize>, critical: Option<Critical>, words: String, environment: Option<String>, rests_on: Vec<RestsOn>, notes: Vec<String> }
-    DesignValue { what: String, value_si: f64, from: String, subject: Option<String>, verdict: Option<String>, evidence: Option<Vec<String>>, specimens: Option<usize>, statistic: Option<String>, environment: Option<String>, estimate: Option<bool> }
+    DesignValue { what: String, value_si: f64, from: String, subject: Option<String>, verdict: Option<String>, evidence: Option<Vec<String>>, specimens: Option<usize>, statistic: Option<String>, environment: Option<String>, estimate: Option<bool>, normalised_to: Option<String> }
     Laminate { schema: String, recipe: String, code: String, thickness_mm: f64, areal_mass_g_m2: f64, layers: Vec<Layer>, A_N_mm: Option<[[f64; 3]; 3]>, B_N: Option<[[f64; 3]; 3]>, D_N_mm: Option<[[f64; 3]; 3]>, effective: Option<Moduli>, effective_bending: Option<Moduli>, expansion_1_K: Option<[f64; 3]>, curvature_after_cure_1_m: Option<[f64; 3]>, symmetric: Option<bool>, balanced: Option<bool>, carrying_thickness_mm: f64, loads: Vec<LoadMargin>, uncomputed: Vec<Uncomputed>, values: Vec<DesignValue>, lacking: Vec<String>, uncounted: Vec<String>, environment: Option<String>, panels: Vec<String>, caution: String, report: Report }
     MassMove { was_kg: f64, is_kg: f64, delta_kg: f64 }
     PanelMove { panel: String, delta_kg: f64 }
@@ -68,7 +68,12 @@ documents! {
     HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
     Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
     New { schema: String, ledger: String }
-    Written { evidence: String, file: String, subject: String, assumptions: Vec<String>, added: Option<Vec<String>> }
+    Written { evidence: String, file: String, subject: String, assumptions: Vec<String>, sample: Option<Sample>, added: Option<Vec<String>> }
+    Sample { specimens: usize, unit: String, rejected: Vec<Rejected>, normalised: Option<Normalised> }
+    Rejected { line: usize, batch: String, panel: String, specimen: String, value: Option<f64>, unit: Option<String>, reason: String }
+    Normalised { to: Option<String>, nominal: Option<String>, nominal_si: Option<f64>, nominal_from: Option<String>, within_fraction: f64, as_measured: Option<Scatter>, normalised: Option<Scatter>, scatter_grows: bool, doubtful: Vec<Doubtful>, lacking: Vec<String> }
+    Scatter { specimens: usize, mean: f64, cv_fraction: Option<f64> }
+    Doubtful { evidence: String, line: usize, specimen: String, measured_si: f64, away_fraction: f64 }
     Conform { schema: String, written: Vec<Written>, unchanged: Vec<String>, dry_run: bool }
     Stands { showing: String, subject: String }
     Assumption { kind: String, address: Option<String>, what: String, mass_kg: f64, duties: Vec<Stands>, panels: Vec<String> }
@@ -82,10 +87,10 @@ documents! {
     WhyUsedBy { schema: String, address: String, used_by: Vec<Reached> }
     Behind { evidence: String, asks: String, because: Vec<Reason> }
     PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, nearest: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, behind: Vec<Behind>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
-    DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String> }
+    DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String>, sample: Option<Sample> }
     Link { role: String, name: String, file: Option<String> }
     Place { attribute: String, address: String, file: String, line: Option<usize> }
-    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, set_aside: Vec<SetAside>, chain: Vec<Link>, caution: String, written: Vec<Place>, report: Report }
+    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, normalised: Option<Normalised>, set_aside: Vec<SetAside>, chain: Vec<Link>, caution: String, written: Vec<Place>, report: Report }
 }
 
 #[track_caller]

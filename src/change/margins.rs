@@ -1,7 +1,7 @@
 //! Margins before and after a change.
 
 use crate::article::ArticleError;
-use crate::ledger::{Entry, Ledger};
+use crate::ledger::{Entry, Ledger, Nominal};
 use crate::qualify::margins::{Margin, PanelMargins, Uncomputed, margins_with};
 use crate::qualify::verdict::{Duty, Evaluation, Judged};
 use crate::record::{
@@ -162,9 +162,12 @@ struct Inputs {
     /// Showings that values come from, with what was judged of them.
     showings: Vec<(Arc<Showing>, Vec<Arc<Judged>>)>,
     /// The evidence behind those verdicts and the baselines that it extends, whose specimens give the values,
-    /// each with the digest of its data.
-    evidence: BTreeMap<String, (Arc<Evidence>, Option<String>)>,
+    /// each with the digest of its data and what its values are brought to.
+    evidence: BTreeMap<String, Behind>,
 }
+
+/// A record, the digest of its data, and what its values are brought to.
+type Behind = (Arc<Evidence>, Option<String>, Option<f64>);
 
 /// One state, with what gives design values found once for all panels.
 pub(crate) struct Side<'a> {
@@ -246,7 +249,9 @@ impl<'a> Side<'a> {
                 let baseline = baseline.and_then(|own| ledger.evidence.get(own.id()));
                 for entry in own.into_iter().chain(baseline) {
                     let digest = ledger.data.get(&entry.id).map(|data| data.digest.clone());
-                    found.evidence.insert(entry.id.clone(), (Arc::clone(&entry.value), digest));
+                    let nominal = Nominal::of(ledger, &showing.value, &entry.value);
+                    let nominal = nominal.and_then(|own| Some(own.ok()?.value));
+                    found.evidence.insert(entry.id.clone(), (Arc::clone(&entry.value), digest, nominal));
                 }
             }
             found.showings.push((Arc::clone(&showing.value), judged));

@@ -3,8 +3,9 @@
 use super::args::BasisArgs;
 use super::context::{Context, Failure, Status, named};
 use crate::article::Subject;
+use crate::calc::figure;
 use crate::ledger::{Ledger, Specimen, read_specimens};
-use crate::qualify::pool::{levels, pool};
+use crate::qualify::pool::{Pool, levels, pool};
 use crate::record::{Address, Evidence, EvidenceKind, Fault, Figure, MAX_BYTES, RecordKind, render};
 use crate::report::basis::{BasisReport, Between, LeftOut, SampleReport, json, text};
 use crate::report::page::{Frame, Style, count, shown};
@@ -84,9 +85,35 @@ fn of_files(
             Ok(data) => data,
             Err(faults) => return Err(refused(context, &name, &bytes, faults, err)?),
         };
-        let groups = by_batch(&data.rows);
-        let rejected = left_out(&data.rows);
-        samples.push(sample(name, String::new(), data.unit.unwrap_or_default(), groups, rejected, &levels));
+        let unit = data.unit.clone().unwrap_or_default();
+        // A file that names conditions holds an environment for each.
+        let mut conditions: Vec<Option<&str>> = Vec::new();
+        for row in data.rows.iter() {
+            if !conditions.contains(&condition(row)) {
+                conditions.push(condition(row));
+            }
+        }
+        if conditions.len() > MOST_CONDITIONS {
+            return Err(Failure::new(
+                format!(
+                    "`{name}` names {} conditions; at most {MOST_CONDITIONS} are compared",
+                    conditions.len()
+                ),
+                "write one word for each environment in the column `condition`",
+            ));
+        }
+        for own in &conditions {
+            let rows: Vec<&Specimen> = data.rows.iter().filter(|row| condition(row) == *own).collect();
+            let name = match own {
+                Some(condition) if conditions.len() > 1 => format!("{name}, {condition}"),
+                None if conditions.len() > 1 => format!("{name}, no condition"),
+                _ => name.clone(),
+            };
+            let mut own =
+                sample(name, String::new(), unit.clone(), by_batch(&rows), left_out(&rows), &levels);
+            own.modes = modes(&rows);
+            samples.push(own);
+        }
     }
     alike(&samples)?;
     let report = with_pooled(samples, &levels);
@@ -104,8 +131,26 @@ fn of_files(
     Ok(Status::Done)
 }
 
+/// More environments than any property is tested in.
+const MOST_CONDITIONS: usize = 12;
+
+fn condition(row: &Specimen) -> Option<&str> {
+    row.further.as_ref()?.condition.as_deref()
+}
+
+/// Modes of failure of the specimens that count, with how many failed by each.
+fn modes(rows: &[&Specimen]) -> BTreeMap<String, usize> {
+    let mut all = BTreeMap::new();
+    for row in rows.iter().filter(|row| row.rejected.is_none()) {
+        if let Some(mode) = row.further.as_ref().and_then(|own| own.mode.as_deref()) {
+            *all.entry(mode.to_string()).or_default() += 1;
+        }
+    }
+    all
+}
+
 /// Values by batch, in the order in which batches first come.
-fn by_batch(rows: &[Specimen]) -> Vec<(String, Vec<f64>)> {
+fn by_batch(rows: &[&Specimen]) -> Vec<(String, Vec<f64>)> {
     let mut places: BTreeMap<&str, usize> = BTreeMap::new();
     let mut groups: Vec<(String, Vec<f64>)> = Vec::new();
     for row in rows.iter().filter(|row| row.rejected.is_none()) {
@@ -118,7 +163,7 @@ fn by_batch(rows: &[Specimen]) -> Vec<(String, Vec<f64>)> {
     groups
 }
 
-fn left_out(rows: &[Specimen]) -> Vec<LeftOut> {
+fn left_out(rows: &[&Specimen]) -> Vec<LeftOut> {
     let rejected = rows.iter().filter_map(|row| Some((row, row.rejected.as_ref()?)));
     rejected
         .map(|(row, reason)| LeftOut {
@@ -140,7 +185,17 @@ fn sample(
 ) -> SampleReport {
     let slices: Vec<&[f64]> = groups.iter().map(|(_, values)| values.as_slice()).collect();
     let procedure = procedure(&slices, levels);
-    SampleReport { name, of, unit, groups, rejected, notes: Vec::new(), tested_in: None, procedure }
+    SampleReport {
+        name,
+        of,
+        unit,
+        groups,
+        rejected,
+        modes: BTreeMap::new(),
+        notes: Vec::new(),
+        tested_in: None,
+        procedure,
+    }
 }
 
 /// Refuses levels that the tests do not take, before anything is read.
@@ -313,13 +368,27 @@ fn evidence_sample(
     let rejected = records
         .iter()
         .filter_map(|entry| ledger.data.get(&entry.id))
-        .flat_map(|data| left_out(&data.rows))
+        .flat_map(|data| left_out(&data.rows.iter().collect::<Vec<_>>()))
         .collect();
     let subject = records.first().and_then(|entry| Subject::from_label(&entry.value.subject));
     let on = subject.map_or(String::new(), |subject| format!(" on {subject}"));
     let of = format!("showing/{}{on}", showing.id);
+    if let Some(lacking) = values.normalised.as_ref().and_then(|own| own.lacking.first()) {
+        return Err(Failure::new(
+            format!("the values of evidence/{lacking} can't be normalised as its showing asks"),
+            "`bondline check` names the column that is missing",
+        ));
+    }
+    let normalised = normalised(&values);
+    let rows: Vec<&Specimen> = records
+        .iter()
+        .filter_map(|entry| ledger.data.get(&entry.id))
+        .flat_map(|data| data.rows.iter())
+        .collect();
     let groups = values.by_batch.into_iter().collect();
     let mut own = sample(names, of, values.unit, groups, rejected, levels);
+    own.modes = modes(&rows);
+    own.notes.extend(normalised);
     let extensions: Vec<&str> = records
         .iter()
         .filter(|entry| !matches!(entry.value.kind, EvidenceKind::Test | EvidenceKind::Inspection))
@@ -337,6 +406,35 @@ fn evidence_sample(
         Some((environment.temperature.as_ref()?.si(), moisture.to_string()))
     });
     Ok(own)
+}
+
+/// What values were normalised to, and how they scattered before.
+fn normalised(values: &Pool) -> Vec<String> {
+    let Some(own) = &values.normalised else { return Vec::new() };
+    let mut notes = vec![format!("normalised to {}", own.words())];
+    if let (Some(was), Some(is)) = (own.scatter_measured(), values.scatter()) {
+        let grows = if values.scatter_grows() { ": they scatter more, so find out why" } else { "" };
+        let cv = |own: Option<f64>| own.map_or("-".to_string(), |cv| format!("{:.2} %", cv * 100.0));
+        notes.push(format!(
+            "as measured: mean {}, coefficient of variation {}; normalised: mean {}, {}{grows}",
+            figure(was.mean),
+            cv(was.cv),
+            figure(is.mean),
+            cv(is.cv)
+        ));
+    }
+    for far in &own.far {
+        notes.push(format!(
+            "evidence/{} line {}, {}: {:+.1} % from nominal, farther than {:.1} %: its normalised value is to be \
+             doubted",
+            far.evidence,
+            far.line,
+            far.specimen,
+            far.away * 100.0,
+            own.reach * 100.0
+        ));
+    }
+    notes
 }
 
 /// What the showing asks of its basis, beside what the sample gives.

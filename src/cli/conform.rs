@@ -8,6 +8,7 @@ use crate::qualify::complete::{CompleteError, completed};
 use crate::qualify::conform::{ConformError, Conformity, conformity};
 use crate::record::{Evidence, RecordKind, edit};
 use crate::report::page::{count, shown};
+use crate::report::specimens::Sampled;
 use crate::source::Place;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -30,6 +31,8 @@ struct Planned {
     /// The text as it shall be.
     shall: String,
     digest: Option<String>,
+    /// What its data hold, in sentences and as JSON.
+    sample: (Vec<String>, Value),
 }
 
 impl Planned {
@@ -73,7 +76,7 @@ pub(super) fn run(
             .iter()
             .filter(|one| one.changed())
             .map(|one| {
-                let mut row = json!({ "evidence": one.id, "file": one.file, "subject": one.subject.to_string(), "assumptions": one.assumptions });
+                let mut row = json!({ "evidence": one.id, "file": one.file, "subject": one.subject.to_string(), "assumptions": one.assumptions, "sample": one.sample.1 });
                 if let (Some(map), Some(added)) = (row.as_object_mut(), &one.added) {
                     map.insert("added".to_string(), json!(added));
                 }
@@ -95,6 +98,9 @@ pub(super) fn run(
                 writeln!(out, "digest: {digest}")?;
             }
             write!(out, "{}", one.block)?;
+        }
+        for sentence in &one.sample.0 {
+            writeln!(out, "# data: {sentence}")?;
         }
         for assumption in &one.assumptions {
             writeln!(out, "# assumed: {assumption}")?;
@@ -184,7 +190,15 @@ fn plan(
         was,
         shall,
         digest,
+        sample: sample(entry, now),
     })
+}
+
+/// What the record's data hold as its showing takes them.
+fn sample(entry: &Entry<Evidence>, now: &Loaded) -> (Vec<String>, Value) {
+    let showing = now.ledger.showings.get(entry.value.showing.id());
+    let sampled = showing.and_then(|showing| Sampled::of(&now.ledger, &showing.value, entry));
+    sampled.map_or((Vec::new(), Value::Null), |own| (own.sentences(), own.json()))
 }
 
 fn text_of(entry: &Entry<Evidence>, now: &Loaded) -> Result<String, Failure> {
@@ -266,6 +280,7 @@ fn complete(
         was,
         shall,
         digest: None,
+        sample: sample(entry, now),
     })
 }
 

@@ -9,7 +9,7 @@ use crate::qualify::behind::is_heated_by;
 use crate::qualify::table::Table;
 use crate::qualify::verdict::{Duty, Evaluation};
 use crate::record::{Address, RecordKind, places};
-use crate::report::{duty, page, row, standing, table};
+use crate::report::{duty, page, row, specimens, standing, table};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
@@ -350,7 +350,9 @@ fn record(
         (RecordKind::Evidence, _) => {
             let own = loaded.ledger.evidence.get(found.id());
             let why = own.and_then(|own| duty::why_not_counted(&loaded.ledger, own));
-            why.map(|why| format!("Not counted: {why}.")).into_iter().collect()
+            let data = loaded.ledger.data.get(found.id());
+            let rejected = data.into_iter().flat_map(specimens::rejected_sentences);
+            why.map(|why| format!("Not counted: {why}.")).into_iter().chain(rejected).collect()
         }
         _ => Vec::new(),
     };

@@ -14,13 +14,14 @@ use serde_json::Value;
 use std::collections::BTreeSet;
 
 /// The keys of a showing that say what is asked.
-const ASKED: [&str; 11] = [
+const ASKED: [&str; 12] = [
     "accept",
     "applies_to",
     "environment",
     "kind",
     "means",
     "needed_by",
+    "normalise",
     "plan",
     "rests_on",
     "sensitivity",

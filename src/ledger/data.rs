@@ -5,7 +5,7 @@ use super::known::Known;
 use super::recall::Work;
 use super::sink::{At, Sink, settle};
 use super::table::{self, Table};
-use super::{Entry, Files, Ledger, MemoryFiles, Recall, TestData, plausible};
+use super::{Entry, Files, Ledger, MemoryFiles, Recall, TestData, conditions, normalise, plausible};
 use crate::record::{Address, Evidence, EvidenceState, Fault, Figure, Level, Lots, RecordKind, Showing};
 use crate::source::DATA_LIMIT;
 use sha2::{Digest, Sha256};
@@ -32,7 +32,10 @@ pub(super) fn read(
     sink: &mut Sink,
     own: &Entry<Evidence>,
 ) -> Option<TestData> {
-    let written = own.value.data.as_deref()?;
+    let Some(written) = own.value.data.as_deref() else {
+        normalise::evidence(known, sink, own, None);
+        return None;
+    };
     let Some(file) = resolve(&own.file, written) else {
         sink.error("outside-ledger", "data", format!("`{written}` lies outside the ledger"))
             .label("outside")
@@ -71,12 +74,15 @@ pub(super) fn read(
     }
     if let Some(showing) = known.ledger.showings.get(own.value.showing.id()) {
         unit_fits(sink, &file, &read.table, showing);
+        conditions::fit(sink, &file, &read.table, showing);
+        normalise::evidence(known, sink, own, Some((&file, &read.table)));
     }
     Some(TestData {
         file,
         digest: read.digest.clone(),
         unit: read.table.unit.clone(),
-        rows: read.table.rows.clone(),
+        others: read.table.others.clone(),
+        rows: Arc::clone(&read.table.rows),
     })
 }
 
@@ -122,7 +128,13 @@ pub fn read_specimens(file: &str, bytes: &[u8]) -> Result<TestData, Vec<Fault>> 
         files.put(file, bytes);
         settle(&files, vec![sink])
     })?;
-    Ok(TestData { file: file.to_string(), digest: digest(bytes), unit: table.unit, rows: table.rows })
+    Ok(TestData {
+        file: file.to_string(),
+        digest: digest(bytes),
+        unit: table.unit,
+        others: table.others,
+        rows: table.rows,
+    })
 }
 
 /// Values in one kind of unit can't meet a criterion in another; values without one are taken in the

@@ -10,6 +10,7 @@ use std::sync::Arc;
 mod built;
 mod carried;
 mod circles;
+mod conditions;
 mod data;
 mod days;
 mod design;
@@ -20,6 +21,7 @@ mod known;
 mod levels;
 mod load;
 mod multitude;
+mod normalise;
 mod places;
 mod plausible;
 mod proof;
@@ -30,7 +32,7 @@ mod references;
 mod sink;
 mod steering;
 mod subjects;
-mod table;
+pub(crate) mod table;
 /// The only record whose id begins with the name and a dash.
 fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
     let mut fits = records.values().filter(|entry| {
@@ -46,6 +48,7 @@ mod words;
 pub use data::read_specimens;
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;
+pub use normalise::{NoNominal, Nominal};
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
 
@@ -64,7 +67,7 @@ pub struct Entry<T> {
 pub type Records<T> = BTreeMap<String, Entry<T>>;
 
 /// One row of a data file.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Specimen {
     /// Label of the batch.
     pub batch: String,
@@ -76,12 +79,71 @@ pub struct Specimen {
     pub value: f64,
     /// Why it was rejected, where it was.
     pub rejected: Option<String>,
+    /// What further columns say of it, where they say anything.
+    pub further: Option<Box<Further>>,
     /// Line in the file.
     pub line: usize,
 }
 
+/// What a data file says of a specimen beside its labels and its value.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Further {
+    /// Thickness of a cured ply, in m.
+    pub ply_thickness: Option<f64>,
+    /// Thickness of the whole specimen, in m.
+    pub thickness: Option<f64>,
+    /// How many plies it has.
+    pub plies: Option<u32>,
+    /// Fibre volume over volume, above 0 and below 1.
+    pub fibre_volume: Option<f64>,
+    /// Width, in m.
+    pub width: Option<f64>,
+    /// How it failed, as the laboratory wrote it.
+    pub mode: Option<Arc<str>>,
+    /// What it was tested in, as the laboratory wrote it.
+    pub condition: Option<Arc<str>>,
+    /// Cells of the columns that are not known, in their order, with U+001F between them; empty where all are.
+    /// [`Specimen::others`] takes them apart.
+    pub others: Box<str>,
+}
+
+impl Specimen {
+    /// Returns the thickness of a cured ply in m: as measured, or the specimen's over its plies.
+    pub fn ply_thickness(&self) -> Option<f64> {
+        let further = self.further.as_ref()?;
+        further.ply_thickness.or_else(|| Some(further.thickness? / f64::from(further.plies?)))
+    }
+
+    /// Returns fibre volume over volume.
+    pub fn fibre_volume(&self) -> Option<f64> {
+        self.further.as_ref()?.fibre_volume
+    }
+
+    /// Returns the width in m.
+    pub fn width(&self) -> Option<f64> {
+        self.further.as_ref()?.width
+    }
+
+    /// Returns how it failed, as the laboratory wrote it.
+    pub fn mode(&self) -> Option<&str> {
+        self.further.as_ref()?.mode.as_deref()
+    }
+
+    /// Returns what it was tested in, as the laboratory wrote it.
+    pub fn condition(&self) -> Option<&str> {
+        self.further.as_ref()?.condition.as_deref()
+    }
+
+    /// Returns the cells of the columns that are not known, in the order of their names; none where all are
+    /// empty.
+    pub fn others(&self) -> impl Iterator<Item = &str> {
+        let joined = self.further.as_ref().map(|own| &*own.others).filter(|own| !own.is_empty());
+        joined.into_iter().flat_map(|own| own.split(table::BETWEEN))
+    }
+}
+
 /// The specimens of one evidence record.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct TestData {
     /// Path relative to the ledger's root.
     pub file: String,
@@ -89,8 +151,10 @@ pub struct TestData {
     pub digest: String,
     /// Unit in the header, where one was written.
     pub unit: Option<String>,
-    /// All rows, rejected ones included.
-    pub rows: Vec<Specimen>,
+    /// Names of the columns that are not known, as written.
+    pub others: Vec<String>,
+    /// All rows, rejected ones included; states that have the same file share them.
+    pub rows: Arc<[Specimen]>,
 }
 
 /// A whole ledger as read from one snapshot; records with errors are left out and named in `broken`.

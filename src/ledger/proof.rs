@@ -6,7 +6,7 @@ use super::sink::{At, Sink};
 use super::words::{
     FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_conceded, is_facet_or_attribute, showing_kind, suggest,
 };
-use super::{Entry, plausible, subjects};
+use super::{Entry, normalise, plausible, subjects};
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
     Accept, AppliesTo, AttributeValue, ComputedCheck, Concession, Covers, Evidence, EvidenceKind,
@@ -32,6 +32,7 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
     within(sink, TEMPERATURE, "environment.temperature", temperature);
     plausible::tested(sink, "environment.temperature", temperature);
     super::levels::statistics(sink, showing.statistics.as_ref());
+    normalise::showing(sink, showing);
     if let Some(values) = &showing.plan {
         let head = known.ledger.head.as_ref();
         plan(sink, values, head.and_then(|head| head.currency.as_ref()).map(|text| text.as_str()));

@@ -148,7 +148,7 @@ pub(super) fn money(sink: &mut Sink, at: &str, money: Option<&Money>, currency: 
 }
 
 pub(super) const MEND_QUANTITY: &str = "correct the figure, or the unit that it is written in";
-const MEND_FIGURE: &str = "correct the figure";
+pub(super) const MEND_FIGURE: &str = "correct the figure";
 
 /// Adds one fault `out-of-range`, with how to mend it.
 pub(super) fn refuse(sink: &mut Sink, at: &str, what: &str, words: &str, mend: &str) {

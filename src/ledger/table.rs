@@ -1,8 +1,14 @@
 //! Reading a data file: one row for each specimen.
+//!
+//! Further columns cost nothing where they are absent: a row has at most one box for all of them, words that
+//! come again are kept once, and cells of columns that are not known stand in one text a row.
 
-use super::Specimen;
-use crate::record::Figure;
-use std::collections::BTreeMap;
+use super::{Further, Specimen};
+use head::{Columns, Measure};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+mod head;
 
 /// Faults named singly; a file that is wrong throughout is wrong in the same way.
 const FAULTS_SHOWN: usize = 20;
@@ -14,21 +20,29 @@ const UNITS_KEPT: usize = 8;
 const MAX_COLUMNS: usize = 64;
 /// The same of rows.
 const MAX_ROWS: usize = 1_000_000;
+/// The same of the plies of a specimen.
+const MAX_PLIES: u32 = 10_000;
+const DECIMAL_COMMA: &str =
+    "write decimals with a point, or keep the decimal comma and put `;` or a tab between columns";
+/// Stands between the cells of columns that are not known: ASCII's unit separator, which no cell has.
+pub(super) const BETWEEN: char = '\u{1f}';
 
 /// What a data file holds.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(super) struct Table {
-    /// Unit in the header.
+pub(crate) struct Table {
+    /// Unit of the values, from the header.
     pub unit: Option<String>,
     /// What a column of units says, each word once with its first line: it is not read, but may contradict.
     pub said: BTreeMap<String, usize>,
-    /// All rows.
-    pub rows: Vec<Specimen>,
+    /// Names of the columns that are not known, as written; [`Specimen::others`] has their cells.
+    pub others: Vec<String>,
+    /// All rows, rejected ones included; states that have the same file share them.
+    pub rows: Arc<[Specimen]>,
 }
 
 /// A fault in a data file.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct BadLine {
+pub(crate) struct BadLine {
     /// Line, from 1.
     pub line: usize,
     /// What is wrong.
@@ -39,22 +53,11 @@ pub(super) struct BadLine {
     pub help: &'static str,
 }
 
-/// Where the columns stand.
-struct Columns {
-    batch: usize,
-    panel: usize,
-    specimen: usize,
-    value: usize,
-    rejected: Option<usize>,
-    units: Option<usize>,
-    count: usize,
-}
-
 /// Reads a table from the bytes of a file.
 ///
 /// # Errors
 /// All faults in the order of their lines.
-pub(super) fn read(bytes: &[u8]) -> Result<Table, Vec<BadLine>> {
+pub(crate) fn read(bytes: &[u8]) -> Result<Table, Vec<BadLine>> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = std::str::from_utf8(bytes).map_err(|error| {
         let before = bytes.get(..error.valid_up_to()).unwrap_or_default();
@@ -99,20 +102,22 @@ impl Reader<'_> {
 
     fn read(mut self) -> Result<Table, Vec<BadLine>> {
         let first = self.text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
-        let count = |c: char| first.chars().filter(|other| *other == c).count();
-        let semicolons = count(';') > count(',');
+        let count = |one: u8| first.bytes().filter(|other| *other == one).count();
+        // The last of equals; a comma where there is none, so that the message names what is lacking.
+        let delimiter = [b'\t', b';', b','].into_iter().max_by_key(|one| count(*one)).unwrap_or(b',');
         let mut reader = csv::ReaderBuilder::new()
-            .delimiter(if semicolons { b';' } else { b',' })
+            .delimiter(delimiter)
             .flexible(true)
             .has_headers(false)
             .trim(csv::Trim::All)
             .from_reader(self.text.as_bytes());
         let mut lines = Lines { text: self.text.as_bytes(), at: 0, line: 1 };
         let mut columns: Option<Columns> = None;
-        let (mut unit, mut head_line) = (None, 1);
+        let (mut unit, mut others, mut head_line) = (None, Vec::new(), 1);
+        let mut words = BTreeSet::new();
         let mut rows = Vec::new();
         let mut said = BTreeMap::new();
-        let mut numbers = Numbers { semicolons, comma: None, point: None };
+        let mut numbers = Numbers { commas: delimiter != b',', comma: None, point: None };
         let mut record = csv::StringRecord::new();
         loop {
             match reader.read_record(&mut record) {
@@ -137,9 +142,9 @@ impl Reader<'_> {
             }
             let Some(columns) = &columns else {
                 head_line = line;
-                let (found, its_unit) = self.header(line, &record);
-                let Some(found) = found else { return Err(self.shown()) };
-                (columns, unit) = (Some(found), its_unit);
+                let Some(found) = self.header(line, &record) else { return Err(self.shown()) };
+                (unit, others) = (found.unit, found.others);
+                columns = Some(found.columns);
                 continue;
             };
             if rows.len() >= self.most_rows {
@@ -152,7 +157,7 @@ impl Reader<'_> {
                 );
                 break;
             }
-            if let Some(row) = self.row(line, &record, columns, &mut numbers) {
+            if let Some(row) = self.row(line, &record, columns, &mut numbers, &mut words) {
                 let word = columns.units.and_then(|at| record.get(at)).filter(|word| !word.is_empty());
                 if let Some(word) = word.filter(|word| said.len() < UNITS_KEPT && !said.contains_key(*word)) {
                     said.insert(word.to_string(), line);
@@ -179,67 +184,11 @@ impl Reader<'_> {
             self.fault(head_line, "the file has no rows", "only a header", "write one row for each specimen");
         }
         self.duplicates(&rows);
-        if self.faults.is_empty() { Ok(Table { unit, said, rows }) } else { Err(self.shown()) }
-    }
-
-    fn header(&mut self, line: usize, header: &csv::StringRecord) -> (Option<Columns>, Option<String>) {
-        let help = "write the header `batch,panel,specimen,value [MPa]`, and `rejected` where needed";
-        let mut places: BTreeMap<String, usize> = BTreeMap::new();
-        let mut unit = None;
-        for (index, cell) in header.iter().enumerate() {
-            let mut name = cell.trim().to_lowercase();
-            if let Some((before, inside)) = cell.split_once('[')
-                && before.trim().eq_ignore_ascii_case("value")
-            {
-                name = "value".to_string();
-                unit = inside.trim().strip_suffix(']').map(|unit| unit.trim().to_string());
-                if unit.is_none() {
-                    self.fault(line, format!("the unit in `{cell}` is not closed"), "no `]`", help);
-                }
-            }
-            if places.insert(name.clone(), index).is_some() && !name.is_empty() {
-                self.fault(
-                    line,
-                    format!("the column `{name}` is there twice"),
-                    "column twice",
-                    "keep one of them",
-                );
-            }
+        if self.faults.is_empty() {
+            Ok(Table { unit, said, others, rows: rows.into() })
+        } else {
+            Err(self.shown())
         }
-        let unit = unit.filter(|unit| !unit.is_empty());
-        if let Some(unit) = &unit
-            && let Err(error) = Figure::parse(&format!("1 {unit}"))
-        {
-            self.fault(
-                line,
-                error,
-                "unknown unit",
-                "write the unit of the values, for example `value [MPa]`",
-            );
-        }
-        let missing: Vec<String> = ["batch", "panel", "specimen", "value"]
-            .iter()
-            .filter(|name| !places.contains_key(**name))
-            .map(|name| format!("`{name}`"))
-            .collect();
-        if !missing.is_empty() {
-            let tabs = header.iter().any(|cell| cell.contains('\t'));
-            let help = if tabs { "put `,` or `;` between columns: tabs separate none here" } else { help };
-            self.fault(line, format!("the header lacks {}", missing.join(", ")), "columns missing", help);
-        }
-        let place = |name: &str| places.get(name).copied();
-        let columns = || {
-            Some(Columns {
-                batch: place("batch")?,
-                panel: place("panel")?,
-                specimen: place("specimen")?,
-                value: place("value")?,
-                rejected: place("rejected"),
-                units: place("unit").or_else(|| place("units")),
-                count: header.len(),
-            })
-        };
-        (columns(), unit)
     }
 
     fn row(
@@ -248,13 +197,18 @@ impl Reader<'_> {
         record: &csv::StringRecord,
         columns: &Columns,
         numbers: &mut Numbers,
+        words: &mut BTreeSet<Arc<str>>,
     ) -> Option<Specimen> {
         // A spreadsheet writes empty rows as lines of nothing but delimiters.
         if record.iter().all(str::is_empty) {
             return None;
         }
         if record.iter().skip(columns.count).any(|cell| !cell.is_empty()) {
-            let help = "write decimals with a point, or keep the decimal comma and put `;` between columns";
+            let help = if numbers.commas {
+                "write the row's cells under the header's columns; quote a cell that has a delimiter in it"
+            } else {
+                DECIMAL_COMMA
+            };
             self.fault(line, "the row has more cells than the header has columns", "too many cells", help);
             return None;
         }
@@ -277,25 +231,111 @@ impl Reader<'_> {
             self.fault(line, "the row has no value and no reason why it was rejected", "no value", help);
             None
         } else {
-            let value = numbers.read(text, line);
-            if value.is_none() {
-                let help = if text.contains(',') && !numbers.semicolons {
-                    "write decimals with a point, or keep the decimal comma and put `;` between columns"
-                } else {
-                    "write a plain decimal number, without unit and thousands separators"
-                };
-                self.fault(line, format!("`{text}` is no number"), "no number", help);
-            }
-            value
+            self.number(text, line, numbers, None)
         };
+        let (further, sound) = self.further(line, record, columns, numbers, words);
         Some(Specimen {
             batch: cell(columns.batch).to_string(),
             panel: cell(columns.panel).to_string(),
             specimen: cell(columns.specimen).to_string(),
-            value: value.filter(|_| whole)?,
+            value: value.filter(|_| whole && sound)?,
             rejected,
+            further,
             line,
         })
+    }
+
+    /// Reads a number; `None` with a fault where the text is none. `column` is named for others than values.
+    fn number(
+        &mut self,
+        text: &str,
+        line: usize,
+        numbers: &mut Numbers,
+        column: Option<Measure>,
+    ) -> Option<f64> {
+        let value = numbers.read(text, line);
+        if value.is_none() {
+            let (place, help) = match column {
+                _ if text.contains(',') && !numbers.commas => (column, DECIMAL_COMMA),
+                None => (None, "write a plain decimal number, without unit and thousands separators"),
+                Some(_) => (
+                    column,
+                    "write a plain decimal number, or leave the cell empty where it was not measured",
+                ),
+            };
+            let place = place.map_or(String::new(), |own| format!(" in the column `{}`", own.word()));
+            self.fault(line, format!("`{text}` is no number{place}"), "no number", help);
+        }
+        value
+    }
+
+    /// What the row says beside its labels and value, and whether that is sound.
+    fn further(
+        &mut self,
+        line: usize,
+        record: &csv::StringRecord,
+        columns: &Columns,
+        numbers: &mut Numbers,
+        words: &mut BTreeSet<Arc<str>>,
+    ) -> (Option<Box<Further>>, bool) {
+        let cell = |at: usize| record.get(at).unwrap_or_default();
+        let mut sound = true;
+        let mut found = Further::default();
+        for column in &columns.measured {
+            let text = cell(column.at);
+            if text.is_empty() {
+                continue;
+            }
+            let value = self.number(text, line, numbers, Some(column.measure)).map(|own| own * column.scale);
+            let Some(value) = value else {
+                sound = false;
+                continue;
+            };
+            if let Err(words) = column.measure.fits(value) {
+                let word = column.measure.word();
+                let message = format!("`{text}` in the column `{word}` is out of range: it must be {words}");
+                self.fault(line, message, "out of range", "correct the figure, or the unit in the header");
+                sound = false;
+                continue;
+            }
+            match column.measure {
+                Measure::PlyThickness => found.ply_thickness = Some(value),
+                Measure::Thickness => found.thickness = Some(value),
+                // A whole number below the most, as was just seen.
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+                Measure::Plies => found.plies = Some(value as u32),
+                Measure::FibreVolume => found.fibre_volume = Some(value),
+                Measure::Width => found.width = Some(value),
+            }
+        }
+        // A column of words has few: each is kept once.
+        let mut word = |at: Option<usize>| {
+            let text = at.map(cell).filter(|text| !text.is_empty())?;
+            if let Some(known) = words.get(text) {
+                return Some(Arc::clone(known));
+            }
+            let own: Arc<str> = text.into();
+            words.insert(Arc::clone(&own));
+            Some(own)
+        };
+        (found.mode, found.condition) = (word(columns.mode), word(columns.condition));
+        if columns.others.iter().any(|at| !cell(*at).is_empty()) {
+            if columns.others.iter().any(|at| cell(*at).contains(BETWEEN)) {
+                let help = "take it out";
+                self.fault(line, "the row has a control character (U+001F)", "control character", help);
+                sound = false;
+            }
+            let mut joined = String::new();
+            for (index, at) in columns.others.iter().enumerate() {
+                if index > 0 {
+                    joined.push(BETWEEN);
+                }
+                joined.push_str(cell(*at));
+            }
+            found.others = joined.into_boxed_str();
+        }
+        let some = found != Further::default();
+        (some.then(|| Box::new(found)), sound)
     }
 
     fn duplicates(&mut self, rows: &[Specimen]) {
@@ -325,7 +365,8 @@ impl Reader<'_> {
 
 /// Numbers of one file, and where it has decimal commas and points.
 struct Numbers {
-    semicolons: bool,
+    /// Whether a comma may be a decimal's: where it separates no columns.
+    commas: bool,
     comma: Option<usize>,
     point: Option<usize>,
 }
@@ -339,7 +380,7 @@ impl Numbers {
             return None;
         }
         let comma = text.contains(',');
-        if comma && (!self.semicolons || text.matches(',').count() > 1 || text.contains('.')) {
+        if comma && (!self.commas || text.matches(',').count() > 1 || text.contains('.')) {
             return None;
         }
         if comma {
@@ -375,41 +416,4 @@ impl Lines<'_> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn rows_beyond_the_cap_are_a_fault_and_are_not_kept() {
-        let text = "batch,panel,specimen,value\nb,p,1,5\nb,p,2,5\nb,p,3,5\nb,p,4,5\n";
-        let capped = |most_rows| Reader { faults: Vec::new(), more: 0, most_rows, text }.read();
-        assert_eq!(capped(4).unwrap().rows.len(), 4);
-        let faults = capped(2).unwrap_err();
-        assert_eq!((faults.len(), faults[0].line, faults[0].label), (1, 4, "too many rows"));
-    }
-
-    #[test]
-    fn columns_are_capped_in_the_header_and_in_rows() {
-        let wide = |n: usize| vec!["x"; n].join(",");
-        let columns: Vec<String> = (4..64).map(|at| format!("c{at}")).collect();
-        let head = format!("batch,panel,specimen,value,{}", columns.join(","));
-        assert_eq!(read(format!("{head}\nb,p,s,5\n").as_bytes()).unwrap().rows.len(), 1);
-        let faults = read(format!("{head},c64\nb,p,s,5\n").as_bytes()).unwrap_err();
-        assert_eq!((faults.len(), faults[0].label), (1, "too many cells"), "{faults:?}");
-        let row = format!("batch,panel,specimen,value\nb,p,s,5{}\n", ",".repeat(1000));
-        assert!(read(row.as_bytes()).is_ok(), "blanks are no cells");
-        let row = format!("batch,panel,specimen,value\n{}\nb,p,s,x\n", wide(100_000));
-        assert_eq!(read(row.as_bytes()).unwrap_err().len(), 1);
-    }
-
-    #[test]
-    fn the_first_faults_by_line_are_kept_and_the_rest_counted() {
-        let mut text = "batch,panel,specimen,value\nb,p,s,5\nb,p,s,5\n".to_string();
-        (0..500).for_each(|at| text.push_str(&format!("b,p,{at},x\n")));
-        let faults = read(text.as_bytes()).unwrap_err();
-        assert_eq!(faults.len(), FAULTS_SHOWN + 1);
-        // The same specimen is found last and stands first.
-        assert_eq!((faults[0].line, faults[0].label), (3, "same specimen"));
-        assert!(faults[FAULTS_SHOWN].message.contains("481 faults more"), "{}", faults[FAULTS_SHOWN].message);
-        assert_eq!(faults[FAULTS_SHOWN].line, 23);
-    }
-}
+mod tests;

@@ -4,6 +4,7 @@ use super::demands::{Demands, Used};
 use super::judge::Detail;
 use super::verdict::{Duty, Judged, Room};
 use crate::article::Subject;
+use crate::ledger::Nominal;
 use crate::record::{Evidence, Showing};
 use foldhash::HashMap;
 use std::collections::{BTreeMap, BTreeSet};
@@ -34,6 +35,8 @@ struct Record {
     value: Arc<Evidence>,
     /// Of its data, where it has some.
     digest: Option<String>,
+    /// What its values are brought to, which its material may say.
+    nominal: Option<f64>,
     /// Whether its subject is in use: what was made for another panel counts only where both are equal.
     in_use: bool,
 }
@@ -44,6 +47,7 @@ impl Record {
         self.id == other.id
             && Arc::ptr_eq(&self.value, &other.value)
             && self.digest == other.digest
+            && self.nominal == other.nominal
             && self.in_use == other.in_use
     }
 }
@@ -66,6 +70,8 @@ impl Ground {
             id: entry.id.clone(),
             value: Arc::clone(&entry.value),
             digest: room.ledger.data.get(&entry.id).map(|data| data.digest.clone()),
+            nominal: Nominal::of(room.ledger, &room.showing.value, &entry.value)
+                .and_then(|own| Some(own.ok()?.value)),
             in_use: Subject::from_label(&entry.value.subject)
                 .is_some_and(|label| room.uses.contains_key(&label)),
         };

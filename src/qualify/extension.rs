@@ -57,7 +57,11 @@ impl Room<'_> {
         let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
         let baseline_pool = baseline.map(|(baseline, _)| pool::pool(self.ledger, showing, &[baseline.entry]));
         let outcome = match (evidence.kind, &baseline_pool) {
-            (EvidenceKind::Equivalence, Some(pool)) => pool::equivalent(&own, pool, showing),
+            (EvidenceKind::Equivalence, Some(pool)) if !own.is_normalised_as(pool) => {
+                let words = "its values are normalised to another nominal than its baseline's: write one `nominal` in the showing";
+                Outcome::Unknown(words.to_string())
+            }
+            (EvidenceKind::Equivalence, Some(pool)) => own.told(pool::equivalent(&own, pool, showing)),
             (EvidenceKind::Equivalence, None) => {
                 Outcome::Unknown("it names no finished baseline".to_string())
             }
@@ -88,7 +92,8 @@ impl Room<'_> {
         }
         let complete = pool::completeness(&pool, showing);
         // Design values stay the baseline's; what the panel asks of them is asked now.
-        let values = match pool::judge(&pool, &showing.accept, load_path, complete.is_complete(), ramp) {
+        let judged = pool::judge(&pool, &showing.accept, load_path, complete.is_complete(), ramp);
+        let values = match pool.told(judged) {
             Outcome::Holds(values) if complete.is_complete() => values,
             Outcome::Fails(words) if complete.is_complete() && showing.accept.above_skin_by.is_some() => {
                 return Extension::Fails(format!("{words}; the requirement moved"));

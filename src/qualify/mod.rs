@@ -22,6 +22,7 @@ pub mod judge;
 pub mod live;
 mod made;
 pub mod margins;
+pub mod normalised;
 pub mod pool;
 mod reach;
 pub mod rests;

@@ -1,6 +1,7 @@
 //! Pools of specimens: is the sample complete, does the criterion hold?
 
-use crate::ledger::{Entry, Ledger};
+use super::normalised::Normalised;
+use crate::ledger::{Entry, Ledger, Nominal};
 use crate::record::{Accept, BasisWord, Evidence, Figure, LoadPath, Showing, Statistics};
 use crate::statistics::{
     Basis, Levels, Procedure, Sample, StatisticsError, mean, mean_change_two_sided, procedure, sample,
@@ -22,7 +23,7 @@ const EQUIVALENCE_PANELS: u32 = 2;
 /// All values of some evidence records, in one unit.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Pool {
-    /// Values that count.
+    /// Values that count; normalised where the showing asks for that.
     pub values: Vec<f64>,
     /// Their unit; empty where they have none.
     pub unit: String,
@@ -42,6 +43,8 @@ pub struct Pool {
     pub specimens: usize,
     /// Records whose values could not be brought to one unit.
     pub foreign: Vec<String>,
+    /// What was measured and what it was brought to, where the showing asks for normalised values.
+    pub normalised: Option<Normalised>,
 }
 
 impl Pool {
@@ -88,7 +91,12 @@ fn criterion_figure(accept: &Accept) -> Option<&Figure> {
 
 /// Pools the specimens of some records of one showing.
 pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) -> Pool {
-    let mut all = Pool { levels: levels(ledger, showing), alpha: alpha(ledger, showing), ..Pool::default() };
+    let mut all = Pool {
+        levels: levels(ledger, showing),
+        alpha: alpha(ledger, showing),
+        normalised: Normalised::of(showing),
+        ..Pool::default()
+    };
     let mut unit = criterion_figure(&showing.accept).map(|figure| figure.unit().to_string());
     if showing.accept.above_skin_by.is_some() {
         unit = Some("degC".to_string());
@@ -96,8 +104,9 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
     for record in records {
         if let Some(data) = ledger.data.get(&record.id) {
             let own = data.unit.clone();
+            let nominal = Nominal::of(ledger, showing, &record.value).and_then(Result::ok);
             let wanted = unit.get_or_insert_with(|| own.clone().unwrap_or_default()).clone();
-            for row in &data.rows {
+            for row in data.rows.iter() {
                 if row.rejected.is_some() {
                     all.rejected += 1;
                     continue;
@@ -112,6 +121,11 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
                     }
                     continue;
                 };
+                let value = match &mut all.normalised {
+                    Some(normalised) => normalised.bring(&record.id, nominal.as_ref(), row, value),
+                    None => Some(value),
+                };
+                let Some(value) = value else { continue };
                 all.values.push(value);
                 all.by_batch.entry(row.batch.clone()).or_default().push(value);
                 all.specimens += 1;
@@ -134,6 +148,8 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
                 Some(value) => {
                     all.values.push(value);
                     all.by_batch.entry(format!("record {}", record.id)).or_default().push(value);
+                    // An argument states what holds for the nominal ply (see `ledger::normalise`).
+                    all.normalised.iter_mut().for_each(|own| own.measured.push(value));
                 }
                 None => all.foreign.push(record.id.clone()),
             }
@@ -187,6 +203,9 @@ fn lacking(pool: &Pool, specimens: u32, batches: u32, panels: u32) -> Completene
     }
     if !pool.foreign.is_empty() {
         found.lacks.push(format!("values in a foreign unit in {}", pool.foreign.join(", ")));
+    }
+    if let Some(own) = pool.normalised.as_ref().filter(|own| !own.lacking.is_empty()) {
+        found.lacks.push(format!("values not normalised to {} in {}", own.words(), own.lacking.join(", ")));
     }
     found
 }

@@ -112,11 +112,17 @@ fn strengths() -> TestData {
             panel: format!("p{}", at % 2),
             specimen: format!("s{at}"),
             value: 600.0 + f64::from((at * 7) % 11) - 5.0,
-            rejected: None,
             line: at as usize + 2,
+            ..Specimen::default()
         });
     }
-    TestData { file: "x.csv".into(), digest: "sha256:0".into(), unit: Some("MPa".into()), rows }
+    TestData {
+        file: "x.csv".into(),
+        digest: "sha256:0".into(),
+        unit: Some("MPa".into()),
+        rows: rows.into(),
+        ..TestData::default()
+    }
 }
 
 /// Conforms every finished record as the ledger stands.

@@ -503,6 +503,8 @@ impl Room<'_> {
             let all = pool::pool(self.ledger, showing, &records);
             judged.lacks = pool::completeness(&all, showing);
             let outcome = pool::judge(&all, &showing.accept, load_path, judged.lacks.is_complete(), ramp);
+            let outcome = all.told(outcome);
+            judged.assumptions.extend(all.doubts().into_iter().map(Arc::from));
             judged.evidence.extend(records.iter().map(|entry| entry.id.clone()));
             match outcome {
                 Outcome::Fails(words) => {

@@ -35,7 +35,7 @@ pub(crate) fn valid(kind: RecordKind) -> &'static [&'static str] {
             "children:\n  - {panel: bow-hatch, count: 2, at: [1 m, 0 m, 0 m]}\n  - part: seal-d\nbudget: 41 kg\n",
         ],
         RecordKind::Showing => &[
-            "kind: lamina-strength-fibre\nclause: [CS 23.2260, 14 CFR 23.2260]\nmeans: MC2\napplies_to: {class: structural, material: cw-200-e1}\naccept: {basis: B, at_least: 520 MPa}\nenvironment: {name: ETW, temperature: 82 degC, bounds: hot}\nplan: {batches: 3, specimens: 18, weeks: 2.5, cost: 130 EUR}\nafter: [wet-tg]\nsensitivity:\n  resin-content:\n    - {within: 2 points, asks: none}\n    - {asks: retest}\n",
+            "kind: lamina-strength-fibre\nclause: [CS 23.2260, 14 CFR 23.2260]\nmeans: MC2\napplies_to: {class: structural, material: cw-200-e1}\naccept: {basis: B, at_least: 520 MPa}\nenvironment: {name: ETW, temperature: 82 degC, bounds: hot}\nnormalise: {to: cured-thickness, nominal: 0.21 mm, within: 5 %}\nplan: {batches: 3, specimens: 18, weeks: 2.5, cost: 130 EUR}\nafter: [wet-tg]\nsensitivity:\n  resin-content:\n    - {within: 2 points, asks: none}\n    - {asks: retest}\n",
         ],
         RecordKind::Evidence => &[
             "showing: lamina-tension\nsubject: {lamina: [cw-200-e1, oven-120]}\nkind: test\nstate: done\nmade: 2026-03-14\nmeasured: {film-build.total: 180 um}\nconformed:\n  form: 1\n  attributes:\n    plies: [a 45, b 0]\n    fibre.name.a: carbon-a\n",

@@ -9,6 +9,7 @@ use super::table::{Align, Table};
 use crate::calc::figure;
 use crate::statistics::{Basis, Pooled, Procedure, StatisticsError};
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 pub use steps::Step;
 
 /// A specimen that was left out.
@@ -37,6 +38,8 @@ pub struct SampleReport {
     pub groups: Vec<(String, Vec<f64>)>,
     /// Rejected specimens.
     pub rejected: Vec<LeftOut>,
+    /// Modes of failure with how many specimens failed by each; empty where none are written.
+    pub modes: BTreeMap<String, usize>,
     /// What else has to be known of the values, such as that they are normalised.
     pub notes: Vec<String>,
     /// Temperature (K) and moisture that it was tested in, where that is known.
@@ -124,6 +127,7 @@ fn sample_json(own: &SampleReport) -> Value {
         "batches": own.groups.len(),
         "data": batches,
         "rejected": rejected,
+        "modes": own.modes,
         "notes": own.notes,
     });
     let Some(map) = document.as_object_mut() else { return document };
@@ -185,7 +189,7 @@ fn pooled_json(report: &BasisReport) -> Value {
                 })
                 .collect();
             json!({
-                "may_be_pooled": found.against.is_empty(),
+                "may_be_pooled": against(report, found).is_empty(),
                 "against": against(report, found),
                 "cv": found.cv,
                 "freedom": found.freedom,
@@ -201,6 +205,10 @@ fn pooled_json(report: &BasisReport) -> Value {
 /// What speaks against pooling, with environments by their names.
 fn against(report: &BasisReport, found: &Pooled) -> Vec<String> {
     let mut all = found.against.clone();
+    let modes: Vec<_> = report.samples.iter().filter(|own| !own.modes.is_empty()).collect();
+    if modes.windows(2).any(|pair| matches!(pair, [one, two] if !one.modes.keys().eq(two.modes.keys()))) {
+        all.push("the environments do not fail by the same modes".to_string());
+    }
     for (at, sample) in report.samples.iter().enumerate().rev() {
         for own in &mut all {
             let numbered = format!("environment {}", at + 1);
@@ -244,6 +252,10 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
             "    ",
             &format!("rejected, line {}: {batch}/{panel}/{specimen}, {value}: {}", one.line, one.reason),
         );
+    }
+    if !own.modes.is_empty() {
+        let modes: Vec<String> = own.modes.iter().map(|(mode, n)| format!("{mode} ({n})")).collect();
+        page.hang("  - ", "    ", &format!("modes of failure: {}", modes.join(", ")));
     }
     for note in &own.notes {
         page.hang("  - ", "    ", note);

@@ -3,6 +3,7 @@
 use super::head::CAUTION_LINE;
 use super::page::{Frame, Page, merged};
 use super::reason::{reason_words, reasons_json, write_reasons};
+use super::specimens::{self, Sampled};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
@@ -168,6 +169,10 @@ pub fn json(ledger: &Ledger, duty: &Duty) -> Result<Value, ArticleError> {
                 "file": entry.map(|entry| &entry.file),
                 "data": of(&|own| own.data.clone()),
                 "digest": of(&|own| own.digest.clone()),
+                "sample": entry
+                    .zip(showing)
+                    .and_then(|(entry, showing)| Sampled::of(ledger, &showing.value, entry))
+                    .map(|own| own.json()),
             })
         })
         .collect();
@@ -188,6 +193,7 @@ pub fn json(ledger: &Ledger, duty: &Duty) -> Result<Value, ArticleError> {
         "own": reasons_json(&duty.own()),
         "panels": panels,
         "evidence": evidence,
+        "normalised": specimens::pooled_json(ledger, duty),
         "set_aside": set_aside(ledger, duty)
             .into_iter()
             .map(|(evidence, why)| json!({ "evidence": evidence, "why": why }))
@@ -242,6 +248,9 @@ pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, Artic
     page.heading("By panel");
     write_panels(&mut page, duty);
     write_evidence(&mut page, ledger, duty);
+    let records: Vec<&Entry<Evidence>> =
+        evidence_of(duty).into_iter().filter_map(|id| ledger.evidence.get(id)).collect();
+    specimens::write(&mut page, ledger, duty, &records);
     let aside = set_aside(ledger, duty);
     if !aside.is_empty() {
         page.heading("Not counted");

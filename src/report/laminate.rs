@@ -397,7 +397,7 @@ pub(super) fn values(page: &mut Page<'_>, used: &[DesignValue]) {
         let from = match &value.from {
             Origin::Typed => "typed in".to_string(),
             Origin::Evidence(own) => format!(
-                "{}{} of {} ({}), {}, showing/{} {}{}",
+                "{}{} of {} ({}), {}, showing/{} {}{}{}",
                 own.statistic,
                 own.method.map_or(String::new(), |method| format!(" ({method})")),
                 own.n,
@@ -405,7 +405,8 @@ pub(super) fn values(page: &mut Page<'_>, used: &[DesignValue]) {
                 own.environment,
                 own.showing,
                 own.verdict,
-                if own.estimate { ", an estimate" } else { "" }
+                if own.estimate { ", an estimate" } else { "" },
+                own.normalised.as_ref().map_or(String::new(), |to| format!(", normalised to {to}"))
             ),
         };
         page.hang("  ", "    ", &format!("{} {number}: {from}", value.what));

@@ -76,6 +76,7 @@ pub fn value_json(value: &DesignValue) -> Value {
         map.insert("method".to_string(), json!(support.method));
         map.insert("environment".to_string(), json!(support.environment));
         map.insert("estimate".to_string(), json!(support.estimate));
+        map.insert("normalised_to".to_string(), json!(support.normalised));
     }
     own
 }

@@ -19,5 +19,6 @@ pub mod panel;
 pub(crate) mod plan;
 pub(crate) mod reason;
 pub mod row;
+pub mod specimens;
 pub mod standing;
 pub mod table;

@@ -20,6 +20,7 @@ mod fit;
 mod modified;
 mod noncentral;
 mod normal;
+mod normalise;
 mod outlier;
 mod pooling;
 mod power;
@@ -45,6 +46,7 @@ pub use fit::{Distribution, FEWEST_FOR_FIT, Fit, Fitted, fitted, goodness_of_fit
 pub use modified::{Modified, modified, modified_cv};
 pub use noncentral::{noncentral_t_cdf, noncentral_t_quantile, student_t_quantile};
 pub use normal::{normal_cdf, normal_quantile};
+pub use normalise::{Ratio, Scatter, USUAL_REACH};
 pub use outlier::{FEWEST_FOR_OUTLIER, NormedResidual, normed_residual, outlier_critical, outliers};
 pub use pooling::{Pooled, PooledValue, pooled};
 pub use power::{ChanceFailures, chance_failures, mean_power, specimens_for, strength_power};
@@ -87,6 +89,14 @@ pub enum StatisticsError {
     NotFinite {
         /// Which value.
         what: &'static str,
+    },
+    /// A figure that a ratio can't be made of.
+    #[error("{what} is {value}; it must be more than 0")]
+    Ratio {
+        /// Which figure.
+        what: &'static str,
+        /// What was given.
+        value: f64,
     },
     /// A negative standard deviation.
     #[error("{what} is {value}; a standard deviation cannot be negative")]

@@ -1,7 +1,7 @@
 //! What makes the inputs of two states differ, and what is told of margins that are gone.
 
 use super::{Side, by_case, lost};
-use crate::ledger::{Ledger, Specimen, TestData};
+use crate::ledger::{Ledger, TestData};
 use crate::qualify::fixture::{base, judged};
 use crate::qualify::margins::{Margin, PanelMargins, Uncomputed};
 use crate::record::{ComputedCheck, EvidenceKind, EvidenceRef, Figure};
@@ -55,8 +55,12 @@ fn a_baseline_and_its_data_are_inputs() {
     result(&mut other, "modulus-1", "62 GPa");
     assert!(!same(&other));
     let mut other = ledger.clone();
-    let rows: Vec<Specimen> = Vec::new();
-    let data = TestData { file: "x.csv".into(), digest: "sha256:1".into(), unit: Some("GPa".into()), rows };
+    let data = TestData {
+        file: "x.csv".into(),
+        digest: "sha256:1".into(),
+        unit: Some("GPa".into()),
+        ..TestData::default()
+    };
     other.data.insert("modulus-1".to_string(), data);
     assert!(!same(&other));
 }

@@ -5,6 +5,7 @@ mod data;
 mod finding;
 mod places;
 mod proof;
+mod specimens;
 mod steering;
 
 use super::{Ledger, MemoryFiles, MemoryRecall};

@@ -2,6 +2,7 @@
 
 use super::super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::super::live::leans_on_computed;
+use super::super::normalised::Normalised;
 use super::super::pool::{self, required_basis};
 use super::super::table::Table;
 use crate::article::Subject;
@@ -74,6 +75,8 @@ pub struct Support {
     pub environment: String,
     /// Whether the sample is too small for its plan or for its basis, so that the value is an estimate.
     pub estimate: bool,
+    /// What the specimens' values were brought to, where they were.
+    pub normalised: Option<String>,
 }
 
 impl DesignValue {
@@ -225,6 +228,7 @@ impl Values<'_> {
                 method,
                 environment: environment_of(&entry.value),
                 estimate,
+                normalised: pooled.normalised.as_ref().map(Normalised::words),
             })),
         })
     }

@@ -230,8 +230,8 @@ fn recorded(showings: &str, batches: &[u32]) -> Ledger {
             panel: format!("p{}", at / 3),
             specimen: format!("s{batch}-{at}"),
             value: 600.0,
-            rejected: None,
             line: 2,
+            ..Specimen::default()
         })
     });
     let data = TestData {
@@ -239,6 +239,7 @@ fn recorded(showings: &str, batches: &[u32]) -> Ledger {
         digest: "sha256:0".into(),
         unit: Some("MPa".into()),
         rows: rows.collect(),
+        ..TestData::default()
     };
     ledger.data.insert("e-1".to_string(), data);
     conform_all(&mut ledger);

@@ -252,6 +252,32 @@ impl ComputedCheck {
     }
 }
 
+word_set! {
+    /// What fibre-dominated values are brought to.
+    pub enum NormaliseTo {
+        /// The nominal thickness of a cured ply.
+        CuredThickness = "cured-thickness",
+        /// The nominal fibre volume.
+        FibreVolume = "fibre-volume",
+    }
+}
+
+part! {
+    /// Brings values of fibre-dominated properties to a nominal ply; criteria and design values then stand on
+    /// what comes of that.
+    pub struct Normalise {
+        /// cured-thickness, fibre-volume.
+        pub to: NormaliseTo,
+        /// The nominal, such as `0.21 mm` or `55 %`; the cured thickness of the subject's ply material where
+        /// absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub nominal: Option<Figure>,
+        /// How far from nominal a specimen may lie before its normalised value is doubted; 5 % where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub within: Option<Fraction>,
+    }
+}
+
 record! {
     /// A qualification item: what must be shown.
     pub struct Showing {
@@ -284,6 +310,9 @@ record! {
         /// What it is tested in.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub environment: Option<Environment>,
+        /// Brings values to a nominal ply before they are judged.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub normalise: Option<Normalise>,
         /// How much has to be tested.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub plan: Option<Plan>,

@@ -23,6 +23,7 @@ fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
         "own",
         "panels",
         "evidence",
+        "normalised",
         "set_aside",
         "chain",
         "caution",
@@ -60,6 +61,7 @@ fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
         "file",
         "data",
         "digest",
+        "sample",
     ];
     assert_eq!(keys(&got["evidence"][0]), wanted);
     assert_eq!(got["evidence"][0]["report"], "R-17 issue 2");
