@@ -79,8 +79,9 @@ after: {lightness: 92.9, a: -0.6, b: 4.1}
             .filter(|(.., by)| *by != 0.0)
             .map(|(up, down, by)| if *by > 0.0 { *up } else { *down })
             .collect();
-        if !words.is_empty() {
-            work.note(format!("The second colour is {} than the first.", words.join(", ")));
+        if let Some((last, others)) = words.split_last() {
+            let and = if others.is_empty() { "" } else { " and " };
+            work.note(format!("The second colour is {}{and}{last} than the first.", others.join(", ")));
         }
         Ok(work)
     }

@@ -3,7 +3,8 @@
 //! [`build`] turns coats into film and areal mass; [`skin_temperature`] and
 //! [`surface_temperature`] say how hot the sun makes a surface, [`heat_left`] what that leaves of the
 //! temperatures that must not be exceeded, [`colour_limit`] and [`darkest`] how dark a surface may
-//! be; [`cie76`] and [`ciede2000`] how far two colours lie apart. Plain values in SI: kelvin, watts, metres, kilograms.
+//! be; [`cie76`] and [`ciede2000`] how far two colours lie apart; [`project`] when a
+//! property that was read in time reaches its limit. Plain values in SI: kelvin, watts, metres, kilograms.
 //!
 //! The balance is a steady one with an insulated back: an engineering aid for comparing colours,
 //! not a substitute for a measured skin temperature.
@@ -12,6 +13,7 @@ mod colour;
 mod film;
 mod heat;
 mod sun;
+mod trial;
 
 pub use colour::{Ciede2000, Lab, cie76, ciede2000};
 pub use film::{Build, Coat, build};
@@ -20,6 +22,7 @@ pub use sun::{
     Balance, ColourLimit, STEFAN_BOLTZMANN, colour_limit, default_sky, film_coefficient, skin_temperature,
     surface_temperature,
 };
+pub use trial::{CONFIDENCE, Keep, NoProjection, Projection, Reading, project};
 
 /// Why a value of the finish could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

@@ -5,7 +5,7 @@ use super::known::Known;
 use super::recall::Work;
 use super::sink::{At, Sink};
 use super::table::{self, Table};
-use super::{Entry, Files, Ledger, Recall, TestData, plausible};
+use super::{Entry, Files, Ledger, Recall, TestData, TrialReading, plausible, readings, trial};
 use crate::record::{Address, Evidence, EvidenceState, Figure, Level, Lots, RecordKind, Showing};
 use crate::source::DATA_LIMIT;
 use sha2::{Digest, Sha256};
@@ -21,6 +21,8 @@ pub(super) fn digest(bytes: &[u8]) -> String {
 /// What is remembered of a data file without faults.
 struct Read {
     table: Table,
+    /// Instead of the table, where the file is one of readings in time.
+    readings: Option<Vec<TrialReading>>,
     digest: String,
 }
 
@@ -73,7 +75,9 @@ pub(super) fn read(
                 "restore the file ({kept}), or record the correction as new evidence that supersedes this"
             ));
     }
-    if let Some(showing) = known.ledger.showings.get(own.value.showing.id()) {
+    trial::data_fits(sink, own, &file, read.readings.as_deref());
+    let of_specimens = read.readings.is_none();
+    if let Some(showing) = known.ledger.showings.get(own.value.showing.id()).filter(|_| of_specimens) {
         unit_fits(sink, &file, &read.table, showing);
     }
     Some(TestData {
@@ -81,6 +85,7 @@ pub(super) fn read(
         digest: read.digest.clone(),
         unit: read.table.unit.clone(),
         rows: read.table.rows.clone(),
+        readings: read.readings.clone().unwrap_or_default(),
     })
 }
 
@@ -97,8 +102,12 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
         return Ok(read);
     }
     let bytes = files.read(file, DATA_LIMIT).map_err(Unread::Missing)?;
-    let table = table::read(&bytes).map_err(Unread::Bad)?;
-    let read = Arc::new(Read { table, digest: digest(&bytes) });
+    let (table, readings) = if readings::are_readings(&bytes) {
+        (Table::default(), Some(readings::read(&bytes).map_err(Unread::Bad)?))
+    } else {
+        (table::read(&bytes).map_err(Unread::Bad)?, None)
+    };
+    let read = Arc::new(Read { table, readings, digest: digest(&bytes) });
     recall.count(Work::Digested);
     if let Some(blob) = blob {
         recall.keep(&blob, "data", Arc::<Read>::clone(&read));

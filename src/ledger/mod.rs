@@ -24,12 +24,14 @@ mod plausible;
 mod proof;
 mod ranges;
 mod read;
+mod readings;
 mod recall;
 mod references;
 mod sink;
 mod steering;
 mod subjects;
 mod table;
+mod trial;
 /// The only record whose id begins with the name and a dash.
 fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
     let mut fits = records.values().filter(|entry| {
@@ -44,6 +46,7 @@ mod words;
 
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;
+pub use readings::TrialReading;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
 
@@ -89,6 +92,8 @@ pub struct TestData {
     pub unit: Option<String>,
     /// All rows, rejected ones included.
     pub rows: Vec<Specimen>,
+    /// The readings in time of an exposure trial, which has no specimens; rejected ones included.
+    pub readings: Vec<TrialReading>,
 }
 
 /// A whole ledger as read from one snapshot; records with errors are left out and named in `broken`.

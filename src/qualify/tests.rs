@@ -116,7 +116,13 @@ fn strengths() -> TestData {
             line: at as usize + 2,
         });
     }
-    TestData { file: "x.csv".into(), digest: "sha256:0".into(), unit: Some("MPa".into()), rows }
+    TestData {
+        file: "x.csv".into(),
+        digest: "sha256:0".into(),
+        unit: Some("MPa".into()),
+        rows,
+        readings: Vec::new(),
+    }
 }
 
 /// Conforms every finished record as the ledger stands.

@@ -56,7 +56,13 @@ fn a_baseline_and_its_data_are_inputs() {
     assert!(!same(&other));
     let mut other = ledger.clone();
     let rows: Vec<Specimen> = Vec::new();
-    let data = TestData { file: "x.csv".into(), digest: "sha256:1".into(), unit: Some("GPa".into()), rows };
+    let data = TestData {
+        file: "x.csv".into(),
+        digest: "sha256:1".into(),
+        unit: Some("GPa".into()),
+        rows,
+        readings: Vec::new(),
+    };
     other.data.insert("modulus-1".to_string(), data);
     assert!(!same(&other));
 }

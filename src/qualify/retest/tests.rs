@@ -239,6 +239,7 @@ fn recorded(showings: &str, batches: &[u32]) -> Ledger {
         digest: "sha256:0".into(),
         unit: Some("MPa".into()),
         rows: rows.collect(),
+        readings: Vec::new(),
     };
     ledger.data.insert("e-1".to_string(), data);
     conform_all(&mut ledger);
