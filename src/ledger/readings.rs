@@ -433,7 +433,7 @@ mod tests {
         assert_eq!(faults("T1,rack,3,chalking,,,\n"), [(2, "no value")]);
         assert_eq!(faults(",rack,3,chalking,9,,\n"), [(2, "empty cell")]);
         assert_eq!(faults("T1,rack,,chalking,9,,\n"), [(2, "empty cell")]);
-        assert_eq!(faults("T1,rack,3,chalking,9,5,,\n"), [(2, "too many cells")]);
+        assert_eq!(faults("T1,rack,3,chalking,9,5,,x\n"), [(2, "too many cells")]);
         assert_eq!(faults(""), [(1, "only a header")]);
     }
 

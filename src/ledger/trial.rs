@@ -178,13 +178,13 @@ pub(super) fn data_fits(
                     );
                     bad(message, "other exposure", help);
                 }
+                if !site.panels.is_empty() && !site.panels.iter().any(|panel| panel.as_str() == row.panel) {
+                    let near = suggest(&row.panel, site.panels.iter().map(|panel| panel.as_str()));
+                    let help = near.unwrap_or_default() + " write a panel of the site, or add it there";
+                    let message = format!("the site `{}` has no panel `{}`", row.site, row.panel);
+                    bad(message, "unknown panel", help.trim().to_string());
+                }
             }
-        }
-        if !trial.panels.is_empty() && !trial.panels.iter().any(|panel| panel.as_str() == row.panel) {
-            let near =
-                suggest(&row.panel, trial.panels.iter().map(|panel| panel.as_str())).unwrap_or_default();
-            let help = format!("{near} write a panel of the record, or add it there").trim().to_string();
-            bad(format!("the record has no panel `{}`", row.panel), "unknown panel", help);
         }
     }
 }

@@ -162,7 +162,9 @@ impl Property {
             Scale::Rating => rating(text),
             Scale::Measure(unit) => {
                 let figure = Figure::parse(text)?;
-                figure.number_in(unit).map(Graded::Number).ok_or_else(|| match unit {
+                // A percentage would pass for a bare number.
+                let fits = !unit.is_empty() || figure.unit().is_empty();
+                figure.number_in(unit).filter(|_| fits).map(Graded::Number).ok_or_else(|| match unit {
                     "" => format!("`{text}`: {self} has no unit"),
                     unit => format!("`{text}` is no {self}: it is read in {unit}"),
                 })
@@ -227,6 +229,9 @@ part! {
         /// The day on which the panels were put out; outdoor readings are due by it.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub start: Option<Day>,
+        /// Labels of the panels that hang there; those that were read where absent.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub panels: Vec<Text>,
     }
 }
 
@@ -236,9 +241,6 @@ part! {
         /// Sites by the names that the readings give.
         #[serde(deserialize_with = "crate::record::unique::map")]
         pub sites: BTreeMap<String, Site>,
-        /// Labels of all panels at every site; those of the readings where absent.
-        #[serde(default, skip_serializing_if = "Vec::is_empty")]
-        pub panels: Vec<Text>,
     }
 }
 
