@@ -20,3 +20,4 @@ pub(crate) mod reason;
 pub mod row;
 pub mod standing;
 pub mod table;
+pub mod trials;

@@ -201,6 +201,8 @@ pub struct Breach {
     pub panel: String,
     /// What was read.
     pub what: String,
+    /// What limits speak of.
+    pub property: Property,
     /// The value.
     pub value: Graded,
     /// The limit in words.
@@ -214,7 +216,8 @@ pub struct Breach {
 impl Breach {
     /// Returns it as half a sentence.
     pub fn words(&self) -> String {
-        let Self { site, kind, panel, what, value, limit, exposure, .. } = self;
+        let Self { site, kind, panel, what, limit, exposure, .. } = self;
+        let value = self.property.shown(self.value);
         format!("panel {panel} at {site} ({kind}): {what} {value} after {exposure}, limit {limit}")
     }
 }
@@ -230,8 +233,9 @@ pub fn breaches(all: &[Series], limits: &[ReadingLimit]) -> Vec<Breach> {
                 kind: one.kind,
                 panel: one.panel.clone(),
                 what: one.what(),
+                property: one.property,
                 value: point.value,
-                limit: limit.words(),
+                limit: limit.bounds(),
                 exposure: point.exposure,
                 line: point.line,
             }));
@@ -386,7 +390,8 @@ fn worst_words(all: &[Series], limits: &[ReadingLimit]) -> Vec<String> {
             let values: Vec<Graded> =
                 exposed.map(|point| point.value).filter(|value| limit.holds(*value).is_some()).collect();
             if let Some(worst) = worst_of(&values, limit) {
-                words.push(format!("{kind}: worst {} {worst}, limit {}", limit.property, limit.words()));
+                let worst = limit.property.shown(worst);
+                words.push(format!("{kind}: worst {} {worst}, limit {}", limit.property, limit.bounds()));
             }
         }
     }

@@ -4,9 +4,9 @@ use super::living::{Living, living};
 use super::{Breach, Due, Point, Series, breaches, due, series, worst_of};
 use crate::finish::{Keep, Projection, Reading, project};
 use crate::ledger::{Entry, Ledger};
-use crate::qualify::verdict::Evaluation;
+use crate::qualify::verdict::{Duty, Evaluation, Judged};
 use crate::quantity::Exposed;
-use crate::record::{Day, Evidence, EvidenceState, Graded, Property, ReadingLimit, Scale, SiteKind};
+use crate::record::{Day, Evidence, EvidenceState, Graded, Property, ReadingLimit, SiteKind};
 use std::collections::BTreeMap;
 
 /// One exposure trial.
@@ -32,6 +32,17 @@ pub struct TrialState {
     pub living: Living,
 }
 
+impl TrialState {
+    /// Returns whether it speaks for a duty: recorded for its subject, or counted by its verdict.
+    pub fn speaks_for(&self, duty: &Duty) -> bool {
+        let counted =
+            |judged: &Judged| judged.evidence.iter().chain(&judged.under_way).any(|id| *id == self.evidence);
+        self.showing == duty.showing
+            && (self.subject == duty.subject.to_string()
+                || duty.panels.values().any(|judged| counted(judged)))
+    }
+}
+
 /// One site of a trial.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SiteState {
@@ -52,8 +63,8 @@ pub struct SiteState {
 pub struct PropertyState {
     /// The property in words.
     pub what: String,
-    /// Its unit; empty for ratings and bare numbers.
-    pub unit: &'static str,
+    /// What limits speak of.
+    pub property: Property,
     /// The limit in words, where it has one there.
     pub limit: Option<String>,
     /// The longest exposure read.
@@ -63,6 +74,8 @@ pub struct PropertyState {
     /// When the first panel is projected to reach the limit, or why that can't be said; `None` without a limit,
     /// and where it is beyond it already.
     pub projected: Option<Result<Projection, String>>,
+    /// The panel that this is said of.
+    pub projected_panel: Option<String>,
     /// Panel by panel.
     pub panels: Vec<PanelState>,
 }
@@ -143,24 +156,22 @@ fn property(own: &[&Series], limits: &[ReadingLimit]) -> Option<PropertyState> {
         None => *values.first()?,
     };
     // The earliest stands for the site; where none can be said, the first reason.
-    let mut found: Vec<&Result<Projection, String>> =
-        panels.iter().filter_map(|panel| panel.projected.as_ref()).collect();
-    found.sort_by(|one, two| match (one, two) {
+    let mut found: Vec<(&PanelState, &Result<Projection, String>)> =
+        panels.iter().filter_map(|panel| Some((panel, panel.projected.as_ref()?))).collect();
+    found.sort_by(|(_, one), (_, two)| match (one, two) {
         (Ok(one), Ok(two)) => one.at.total_cmp(&two.at),
         (one, two) => one.is_err().cmp(&two.is_err()),
     });
-    let projected = found.first().map(|first| (*first).clone());
-    let unit = match first.property.scale() {
-        Scale::Measure(unit) => unit,
-        _ => "",
-    };
+    let earliest = found.first().map(|(panel, own)| (panel.panel.clone(), (*own).clone()));
+    let (projected_panel, projected) = earliest.unzip();
     Some(PropertyState {
         what: first.what(),
-        unit,
-        limit: limit.map(ReadingLimit::words),
+        property: first.property,
+        limit: limit.map(ReadingLimit::bounds),
         last,
         worst,
         projected,
+        projected_panel,
         panels,
     })
 }

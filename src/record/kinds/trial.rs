@@ -136,6 +136,19 @@ impl Property {
         }
     }
 
+    /// Returns the unit that it is read in; empty for a rating, a class and a bare number.
+    pub fn unit(self) -> &'static str {
+        match self.scale() {
+            Scale::Measure(unit) => unit,
+            _ => "",
+        }
+    }
+
+    /// Returns a value of it with its unit, rounded to what a reading holds.
+    pub fn shown(self, value: Graded) -> String {
+        format!("{value} {}", self.unit()).trim_end().to_string()
+    }
+
     /// Returns whether it says something only against its reading at exposure 0.
     pub fn needs_start(self) -> bool {
         self.is_gloss() || self.is_coordinate() || self == Self::Mass
@@ -211,7 +224,7 @@ impl Graded {
 impl fmt::Display for Graded {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Number(number) => write!(f, "{}", (number * 1000.0).round() / 1000.0),
+            Self::Number(number) => write!(f, "{}", (number * 100.0).round() / 100.0),
             Self::Blisters(own) => own.fmt(f),
             Self::Adhesion(own) => own.fmt(f),
         }
@@ -280,13 +293,17 @@ impl ReadingLimit {
         kind != SiteKind::Dark && self.exposure.is_none_or(|own| own == kind)
     }
 
-    /// Returns the limit in words.
-    pub fn words(&self) -> String {
+    /// Returns the limit in words, without its property: `at least 70 %`.
+    pub fn bounds(&self) -> String {
         let least = self.at_least.as_ref().map(|least| format!("at least {least}"));
         let most = self.at_most.as_ref().map(|most| format!("at most {most}"));
+        least.into_iter().chain(most).collect::<Vec<_>>().join(" and ")
+    }
+
+    /// Returns the limit in words: `gloss-retention at least 70 %`.
+    pub fn words(&self) -> String {
         let only = self.exposure.map_or_else(String::new, |kind| format!(" ({kind} only)"));
-        let both = least.into_iter().chain(most).collect::<Vec<_>>().join(" and ");
-        format!("{} {both}{only}", self.property)
+        format!("{} {}{only}", self.property, self.bounds())
     }
 
     /// Returns whether a value is within the limits; `None` where it can't be compared with them.
