@@ -420,7 +420,7 @@ impl Room<'_> {
             }
             let Some(mut judged) = worst else { continue };
             judged.others = others;
-            trial::say_early(self.ledger, &self.showing.value, &mut judged);
+            trial::say_running(self.ledger, &self.showing.value, &mut judged);
             judged.assumptions.extend(demand.assumptions.iter().cloned());
             judged.assumptions.sort();
             judged.assumptions.dedup();

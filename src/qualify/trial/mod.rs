@@ -411,27 +411,52 @@ fn worst_of(values: &[Graded], limit: &ReadingLimit) -> Option<Graded> {
     values.iter().copied().min_by(|one, two| rank(one).total_cmp(&rank(two)))
 }
 
-/// Says beside a verdict that a trial under way is beyond a limit already: it decides nothing yet, and hides
-/// nothing.
-pub(super) fn say_early(ledger: &Ledger, showing: &Showing, judged: &mut Judged) {
+/// Says beside a verdict how far a trial under way is, and that it is beyond a limit already: neither decides
+/// anything yet, and neither is hidden.
+pub(super) fn say_running(ledger: &Ledger, showing: &Showing, judged: &mut Judged) {
     if !is_asked(showing) {
         return;
     }
     let running = judged.under_way.iter().filter_map(|id| ledger.evidence.get(id));
-    let running = running.filter(|entry| entry.value.state == EvidenceState::Running);
-    let reasons: Vec<Reason> = running
-        .flat_map(|entry| {
-            let found = breaches(&series(ledger, entry), &showing.accept.readings);
-            let one = |breach: Breach| Reason {
-                was: "within its limit".to_string(),
-                rule: "a trial that still runs is beyond a limit: it will fail when it is done".to_string(),
-                evidence: Some(entry.id.clone()),
-                ..note("early failure", &breach.words(), Asks::None)
-            };
-            found.into_iter().map(one).collect::<Vec<_>>()
-        })
-        .collect();
+    let mut reasons: Vec<Reason> = Vec::new();
+    for entry in running.filter(|entry| entry.value.state == EvidenceState::Running) {
+        let all = series(ledger, entry);
+        let found = breaches(&all, &showing.accept.readings);
+        let said = |attribute: &str, words: &str| Reason {
+            evidence: Some(entry.id.clone()),
+            ..note(attribute, words, Asks::None)
+        };
+        if !judged.verdict.is_closed() && !all.is_empty() {
+            reasons.push(said("readings under way", &progress(showing, &all, found.is_empty())));
+        }
+        reasons.extend(found.iter().map(|breach| Reason {
+            was: "within its limit".to_string(),
+            rule: "a trial that still runs is beyond a limit: it fails when it is done".to_string(),
+            ..said("early failure", &breach.words())
+        }));
+    }
     judged.because.extend(reasons);
+}
+
+/// How far the sites of a trial were read, and whether anything is beyond a limit.
+fn progress(showing: &Showing, all: &[Series], holds: bool) -> String {
+    let mut sites: BTreeMap<&str, (SiteKind, Exposed)> = BTreeMap::new();
+    for one in all.iter().filter(|one| one.kind != SiteKind::Dark) {
+        let Some(last) = one.points.last() else { continue };
+        let known = sites.entry(&one.site).or_insert((one.kind, last.exposure));
+        if last.exposure.number > known.1.number {
+            known.1 = last.exposure;
+        }
+    }
+    let of = |(site, (kind, last)): (&&str, &(SiteKind, Exposed))| {
+        let end = unit_of(*kind).and_then(|unit| planned(showing, unit).last().map(|last| last.at));
+        let end = end.map_or_else(String::new, |end| format!(" of {end}"));
+        let Exposed { number, unit } = last;
+        format!("{site} ({kind}) read after {number}{end} {}", unit.word())
+    };
+    let sites: Vec<String> = sites.iter().map(of).collect();
+    let held = if holds { "all within their limits" } else { "not all within their limits" };
+    format!("{}; {held}", sites.join(", "))
 }
 
 #[cfg(test)]
