@@ -70,7 +70,8 @@ documents! {
     ReadPanel { panel: String, readings: Vec<ReadOnce>, projected: Option<Projected>, not_projected: Option<String> }
     ReadProperty { property: String, unit: String, limit: Option<String>, worst: Value, last_months: Option<f64>, last_h: Option<f64>, panels: Vec<ReadPanel> }
     ReadSite { site: String, kind: String, method: Option<String>, start: Option<String>, properties: Vec<ReadProperty> }
-    DueReading { site: String, on: Option<String>, overdue: bool, panels: Vec<String>, properties: Vec<String>, after_months: Option<f64>, after_h: Option<f64> }
+    DueProperty { property: String, panels: Vec<String> }
+    DueReading { site: String, on: Option<String>, overdue: bool, readings: Vec<DueProperty>, after_months: Option<f64>, after_h: Option<f64> }
     Beyond { site: String, kind: String, panel: String, property: String, value: Value, limit: String, line: usize, after_months: Option<f64>, after_h: Option<f64> }
     Trial { evidence: String, showing: String, subject: String, state: String, beyond_limit: Vec<Beyond>, due: Vec<DueReading>, represents: Represents, sites: Vec<ReadSite>, rejected: Vec<String> }
     Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, trials: Vec<Trial>, caution: String, report: Report }

@@ -67,8 +67,11 @@ fn due_json(due: &Due) -> Value {
         "site": due.site,
         "on": due.on.map(|day| day.to_string()),
         "overdue": due.overdue,
-        "panels": due.panels,
-        "properties": due.properties,
+        "readings": due
+            .missing
+            .iter()
+            .map(|(property, panels)| json!({ "property": property, "panels": panels }))
+            .collect::<Vec<_>>(),
     });
     with(document, [exposure("after", due.exposure)])
 }
@@ -178,12 +181,24 @@ fn due_words(due: &Due) -> String {
         (None, _) if due.exposure.unit == ExposureUnit::Hours => "not read yet".to_string(),
         (None, _) => "no start, so no day".to_string(),
     };
-    let panels = match due.panels.as_slice() {
-        [] => String::new(),
-        [one] => format!(" of panel {one}"),
-        all => format!(" of panels {}", all.join(", ")),
+    // Properties that the same panels lack are said together.
+    let mut groups: Vec<(Vec<&str>, &[String])> = Vec::new();
+    for (property, panels) in &due.missing {
+        match groups.iter_mut().find(|(_, known)| *known == panels.as_slice()) {
+            Some((properties, _)) => properties.push(property),
+            None => groups.push((vec![property], panels)),
+        }
+    }
+    let said = |(properties, panels): &(Vec<&str>, &[String])| {
+        let of = match panels {
+            [] => String::new(),
+            [one] => format!(" of panel {one}"),
+            all => format!(" of panels {}", all.join(", ")),
+        };
+        format!("{}{of}", properties.join(", "))
     };
-    format!("{when}: {} at {}: {}{panels}", due.exposure, due.site, due.properties.join(", "))
+    let what: Vec<String> = groups.iter().map(said).collect();
+    format!("{when}: {} at {}: {}", due.exposure, due.site, what.join("; "))
 }
 
 fn write_living(page: &mut Page<'_>, living: &Living) {

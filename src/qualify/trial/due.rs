@@ -20,10 +20,8 @@ pub struct Due {
     pub on: Option<Day>,
     /// Whether that day has gone by.
     pub overdue: bool,
-    /// Panels that have to be read; empty where none is known yet.
-    pub panels: Vec<String>,
-    /// What has to be read.
-    pub properties: Vec<String>,
+    /// What has to be read, each property with its panels; without panels where none is known yet.
+    pub missing: Vec<(String, Vec<String>)>,
 }
 
 /// Returns the readings of a planned or running trial that are still to be taken, those with a day first.
@@ -55,7 +53,7 @@ fn at_site(showing: &Showing, trial: &Trial, site: &str, all: &[Series], today: 
     plan.iter()
         .filter_map(|planned| {
             let here = limits().filter(|limit| of_limit(limit, &plan).iter().any(|one| one.at == planned.at));
-            let (mut late, mut properties) = (BTreeSet::new(), Vec::new());
+            let mut missing = Vec::new();
             for limit in here {
                 let has = |panel: &str| {
                     all.iter().any(|one| {
@@ -65,21 +63,20 @@ fn at_site(showing: &Showing, trial: &Trial, site: &str, all: &[Series], today: 
                             && one.has(limit, planned)
                     })
                 };
-                let lost: Vec<&str> = panels.iter().copied().filter(|panel| !has(panel)).collect();
+                let lost = panels.iter().filter(|panel| !has(panel)).map(ToString::to_string);
+                let lost: Vec<String> = lost.collect();
                 if !lost.is_empty() || panels.is_empty() {
-                    properties.push(limit.property.to_string());
+                    missing.push((limit.property.to_string(), lost));
                 }
-                late.extend(lost.into_iter().map(str::to_string));
             }
             let exposure = Exposed { number: planned.at, unit };
             let on = own.start.and_then(|start| day_after(start, exposure));
-            (!properties.is_empty()).then(|| Due {
+            (!missing.is_empty()).then(|| Due {
                 site: site.to_string(),
                 exposure,
                 on,
                 overdue: on.is_some_and(|on| on < today),
-                panels: late.into_iter().collect(),
-                properties,
+                missing,
             })
         })
         .collect()

@@ -285,7 +285,14 @@ pub fn judge(
     let by_record: Vec<Vec<Series>> = records.iter().map(|entry| series(ledger, entry)).collect();
     let all: Vec<Series> = by_record.iter().flatten().cloned().collect();
     let found = breaches(&all, limits);
-    let lacks = lacking(showing, &by_record, panels);
+    let mut lacks = lacking(showing, &by_record, panels);
+    let rows =
+        || records.iter().filter_map(|entry| ledger.data.get(&entry.id)).flat_map(|data| &data.readings);
+    let (rejected, read) = (rows().filter(|row| row.rejected.is_some()).count(), rows().count());
+    #[allow(clippy::cast_precision_loss)]
+    if rejected as f64 > pool::REJECTED_SHARE * read as f64 {
+        lacks.lacks.push(format!("{rejected} of {read} readings rejected"));
+    }
     if let Some((first, rest)) = found.split_first() {
         let more = match rest.len() {
             0 => String::new(),

@@ -192,6 +192,21 @@ fn a_running_trial_never_makes_a_duty_met_and_hides_no_failure() {
 }
 
 #[test]
+fn rejected_readings_count_for_nothing_and_many_leave_the_sample_short() {
+    let alone = [(", 500 h", "")];
+    let with = |n: usize| {
+        let mut all = outdoors();
+        all.extend((0..n).map(|_| TrialReading {
+            rejected: Some("wet".to_string()),
+            ..row("T1", "rack", "3 months", Property::Chalking, 1.0)
+        }));
+        ledger(&alone, &[("out", all)])
+    };
+    is(&with(1), Verdict::Met, "worst chalking 9");
+    is(&with(2), Verdict::Short, "2 of 8 readings rejected");
+}
+
+#[test]
 fn a_control_in_the_dark_is_judged_by_nothing() {
     let mut all = outdoors();
     all.extend(rows("T9", "store", "months", &[(0.0, 10.0, 90.0), (6.0, 2.0, 20.0)]));
@@ -213,8 +228,8 @@ fn readings_fall_due_by_the_calendar_outdoors_and_by_hours_in_a_cabinet() {
     };
     assert_eq!(words(0), ["500 h None false"]);
     assert_eq!(words(1), ["3 months Some(\"2026-04-30\") true", "6 months Some(\"2026-07-31\") false"]);
-    assert_eq!(all[1].due[0].panels, ["T1"]);
-    assert_eq!(all[1].due[0].properties, ["chalking", "gloss-retention"]);
+    let of_t1 = |property: &str| (property.to_string(), vec!["T1".to_string()]);
+    assert_eq!(all[1].due[0].missing, [of_t1("chalking"), of_t1("gloss-retention")]);
 }
 
 #[test]

@@ -224,7 +224,8 @@ impl Graded {
 impl fmt::Display for Graded {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Number(number) => write!(f, "{}", (number * 100.0).round() / 100.0),
+            // The 0 takes the sign from what rounds to nothing.
+            Self::Number(number) => write!(f, "{}", (number * 100.0).round() / 100.0 + 0.0),
             Self::Blisters(own) => own.fmt(f),
             Self::Adhesion(own) => own.fmt(f),
         }
