@@ -207,6 +207,40 @@ fn rejected_readings_count_for_nothing_and_many_leave_the_sample_short() {
 }
 
 #[test]
+fn an_equivalence_is_a_trial_of_fewer_panels_against_the_same_limits() {
+    let then = "    kind: test\n    state: done\n    trial: {sites: {cabinet";
+    let now = "    kind: equivalence\n    baseline: out\n    state: done\n    trial: {sites: {cabinet";
+    let primer = ("material: prime, dry_film: 25 um", "material: primer-two, dry_film: 25 um");
+    let second = (
+        "  col: {kind",
+        "  primer-two: {kind: coating, role: primer, dry_density: 1500 kg/m3}\n  col: {kind",
+    );
+    let months = (", 500 h", "");
+    let small = ("specimens: 1,", "specimens: 1, equivalence: {specimens: 1, panels: 1},");
+    let moved = ("cabinet: {kind: accelerated}", "rack: {kind: outdoor, start: 2026-01-31}");
+    // The primer is another since; the baseline then asks an equivalence, which was made over the new one.
+    let made = |readings: Vec<TrialReading>| {
+        let edits = [(then, now), primer, second, months, small, moved];
+        let mut all = ledger(&edits, &[("out", outdoors()), ("box", readings)]);
+        let found = conformity(&all, &unconformed(&all.evidence["box"]), Some("abc")).unwrap();
+        let block: Conformed =
+            serde_yaml::from_str(found.block().strip_prefix("conformed:\n").unwrap()).unwrap();
+        let entry = all.evidence.get_mut("box").unwrap();
+        entry.value = Arc::new(Evidence { conformed: Some(block), ..(*entry.value).clone() });
+        all
+    };
+    is(&made(outdoors()), Verdict::Met, "values stay those of evidence/out");
+    let dull = rows("T1", "rack", "months", &[(0.0, 10.0, 90.0), (3.0, 7.0, 88.0), (6.0, 6.0, 85.0)]);
+    is(&made(dull), Verdict::Failed, "chalking 7 after 3 months");
+    let short = rows("T1", "rack", "months", &[(0.0, 10.0, 90.0), (3.0, 9.0, 88.0)]);
+    is(&made(short), Verdict::Short, "outdoor: 0 of 1 panels");
+}
+
+fn unconformed(entry: &Entry<Evidence>) -> Entry<Evidence> {
+    Entry { value: Arc::new(Evidence { conformed: None, ..(*entry.value).clone() }), ..entry.clone() }
+}
+
+#[test]
 fn a_control_in_the_dark_is_judged_by_nothing() {
     let mut all = outdoors();
     all.extend(rows("T9", "store", "months", &[(0.0, 10.0, 90.0), (6.0, 2.0, 20.0)]));
