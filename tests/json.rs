@@ -63,7 +63,18 @@ documents! {
     Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, margins: Vec<MarginMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
     Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
-    Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, caution: String, report: Report }
+    Nearest { subject: String, asks: String, because: Vec<Reason> }
+    Represents { stands: String, subjects: Vec<String>, nearest: Option<Nearest> }
+    Projected { readings: usize, slope: f64, intercept: f64, at_months: Option<f64>, low_months: Option<f64>, high_months: Option<f64>, at_h: Option<f64>, low_h: Option<f64>, high_h: Option<f64> }
+    ReadOnce { on: Option<String>, value: Value, line: usize, after_months: Option<f64>, after_h: Option<f64> }
+    ReadPanel { panel: String, readings: Vec<ReadOnce>, projected: Option<Projected>, not_projected: Option<String> }
+    ReadProperty { property: String, unit: String, limit: Option<String>, worst: Value, last_months: Option<f64>, last_h: Option<f64>, panels: Vec<ReadPanel> }
+    ReadSite { site: String, kind: String, method: Option<String>, start: Option<String>, properties: Vec<ReadProperty> }
+    DueProperty { property: String, panels: Vec<String> }
+    DueReading { site: String, on: Option<String>, overdue: bool, readings: Vec<DueProperty>, after_months: Option<f64>, after_h: Option<f64> }
+    Beyond { site: String, kind: String, panel: String, property: String, value: Value, limit: String, line: usize, after_months: Option<f64>, after_h: Option<f64> }
+    Trial { evidence: String, showing: String, subject: String, state: String, beyond_limit: Vec<Beyond>, due: Vec<DueReading>, represents: Represents, sites: Vec<ReadSite>, rejected: Vec<String> }
+    Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, trials: Vec<Trial>, caution: String, report: Report }
     Finding { rule: String, level: String, file: String, line: Option<usize>, panel: Option<String>, message: String, help: Option<String> }
     HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
     Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
@@ -90,7 +101,7 @@ documents! {
     DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String>, sample: Option<Sample> }
     Link { role: String, name: String, file: Option<String> }
     Place { attribute: String, address: String, file: String, line: Option<usize> }
-    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, normalised: Option<Normalised>, set_aside: Vec<SetAside>, chain: Vec<Link>, caution: String, written: Vec<Place>, report: Report }
+    WhyDuty { schema: String, showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, criterion: Option<String>, method: Option<String>, because: Vec<Reason>, own: Vec<Reason>, panels: Vec<PanelDuty>, evidence: Vec<DutyEvidence>, normalised: Option<Normalised>, set_aside: Vec<SetAside>, chain: Vec<Link>, caution: String, written: Vec<Place>, trials: Option<Vec<Trial>>, report: Report }
 }
 
 #[track_caller]
@@ -201,6 +212,18 @@ fn gaps_documents_count_all_duties() {
 fn duties_of_the_example_open() {
     let bench = Bench::example();
     let all: Gaps = read(&bench, "gaps --all", 0);
+    // Hours and months never stand in one reading.
+    let exposed = |months: Option<f64>, hours: Option<f64>| months.is_some() != hours.is_some();
+    assert!(all.trials.len() > 2);
+    for trial in &all.trials {
+        assert!(trial.due.iter().all(|due| exposed(due.after_months, due.after_h)), "{trial:?}");
+        assert!(trial.due.iter().all(|due| due.on.is_some() == due.after_months.is_some()), "{trial:?}");
+        for property in trial.sites.iter().flat_map(|site| &site.properties) {
+            assert!(exposed(property.last_months, property.last_h), "{property:?}");
+            let readings = property.panels.iter().flat_map(|panel| &panel.readings);
+            assert!(readings.into_iter().all(|one| exposed(one.after_months, one.after_h)), "{property:?}");
+        }
+    }
     // One in three, of every kind of verdict: each takes a whole evaluation.
     for gap in all.duties.iter().step_by(3) {
         let arguments = ["why", &gap.showing, &gap.subject, "--format", "json"];

@@ -6,6 +6,7 @@
 //! here but the steps on the way, and a test holds those to the result.
 
 mod bond;
+mod colour_difference;
 mod colour_limit;
 mod day;
 mod failure;
@@ -131,6 +132,7 @@ pub const TOPICS: &[TopicEntry] = &[
     TopicEntry::of::<bond::SheetModulus>(),
     TopicEntry::of::<skin_temperature::SkinTemperature>(),
     TopicEntry::of::<colour_limit::ColourLimit>(),
+    TopicEntry::of::<colour_difference::ColourDifference>(),
     TopicEntry::of::<moisture::Moisture>(),
     TopicEntry::of::<tool_heat::ToolHeat>(),
     TopicEntry::of::<tool_mismatch::ToolMismatch>(),

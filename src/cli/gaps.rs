@@ -2,7 +2,7 @@
 
 use super::args::GapsArgs;
 use super::context::{Context, Failure, Status, nearest, to_the_end};
-use crate::qualify::gaps::{GapsOptions, gaps, together};
+use crate::qualify::gaps::{GapsOptions, gaps, together, trials_of};
 use crate::report::gaps as view;
 use crate::report::page::Frame;
 use std::io::Write;
@@ -25,11 +25,12 @@ pub(super) fn run(
         let asked = args.milestone.as_deref().unwrap_or_default();
         return Err(Failure::new(format!("the ledger has no milestone `{asked}`"), nearest(asked, &names)));
     }
+    let trials = trials_of(&loaded.ledger, &evaluation, &options, context.today);
     let text = |frame: &Frame| {
         let plan = together(&loaded.ledger, &evaluation, &found);
-        view::text(&found, Some(&plan), frame)
+        view::text(&found, Some(&plan), &trials, frame)
     };
-    context.answer(out, (&loaded, &evaluation), args.all, || view::json(&found), text)?;
+    context.answer(out, (&loaded, &evaluation), args.all, || view::json(&found, &trials), text)?;
     let open = found.duties.iter().any(|gap| !gap.verdict.is_closed());
     Ok(if args.strict && open { Status::Objection } else { Status::Done })
 }

@@ -7,6 +7,7 @@ use crate::article::{Configurator, Subject, trace};
 use crate::graph::{Reached, Uses};
 use crate::qualify::behind::is_heated_by;
 use crate::qualify::table::Table;
+use crate::qualify::trial::trials;
 use crate::qualify::verdict::{Duty, Evaluation};
 use crate::record::{Address, RecordKind, places};
 use crate::report::{duty, page, row, specimens, standing, table};
@@ -205,9 +206,11 @@ fn one_duty(
     let subject = Subject::parse(text).ok_or_else(unknown)?;
     let duty = evaluation.duties.get(&(found.id().to_string(), subject)).ok_or_else(unknown)?;
     let lines = where_written(loaded, duty);
+    let mut trials = trials(&loaded.ledger, evaluation, context.today);
+    trials.retain(|trial| trial.speaks_for(duty));
     if context.json() {
         let mut document =
-            duty::json(&loaded.ledger, duty).map_err(|missing| context.missing(loaded, &missing))?;
+            duty::json(&loaded.ledger, duty, &trials).map_err(|missing| context.missing(loaded, &missing))?;
         if let Some(map) = document.as_object_mut() {
             let list: Vec<Value> = lines
                 .iter()
@@ -220,8 +223,8 @@ fn one_duty(
         return Ok(Status::Done);
     }
     let frame = context.frame(&loaded.ledger, false);
-    let text =
-        duty::text(&loaded.ledger, duty, &frame).map_err(|missing| context.missing(loaded, &missing))?;
+    let text = duty::text(&loaded.ledger, duty, &trials, &frame)
+        .map_err(|missing| context.missing(loaded, &missing))?;
     write!(out, "{text}")?;
     if !lines.is_empty() {
         writeln!(out)?;

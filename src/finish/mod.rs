@@ -3,21 +3,26 @@
 //! [`build`] turns coats into film and areal mass; [`skin_temperature`] and
 //! [`surface_temperature`] say how hot the sun makes a surface, [`heat_left`] what that leaves of the
 //! temperatures that must not be exceeded, [`colour_limit`] and [`darkest`] how dark a surface may
-//! be. Plain values in SI: kelvin, watts, metres, kilograms.
+//! be; [`cie76`] and [`ciede2000`] how far two colours lie apart; [`project`] when a
+//! property that was read in time reaches its limit. Plain values in SI: kelvin, watts, metres, kilograms.
 //!
 //! The balance is a steady one with an insulated back: an engineering aid for comparing colours,
 //! not a substitute for a measured skin temperature.
 
+mod colour;
 mod film;
 mod heat;
 mod sun;
+mod trial;
 
+pub use colour::{Ciede2000, Lab, cie76, ciede2000};
 pub use film::{Build, Coat, build};
 pub use heat::{Darkest, HeatLimit, Left, Skin, Sunshine, WET_GLASS_TRANSITION_MARGIN, darkest, heat_left};
 pub use sun::{
     Balance, ColourLimit, STEFAN_BOLTZMANN, colour_limit, default_sky, film_coefficient, skin_temperature,
     surface_temperature,
 };
+pub use trial::{CONFIDENCE, Keep, NoProjection, Projection, Reading, project};
 
 /// Why a value of the finish could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

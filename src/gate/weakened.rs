@@ -233,15 +233,18 @@ fn is_narrower(key: &str, was: &Value, is: &Value) -> bool {
     own == unit && (least && is >= was || key.ends_with("at_most") && is <= was)
 }
 
-/// Returns whether a plan asks for fewer specimens, batches or panels.
+/// Returns whether a plan asks for fewer specimens, batches, panels or readings in time.
 fn lowered(was: &Value, is: &Value) -> bool {
     let count = |plan: &Value, key: &str| plan.get(key).and_then(Value::as_u64).unwrap_or(0);
     let fewer =
         |was: &Value, is: &Value, keys: &[&str]| keys.iter().any(|key| count(is, key) < count(was, key));
     let equivalence = |plan: &Value| plan.get("equivalence").cloned().unwrap_or(Value::Null);
     let (was_small, is_small) = (equivalence(was), equivalence(is));
+    let readings = |plan: &Value| plan.get("readings").and_then(Value::as_array).cloned().unwrap_or_default();
+    let now = readings(is);
     // A smaller set than the usual one may be new, which is doubt enough.
-    fewer(was, is, &["specimens", "batches", "panels_per_batch"])
+    readings(was).iter().any(|one| !now.contains(one))
+        || fewer(was, is, &["specimens", "batches", "panels_per_batch"])
         || was_small != is_small
             && (was_small.is_null() || fewer(&was_small, &is_small, &["specimens", "panels"]))
 }

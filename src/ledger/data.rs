@@ -5,7 +5,10 @@ use super::known::Known;
 use super::recall::Work;
 use super::sink::{At, Sink, settle};
 use super::table::{self, Table};
-use super::{Entry, Files, Ledger, MemoryFiles, Recall, TestData, conditions, normalise, plausible};
+use super::{
+    Entry, Files, Ledger, MemoryFiles, Recall, TestData, TrialReading, conditions, normalise, plausible,
+    readings, trial,
+};
 use crate::record::{Address, Evidence, EvidenceState, Fault, Figure, Level, Lots, RecordKind, Showing};
 use crate::source::DATA_LIMIT;
 use sha2::{Digest, Sha256};
@@ -21,6 +24,8 @@ pub(super) fn digest(bytes: &[u8]) -> String {
 /// What is remembered of a data file without faults.
 struct Read {
     table: Table,
+    /// Instead of the table, where the file is one of readings in time.
+    readings: Option<Vec<TrialReading>>,
     digest: String,
 }
 
@@ -65,14 +70,18 @@ pub(super) fn read(
             return None;
         }
     };
-    if let Some(kept) = own.value.digest.as_deref().filter(|kept| *kept != read.digest) {
+    // The readings of a trial grow until it is done.
+    let grows = own.value.trial.is_some() && own.value.state != EvidenceState::Done;
+    if let Some(kept) = own.value.digest.as_deref().filter(|kept| *kept != read.digest && !grows) {
         sink.warning("digest-differs", "digest", format!("`{file}` is no longer what it was when conformed"))
             .label("other bytes")
             .help(format!(
                 "restore the file ({kept}), or record the correction as new evidence that supersedes this"
             ));
     }
-    if let Some(showing) = known.ledger.showings.get(own.value.showing.id()) {
+    trial::data_fits(sink, own, &file, read.readings.as_deref());
+    let of_specimens = read.readings.is_none();
+    if let Some(showing) = known.ledger.showings.get(own.value.showing.id()).filter(|_| of_specimens) {
         unit_fits(sink, &file, &read.table, showing);
         conditions::fit(sink, &file, &read.table, showing);
         normalise::evidence(known, sink, own, Some((&file, &read.table)));
@@ -83,6 +92,7 @@ pub(super) fn read(
         unit: read.table.unit.clone(),
         others: read.table.others.clone(),
         rows: Arc::clone(&read.table.rows),
+        readings: read.readings.clone().unwrap_or_default(),
     })
 }
 
@@ -107,8 +117,12 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
         return Ok(read);
     }
     let bytes = files.read(file, DATA_LIMIT).map_err(Unread::Missing)?;
-    let table = table::read(&bytes).map_err(Unread::Bad)?;
-    let read = Arc::new(Read { table, digest: digest(&bytes) });
+    let (table, readings) = if readings::are_readings(&bytes) {
+        (Table::default(), Some(readings::read(&bytes).map_err(Unread::Bad)?))
+    } else {
+        (table::read(&bytes).map_err(Unread::Bad)?, None)
+    };
+    let read = Arc::new(Read { table, readings, digest: digest(&bytes) });
     recall.count(Work::Digested);
     if let Some(blob) = blob {
         recall.keep(&blob, "data", Arc::<Read>::clone(&read));
@@ -133,6 +147,7 @@ pub fn read_specimens(file: &str, bytes: &[u8]) -> Result<TestData, Vec<Fault>> 
         digest: digest(bytes),
         unit: table.unit,
         others: table.others,
+        readings: Vec::new(),
         rows: table.rows,
     })
 }

@@ -27,12 +27,14 @@ mod plausible;
 mod proof;
 mod ranges;
 mod read;
+mod readings;
 mod recall;
 mod references;
 mod sink;
 mod steering;
 mod subjects;
 pub(crate) mod table;
+mod trial;
 /// The only record whose id begins with the name and a dash.
 fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
     let mut fits = records.values().filter(|entry| {
@@ -49,6 +51,7 @@ pub use data::read_specimens;
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};
+pub use readings::TrialReading;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
 
@@ -155,6 +158,8 @@ pub struct TestData {
     pub others: Vec<String>,
     /// All rows, rejected ones included; states that have the same file share them.
     pub rows: Arc<[Specimen]>,
+    /// The readings in time of an exposure trial, which has no specimens; rejected ones included.
+    pub readings: Vec<TrialReading>,
 }
 
 /// A whole ledger as read from one snapshot; records with errors are left out and named in `broken`.

@@ -6,7 +6,7 @@ use super::sink::{At, Sink};
 use super::words::{
     FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_conceded, is_facet_or_attribute, showing_kind, suggest,
 };
-use super::{Entry, normalise, plausible, subjects};
+use super::{Entry, normalise, plausible, subjects, trial};
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
     Accept, AppliesTo, AttributeValue, ComputedCheck, Concession, Covers, Evidence, EvidenceKind,
@@ -28,6 +28,7 @@ pub(super) fn showing(known: Known<'_>, sink: &mut Sink, own: &Entry<Showing>) {
     } else {
         accept(sink, showing)
     }
+    trial::showing(sink, showing);
     let temperature = showing.environment.as_ref().and_then(|environment| environment.temperature.as_deref());
     within(sink, TEMPERATURE, "environment.temperature", temperature);
     plausible::tested(sink, "environment.temperature", temperature);
@@ -204,13 +205,15 @@ fn accept(sink: &mut Sink, showing: &Showing) {
         margin_at_least,
         above_skin_by,
         statement,
+        readings,
     } = &showing.accept;
     let mean = mean_at_least.is_some() || mean_at_most.is_some();
     let other = [at_least, at_most, all_at_least, all_at_most, rating_at_least, margin_at_least]
         .iter()
         .any(|figure| figure.is_some())
         || above_skin_by.is_some()
-        || statement.is_some();
+        || statement.is_some()
+        || !readings.is_empty();
     if !mean && !other {
         let what =
             if basis.is_some() { "a basis alone is no criterion" } else { "`accept` has no criterion" };
@@ -286,6 +289,7 @@ pub(super) fn evidence(known: Known<'_>, sink: &mut Sink, own: &Entry<Evidence>)
     let temperature = evidence.tested.as_ref().and_then(|tested| tested.temperature.as_deref());
     within(sink, TEMPERATURE, "tested.temperature", temperature);
     plausible::tested(sink, "tested.temperature", temperature);
+    trial::evidence(ledger, sink, evidence);
     attributes(sink, "measured", &evidence.measured);
 }
 

@@ -58,34 +58,57 @@ pub(crate) struct BadLine {
 /// # Errors
 /// All faults in the order of their lines.
 pub(crate) fn read(bytes: &[u8]) -> Result<Table, Vec<BadLine>> {
-    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let text = std::str::from_utf8(bytes).map_err(|error| {
-        let before = bytes.get(..error.valid_up_to()).unwrap_or_default();
-        vec![BadLine {
-            line: line_of(before),
-            message: "the file is not UTF-8 text".to_string(),
-            label: "not UTF-8",
-            help: "save it as CSV with UTF-8 encoding",
-        }]
-    })?;
-    Reader { faults: Vec::new(), more: 0, most_rows: MAX_ROWS, text }.read()
+    Reader::of(bytes)?.read()
 }
 
 fn line_of(before: &[u8]) -> usize {
     before.iter().filter(|byte| **byte == b'\n').count().saturating_add(1)
 }
 
-struct Reader<'t> {
-    text: &'t str,
+/// Gathers the faults of one file.
+pub(super) struct Reader<'t> {
+    pub(super) text: &'t str,
     /// The first faults by line, of which a few more than are shown are kept.
-    faults: Vec<BadLine>,
+    pub(super) faults: Vec<BadLine>,
     /// How many were not kept.
     more: usize,
-    most_rows: usize,
+    pub(super) most_rows: usize,
 }
 
-impl Reader<'_> {
-    fn fault(&mut self, line: usize, message: impl Into<String>, label: &'static str, help: &'static str) {
+impl<'t> Reader<'t> {
+    /// Returns a reader of the text that the bytes are.
+    ///
+    /// # Errors
+    /// The place where they are none.
+    pub(super) fn of(bytes: &'t [u8]) -> Result<Self, Vec<BadLine>> {
+        let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+        let text = std::str::from_utf8(bytes).map_err(|error| {
+            let before = bytes.get(..error.valid_up_to()).unwrap_or_default();
+            vec![BadLine {
+                line: line_of(before),
+                message: "the file is not UTF-8 text".to_string(),
+                label: "not UTF-8",
+                help: "save it as CSV with UTF-8 encoding",
+            }]
+        })?;
+        Ok(Self { faults: Vec::new(), more: 0, most_rows: MAX_ROWS, text })
+    }
+
+    /// Returns what stands between the columns.
+    pub(super) fn delimiter(&self) -> u8 {
+        let first = self.text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
+        let count = |one: u8| first.bytes().filter(|other| *other == one).count();
+        // The last of equals; a comma where there is none, so that the message names what is lacking.
+        [b'\t', b';', b','].into_iter().max_by_key(|one| count(*one)).unwrap_or(b',')
+    }
+
+    pub(super) fn fault(
+        &mut self,
+        line: usize,
+        message: impl Into<String>,
+        label: &'static str,
+        help: &'static str,
+    ) {
         // Rows come in the order of their lines, so what is left out lies behind what is kept; what is found
         // at the end (the same specimen, points and commas) may lie before it and takes its place.
         let fault = BadLine { line, message: message.into(), label, help };
@@ -101,23 +124,20 @@ impl Reader<'_> {
     }
 
     fn read(mut self) -> Result<Table, Vec<BadLine>> {
-        let first = self.text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
-        let count = |one: u8| first.bytes().filter(|other| *other == one).count();
-        // The last of equals; a comma where there is none, so that the message names what is lacking.
-        let delimiter = [b'\t', b';', b','].into_iter().max_by_key(|one| count(*one)).unwrap_or(b',');
+        let delimiter = self.delimiter();
         let mut reader = csv::ReaderBuilder::new()
             .delimiter(delimiter)
             .flexible(true)
             .has_headers(false)
             .trim(csv::Trim::All)
             .from_reader(self.text.as_bytes());
-        let mut lines = Lines { text: self.text.as_bytes(), at: 0, line: 1 };
+        let mut lines = Lines::of(self.text);
         let mut columns: Option<Columns> = None;
         let (mut unit, mut others, mut head_line) = (None, Vec::new(), 1);
         let mut words = BTreeSet::new();
         let mut rows = Vec::new();
         let mut said = BTreeMap::new();
-        let mut numbers = Numbers { commas: delimiter != b',', comma: None, point: None };
+        let mut numbers = Numbers::of(delimiter);
         let mut record = csv::StringRecord::new();
         loop {
             match reader.read_record(&mut record) {
@@ -176,7 +196,7 @@ impl Reader<'_> {
             }
             return Err(self.shown());
         }
-        if let (Some(_), Some(line)) = (numbers.comma, numbers.point) {
+        if let Some(line) = numbers.mixed() {
             let help = "write all decimals alike; thousands take no separator";
             self.fault(line, "the file has decimal commas and points", "decimal point", help);
         }
@@ -351,7 +371,7 @@ impl Reader<'_> {
         }
     }
 
-    fn shown(mut self) -> Vec<BadLine> {
+    pub(super) fn shown(mut self) -> Vec<BadLine> {
         self.faults.sort_by_key(|fault| fault.line);
         let more = self.faults.len().saturating_sub(FAULTS_SHOWN).saturating_add(self.more);
         if let Some(next) = self.faults.get(FAULTS_SHOWN).map(|fault| fault.line) {
@@ -364,7 +384,7 @@ impl Reader<'_> {
 }
 
 /// Numbers of one file, and where it has decimal commas and points.
-struct Numbers {
+pub(super) struct Numbers {
     /// Whether a comma may be a decimal's: where it separates no columns.
     commas: bool,
     comma: Option<usize>,
@@ -372,7 +392,17 @@ struct Numbers {
 }
 
 impl Numbers {
-    fn read(&mut self, text: &str, line: usize) -> Option<f64> {
+    /// Returns a file without numbers yet; this stands between its columns.
+    pub(super) fn of(delimiter: u8) -> Self {
+        Self { commas: delimiter != b',', comma: None, point: None }
+    }
+
+    /// Returns the first line with a decimal point where there are decimal commas too.
+    pub(super) fn mixed(&self) -> Option<usize> {
+        self.comma.and(self.point)
+    }
+
+    pub(super) fn read(&mut self, text: &str, line: usize) -> Option<f64> {
         // Rust would also read `inf`, `nan` and the like, which no scale shows.
         let plain =
             text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.' | b',' | b'e' | b'E'));
@@ -393,15 +423,19 @@ impl Numbers {
 }
 
 /// Lines of the starts of records, which only go forward.
-struct Lines<'t> {
+pub(super) struct Lines<'t> {
     text: &'t [u8],
     at: usize,
     line: usize,
 }
 
-impl Lines<'_> {
+impl<'t> Lines<'t> {
+    pub(super) fn of(text: &'t str) -> Self {
+        Self { text: text.as_bytes(), at: 0, line: 1 }
+    }
+
     /// The line of the first byte from `byte` on that ends no line: blank lines belong to no record.
-    fn line_at(&mut self, byte: usize) -> usize {
+    pub(super) fn line_at(&mut self, byte: usize) -> usize {
         while let Some(next) = self.text.get(self.at) {
             if self.at >= byte && !matches!(next, b'\n' | b'\r') {
                 break;

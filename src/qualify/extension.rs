@@ -5,6 +5,7 @@ use super::coverage::Demand;
 use super::judge::Reason;
 use super::made::Made;
 use super::pool::{self, Outcome, Pool};
+use super::trial;
 use super::verdict::{Room, note};
 use crate::record::sensitivity::Asks;
 use crate::record::{EvidenceKind, LoadPath};
@@ -57,6 +58,9 @@ impl Room<'_> {
         let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
         let baseline_pool = baseline.map(|(baseline, _)| pool::pool(self.ledger, showing, &[baseline.entry]));
         let outcome = match (evidence.kind, &baseline_pool) {
+            (EvidenceKind::Equivalence, Some(_)) if trial::is_asked(showing) => {
+                trial::judge(self.ledger, showing, &[made.entry], pool::equivalence_plan(showing).0).1
+            }
             (EvidenceKind::Equivalence, Some(pool)) if !own.is_normalised_as(pool) => {
                 let words = "its values are normalised to another nominal than its baseline's: write one `nominal` in the showing";
                 Outcome::Unknown(words.to_string())
@@ -77,12 +81,17 @@ impl Room<'_> {
             }
             Outcome::Holds(words) => words,
         };
-        let (Some((baseline, to_now)), Some(pool)) = (baseline, baseline_pool) else {
+        let Some((baseline, to_now)) = baseline else {
             let words = "it names no finished, conformed primary baseline of the same showing";
             return Extension::Short(Asks::Retest, vec![note("baseline", words, Asks::None)]);
         };
         if evidence.kind == EvidenceKind::Equivalence {
-            let lacks = pool::equivalence_completeness(&own, showing);
+            let lacks = match trial::is_asked(showing) {
+                true => {
+                    trial::judge(self.ledger, showing, &[made.entry], pool::equivalence_plan(showing).0).0
+                }
+                false => pool::equivalence_completeness(&own, showing),
+            };
             if !lacks.is_complete() {
                 return Extension::Short(
                     to_now.asks,
@@ -90,10 +99,9 @@ impl Room<'_> {
                 );
             }
         }
-        let complete = pool::completeness(&pool, showing);
+        let (complete, outcome, _) = trial::sample(self.ledger, showing, &[baseline.entry], load_path, ramp);
         // Design values stay the baseline's; what the panel asks of them is asked now.
-        let judged = pool::judge(&pool, &showing.accept, load_path, complete.is_complete(), ramp);
-        let values = match pool.told(judged) {
+        let values = match outcome {
             Outcome::Holds(values) if complete.is_complete() => values,
             Outcome::Fails(words) if complete.is_complete() && showing.accept.above_skin_by.is_some() => {
                 return Extension::Fails(format!("{words}; the requirement moved"));

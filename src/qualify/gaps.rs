@@ -3,6 +3,7 @@
 use super::concede::is_approved;
 use super::judge::Reason;
 use super::retest::{RetestPlan, StepKind, limits, plan, plan_with, ways};
+use super::trial::{TrialState, trials};
 use super::verdict::{Duty, DutyKey, Evaluation, Verdict};
 use crate::article::{Configurator, Subject};
 use crate::ledger::{Entry, Ledger};
@@ -98,11 +99,8 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
     let limit = options.milestone.as_deref().map(|name| milestones.place(Some(name)));
     let unknown_milestone = matches!(limit, Some(Place::Unlisted | Place::None));
     let wanted = |duty: &Duty| {
-        let in_time = match (limit, milestones.place(duty.needed_by.as_deref())) {
-            (Some(Place::Listed(limit)), Place::Listed(own)) => own <= limit,
-            _ => true,
-        };
-        in_time && (options.all || duty.verdict() != Verdict::Met)
+        is_in_time(limit, milestones.place(duty.needed_by.as_deref()))
+            && (options.all || duty.verdict() != Verdict::Met)
     };
     let mut duties: Vec<&Duty> = evaluation.duties.values().filter(|duty| wanted(duty)).collect();
     duties.sort_by_cached_key(|duty| {
@@ -119,6 +117,31 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
         duties: duties.into_par_iter().map(|duty| gap(ledger, &configurator, evaluation, duty)).collect(),
         counts,
     }
+}
+
+fn is_in_time(limit: Option<Place>, own: Place) -> bool {
+    match (limit, own) {
+        (Some(Place::Listed(limit)), Place::Listed(own)) => own <= limit,
+        _ => true,
+    }
+}
+
+/// Returns the exposure trials whose showings are needed by the milestone asked for; all where none is.
+pub fn trials_of(
+    ledger: &Ledger,
+    evaluation: &Evaluation,
+    options: &GapsOptions,
+    today: Day,
+) -> Vec<TrialState> {
+    let milestones = Milestones::of(ledger);
+    let limit = options.milestone.as_deref().map(|name| milestones.place(Some(name)));
+    let mut all = trials(ledger, evaluation, today);
+    all.retain(|trial| {
+        let showing = ledger.showings.get(&trial.showing);
+        let needed_by = showing.and_then(|showing| showing.value.needed_by.as_ref());
+        is_in_time(limit, milestones.place(needed_by.map(|name| name.as_str())))
+    });
+    all
 }
 
 /// Plans what closes all of the duties together, each shared test counted once.

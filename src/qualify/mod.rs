@@ -33,5 +33,6 @@ mod silence;
 pub mod table;
 #[cfg(test)]
 pub(crate) mod tests;
+pub mod trial;
 pub mod verdict;
 pub mod windows;

@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Level of the equivalence tests; MIL-HDBK-17-1F custom, from memory.
 pub const EQUIVALENCE_ALPHA: f64 = 0.05;
 /// Share of rejected specimens above which a sample is short; the project's own rule.
-const REJECTED_SHARE: f64 = 0.20;
+pub(super) const REJECTED_SHARE: f64 = 0.20;
 /// Specimens of an equivalence where the plan names none; see [`equivalence_plan`].
 const EQUIVALENCE_SPECIMENS: u32 = 8;
 /// The same for moduli.

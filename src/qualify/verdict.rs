@@ -10,10 +10,11 @@ use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
 use super::made::{Made, all_made};
 use super::margins::Memo;
-use super::pool::{self, Outcome};
+use super::pool::Outcome;
 use super::reach::Reach;
 use super::sieve::{Look, Sieve};
 use super::table::{KindRow, Table};
+use super::trial;
 use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, Uses, uses};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
@@ -212,9 +213,7 @@ pub fn superseded(ledger: &Ledger) -> BTreeMap<&str, &str> {
         let failed = old.value.disposition.is_none()
             && old.value.state == EvidenceState::Done
             && ledger.showings.get(own.showing.id()).is_some_and(|showing| {
-                let values = pool::pool(ledger, &showing.value, &[old]);
-                let complete = pool::completeness(&values, &showing.value).is_complete();
-                matches!(pool::judge(&values, &showing.value.accept, None, complete, None), Outcome::Fails(_))
+                matches!(trial::sample(ledger, &showing.value, &[old], None, None), (_, Outcome::Fails(_), _))
             });
         if !failed {
             all.entry(old.id.as_str()).or_insert(correction.id.as_str());
@@ -421,6 +420,7 @@ impl Room<'_> {
             }
             let Some(mut judged) = worst else { continue };
             judged.others = others;
+            trial::say_running(self.ledger, &self.showing.value, &mut judged);
             judged.assumptions.extend(demand.assumptions.iter().cloned());
             judged.assumptions.sort();
             judged.assumptions.dedup();
@@ -500,11 +500,9 @@ impl Room<'_> {
         let mut short: Option<(Asks, Vec<Reason>)> = None;
         if !primaries.is_empty() {
             let records: Vec<&Entry<Evidence>> = primaries.iter().map(|(made, _)| made.entry).collect();
-            let all = pool::pool(self.ledger, showing, &records);
-            judged.lacks = pool::completeness(&all, showing);
-            let outcome = pool::judge(&all, &showing.accept, load_path, judged.lacks.is_complete(), ramp);
-            let outcome = all.told(outcome);
-            judged.assumptions.extend(all.doubts().into_iter().map(Arc::from));
+            let (lacks, outcome, doubts) = trial::sample(self.ledger, showing, &records, load_path, ramp);
+            judged.lacks = lacks;
+            judged.assumptions.extend(doubts.into_iter().map(Arc::from));
             judged.evidence.extend(records.iter().map(|entry| entry.id.clone()));
             match outcome {
                 Outcome::Fails(words) => {

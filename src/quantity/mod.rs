@@ -5,11 +5,15 @@
 //! as exact decimals ([`Decimal`]) and never by binary rounding.
 
 mod decimal;
+mod exposure;
+mod grade;
 mod measures;
 mod parse;
 mod unit;
 
 pub use decimal::Decimal;
+pub use exposure::{Exposed, ExposureUnit};
+pub use grade::{Adhesion, Blisters, Frequency};
 pub use measures::*;
 pub use parse::QuantityError;
 pub use unit::{Kind, UnitSystem, accepted_units};

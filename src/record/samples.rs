@@ -36,9 +36,11 @@ pub(crate) fn valid(kind: RecordKind) -> &'static [&'static str] {
         ],
         RecordKind::Showing => &[
             "kind: lamina-strength-fibre\nclause: [CS 23.2260, 14 CFR 23.2260]\nmeans: MC2\napplies_to: {class: structural, material: cw-200-e1}\naccept: {basis: B, at_least: 520 MPa}\nenvironment: {name: ETW, temperature: 82 degC, bounds: hot}\nnormalise: {to: cured-thickness, nominal: 0.21 mm, within: 5 %}\nplan: {batches: 3, specimens: 18, weeks: 2.5, cost: 130 EUR}\nafter: [wet-tg]\nsensitivity:\n  resin-content:\n    - {within: 2 points, asks: none}\n    - {asks: retest}\n",
+            "kind: paint-weathering\naccept:\n  readings:\n    - {property: gloss-retention, at_least: 70 %}\n    - {property: blistering, at_least: 8F, exposure: outdoor}\n    - {property: adhesion, at_least: 4B, when: end}\nplan: {specimens: 3, readings: [3 months, 12 months, 500 h]}\n",
         ],
         RecordKind::Evidence => &[
             "showing: lamina-tension\nsubject: {lamina: [cw-200-e1, oven-120]}\nkind: test\nstate: done\nmade: 2026-03-14\nmeasured: {film-build.total: 180 um}\nconformed:\n  form: 1\n  attributes:\n    plies: [a 45, b 0]\n    fibre.name.a: carbon-a\n",
+            "showing: paint-trial\nsubject: {painted: [hatch-outer, white]}\nkind: test\nstate: running\ndata: data/rack.csv\ntrial:\n  sites:\n    rack: {kind: outdoor, method: ASTM G7/G7M-21, start: 2026-04-20, panels: [T1, T2]}\n    store: {kind: dark}\n",
         ],
         RecordKind::Decision => &[
             "status: draft\ntitle: Lighter hatch\nchanges:\n  - {set: recipe/hatch-outer#layers.3.material, was: cw-200-e1, to: cw-150-e1}\n  - {insert: recipe/hatch-outer#layers, after: 5, entry: {material: cw-200-e1, angle: 0}}\napprovals: [{role: chief-engineer, on: 2026-04-01}]\n",

@@ -29,6 +29,8 @@ pub(crate) enum Shape {
     Figure,
     /// A day.
     Day,
+    /// Hours in a cabinet or months outdoors.
+    Exposed,
     /// A sum of money.
     Money,
     /// How far a value may lie from the conformed one.
@@ -104,6 +106,7 @@ fn compile(schema: &Value, root: &Value, name: &str) -> Shape {
         return match (type_name, definition(root, type_name)) {
             ("Figure", _) => Shape::Figure,
             ("Day", _) => Shape::Day,
+            ("Exposed", _) => Shape::Exposed,
             ("Money", _) => Shape::Money,
             ("Distance", _) => Shape::Distance,
             ("Bound", _) => Shape::Bound,

@@ -7,7 +7,7 @@ use super::shape::{Field, Part, Shape};
 use super::tree::{Lines, Node, NodeKind, Tree};
 use super::wording::{LONGEST_WORD, a, list, nearest, short, short_message, split_help, this};
 use super::{Day, Fault, Figure, Place, RecordKind, Why, id_of, is_id};
-use crate::quantity::{Money, Quantity, QuantityError};
+use crate::quantity::{Exposed, Money, Quantity, QuantityError};
 use std::collections::HashMap;
 
 /// Faults of one file beyond this many are only counted.
@@ -326,6 +326,10 @@ impl<'t> Walk<'t> {
                 let (fact, help) = split_help(&error);
                 fault("bad-quantity", fact).labelled("no limit").help(help)
             }),
+            Shape::Exposed => Exposed::parse(text).err().map(|error| {
+                let (fact, help) = split_help(&error);
+                fault("bad-quantity", fact).labelled("no exposure").help(help)
+            }),
             Shape::Day => Day::parse(text).err().map(|error| {
                 let (fact, help) = split_help(&error);
                 fault("bad-day", fact).labelled("no day").help(help)
@@ -514,6 +518,7 @@ pub(crate) fn expected(shape: &Shape) -> String {
         Shape::Reference(kind) => format!("the id of {}", a(kind.word())),
         Shape::Figure => "a figure with its unit".to_string(),
         Shape::Day => "a day".to_string(),
+        Shape::Exposed => "an exposure such as `500 h` or `3 months`".to_string(),
         Shape::Money => "a sum of money".to_string(),
         Shape::Distance => "a distance such as `5 %`".to_string(),
         Shape::Bound => "a limit such as `conformed + 5 um`".to_string(),

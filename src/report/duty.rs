@@ -4,12 +4,14 @@ use super::head::CAUTION_LINE;
 use super::page::{Frame, Page, merged};
 use super::reason::{reason_words, reasons_json, write_reasons};
 use super::specimens::{self, Sampled};
+use super::trials::{trials_json, write_readings};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
+use crate::qualify::trial::TrialState;
 use crate::qualify::verdict::{Behind, Duty, Judged, superseded};
 use crate::record::sensitivity::Asks;
-use crate::record::{Accept, Address, Evidence, RecordKind};
+use crate::record::{Accept, Address, Evidence, ReadingLimit, RecordKind};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -140,17 +142,21 @@ pub fn criterion_words(accept: &Accept) -> String {
     say("rating at least", accept.rating_at_least.as_ref().map(|figure| figure.text()));
     say("margin at least", accept.margin_at_least.as_ref().map(|figure| figure.text()));
     say("above the skin on the ramp by", accept.above_skin_by.as_ref().map(|figure| figure.text()));
+    if !accept.readings.is_empty() {
+        let limits: Vec<String> = accept.readings.iter().map(ReadingLimit::words).collect();
+        parts.push(format!("at every reading {}", limits.join(", ")));
+    }
     if accept.statement == Some(true) {
         parts.push("stated to be so".to_string());
     }
     if parts.is_empty() { "no criterion".to_string() } else { parts.join(", ") }
 }
 
-/// Returns one duty as a document of schema `why/1`.
+/// Returns one duty as a document of schema `why/1`, with the exposure trials that speak for it.
 ///
 /// # Errors
 /// [`ArticleError::Missing`] where a recipe names a material that can't be had.
-pub fn json(ledger: &Ledger, duty: &Duty) -> Result<Value, ArticleError> {
+pub fn json(ledger: &Ledger, duty: &Duty, trials: &[TrialState]) -> Result<Value, ArticleError> {
     let showing = ledger.showings.get(&duty.showing);
     let panels: Vec<Value> = duty.panels.iter().map(|(panel, judged)| panel_json(panel, judged)).collect();
     let evidence: Vec<Value> = evidence_of(duty)
@@ -180,7 +186,7 @@ pub fn json(ledger: &Ledger, duty: &Duty) -> Result<Value, ArticleError> {
         .into_iter()
         .map(|link| json!({ "role": link.role, "name": link.name, "file": link.file }))
         .collect();
-    Ok(json!({
+    let mut document = json!({
         "schema": "why/1",
         "showing": duty.showing,
         "subject": duty.subject.to_string(),
@@ -200,7 +206,11 @@ pub fn json(ledger: &Ledger, duty: &Duty) -> Result<Value, ArticleError> {
             .collect::<Vec<_>>(),
         "chain": chain,
         "caution": CAUTION_LINE,
-    }))
+    });
+    if let Some(map) = document.as_object_mut().filter(|_| !trials.is_empty()) {
+        map.insert("trials".to_string(), trials_json(trials).into());
+    }
+    Ok(document)
 }
 
 fn panel_json(panel: &str, judged: &Judged) -> Value {
@@ -224,11 +234,16 @@ fn panel_json(panel: &str, judged: &Judged) -> Value {
     })
 }
 
-/// Returns one duty as text.
+/// Returns one duty as text, with the exposure trials that speak for it.
 ///
 /// # Errors
 /// [`ArticleError::Missing`] where a recipe names a material that can't be had.
-pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, ArticleError> {
+pub fn text(
+    ledger: &Ledger,
+    duty: &Duty,
+    trials: &[TrialState],
+    frame: &Frame,
+) -> Result<String, ArticleError> {
     let mut page = Page::new(frame);
     let showing = ledger.showings.get(&duty.showing);
     page.verdict(duty.verdict(), &format!("{} {}", duty.showing, duty.subject));
@@ -251,6 +266,7 @@ pub fn text(ledger: &Ledger, duty: &Duty, frame: &Frame) -> Result<String, Artic
     let records: Vec<&Entry<Evidence>> =
         evidence_of(duty).into_iter().filter_map(|id| ledger.evidence.get(id)).collect();
     specimens::write(&mut page, ledger, duty, &records);
+    write_readings(&mut page, trials);
     let aside = set_aside(ledger, duty);
     if !aside.is_empty() {
         page.heading("Not counted");

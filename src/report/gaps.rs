@@ -4,8 +4,10 @@ use super::head::CAUTION_LINE;
 use super::page::{Frame, Page, count, shape};
 use super::plan::{money, write_plan};
 use super::reason::{Block, reasons_json, write_blocks};
+use super::trials::{trials_json, write_due};
 use crate::qualify::gaps::{ClosesWith, Gap, Gaps};
 use crate::qualify::retest::{RetestPlan, StepKind};
+use crate::qualify::trial::TrialState;
 use crate::qualify::verdict::Verdict;
 use crate::record::sensitivity::Asks;
 use serde_json::{Value, json};
@@ -18,12 +20,15 @@ const ORDER: [Verdict; 6] =
     [Verdict::Met, Verdict::Conceded, Verdict::Short, Verdict::Lapsed, Verdict::Open, Verdict::Failed];
 
 /// Returns the gaps as a document of schema `gaps/1`: `design.md` section 9.
-pub fn json(gaps: &Gaps) -> Value {
+///
+/// `trials`: exposure trials, with the readings that are due.
+pub fn json(gaps: &Gaps, trials: &[TrialState]) -> Value {
     json!({
         "schema": "gaps/1",
         "milestone": gaps.milestone,
         "duties": gaps.duties.iter().map(gap_json).collect::<Vec<_>>(),
         "counts": gaps.counts,
+        "trials": trials_json(trials),
         "caution": CAUTION_LINE,
     })
 }
@@ -56,7 +61,7 @@ fn closes_json(closes: &ClosesWith) -> Value {
 
 /// Returns the gaps as text by milestone: what, why, what closes it. `together` is the plan for all of
 /// them, where it was asked for: tests are shared, so it is not the sum of what closes each.
-pub fn text(gaps: &Gaps, together: Option<&RetestPlan>, frame: &Frame) -> String {
+pub fn text(gaps: &Gaps, together: Option<&RetestPlan>, trials: &[TrialState], frame: &Frame) -> String {
     let mut page = Page::new(frame);
     page.paragraph(&opening(gaps));
     if gaps.unknown_milestone {
@@ -94,6 +99,7 @@ pub fn text(gaps: &Gaps, together: Option<&RetestPlan>, frame: &Frame) -> String
         }
         None => {}
     }
+    write_due(&mut page, trials);
     page.finish_with_caution()
 }
 

@@ -22,3 +22,4 @@ pub mod row;
 pub mod specimens;
 pub mod standing;
 pub mod table;
+pub mod trials;

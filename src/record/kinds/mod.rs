@@ -6,6 +6,7 @@ mod head;
 mod proof;
 mod section;
 mod steering;
+mod trial;
 
 pub use article::*;
 pub use design::*;
@@ -13,6 +14,7 @@ pub use head::*;
 pub use proof::*;
 pub use section::*;
 pub use steering::*;
+pub use trial::*;
 
 /// Declares a record type: unknown keys are refused, and every record takes the common keys.
 macro_rules! record {

@@ -71,6 +71,9 @@ part! {
         /// The record says so.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub statement: Option<bool>,
+        /// Limits of an exposure trial, each held at every reading; they stand alone.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub readings: Vec<super::ReadingLimit>,
     }
 }
 
@@ -156,6 +159,10 @@ part! {
         /// Weeks in the laboratory that are paid by the week.
         #[serde(default, deserialize_with = "crate::record::unique::finite", skip_serializing_if = "Option::is_none")]
         pub lab_weeks: Option<f64>,
+        /// When the panels of an exposure trial are read: months outdoors, hours in a cabinet. Both kinds are asked
+        /// where both are here.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub readings: Vec<Exposed>,
     }
 }
 
@@ -363,6 +370,7 @@ impl Accept {
             margin_at_least,
             above_skin_by,
             statement,
+            readings,
         } = self;
         let all = [
             ("basis", basis.is_some()),
@@ -376,6 +384,7 @@ impl Accept {
             ("margin_at_least", margin_at_least.is_some()),
             ("above_skin_by", above_skin_by.is_some()),
             ("statement", statement.is_some()),
+            ("readings", !readings.is_empty()),
         ];
         all.into_iter().filter_map(|(key, written)| written.then_some(key)).collect()
     }
@@ -718,6 +727,9 @@ record! {
         /// Attributes measured on the article; they stand above what the ledger said.
         #[serde(default, deserialize_with = "crate::record::unique::map", skip_serializing_if = "BTreeMap::is_empty")]
         pub measured: BTreeMap<String, AttributeValue>,
+        /// What stands for a whole exposure trial.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub trial: Option<super::Trial>,
         /// What it was tested to.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub tested: Option<Tested>,

@@ -9,7 +9,7 @@ fn duty(ledger: &Ledger, showing: &str) -> Duty {
 #[test]
 fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
     let all = base();
-    let got = json(&all, &duty(&all, "tension")).unwrap();
+    let got = json(&all, &duty(&all, "tension"), &[]).unwrap();
     let wanted = [
         "schema",
         "showing",
@@ -84,7 +84,7 @@ fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
     ];
     assert_eq!(chain, expected);
     assert_eq!(got["chain"][4]["file"], "materials/cw.yaml");
-    let after = json(&all, &duty(&all, "compression")).unwrap();
+    let after = json(&all, &duty(&all, "compression"), &[]).unwrap();
     assert!(after["chain"].as_array().unwrap().iter().any(|link| link["role"] == "after"));
 }
 
@@ -102,9 +102,9 @@ fn evidence_of_another_subject_is_marked_as_carried_over() {
         .duties
         .remove(&("tension".to_string(), Subject::parse("lamina/cw-b@oven").unwrap()))
         .unwrap();
-    let got = json(&all, &duty).unwrap();
+    let got = json(&all, &duty, &[]).unwrap();
     assert_eq!((&got["verdict"], &got["evidence"][0]["carried_over"]), (&json!("met"), &json!(true)));
-    let words = text(&all, &duty, &Frame::default()).unwrap();
+    let words = text(&all, &duty, &[], &Frame::default()).unwrap();
     assert!(words.contains("carried over for tail-fairing"), "{words}");
 }
 
@@ -113,7 +113,7 @@ fn text_fits_and_tells_the_reason() {
     let all = edited("areal: 200 g/m2", "areal: 240 g/m2");
     for width in [40, 60, 80] {
         let frame = Frame::of(&all, width, Style::default(), false);
-        let got = text(&all, &duty(&all, "tension"), &frame).unwrap();
+        let got = text(&all, &duty(&all, "tension"), &[], &frame).unwrap();
         fits(&got, width);
         let flat = got.split_whitespace().collect::<Vec<_>>().join(" ");
         for part in [
@@ -127,7 +127,7 @@ fn text_fits_and_tells_the_reason() {
             assert!(flat.contains(part), "{part} in\n{got}");
         }
     }
-    let open = text(&all, &duty(&all, "flatwise"), &Frame::default()).unwrap();
+    let open = text(&all, &duty(&all, "flatwise"), &[], &Frame::default()).unwrap();
     assert!(open.contains("Nothing recorded."), "{open}");
 }
 

@@ -7,8 +7,8 @@ use crate::report::page::Style;
 fn json_has_the_keys_that_are_held_to() {
     let all = base();
     let options = GapsOptions { milestone: Some("type-approval".into()), all: false };
-    let got = json(&gaps(&all, &judged(&all), &options));
-    assert_eq!(keys(&got), ["schema", "milestone", "duties", "counts", "caution"]);
+    let got = json(&gaps(&all, &judged(&all), &options), &[]);
+    assert_eq!(keys(&got), ["schema", "milestone", "duties", "counts", "trials", "caution"]);
     assert_eq!((&got["schema"], &got["milestone"]), (&json!("gaps/1"), &json!("type-approval")));
     assert_eq!(keys(&got["counts"]), ["conceded", "failed", "lapsed", "met", "open", "short"]);
     let duty = got["duties"].as_array().unwrap().iter().find(|one| one["showing"] == "compression").unwrap();
@@ -19,7 +19,7 @@ fn json_has_the_keys_that_are_held_to() {
     assert_eq!(keys(&duty["closes_with"]), wanted);
     assert_eq!(duty["closes_with"]["kind"], "test");
     assert_eq!(duty["closes_with"]["cost"], 3230.0);
-    let unbound = json(&gaps(&all, &judged(&all), &GapsOptions::default()));
+    let unbound = json(&gaps(&all, &judged(&all), &GapsOptions::default()), &[]);
     assert_eq!(unbound["milestone"], Value::Null);
     let none: Vec<&Value> =
         unbound["duties"].as_array().unwrap().iter().filter(|one| one["needed_by"].is_null()).collect();
@@ -30,7 +30,7 @@ fn json_has_the_keys_that_are_held_to() {
 fn text_says_what_why_and_what_closes_it_by_milestone() {
     let all = base();
     let found = gaps(&all, &judged(&all), &GapsOptions::default());
-    let got = text(&found, None, &Frame::of(&all, 80, Style::default(), false));
+    let got = text(&found, None, &[], &Frame::of(&all, 80, Style::default(), false));
     let expected = "\
 6 duties: ● 1 met, ◇ 2 short, ◌ 3 open. 5 duties are not met.
 
@@ -66,7 +66,7 @@ fn text_fits_with_and_without_the_plan_for_all() {
     let plan = together(&all, &evaluation, &found);
     for width in [40, 60, 80] {
         for plan in [None, Some(&plan)] {
-            let got = text(&found, plan, &Frame::of(&all, width, Style::default(), false));
+            let got = text(&found, plan, &[], &Frame::of(&all, width, Style::default(), false));
             fits(&got, width);
             assert_eq!(got.contains("What closes them together"), plan.is_some(), "{got}");
             assert!(got.contains("no milestone `nowhere`"), "{got}");
@@ -79,6 +79,6 @@ fn text_fits_with_and_without_the_plan_for_all() {
 #[test]
 fn a_ledger_without_duties_says_so() {
     let empty = crate::article::fixture::ledger("ledger: {format: 1, programme: p}");
-    let got = text(&gaps(&empty, &judged(&empty), &GapsOptions::default()), None, &Frame::default());
+    let got = text(&gaps(&empty, &judged(&empty), &GapsOptions::default()), None, &[], &Frame::default());
     assert!(got.starts_with("The ledger asks for nothing"), "{got}");
 }

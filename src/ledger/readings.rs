@@ -1,0 +1,461 @@
+//! Reading the data file of an exposure trial: one row for each reading in time.
+
+use super::table::{BadLine, Lines, Numbers, Reader};
+use super::words::suggest;
+use crate::quantity::{Adhesion, Blisters, Exposed, ExposureUnit};
+use crate::record::{Day, Figure, Graded, Property, Scale};
+use std::collections::BTreeMap;
+
+const HEADER: &str =
+    "write the header `panel,site,exposure [months],property,value`, with `on` and `rejected` where needed";
+const START: &str =
+    "write the reading at exposure 0 of the same panel at the same site: what follows is held against it";
+
+/// One reading of one panel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TrialReading {
+    /// Label of the panel.
+    pub panel: String,
+    /// The site, as the record names it.
+    pub site: String,
+    /// How long it was exposed.
+    pub exposure: Exposed,
+    /// What was read.
+    pub property: Property,
+    /// The value in the property's own unit; `None` where a rejected reading has none.
+    pub value: Option<Graded>,
+    /// The day, where it was written.
+    pub on: Option<Day>,
+    /// Why it was rejected, where it was.
+    pub rejected: Option<String>,
+    /// Line in the file.
+    pub line: usize,
+}
+
+/// Returns whether the header is that of readings in time rather than of specimens.
+pub(super) fn are_readings(bytes: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(bytes.get(..4096).unwrap_or(bytes));
+    let header = text.trim_start_matches('\u{feff}').lines().find(|line| !line.trim().is_empty());
+    let cells: Vec<String> =
+        header.unwrap_or_default().split([',', ';']).map(|cell| cell.trim().to_lowercase()).collect();
+    cells.iter().any(|cell| cell == "property") && cells.iter().any(|cell| cell.starts_with("exposure"))
+}
+
+/// Where the columns stand.
+struct Columns {
+    panel: usize,
+    site: usize,
+    hours: Option<usize>,
+    months: Option<usize>,
+    property: usize,
+    value: usize,
+    on: Option<usize>,
+    rejected: Option<usize>,
+    count: usize,
+}
+
+/// Reads the readings from the bytes of a file.
+///
+/// # Errors
+/// All faults in the order of their lines.
+pub(super) fn read(bytes: &[u8]) -> Result<Vec<TrialReading>, Vec<BadLine>> {
+    let mut reader = Reader::of(bytes)?;
+    let delimiter = reader.delimiter();
+    let mut rows = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .flexible(true)
+        .has_headers(false)
+        .trim(csv::Trim::All)
+        .from_reader(reader.text.as_bytes());
+    let mut lines = Lines::of(reader.text);
+    let mut numbers = Numbers::of(delimiter);
+    let mut columns: Option<Columns> = None;
+    let mut found: Vec<TrialReading> = Vec::new();
+    let (mut record, mut last) = (csv::StringRecord::new(), 1);
+    loop {
+        match rows.read_record(&mut record) {
+            Ok(false) => break,
+            Ok(true) => {}
+            Err(error) => {
+                reader.fault(last, error.to_string(), "not readable", "save the file as CSV again");
+                break;
+            }
+        }
+        let byte = record.position().map_or(0, csv::Position::byte);
+        last = lines.line_at(usize::try_from(byte).unwrap_or(usize::MAX));
+        let Some(columns) = &columns else {
+            columns = header(&mut reader, last, &record);
+            if columns.is_none() {
+                return Err(reader.shown());
+            }
+            continue;
+        };
+        if found.len() >= reader.most_rows {
+            let help = "split the file into one for each evidence record";
+            reader.fault(last, format!("the file has more than {} rows", found.len()), "too many rows", help);
+            break;
+        }
+        found.extend(row(&mut reader, last, &record, columns, &mut numbers));
+    }
+    if let Some(line) = numbers.mixed() {
+        let help = "write all decimals alike; thousands take no separator";
+        reader.fault(line, "the file has decimal commas and points", "decimal point", help);
+    }
+    if found.is_empty() && reader.faults.is_empty() {
+        reader.fault(last, "the file has no rows", "only a header", "write one row for each reading");
+    }
+    together(&mut reader, &found);
+    if reader.faults.is_empty() { Ok(found) } else { Err(reader.shown()) }
+}
+
+fn header(reader: &mut Reader<'_>, line: usize, header: &csv::StringRecord) -> Option<Columns> {
+    let mut places: BTreeMap<String, usize> = BTreeMap::new();
+    for (index, cell) in header.iter().enumerate() {
+        let name: String = cell.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
+        if places.insert(name.clone(), index).is_some() && !name.is_empty() {
+            reader.fault(
+                line,
+                format!("the column `{name}` is there twice"),
+                "column twice",
+                "keep one of them",
+            );
+        }
+    }
+    let place = |name: &str| places.get(name).copied();
+    let (hours, months) = (place("exposure [h]"), place("exposure [months]"));
+    let mut missing: Vec<String> = ["panel", "site", "property", "value"]
+        .iter()
+        .filter(|name| !places.contains_key(**name))
+        .map(|name| format!("`{name}`"))
+        .collect();
+    if hours.is_none() && months.is_none() {
+        missing.push("`exposure [h]` or `exposure [months]`".to_string());
+    }
+    if !missing.is_empty() {
+        reader.fault(line, format!("the header lacks {}", missing.join(", ")), "columns missing", HEADER);
+    }
+    Some(Columns {
+        panel: place("panel")?,
+        site: place("site")?,
+        hours,
+        months,
+        property: place("property")?,
+        value: place("value")?,
+        on: place("on"),
+        rejected: place("rejected"),
+        count: header.len(),
+    })
+    .filter(|columns| columns.hours.is_some() || columns.months.is_some())
+}
+
+fn row(
+    reader: &mut Reader<'_>,
+    line: usize,
+    record: &csv::StringRecord,
+    columns: &Columns,
+    numbers: &mut Numbers,
+) -> Option<TrialReading> {
+    // A spreadsheet writes empty rows as lines of nothing but delimiters.
+    if record.iter().all(str::is_empty) {
+        return None;
+    }
+    if record.iter().skip(columns.count).any(|cell| !cell.is_empty()) {
+        let help = "write decimals with a point, or keep the decimal comma and put `;` between columns";
+        reader.fault(line, "the row has more cells than the header has columns", "too many cells", help);
+        return None;
+    }
+    let cell = |index: usize| record.get(index).unwrap_or_default();
+    let mut whole = true;
+    for (name, index) in [("panel", columns.panel), ("site", columns.site)] {
+        if cell(index).is_empty() {
+            reader.fault(line, format!("the row has no {name}"), "empty cell", "write its label");
+            whole = false;
+        }
+    }
+    let exposure = exposure(reader, line, columns, &cell, numbers);
+    let on = columns.on.map(cell).filter(|text| !text.is_empty()).map(Day::parse);
+    if let Some(Err(why)) = &on {
+        reader.fault(line, why.clone(), "no day", "write the day of the reading, or leave the cell empty");
+        whole = false;
+    }
+    let rejected = columns.rejected.map(cell).filter(|reason| !reason.is_empty()).map(str::to_string);
+    let property = property(reader, line, cell(columns.property));
+    let text = cell(columns.value);
+    let value = match (&property, text) {
+        (_, "") if rejected.is_some() => None,
+        (_, "") => {
+            let help = "write the value, or why the reading was rejected";
+            reader.fault(line, "the row has no value and no reason why it was rejected", "no value", help);
+            return None;
+        }
+        (None, _) => None,
+        (Some((property, unit)), text) => match graded(*property, unit.as_deref(), text, line, numbers) {
+            Ok(value) => Some(value),
+            Err((message, label, help)) => {
+                reader.fault(line, message, label, help);
+                return None;
+            }
+        },
+    };
+    Some(TrialReading {
+        panel: cell(columns.panel).to_string(),
+        site: cell(columns.site).to_string(),
+        exposure: exposure.filter(|_| whole)?,
+        property: property?.0,
+        value,
+        on: on.and_then(Result::ok),
+        rejected,
+        line,
+    })
+}
+
+fn exposure<'c>(
+    reader: &mut Reader<'_>,
+    line: usize,
+    columns: &Columns,
+    cell: &impl Fn(usize) -> &'c str,
+    numbers: &mut Numbers,
+) -> Option<Exposed> {
+    let of = |at: Option<usize>| at.map(cell).filter(|text| !text.is_empty());
+    let (text, unit) = match (of(columns.hours), of(columns.months)) {
+        (Some(text), None) => (text, ExposureUnit::Hours),
+        (None, Some(text)) => (text, ExposureUnit::Months),
+        (None, None) => {
+            let help = "write how long the panel was exposed; 0 for the reading before";
+            reader.fault(line, "the row has no exposure", "empty cell", help);
+            return None;
+        }
+        (Some(_), Some(_)) => {
+            let help = "keep the hours of a cabinet or the months outdoors: neither becomes the other";
+            reader.fault(line, "the row has hours and months", "two exposures", help);
+            return None;
+        }
+    };
+    let number = numbers.read(text, line).filter(|number| *number >= 0.0);
+    if number.is_none() {
+        let help = "write a plain number of 0 or more; the unit stands in the header";
+        reader.fault(line, format!("`{text}` is no exposure"), "no number", help);
+    }
+    Some(Exposed { number: number?, unit })
+}
+
+/// The property and the unit behind it.
+fn property(reader: &mut Reader<'_>, line: usize, text: &str) -> Option<(Property, Option<String>)> {
+    let (name, unit) = match text.split_once('[') {
+        Some((name, unit)) => (name.trim(), Some(unit.trim_end_matches(']').trim().to_string())),
+        None => (text, None),
+    };
+    let property = Property::named(name);
+    if property.is_none() {
+        let near = suggest(name, Property::ALL.into_iter().map(Property::word));
+        let near = near.map_or_else(String::new, |near| format!(": {near}"));
+        let help = "write one of gloss-20, gloss-60, gloss-85, gloss-retention, colour-L, colour-a, colour-b, \
+            colour-difference, colour-difference-2000, chalking, cracking, checking, flaking, erosion, blistering, \
+            adhesion, pull-off, film-thickness, waviness, mass, mass-change";
+        reader.fault(line, format!("`{name}` is no property of a trial{near}"), "unknown property", help);
+    }
+    Some((property?, unit))
+}
+
+type Bad = (String, &'static str, &'static str);
+
+fn graded(
+    property: Property,
+    unit: Option<&str>,
+    text: &str,
+    line: usize,
+    numbers: &mut Numbers,
+) -> Result<Graded, Bad> {
+    let own = match property.scale() {
+        Scale::Measure(own) => own,
+        _ => "",
+    };
+    let bare = unit.is_none_or(str::is_empty) || property.is_gloss() && unit == Some("GU");
+    match (own, bare) {
+        ("", false) => {
+            let message =
+                format!("`{property}` has no unit, but `{}` stands behind it", unit.unwrap_or_default());
+            return Err((message, "a unit too many", "write the property alone"));
+        }
+        (own, true) if !own.is_empty() => {
+            let message = format!("`{property}` has no unit; write for example `{property} [{own}]`");
+            return Err((message, "no unit", "write the unit of the value behind the property, in brackets"));
+        }
+        _ => {}
+    }
+    match property.scale() {
+        Scale::Blisters => {
+            let help = "write 10 for none, else size and frequency: 8F, 6M, 4MD, 2D";
+            Blisters::parse(text).map(Graded::Blisters).map_err(|why| (why, "no blistering", help))
+        }
+        Scale::Adhesion => {
+            let help = "write the class from 5 to 0 with the letter of the method: 4A, 5B";
+            Adhesion::parse(text).map(Graded::Adhesion).map_err(|why| (why, "no class", help))
+        }
+        scale => {
+            let plain = "write a plain decimal number, without unit and thousands separators; a decimal comma asks \
+                for `;` between columns";
+            let number = numbers.read(text, line);
+            let number = number.ok_or_else(|| (format!("`{text}` is no number"), "no number", plain))?;
+            if scale == Scale::Rating {
+                let fits = (0.0..=10.0).contains(&number);
+                let bad =
+                    || (format!("`{text}` is no rating from 10 (best) to 0"), "no rating", "write 10 to 0");
+                return if fits { Ok(Graded::Number(number)) } else { Err(bad()) };
+            }
+            let given = unit.filter(|_| !bare).unwrap_or_default();
+            let number = Figure::of(number, given).number_in(own).ok_or_else(|| {
+                let help = "write the unit of the value behind the property, in brackets";
+                (format!("`{given}` is no unit of {property}, which is read in {own}"), "other unit", help)
+            })?;
+            Ok(Graded::Number(number))
+        }
+    }
+}
+
+/// What rows say of each other: twice the same, hours and months at one site, no reading before the exposure, a
+/// colour without one of its coordinates.
+fn together(reader: &mut Reader<'_>, rows: &[TrialReading]) {
+    let mut units: BTreeMap<&str, (ExposureUnit, usize)> = BTreeMap::new();
+    let mut seen: BTreeMap<(&str, &str, u64, &str), usize> = BTreeMap::new();
+    for row in rows {
+        let (unit, first) = *units.entry(&row.site).or_insert((row.exposure.unit, row.line));
+        if unit != row.exposure.unit {
+            let message = format!(
+                "the site `{}` has {} here and {} on line {first}",
+                row.site,
+                long(row.exposure.unit),
+                long(unit)
+            );
+            let help = "give the cabinet and the rack a site each: hours never become months";
+            reader.fault(row.line, message, "hours and months", help);
+        }
+        if row.rejected.is_some() {
+            continue;
+        }
+        let key = (row.site.as_str(), row.panel.as_str(), row.exposure.number.to_bits(), row.property.word());
+        if let Some(first) = seen.insert(key, row.line) {
+            let message = format!(
+                "`{}` of panel `{}` at `{}` after {} stands on line {first} too",
+                row.property, row.panel, row.site, row.exposure
+            );
+            let help = "take the row out, correct it, or say in `rejected` why one does not count";
+            reader.fault(row.line, message, "same reading", help);
+        }
+    }
+    let has = |row: &TrialReading, exposure: f64, property: Property| {
+        seen.contains_key(&(row.site.as_str(), row.panel.as_str(), exposure.to_bits(), property.word()))
+    };
+    let mut said: BTreeMap<(&str, &str, &str), usize> = BTreeMap::new();
+    for row in rows.iter().filter(|row| row.rejected.is_none() && row.property.needs_start()) {
+        let key = (row.site.as_str(), row.panel.as_str(), row.property.word());
+        if !has(row, 0.0, row.property) && said.insert(key, row.line).is_none() {
+            let message = format!(
+                "`{}` of panel `{}` at `{}` was not read at exposure 0",
+                row.property, row.panel, row.site
+            );
+            reader.fault(row.line, message, "no start", START);
+        }
+        let coordinates = [Property::ColourL, Property::ColourA, Property::ColourB];
+        let lost = coordinates.into_iter().find(|one| !has(row, row.exposure.number, *one));
+        if let Some(lost) = lost.filter(|_| row.property.is_coordinate()) {
+            let message = format!(
+                "the colour of panel `{}` at `{}` after {} has no `{lost}`",
+                row.panel, row.site, row.exposure
+            );
+            let help = "write colour-L, colour-a and colour-b of one reading, a row each";
+            reader.fault(row.line, message, "no whole colour", help);
+        }
+    }
+}
+
+fn long(unit: ExposureUnit) -> &'static str {
+    match unit {
+        ExposureUnit::Hours => "hours",
+        ExposureUnit::Months => "months",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HEAD: &str = "panel,site,exposure [months],property,value,on,rejected\n";
+
+    fn faults(rows: &str) -> Vec<(usize, &'static str)> {
+        let read = read(format!("{HEAD}{rows}").as_bytes());
+        read.unwrap_err().into_iter().map(|bad| (bad.line, bad.label)).collect()
+    }
+
+    #[test]
+    fn rows_are_read_in_the_scale_of_their_property() {
+        let text = "T1,rack,0,gloss-60,88.1,2026-01-05,\nT1,rack,3,gloss-60 [GU],80,,\nT1,rack,3,film-thickness [mm],0.2,,\n\
+                    T1,rack,3,blistering,8F,,\nT1,rack,3,adhesion,4B,,\nT1,rack,3,chalking,9,,\nT1,rack,6,chalking,,,dropped\n";
+        let rows = read(format!("{HEAD}{text}").as_bytes()).unwrap();
+        assert_eq!(rows.len(), 7);
+        assert_eq!(rows[0].on, Some(Day::parse("2026-01-05").unwrap()));
+        assert_eq!(rows[2].value, Some(Graded::Number(200.0)));
+        assert_eq!(rows[3].value.unwrap().to_string(), "8F");
+        assert_eq!((rows[6].value, rows[6].rejected.as_deref(), rows[6].line), (None, Some("dropped"), 8));
+    }
+
+    #[test]
+    fn hours_and_months_stand_in_columns_of_their_own() {
+        let text = "site;panel;exposure [h];exposure [months];property;value\nbox;T1;500;;chalking;9,5\nrack;T2;;3;chalking;9\n";
+        let rows = read(text.as_bytes()).unwrap();
+        assert_eq!(
+            (rows[0].exposure.to_string(), rows[1].exposure.to_string()),
+            ("500 h".into(), "3 months".into())
+        );
+        assert_eq!(rows[0].value, Some(Graded::Number(9.5)));
+        let both = text.replace("T2;;3", "T2;2160;3");
+        assert_eq!(read(both.as_bytes()).unwrap_err()[0].label, "two exposures");
+        let one_site = text.replace("rack", "box");
+        assert_eq!(read(one_site.as_bytes()).unwrap_err()[0].label, "hours and months");
+    }
+
+    #[test]
+    fn what_is_wrong_is_said_with_its_line() {
+        assert_eq!(faults("T1,rack,3,chalking,fine,,\n"), [(2, "no number")]);
+        assert_eq!(faults("T1,rack,3,chalking,11,,\n"), [(2, "no rating")]);
+        assert_eq!(faults("T1,rack,x,chalking,9,,\n"), [(2, "no number")]);
+        assert_eq!(faults("T1,rack,-3,chalking,9,,\n"), [(2, "no number")]);
+        assert_eq!(faults("T1,rack,3,chalkin,9,,\n"), [(2, "unknown property")]);
+        assert_eq!(faults("T1,rack,3,blistering,8X,,\n"), [(2, "no blistering")]);
+        assert_eq!(faults("T1,rack,3,adhesion,4,,\n"), [(2, "no class")]);
+        assert_eq!(faults("T1,rack,3,film-thickness,200,,\n"), [(2, "no unit")]);
+        assert_eq!(faults("T1,rack,3,film-thickness [g],200,,\n"), [(2, "other unit")]);
+        assert_eq!(faults("T1,rack,3,chalking [um],9,,\n"), [(2, "a unit too many")]);
+        assert_eq!(faults("T1,rack,3,gloss-60,80,,\n"), [(2, "no start")]);
+        assert_eq!(faults("T1,rack,0,colour-L,90,,\n"), [(2, "no whole colour")]);
+        assert_eq!(faults("T1,rack,3,chalking,9,,\nT1,rack,3,chalking,8,,\n"), [(3, "same reading")]);
+        assert_eq!(faults("T1,rack,3,chalking,9,3rd of May,\n"), [(2, "no day")]);
+        assert_eq!(faults("T1,rack,3,chalking,,,\n"), [(2, "no value")]);
+        assert_eq!(faults(",rack,3,chalking,9,,\n"), [(2, "empty cell")]);
+        assert_eq!(faults("T1,rack,,chalking,9,,\n"), [(2, "empty cell")]);
+        assert_eq!(faults("T1,rack,3,chalking,9,5,,x\n"), [(2, "too many cells")]);
+        assert_eq!(faults(""), [(1, "only a header")]);
+    }
+
+    #[test]
+    fn the_nearest_property_is_named() {
+        let bad = read(format!("{HEAD}T1,rack,3,glos-60,9,,\n").as_bytes()).unwrap_err();
+        assert!(bad[0].message.contains("did you mean `gloss-60`"), "{}", bad[0].message);
+    }
+
+    #[test]
+    fn a_rejected_reading_may_be_repeated() {
+        let rows =
+            read(format!("{HEAD}T1,rack,3,chalking,2,,wet\nT1,rack,3,chalking,9,,\n").as_bytes()).unwrap();
+        assert_eq!(rows.len(), 2);
+    }
+
+    #[test]
+    fn readings_are_known_by_their_header() {
+        assert!(are_readings(HEAD.as_bytes()));
+        assert!(are_readings(b"\xef\xbb\xbf\nSite;Property;Exposure\n"));
+        assert!(!are_readings(b"batch,panel,specimen,value [MPa]\n") && !are_readings(b""));
+        let bad = read(b"panel,site,exposure,property,value\n").unwrap_err();
+        assert_eq!((bad.len(), bad[0].label), (1, "columns missing"));
+    }
+}

@@ -1,0 +1,190 @@
+//! Rules on exposure trials: what a showing asks of readings, what stands for a trial, and whether both fit the
+//! data.
+
+use super::known::entry;
+use super::sink::{At, Sink};
+use super::words::suggest;
+use super::{Entry, Ledger, TrialReading};
+use crate::quantity::ExposureUnit;
+use crate::record::{Evidence, EvidenceState, Level, Scale, Showing, SiteKind};
+use std::collections::{BTreeMap, BTreeSet};
+
+const RULE: &str = "bad-trial";
+
+/// Looks at the limits of readings and at when they are planned.
+pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
+    let limits = &showing.accept.readings;
+    let planned = showing.plan.as_ref().map_or(&[][..], |plan| &plan.readings);
+    if limits.is_empty() && !planned.is_empty() {
+        sink.error(RULE, "plan.readings", "readings are planned, but none has a limit")
+            .label("nothing is read")
+            .help("write `accept: {readings: [{property: chalking, at_least: 8}]}`, or take the plan out");
+    }
+    let other = showing.accept.keys().into_iter().find(|key| *key != "readings");
+    if let Some(other) = other.filter(|_| !limits.is_empty()) {
+        sink.error(
+            RULE,
+            At::Key(format!("accept.{other}")),
+            format!("`{other}` can't be judged beside readings"),
+        )
+        .label("beside readings")
+        .help("write the limit among the readings, or make it a showing of its own");
+    }
+    let mut seen = BTreeSet::new();
+    for (index, limit) in limits.iter().enumerate() {
+        let at = |key: &str| entry("accept.readings", index, key);
+        if limit.at_least.is_none() && limit.at_most.is_none() {
+            sink.error(RULE, at("property"), format!("`{}` has no limit", limit.property))
+                .label("no limit")
+                .help("write `at_least` or `at_most`");
+        }
+        if limit.property.is_coordinate() {
+            sink.error(RULE, at("property"), format!("`{}` alone says nothing of a colour", limit.property))
+                .label("one coordinate")
+                .help("limit `colour-difference` or `colour-difference-2000`");
+        }
+        if limit.exposure == Some(SiteKind::Dark) {
+            sink.error(
+                RULE,
+                at("exposure"),
+                "what is kept in the dark is a control and is judged by no limit",
+            )
+            .label("no exposure")
+            .help("write `outdoor` or `accelerated`, or take `exposure` out");
+        }
+        if !seen.insert((limit.property, limit.exposure)) {
+            sink.error(RULE, at("property"), format!("`{}` is limited twice", limit.property))
+                .label("limited before")
+                .help("write `at_least` and `at_most` in one entry");
+        }
+        let only_least = matches!(limit.property.scale(), Scale::Blisters | Scale::Adhesion);
+        if only_least && limit.at_most.is_some() {
+            sink.error(RULE, at("at_most"), format!("`{}` has a least value only", limit.property))
+                .label("no greatest value")
+                .help("write `at_least`");
+            continue;
+        }
+        for (key, text) in [("at_least", &limit.at_least), ("at_most", &limit.at_most)] {
+            if let Some(Err(why)) = text.as_ref().map(|text| limit.property.value(text.as_str())) {
+                sink.error(RULE, at(key), why).label("no limit of this property").help(
+                    "write it as the property is read: `70 %`, `400 um`, a rating `8`, blistering `8F`, adhesion `4B`",
+                );
+            }
+        }
+    }
+    let mut last: BTreeMap<ExposureUnit, f64> = BTreeMap::new();
+    for (index, reading) in planned.iter().enumerate() {
+        let before = last.insert(reading.unit, reading.number);
+        if before.is_some_and(|before| before >= reading.number) {
+            sink.error(
+                RULE,
+                entry("plan.readings", index, ""),
+                format!("`{reading}` comes after a later reading"),
+            )
+            .label("out of order")
+            .help("write hours and months in the order in which they are read, each once");
+        }
+    }
+}
+
+/// Looks at what stands for a whole trial.
+pub(super) fn evidence(ledger: &Ledger, sink: &mut Sink, own: &Evidence) {
+    let Some(trial) = &own.trial else { return };
+    if let Some(showing) =
+        ledger.showings.get(own.showing.id()).filter(|showing| showing.value.accept.readings.is_empty())
+    {
+        sink.error(
+            RULE,
+            At::Key("trial".to_string()),
+            format!("`{}` asks for no readings in time", showing.id),
+        )
+        .label("not judged")
+        .help("write `accept: {readings: [...]}` in the showing, or take `trial` out")
+        .why(&showing.file, "accept", "the criterion stands here");
+    }
+    if trial.sites.is_empty() {
+        sink.error(RULE, "trial.sites", "the trial has no site")
+            .label("no site")
+            .help("write for example `sites: {rack: {kind: outdoor, start: 2026-04-01}}`");
+    }
+    for (name, site) in &trial.sites {
+        if site.kind == SiteKind::Outdoor && site.start.is_none() && own.state != EvidenceState::Planned {
+            sink.error(
+                RULE,
+                format!("trial.sites.{name}"),
+                format!("the outdoor site `{name}` has no start"),
+            )
+            .label("no start")
+            .help("write `start:` with the day on which the panels were put out: readings are due by it");
+        }
+    }
+}
+
+/// Looks at whether the data file and the record speak of the same trial.
+pub(super) fn data_fits(
+    sink: &mut Sink,
+    own: &Entry<Evidence>,
+    file: &str,
+    readings: Option<&[TrialReading]>,
+) {
+    let (trial, rows) = match (&own.value.trial, readings) {
+        (None, None) => return,
+        (Some(_), None) => {
+            sink.error(RULE, "data", format!("`{file}` holds specimens, not the readings of a trial"))
+                .label("no readings")
+                .help("write the readings with the header `panel,site,exposure [months],property,value`");
+            return;
+        }
+        (None, Some(_)) => {
+            sink.error(RULE, "data", format!("`{file}` holds readings in time, but the record has no `trial`"))
+                .label("no trial")
+                .help("write `trial:` with the sites, for example `sites: {rack: {kind: outdoor, start: 2026-04-01}}`");
+            return;
+        }
+        (Some(trial), Some(rows)) => (trial, rows),
+    };
+    let mut said = BTreeSet::new();
+    for row in rows {
+        let mut bad = |message: String, label: &str, help: String| {
+            if said.insert(message.clone()) {
+                sink.elsewhere(Level::Error, RULE, file, At::Line(row.line), message)
+                    .label(label)
+                    .help(help)
+                    .why(&own.file, "trial", "the trial stands here");
+            }
+        };
+        match trial.sites.get(&row.site) {
+            None => {
+                let names = trial.sites.keys().map(String::as_str);
+                let near = suggest(&row.site, names).unwrap_or_default();
+                let help = format!("{near} write a site of the record, or add it there").trim().to_string();
+                bad(format!("the record has no site `{}`", row.site), "unknown site", help);
+            }
+            Some(site) => {
+                let wanted = match site.kind {
+                    SiteKind::Outdoor => Some((ExposureUnit::Months, "exposure [months]")),
+                    SiteKind::Accelerated => Some((ExposureUnit::Hours, "exposure [h]")),
+                    SiteKind::Dark => None,
+                };
+                if let Some((_, header)) = wanted.filter(|(unit, _)| *unit != row.exposure.unit) {
+                    let message = format!(
+                        "`{}` is {}, but its readings are in {}",
+                        row.site,
+                        site.kind,
+                        row.exposure.unit.word()
+                    );
+                    let help = format!(
+                        "write them in a column `{header}`; hours in a cabinet are no months outdoors"
+                    );
+                    bad(message, "other exposure", help);
+                }
+                if !site.panels.is_empty() && !site.panels.iter().any(|panel| panel.as_str() == row.panel) {
+                    let near = suggest(&row.panel, site.panels.iter().map(|panel| panel.as_str()));
+                    let help = near.unwrap_or_default() + " write a panel of the site, or add it there";
+                    let message = format!("the site `{}` has no panel `{}`", row.site, row.panel);
+                    bad(message, "unknown panel", help.trim().to_string());
+                }
+            }
+        }
+    }
+}
