@@ -29,6 +29,10 @@ pub struct KSample {
     pub critical: f64,
     /// Standard deviation of the statistic.
     pub sigma: f64,
+    /// What that was computed from.
+    pub spread: KSampleSpread,
+    /// The three constants of the critical value at this level.
+    pub constants: [f64; 3],
     /// Level.
     pub alpha: f64,
     /// Groups.
@@ -129,43 +133,68 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
         before += ties;
     }
     statistic *= (total - 1.0) / total;
-    let (sigma, free) = (deviation_of(&sizes, n), (k - 1) as f64);
-    let sigma = sigma / free;
+    let (spread, free) = (KSampleSpread::of(&sizes, n), (k - 1) as f64);
+    let sigma = spread.sigma / free;
     Ok(KSample {
         statistic: finite("the k-sample statistic", statistic / free)?,
         critical: finite("its critical value", 1.0 + sigma * (b0 + b1 / free.sqrt() + b2 / free))?,
         sigma,
+        spread,
+        constants: [*b0, *b1, *b2],
         alpha,
         groups: k,
         n,
     })
 }
 
-/// Standard deviation of the statistic before it is divided by k - 1.
-fn deviation_of(sizes: &[f64], n: usize) -> f64 {
-    let k = sizes.len() as f64;
-    let total = n as f64;
-    let inverse: f64 = sizes.iter().map(|size| 1.0 / size).sum();
+/// What the spread of the k-sample statistic is computed from: it depends on the sizes of the groups alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct KSampleSpread {
+    /// H, the sum of 1/n_i over the groups.
+    pub inverse: f64,
+    /// h, the sum of 1/i from 1 to N - 1.
+    pub harmonic: f64,
+    /// g, the sum of 1/((N - i) j) over i < j < N.
+    pub double: f64,
+    /// a, b, c, d of the variance (a N^3 + b N^2 + c N + d)/((N - 1)(N - 2)(N - 3)).
+    pub polynomial: [f64; 4],
+    /// The standard deviation, before the statistic is divided by k - 1.
+    pub sigma: f64,
+}
+
+impl KSampleSpread {
+    /// Of groups of these sizes with `n` values in all, four or more.
+    fn of(sizes: &[f64], n: usize) -> Self {
+        let (k, total) = (sizes.len() as f64, n as f64);
+        let inverse: f64 = sizes.iter().map(|size| 1.0 / size).sum();
+        let (harmonic, double) = harmonic_sums(n);
+        let (h, g) = (harmonic, double);
+        let a = (4.0 * g - 6.0) * (k - 1.0) + (10.0 - 6.0 * g) * inverse;
+        let b = (2.0 * g - 4.0) * k * k + 8.0 * h * k + (2.0 * g - 14.0 * h - 4.0) * inverse - 8.0 * h
+            + 4.0 * g
+            - 6.0;
+        let c = (6.0 * h + 2.0 * g - 2.0) * k * k
+            + (4.0 * h - 4.0 * g + 6.0) * k
+            + (2.0 * h - 6.0) * inverse
+            + 4.0 * h;
+        let d = (2.0 * h + 6.0) * k * k - 4.0 * h * k;
+        let square =
+            (((a * total + b) * total + c) * total + d) / ((total - 1.0) * (total - 2.0) * (total - 3.0));
+        Self { inverse, harmonic, double, polynomial: [a, b, c, d], sigma: square.max(0.0).sqrt() }
+    }
+}
+
+/// h and g of so many values.
+fn harmonic_sums(n: usize) -> (f64, f64) {
     let harmonic: f64 = (1..n).map(|i| 1.0 / i as f64).sum();
-    // g: the sum over i < j < N of 1/((N - i) j), by what is left of the harmonic sum behind i.
+    // The sum over i < j < N by what is left of the harmonic sum behind i.
     let mut left = harmonic;
     let mut g = 0.0;
     for i in 1..n.saturating_sub(1) {
         left -= 1.0 / i as f64;
         g += left / (n - i) as f64;
     }
-    let h = harmonic;
-    let a = (4.0 * g - 6.0) * (k - 1.0) + (10.0 - 6.0 * g) * inverse;
-    let b = (2.0 * g - 4.0) * k * k + 8.0 * h * k + (2.0 * g - 14.0 * h - 4.0) * inverse - 8.0 * h + 4.0 * g
-        - 6.0;
-    let c = (6.0 * h + 2.0 * g - 2.0) * k * k
-        + (4.0 * h - 4.0 * g + 6.0) * k
-        + (2.0 * h - 6.0) * inverse
-        + 4.0 * h;
-    let d = (2.0 * h + 6.0) * k * k - 4.0 * h * k;
-    let square =
-        (((a * total + b) * total + c) * total + d) / ((total - 1.0) * (total - 2.0) * (total - 3.0));
-    square.max(0.0).sqrt()
+    (harmonic, g)
 }
 
 /// What the test of equal spread found.

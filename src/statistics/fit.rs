@@ -56,8 +56,9 @@ impl Fitted {
         }
     }
 
-    /// ln F and ln(1 - F) at a value.
-    fn tails(&self, value: f64) -> [f64; 2] {
+    /// Returns ln F and ln(1 - F) at a value, F the share of the population below it; of a lognormal or Weibull
+    /// the value lies above 0.
+    pub fn tails(&self, value: f64) -> [f64; 2] {
         let normal = |of: &Sample, value: f64| {
             let z = (value - of.mean) / of.sd;
             [log_cumulative(z), log_cumulative(-z)]

@@ -32,7 +32,9 @@ mod tolerance;
 mod weibull;
 
 pub use anova::{Anova, anova};
-pub use batches::{EqualVariances, KSample, equal_variances, k_sample, k_sample_levels, median};
+pub use batches::{
+    EqualVariances, KSample, KSampleSpread, equal_variances, k_sample, k_sample_levels, median,
+};
 pub use equivalence::{
     MeanChange, StrengthEquivalence, equivalence_limits, mean_change_two_sided, strength_equivalent,
 };
@@ -43,7 +45,7 @@ pub use normal::{normal_cdf, normal_quantile};
 pub use outlier::{FEWEST_FOR_OUTLIER, NormedResidual, normed_residual, outlier_critical, outliers};
 pub use pooling::{Pooled, PooledValue, pooled};
 pub use procedure::{Batch, DesignValue, Levels, Method, Procedure, Way, procedure};
-pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_of, ranked};
+pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_confidence, rank_of, ranked};
 pub use sample::{Sample, mean, sample};
 pub use tolerance::{Basis, basis_value, tolerance_factor};
 pub use weibull::{FEWEST_FOR_WEIBULL, Weibull, WeibullValue, weibull, weibull_factor, weibull_value};
