@@ -14,6 +14,8 @@
 
 mod anova;
 mod batches;
+#[cfg(test)]
+mod coverage_tests;
 mod equivalence;
 mod fit;
 mod modified;
