@@ -121,7 +121,7 @@ pub struct Fit {
 /// Fits a distribution, whatever fits.
 ///
 /// # Errors
-/// Those of [`weibull`] and [`sample`]; [`StatisticsError::NotPositive`] for a lognormal of a value at or below
+/// Those of [`weibull`] and [`sample()`]; [`StatisticsError::NotPositive`] for a lognormal of a value at or below
 /// 0; [`StatisticsError::NoSpread`] where all values are equal.
 pub fn fitted(values: &[f64], distribution: Distribution) -> Result<Fitted, StatisticsError> {
     match distribution {

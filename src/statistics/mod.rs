@@ -1,7 +1,7 @@
 //! Design values from specimens, step by step, and equivalence.
 //!
 //! Plain values in, plain values out: specimens by batch become a design value by the handbook's
-//! procedure ([`procedure`]: outliers, batches, fit, the method that follows), each step of which
+//! procedure ([`procedure()`]: outliers, batches, fit, the method that follows), each step of which
 //! stands alone too; a sample becomes [`Sample`], a sample size and a [`Basis`] a factor
 //! ([`tolerance_factor`]), and a new sample is set against an old one by [`strength_equivalent`] or
 //! [`mean_change_two_sided`]. Everything rests on the normal and the
