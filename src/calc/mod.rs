@@ -5,24 +5,32 @@
 //! out, and described by a schema. The formulas themselves stand in the engineering rooms; nothing is computed
 //! here but the steps on the way, and a test holds those to the result.
 
+mod batch_variance;
+mod batches;
 mod bond;
 mod colour_difference;
 mod colour_limit;
 mod day;
+mod distribution_fit;
+mod equivalence;
 mod failure;
 mod laminate;
 mod layers;
 mod moisture;
 mod moulds;
+mod outlier;
 mod plate;
 mod ply;
+mod ranked_value;
 mod sandwich;
 mod section;
 mod skin_temperature;
+mod specimens;
 mod spring_in;
 mod tolerance_factor;
 mod tool_heat;
 mod tool_mismatch;
+mod weibull_value;
 mod work;
 
 pub use work::{At, Checks, Outcome, Refusal, Refusals, Step, Work, figure};
@@ -138,7 +146,14 @@ pub const TOPICS: &[TopicEntry] = &[
     TopicEntry::of::<tool_mismatch::ToolMismatch>(),
     TopicEntry::of::<spring_in::SpringIn>(),
     TopicEntry::of::<moulds::Moulds>(),
+    TopicEntry::of::<outlier::Outlier>(),
+    TopicEntry::of::<batches::BatchTest>(),
+    TopicEntry::of::<distribution_fit::DistributionFit>(),
     TopicEntry::of::<tolerance_factor::ToleranceFactor>(),
+    TopicEntry::of::<weibull_value::WeibullValues>(),
+    TopicEntry::of::<ranked_value::RankedValue>(),
+    TopicEntry::of::<batch_variance::BatchVariance>(),
+    TopicEntry::of::<equivalence::Equivalence>(),
 ];
 
 /// Returns the topic called so.

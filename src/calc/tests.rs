@@ -274,6 +274,84 @@ fn answers_are_those_of_the_rooms() {
     close(result("ply", ply, "resin_areal_g_m2"), 109.0909, 1e-4);
 }
 
+/// Published data where there are any, else an invented sample; the rooms' own checks name each source.
+#[test]
+fn answers_on_specimens_are_those_of_the_rooms() {
+    let batches = "unit: MPa, batches: {b1: [2512.4, 2588.1, 2476.9, 2633.0, 2550.2, 2497.7], \
+                   b2: [2601.5, 2540.8, 2667.3, 2583.9, 2620.1, 2571.6], \
+                   b3: [2459.2, 2533.7, 2502.5, 2581.4, 2488.0, 2547.9]}";
+    let bearings = "unit: '1', values: [17.88, 28.92, 33.0, 41.52, 42.12, 45.6, 48.48, 51.84, 51.96, 54.12, 55.56, \
+                    67.8, 68.64, 68.64, 68.88, 84.12, 93.12, 98.64, 105.12, 105.84, 127.92, 128.04, 173.4]";
+    // Tietjen and Moore, NIST/SEMATECH e-Handbook 1.3.5.17.1.
+    let outlier = "{unit: '1', values: [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57]}";
+    close(result("outlier", outlier, "residual"), 2.468_765, 1e-6);
+    close(result("outlier", outlier, "critical"), 2.1266, 6e-5);
+    close(result("outlier", "{n: 18}", "critical"), 2.6516, 6e-5);
+    // numpy and scipy.
+    close(result("batches", &format!("{{{batches}}}"), "ADK"), 1.67554, 6e-6);
+    close(result("batches", &format!("{{{batches}}}"), "ADC"), 2.21652, 6e-6);
+    close(result("batches", &format!("{{{batches}, alpha: 5 %}}"), "ADC"), 1.91744, 6e-6);
+    close(result("batches", &format!("{{{batches}}}"), "W"), 0.5506, 6e-5);
+    close(result("batches", &format!("{{{batches}}}"), "F"), 3.6823, 6e-5);
+    close(result("batch-variance", &format!("{{{batches}}}"), "B_MPa"), 2_323.324, 1e-3);
+    close(result("batch-variance", &format!("{{{batches}}}"), "A_MPa"), 2_159.616, 2e-3);
+    // Lieblein and Zelen.
+    close(result("weibull-value", &format!("{{{bearings}}}"), "shape"), 2.10206, 6e-6);
+    close(result("weibull-value", &format!("{{{bearings}}}"), "B"), 16.5913, 6e-5);
+    let twelve = "{unit: MPa, values: [2512.4, 2588.1, 2476.9, 2633.0, 2550.2, 2497.7, 2601.5, 2540.8, 2667.3, \
+                  2583.9, 2620.1, 2571.6]}";
+    close(result("ranked-value", twelve, "B_MPa"), 2_393.072, 1e-3);
+    let strength = "{property: strength, unit: MPa, qualified: {mean: 2550, deviation: 95}, n: 8}";
+    close(result("equivalence", strength, "limit_mean_MPa"), 2_485.50, 0.01);
+    close(result("equivalence", strength, "limit_least_MPa"), 2_293.51, 0.01);
+    // Mean 161.2 and deviation 2.4 of eight values: scipy.stats.t gives limits 161.4983 and 166.5017.
+    let apart = 2.4 * (7.0_f64 / 8.0).sqrt();
+    let (low, high) = (161.2 - apart, 161.2 + apart);
+    let values = format!("{low}, {high}, {low}, {high}, {low}, {high}, {low}, {high}");
+    let modulus = format!(
+        "{{property: modulus, unit: GPa, qualified: {{mean: 164, deviation: 3.1, n: 21}}, values: [{values}]}}"
+    );
+    close(result("equivalence", &modulus, "limit_low_GPa"), 161.4983, 6e-5);
+    close(result("equivalence", &modulus, "limit_high_GPa"), 166.5017, 6e-5);
+    let answer = topic("distribution-fit").unwrap().answer("x.yaml", format!("{{{bearings}}}").as_bytes());
+    let document = answer.unwrap().work.document();
+    let levels: Vec<f64> =
+        document["fits"].as_array().unwrap().iter().map(|row| row["level"].as_f64().unwrap()).collect();
+    for (got, expected) in levels.into_iter().zip([0.473_961, 0.088_142, 0.676_163]) {
+        close(got, expected, 1e-6);
+    }
+    assert_eq!(document["first_that_fits"], "Weibull");
+}
+
+/// Large samples: sums are said in words, the rest still reckons.
+#[test]
+fn many_specimens_have_steps_too() {
+    let list = |n: u32, least: u32| {
+        let own: Vec<String> = (0..n).map(|i| format!("{}", least + (i * 37) % 101)).collect();
+        format!("[{}]", own.join(", "))
+    };
+    let one = format!("{{unit: MPa, values: {}}}", list(400, 400));
+    let many = format!("{{unit: MPa, batches: {{a: {}, b: {}}}}}", list(300, 400), list(200, 430));
+    for (name, text) in [
+        ("outlier", &one),
+        ("distribution-fit", &one),
+        ("weibull-value", &one),
+        ("ranked-value", &one),
+        ("batches", &many),
+        ("batch-variance", &many),
+    ] {
+        let answer = topic(name).unwrap().answer("x.yaml", text.as_bytes()).unwrap();
+        for step in answer.work.steps.iter().filter(|step| !step.text.starts_with('[')) {
+            let there = Reckoner::of(&step.text);
+            assert!(
+                (there - step.value).abs() <= 2e-3 * step.value.abs().max(1e-12),
+                "{name}: {step:?} {there}"
+            );
+            assert!(step.text.len() < 4000, "{name}: {}", step.symbol);
+        }
+    }
+}
+
 /// Kaw, Mechanics of Composite Materials, examples 2.13 to 2.19 (from memory, recomputed).
 #[test]
 fn criteria_are_those_of_the_textbook() {

@@ -197,6 +197,7 @@ impl Refusal {
             "exactly-one" => "exactly one is wanted",
             "missing-key" => "asks for another input",
             "unknown-reference" => "not among them",
+            "unknown-unit" => "no unit",
             _ => "no answer",
         };
         let fault = Fault::error(self.rule, place, self.message).labelled(label);

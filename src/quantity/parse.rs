@@ -123,9 +123,10 @@ impl QuantityError {
                     None => format!("accepted units: {}", list(units)),
                 }
             }
-            QuantityError::WrongDimension { kind, .. } => {
-                format!("write {} in one of {}", article(*kind), list(accepted_units(*kind)))
-            }
+            QuantityError::WrongDimension { kind, .. } => match accepted_units(*kind) {
+                [] => format!("write {} as a number without a unit", article(*kind)),
+                units => format!("write {} in one of {}", article(*kind), list(units)),
+            },
             QuantityError::NoNumber { text, kind } => {
                 let unit = accepted_units(*kind).first().copied().unwrap_or_default();
                 if text.contains(',') {

@@ -1,5 +1,7 @@
 //! Do batches differ: in distribution (k-sample Anderson-Darling), in spread (Levene)?
 
+use super::recalled::recalled;
+use super::sample::sum_of;
 use super::{StatisticsError, finite, mean, open_probability};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
@@ -20,8 +22,8 @@ pub fn k_sample_levels() -> [f64; 4] {
     LEVELS.map(|(alpha, _)| alpha)
 }
 
-/// Returns b0, b1, b2 of the critical value at a level; `None` where none are published.
-pub fn k_sample_constants(alpha: f64) -> Option<[f64; 3]> {
+/// b0, b1, b2 of the critical value at a level.
+fn k_sample_constants(alpha: f64) -> Option<[f64; 3]> {
     LEVELS.iter().find(|(level, _)| (level - alpha).abs() < 1e-12).map(|(_, constants)| *constants)
 }
 
@@ -34,6 +36,10 @@ pub struct KSample {
     pub critical: f64,
     /// Standard deviation of the statistic.
     pub sigma: f64,
+    /// What that was computed from.
+    pub spread: KSampleSpread,
+    /// The three constants of the critical value at this level.
+    pub constants: [f64; 3],
     /// Level.
     pub alpha: f64,
     /// Groups.
@@ -95,13 +101,15 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
             all.push((finite("a value of the sample", *value)? + 0.0, group));
         }
     }
-    all.sort_unstable_by(|one, two| one.0.total_cmp(&two.0).then(one.1.cmp(&two.1)));
+    // Stable, so that groups stay in their order among equals, and groups that came sorted are merged.
+    all.sort_by(|one: &(f64, usize), two| one.0.total_cmp(&two.0));
     let equal = |one: &(f64, usize), two: &(f64, usize)| one.0 == two.0;
     if all.first().zip(all.last()).is_some_and(|(least, most)| equal(least, most)) {
         return Err(StatisticsError::NoSpread { what });
     }
     let total = n as f64;
     let sizes: Vec<f64> = groups.iter().map(|own| own.len() as f64).collect();
+    let inverses: Vec<f64> = sizes.iter().map(|size| 1.0 / size).collect();
     // The sum over groups of (N M - n_i B)^2/n_i is N^2 of the sum of M^2/n_i, less N B^2: so only the groups
     // that a value occurs in have to be touched.
     let mut below = vec![0.0; k];
@@ -121,9 +129,11 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
         let mut half = 0.0;
         let mut whole = 0.0;
         for (group, count) in &counts {
-            let (Some(size), Some(known)) = (sizes.get(*group), below.get_mut(*group)) else { continue };
-            half += (*known * count + 0.25 * count * count) / size;
-            whole += (2.0 * *known * count + count * count) / size;
+            let (Some(inverse), Some(known)) = (inverses.get(*group), below.get_mut(*group)) else {
+                continue;
+            };
+            half += (*known * count + 0.25 * count * count) * inverse;
+            whole += (2.0 * *known * count + count * count) * inverse;
             *known += count;
         }
         let middle = before + 0.5 * ties;
@@ -136,43 +146,71 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
         before += ties;
     }
     statistic *= (total - 1.0) / total;
-    let (sigma, free) = (deviation_of(&sizes, n), (k - 1) as f64);
-    let sigma = sigma / free;
+    let (spread, free) = (KSampleSpread::of(&sizes, n), (k - 1) as f64);
+    let sigma = spread.sigma / free;
     Ok(KSample {
         statistic: finite("the k-sample statistic", statistic / free)?,
         critical: finite("its critical value", 1.0 + sigma * (b0 + b1 / free.sqrt() + b2 / free))?,
         sigma,
+        spread,
+        constants: [b0, b1, b2],
         alpha,
         groups: k,
         n,
     })
 }
 
-/// Standard deviation of the statistic before it is divided by k - 1.
-fn deviation_of(sizes: &[f64], n: usize) -> f64 {
-    let k = sizes.len() as f64;
-    let total = n as f64;
-    let inverse: f64 = sizes.iter().map(|size| 1.0 / size).sum();
+/// What the spread of the k-sample statistic is computed from: it depends on the sizes of the groups alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct KSampleSpread {
+    /// H, the sum of 1/n_i over the groups.
+    pub inverse: f64,
+    /// h, the sum of 1/i from 1 to N - 1.
+    pub harmonic: f64,
+    /// g, the sum of 1/((N - i) j) over i < j < N.
+    pub double: f64,
+    /// a, b, c, d of the variance (a N^3 + b N^2 + c N + d)/((N - 1)(N - 2)(N - 3)).
+    pub polynomial: [f64; 4],
+    /// The standard deviation, before the statistic is divided by k - 1.
+    pub sigma: f64,
+}
+
+impl KSampleSpread {
+    /// Of groups of these sizes with `n` values in all, four or more.
+    fn of(sizes: &[f64], n: usize) -> Self {
+        let (k, total) = (sizes.len() as f64, n as f64);
+        let inverse: f64 = sizes.iter().map(|size| 1.0 / size).sum();
+        let sum = |name, which: fn((f64, f64)) -> f64| recalled(name, n, 0.0, || Ok(which(harmonic_sums(n))));
+        // What is only remembered never fails.
+        let harmonic = sum("harmonic", |both| both.0).unwrap_or_default();
+        let double = sum("double-harmonic", |both| both.1).unwrap_or_default();
+        let (h, g) = (harmonic, double);
+        let a = (4.0 * g - 6.0) * (k - 1.0) + (10.0 - 6.0 * g) * inverse;
+        let b = (2.0 * g - 4.0) * k * k + 8.0 * h * k + (2.0 * g - 14.0 * h - 4.0) * inverse - 8.0 * h
+            + 4.0 * g
+            - 6.0;
+        let c = (6.0 * h + 2.0 * g - 2.0) * k * k
+            + (4.0 * h - 4.0 * g + 6.0) * k
+            + (2.0 * h - 6.0) * inverse
+            + 4.0 * h;
+        let d = (2.0 * h + 6.0) * k * k - 4.0 * h * k;
+        let square =
+            (((a * total + b) * total + c) * total + d) / ((total - 1.0) * (total - 2.0) * (total - 3.0));
+        Self { inverse, harmonic, double, polynomial: [a, b, c, d], sigma: square.max(0.0).sqrt() }
+    }
+}
+
+/// h and g of so many values.
+fn harmonic_sums(n: usize) -> (f64, f64) {
     let harmonic: f64 = (1..n).map(|i| 1.0 / i as f64).sum();
-    // g: the sum over i < j < N of 1/((N - i) j), by what is left of the harmonic sum behind i.
+    // The sum over i < j < N by what is left of the harmonic sum behind i.
     let mut left = harmonic;
     let mut g = 0.0;
     for i in 1..n.saturating_sub(1) {
         left -= 1.0 / i as f64;
         g += left / (n - i) as f64;
     }
-    let h = harmonic;
-    let a = (4.0 * g - 6.0) * (k - 1.0) + (10.0 - 6.0 * g) * inverse;
-    let b = (2.0 * g - 4.0) * k * k + 8.0 * h * k + (2.0 * g - 14.0 * h - 4.0) * inverse - 8.0 * h + 4.0 * g
-        - 6.0;
-    let c = (6.0 * h + 2.0 * g - 2.0) * k * k
-        + (4.0 * h - 4.0 * g + 6.0) * k
-        + (2.0 * h - 6.0) * inverse
-        + 4.0 * h;
-    let d = (2.0 * h + 6.0) * k * k - 4.0 * h * k;
-    let square =
-        (((a * total + b) * total + c) * total + d) / ((total - 1.0) * (total - 2.0) * (total - 3.0));
-    square.max(0.0).sqrt()
+    (harmonic, g)
 }
 
 /// What the test of equal spread found.
@@ -249,7 +287,7 @@ pub fn median(values: &[f64]) -> Result<f64, StatisticsError> {
     for value in values {
         own.push(finite("a value of the sample", *value)?);
     }
-    own.sort_unstable_by(f64::total_cmp);
+    own.sort_by(f64::total_cmp);
     let half = own.len() / 2;
     match (own.get(half), half.checked_sub(1).and_then(|before| own.get(before))) {
         (Some(upper), Some(lower)) if own.len().is_multiple_of(2) => Ok(0.5 * lower + 0.5 * upper),
@@ -266,16 +304,23 @@ pub(super) fn squares(groups: &[&[f64]]) -> Result<(f64, f64), StatisticsError> 
     for own in groups {
         let centre = mean(own)?;
         between += own.len() as f64 * (centre - middle) * (centre - middle);
-        within += own.iter().map(|value| (value - centre) * (value - centre)).sum::<f64>();
+        within += sum_of(own, |value| (value - centre) * (value - centre));
     }
     Ok((finite("the sum of squares", between)?, finite("the sum of squares", within)?))
 }
 
 /// The quantile of Snedecor's F.
 pub(super) fn f_quantile(p: f64, first: usize, second: usize) -> Result<f64, StatisticsError> {
-    let own = FisherSnedecor::new(first as f64, second as f64)
-        .map_err(|_| StatisticsError::NoQuantile { what: "Snedecor's F distribution" })?;
-    finite("the quantile", own.inverse_cdf(p))
+    let compute = || {
+        let own = FisherSnedecor::new(first as f64, second as f64)
+            .map_err(|_| StatisticsError::NoQuantile { what: "Snedecor's F distribution" })?;
+        finite("the quantile", own.inverse_cdf(p))
+    };
+    // Degrees below two thousand million leave the key its own.
+    match first.checked_shl(32).filter(|_| first < 1 << 31 && second < 1 << 31) {
+        Some(high) => recalled("f", high | second, p, compute),
+        None => compute(),
+    }
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Does a distribution fit: Anderson-Darling and its observed significance level.
 
 use super::normal::cumulative;
-use super::weibull::{Weibull, logarithms, weibull};
+use super::weibull::{Weibull, logarithms, weibull, weibull_of_logs};
 use super::{Sample, StatisticsError, finite, sample};
 
 /// The fewest values of which a fit is judged: the correction for small samples turns negative below.
@@ -56,8 +56,9 @@ impl Fitted {
         }
     }
 
-    /// ln F and ln(1 - F) at a value.
-    fn tails(&self, value: f64) -> [f64; 2] {
+    /// Returns ln F and ln(1 - F) at a value, F the share of the population below it; of a lognormal or Weibull
+    /// the value lies above 0.
+    pub fn tails(&self, value: f64) -> [f64; 2] {
         let normal = |of: &Sample, value: f64| {
             let z = (value - of.mean) / of.sd;
             [log_cumulative(z), log_cumulative(-z)]
@@ -69,7 +70,7 @@ impl Fitted {
                 let log = of.shape * (value.ln() - of.scale.ln());
                 let power = log.exp();
                 // Of a power too small for a float F is the power itself.
-                [if power > 1e-280 { (-(-power).exp_m1()).ln() } else { log }, -power]
+                [if power > SMALLEST { (-(-power).exp_m1()).ln() } else { log }, -power]
             }
         }
     }
@@ -120,11 +121,9 @@ pub struct Fit {
 /// Fits a distribution, whatever fits.
 ///
 /// # Errors
-/// Those of [`weibull`] and [`sample`]; [`StatisticsError::NotPositive`] for a lognormal of a value at or below
+/// Those of [`weibull`] and [`sample()`]; [`StatisticsError::NotPositive`] for a lognormal of a value at or below
 /// 0; [`StatisticsError::NoSpread`] where all values are equal.
 pub fn fitted(values: &[f64], distribution: Distribution) -> Result<Fitted, StatisticsError> {
-    let spread =
-        |of: Sample, what| if of.sd > 0.0 { Ok(of) } else { Err(StatisticsError::NoSpread { what }) };
     match distribution {
         Distribution::Weibull => weibull(values).map(Fitted::Weibull),
         Distribution::Normal => spread(sample(values)?, "a normal distribution").map(Fitted::Normal),
@@ -133,6 +132,50 @@ pub fn fitted(values: &[f64], distribution: Distribution) -> Result<Fitted, Stat
             spread(sample(&logarithms(what, values)?)?, what).map(Fitted::Lognormal)
         }
     }
+}
+
+/// A sample that must have a spread.
+fn spread(of: Sample, what: &'static str) -> Result<Sample, StatisticsError> {
+    if of.sd > 0.0 { Ok(of) } else { Err(StatisticsError::NoSpread { what }) }
+}
+
+/// The Anderson-Darling statistic of an ordered sample: the sum of (1 - 2 i)/n (ln F(i) + ln S(n + 1 - i)), less n.
+fn distance(fitted: &Fitted, own: &Ordered) -> f64 {
+    let count = own.values.len() as f64;
+    // Shares below and above each value; of a Weibull the second is the exponent, ln S itself.
+    let shares: Vec<[f64; 2]> = match fitted {
+        Fitted::Normal(of) => own.values.iter().map(|value| both_sides((value - of.mean) / of.sd)).collect(),
+        Fitted::Lognormal(of) => own.logs.iter().map(|log| both_sides((log - of.mean) / of.sd)).collect(),
+        Fitted::Weibull(of) => {
+            let scale = of.scale.ln();
+            let power = |log: &f64| (of.shape * (log - scale)).exp();
+            own.logs.iter().map(power).map(|power| [-(-power).exp_m1(), -power]).collect()
+        }
+    };
+    let weibull = matches!(fitted, Fitted::Weibull(_));
+    let mut sum = 0.0;
+    for (at, ([below, _], [_, above])) in shares.iter().zip(shares.iter().rev()).enumerate() {
+        // One logarithm for both, as long as a float holds their product.
+        let (product, rest) = if weibull { (*below, *above) } else { (below * above, 0.0) };
+        let log = if product > SMALLEST {
+            product.ln() + rest
+        } else {
+            let place = |at: usize| own.values.get(at).map_or([0.0; 2], |value| fitted.tails(*value));
+            let ([below, _], [_, above]) = (place(at), place(own.values.len() - 1 - at));
+            below + above
+        };
+        sum += (1.0 - 2.0 * (at + 1) as f64) / count * log;
+    }
+    sum - count
+}
+
+/// Below this a share is taken by its logarithm.
+const SMALLEST: f64 = 1e-280;
+
+/// Phi(z) and 1 - Phi(z), the smaller with all its digits.
+fn both_sides(z: f64) -> [f64; 2] {
+    let tail = cumulative(-z.abs());
+    if z < 0.0 { [tail, 1.0 - tail] } else { [1.0 - tail, tail] }
 }
 
 /// Judges how well a distribution fits, by the Anderson-Darling statistic.
@@ -150,16 +193,53 @@ pub fn goodness_of_fit(values: &[f64], distribution: Distribution) -> Result<Fit
         let what = "a test of fit";
         return Err(StatisticsError::Count { what, n, least: FEWEST_FOR_FIT, most: usize::MAX });
     }
-    let fitted = fitted(values, distribution)?;
-    let mut own = values.to_vec();
-    own.sort_unstable_by(f64::total_cmp);
-    let tails: Vec<[f64; 2]> = own.iter().map(|value| fitted.tails(*value)).collect();
-    let count = n as f64;
-    let mut sum = 0.0;
-    for (at, ([below, _], [_, above])) in tails.iter().zip(tails.iter().rev()).enumerate() {
-        sum += (1.0 - 2.0 * (at + 1) as f64) / count * (below + above);
+    judged(&Ordered::of(values)?, distribution)
+}
+
+/// A sample in its order, with its logarithms: what the fits of all distributions share.
+#[derive(Debug)]
+pub(super) struct Ordered {
+    values: Vec<f64>,
+    /// Empty where a value is not above 0.
+    logs: Vec<f64>,
+}
+
+impl Ordered {
+    /// # Errors
+    /// [`StatisticsError::NotFinite`].
+    pub(super) fn of(values: &[f64]) -> Result<Self, StatisticsError> {
+        for value in values {
+            finite("a value of the sample", *value)?;
+        }
+        let mut values = values.to_vec();
+        // Stable, since that merges batches which come sorted.
+        values.sort_by(f64::total_cmp);
+        let above = values.first().is_some_and(|least| *least > 0.0);
+        let logs = if above { values.iter().map(|value| value.ln()).collect() } else { Vec::new() };
+        Ok(Self { values, logs })
     }
-    let statistic = finite("the Anderson-Darling statistic", sum - count)?;
+
+    fn logs(&self, what: &'static str) -> Result<&[f64], StatisticsError> {
+        match self.values.first() {
+            Some(least) if *least <= 0.0 => Err(StatisticsError::NotPositive { what, value: *least }),
+            _ => Ok(&self.logs),
+        }
+    }
+}
+
+/// [`goodness_of_fit`] of an ordered sample of five values or more.
+pub(super) fn judged(own: &Ordered, distribution: Distribution) -> Result<Fit, StatisticsError> {
+    let fitted = match distribution {
+        Distribution::Weibull => Fitted::Weibull(weibull_of_logs(own.logs("a Weibull distribution")?)?),
+        Distribution::Normal => Fitted::Normal(spread(sample(&own.values)?, "a normal distribution")?),
+        Distribution::Lognormal => {
+            let what = "a lognormal distribution";
+            Fitted::Lognormal(spread(sample(own.logs(what)?)?, what)?)
+        }
+    };
+    let n = own.values.len();
+    let count = n as f64;
+    let statistic = finite("the Anderson-Darling statistic", distance(&fitted, own))?;
     let (corrected, shift, slope, grow) = match distribution {
         Distribution::Weibull => ((1.0 + 0.2 / count.sqrt()) * statistic, -0.10, 1.24, 4.48),
         _ => ((1.0 + 4.0 / count - 25.0 / (count * count)) * statistic, -0.48, 0.78, 4.58),

@@ -1,7 +1,7 @@
 //! Design values from specimens, step by step, and equivalence.
 //!
 //! Plain values in, plain values out: specimens by batch become a design value by the handbook's
-//! procedure ([`procedure`]: outliers, batches, fit, the method that follows), each step of which
+//! procedure ([`procedure()`]: outliers, batches, fit, the method that follows), each step of which
 //! stands alone too; a sample becomes [`Sample`], a sample size and a [`Basis`] a factor
 //! ([`tolerance_factor`]), and a new sample is set against an old one by [`strength_equivalent`] or
 //! [`mean_change_two_sided`]. Everything rests on the normal and the
@@ -15,6 +15,8 @@
 mod anova;
 mod batches;
 mod conditions;
+#[cfg(test)]
+mod coverage_tests;
 mod equivalence;
 mod fit;
 mod modified;
@@ -36,7 +38,7 @@ mod weibull;
 
 pub use anova::{Anova, anova};
 pub use batches::{
-    EqualVariances, KSample, equal_variances, k_sample, k_sample_constants, k_sample_levels, median,
+    EqualVariances, KSample, KSampleSpread, equal_variances, k_sample, k_sample_levels, median,
 };
 pub use conditions::between_tested;
 pub use equivalence::{
@@ -51,7 +53,7 @@ pub use outlier::{FEWEST_FOR_OUTLIER, NormedResidual, normed_residual, outlier_c
 pub use pooling::{Pooled, PooledValue, pooled};
 pub use power::{ChanceFailures, chance_failures, mean_power, specimens_for, strength_power};
 pub use procedure::{Batch, DesignValue, Levels, Method, Procedure, Way, procedure};
-pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_of, ranked};
+pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_confidence, rank_of, ranked};
 pub use sample::{Sample, mean, sample};
 pub use tolerance::{Basis, basis_value, tolerance_factor};
 pub use weibull::{FEWEST_FOR_WEIBULL, Weibull, WeibullValue, weibull, weibull_factor, weibull_value};

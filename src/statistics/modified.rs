@@ -35,7 +35,7 @@ pub struct Modified {
 /// Applies the rule of the modified coefficient of variation to values by batch.
 ///
 /// # Errors
-/// Those of [`sample`]; [`StatisticsError::NotPositive`] for a mean at or below 0;
+/// Those of [`sample()`]; [`StatisticsError::NotPositive`] for a mean at or below 0;
 /// [`StatisticsError::NoSpread`] where all values are equal.
 ///
 /// # Source

@@ -56,7 +56,7 @@ pub fn outlier_critical(n: usize, alpha: f64) -> Result<f64, StatisticsError> {
 /// Returns the value farthest from the mean, with its critical value at level `alpha`.
 ///
 /// # Errors
-/// As [`outlier_critical`] and [`sample`]; [`StatisticsError::NoSpread`] where all values are equal.
+/// As [`outlier_critical`] and [`sample()`]; [`StatisticsError::NoSpread`] where all values are equal.
 ///
 /// # Source
 /// As [`outlier_critical`].

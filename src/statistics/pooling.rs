@@ -49,8 +49,10 @@ pub struct Pooled {
 /// [`StatisticsError::NotPositive`] for a mean at or below 0; those of the tests, but for batches.
 ///
 /// # Source
-/// Pooling by coefficient of variation, CMH-17-1G 8.3.5 (from memory). The factor is exact: k = t'(0.95; N - r, z
-/// sqrt n)/sqrt n, the noncentral t of the environment's own size with the freedom of all.
+/// Pooling by coefficient of variation, CMH-17-1G 8.3.5 (from memory). The factor is exact for a small spread: k =
+/// t'(0.95; N - r, z sqrt n)/sqrt n, the noncentral t of the environment's own size with the freedom of all. Since
+/// the deviation follows the environment's own mean, the value errs to the safe side for a large one: simulated
+/// 95.8 of 100 for 8 of 38 specimens at 5 %.
 pub fn pooled(environments: &[Vec<&[f64]>], levels: &Levels) -> Result<Pooled, StatisticsError> {
     let r = environments.len();
     if r < 2 {

@@ -2,7 +2,7 @@
 
 use super::anova::{Anova, anova};
 use super::batches::{EqualVariances, KSample, equal_variances, k_sample};
-use super::fit::{Distribution, FEWEST_FOR_FIT, Fit, Fitted, goodness_of_fit};
+use super::fit::{Distribution, FEWEST_FOR_FIT, Fit, Fitted, Ordered, goodness_of_fit, judged};
 use super::modified::{Modified, modified};
 use super::outlier::{NormedResidual, outliers};
 use super::ranks::{HansonKoopmans, hanson_koopmans, ranked};
@@ -238,9 +238,18 @@ pub fn procedure(groups: &[&[f64]], levels: &Levels) -> Result<Procedure, Statis
         });
     }
     let found_outliers = outliers(&all, levels.outliers)?;
-    let one_population = usable(k_sample(groups, levels.batches))?;
-    let variances = usable(equal_variances(groups, levels.variances))?;
-    let fits = Distribution::ALL.map(|distribution| goodness_of_fit(&all, distribution));
+    // Sorted once for all tests that look at order.
+    let mut sorted: Vec<Vec<f64>> = groups.iter().map(|own| own.to_vec()).collect();
+    sorted.iter_mut().for_each(|own| own.sort_unstable_by(f64::total_cmp));
+    let sorted_groups: Vec<&[f64]> = sorted.iter().map(Vec::as_slice).collect();
+    let one_population = usable(k_sample(&sorted_groups, levels.batches))?;
+    let variances = usable(equal_variances(&sorted_groups, levels.variances))?;
+    let fits = if all.len() < FEWEST_FOR_FIT {
+        Distribution::ALL.map(|distribution| goodness_of_fit(&all, distribution))
+    } else {
+        let ordered = Ordered::of(&sorted.concat())?;
+        Distribution::ALL.map(|distribution| judged(&ordered, distribution))
+    };
     super::open_probability("the level of fit", levels.fit)?;
     let modified = levels.modified_cv.then(|| modified(groups)).transpose()?.map(|own| {
         let spread: Vec<&[f64]> = own.groups.iter().map(Vec::as_slice).collect();

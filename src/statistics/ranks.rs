@@ -149,6 +149,21 @@ pub fn rank_of(n: usize, basis: Basis) -> Option<usize> {
     (rank > 0).then_some(rank)
 }
 
+/// Returns how surely the value of this rank of `n`, from 1 for the least, is at most the percentile of a basis.
+///
+/// # Source
+/// P(Bin(n, 1 - p) >= rank), as [`rank_of`].
+pub fn rank_confidence(n: usize, rank: usize, basis: Basis) -> f64 {
+    let (q, size) = (1.0 - basis.content(), n as f64);
+    let whole = libm::lgamma(size + 1.0);
+    let share = |at: usize| {
+        let own = at as f64;
+        let ways = whole - libm::lgamma(own + 1.0) - libm::lgamma(size - own + 1.0);
+        (ways + own * q.ln() + (size - own) * (-q).ln_1p()).exp()
+    };
+    (1.0 - (0..rank.min(n + 1)).map(share).sum::<f64>()).max(0.0)
+}
+
 /// Returns the design value of a large sample by its rank, with the rank.
 ///
 /// # Errors
@@ -261,6 +276,13 @@ mod tests {
         assert_eq!(rank_of(5_000, Basis::B), Some(465));
         assert_eq!(rank_of(100_000, Basis::A), Some(949));
         assert_eq!(rank_of(0, Basis::A), None);
+        // 1 - 0.9^29, and scipy's binom.sf(464, 5000, 0.1).
+        assert!((rank_confidence(29, 1, Basis::B) - (1.0 - 0.9_f64.powi(29))).abs() < 1e-14);
+        assert!((rank_confidence(5_000, 465, Basis::B) - 0.9540315455336154).abs() < 1e-9);
+        for (n, basis) in [(29, Basis::B), (500, Basis::B), (1000, Basis::A)] {
+            let rank = rank_of(n, basis).unwrap();
+            assert!(rank_confidence(n, rank, basis) >= 0.95 && rank_confidence(n, rank + 1, basis) < 0.95);
+        }
     }
 
     #[test]

@@ -32,17 +32,22 @@ def fit(logs):
     return np.log(np.exp(shape[:, None] * logs).mean(axis=1)) / shape, shape
 
 
-random = np.random.default_rng(20241113)
-for n in range(3, 17):
-    parts = {0.9: [], 0.99: []}
-    for _ in range(SAMPLES // PART):
-        logs = np.log(random.standard_exponential((PART, n)))
-        scale, shape = fit(logs)
-        scale = scale + logs.max(axis=1)
-        for p, found in parts.items():
-            true = np.log(-np.log(p))
-            found.append(np.sqrt(n) * shape * (scale + true / shape - true))
-    values = [np.concatenate(parts[p]) for p in (0.9, 0.99)]
-    # Standard error of the quantile, from ten parts.
-    errors = [np.std([np.quantile(own, 0.95) for own in np.split(all, 10)]) / np.sqrt(10) for all in values]
-    print(n, *(f"{np.quantile(own, 0.95):.4f} (+- {error:.4f})" for own, error in zip(values, errors)), flush=True)
+def main():
+    random = np.random.default_rng(20241113)
+    for n in range(3, 17):
+        parts = {0.9: [], 0.99: []}
+        for _ in range(SAMPLES // PART):
+            logs = np.log(random.standard_exponential((PART, n)))
+            scale, shape = fit(logs)
+            scale = scale + logs.max(axis=1)
+            for p, found in parts.items():
+                true = np.log(-np.log(p))
+                found.append(np.sqrt(n) * shape * (scale + true / shape - true))
+        values = [np.concatenate(parts[p]) for p in (0.9, 0.99)]
+        # Standard error of the quantile, from ten parts.
+        errors = [np.std([np.quantile(own, 0.95) for own in np.split(all, 10)]) / np.sqrt(10) for all in values]
+        print(n, *(f"{np.quantile(own, 0.95):.4f} (+- {error:.4f})" for own, error in zip(values, errors)), flush=True)
+
+
+if __name__ == "__main__":
+    main()

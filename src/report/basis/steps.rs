@@ -5,7 +5,6 @@ use crate::calc::figure;
 use crate::report::page::count;
 use crate::statistics::{
     Basis, Distribution, Fit, Fitted, KSample, Method, NormedResidual, Procedure, StatisticsError, Way,
-    k_sample_constants,
 };
 
 /// One step: what was computed, and what follows from it.
@@ -142,7 +141,7 @@ fn not_tested(problem: &StatisticsError) -> String {
 
 /// The critical value of the k-sample test, in numbers.
 fn critical(test: &KSample) -> String {
-    let [b0, b1, b2] = k_sample_constants(test.alpha).unwrap_or_default();
+    let [b0, b1, b2] = test.constants;
     let free = test.groups - 1;
     format!(
         "critical 1 + {} ({b0} + {b1}/sqrt({free}) - {}/{free}) = {} (level {})",
