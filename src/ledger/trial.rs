@@ -9,21 +9,19 @@ use crate::quantity::ExposureUnit;
 use crate::record::{Evidence, EvidenceState, Level, Scale, Showing, SiteKind};
 use std::collections::{BTreeMap, BTreeSet};
 
-const RULE: &str = "bad-trial";
-
 /// Looks at the limits of readings and at when they are planned.
 pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
     let limits = &showing.accept.readings;
     let planned = showing.plan.as_ref().map_or(&[][..], |plan| &plan.readings);
     if limits.is_empty() && !planned.is_empty() {
-        sink.error(RULE, "plan.readings", "readings are planned, but none has a limit")
+        sink.error("bad-trial", "plan.readings", "readings are planned, but none has a limit")
             .label("nothing is read")
             .help("write `accept: {readings: [{property: chalking, at_least: 8}]}`, or take the plan out");
     }
     let other = showing.accept.keys().into_iter().find(|key| *key != "readings");
     if let Some(other) = other.filter(|_| !limits.is_empty()) {
         sink.error(
-            RULE,
+            "bad-trial",
             At::Key(format!("accept.{other}")),
             format!("`{other}` can't be judged beside readings"),
         )
@@ -34,18 +32,22 @@ pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
     for (index, limit) in limits.iter().enumerate() {
         let at = |key: &str| entry("accept.readings", index, key);
         if limit.at_least.is_none() && limit.at_most.is_none() {
-            sink.error(RULE, at("property"), format!("`{}` has no limit", limit.property))
+            sink.error("bad-trial", at("property"), format!("`{}` has no limit", limit.property))
                 .label("no limit")
                 .help("write `at_least` or `at_most`");
         }
         if limit.property.is_coordinate() {
-            sink.error(RULE, at("property"), format!("`{}` alone says nothing of a colour", limit.property))
-                .label("one coordinate")
-                .help("limit `colour-difference` or `colour-difference-2000`");
+            sink.error(
+                "bad-trial",
+                at("property"),
+                format!("`{}` alone says nothing of a colour", limit.property),
+            )
+            .label("one coordinate")
+            .help("limit `colour-difference` or `colour-difference-2000`");
         }
         if limit.exposure == Some(SiteKind::Dark) {
             sink.error(
-                RULE,
+                "bad-trial",
                 at("exposure"),
                 "what is kept in the dark is a control and is judged by no limit",
             )
@@ -53,20 +55,20 @@ pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
             .help("write `outdoor` or `accelerated`, or take `exposure` out");
         }
         if !seen.insert((limit.property, limit.exposure)) {
-            sink.error(RULE, at("property"), format!("`{}` is limited twice", limit.property))
+            sink.error("bad-trial", at("property"), format!("`{}` is limited twice", limit.property))
                 .label("limited before")
                 .help("write `at_least` and `at_most` in one entry");
         }
         let only_least = matches!(limit.property.scale(), Scale::Blisters | Scale::Adhesion);
         if only_least && limit.at_most.is_some() {
-            sink.error(RULE, at("at_most"), format!("`{}` has a least value only", limit.property))
+            sink.error("bad-trial", at("at_most"), format!("`{}` has a least value only", limit.property))
                 .label("no greatest value")
                 .help("write `at_least`");
             continue;
         }
         for (key, text) in [("at_least", &limit.at_least), ("at_most", &limit.at_most)] {
             if let Some(Err(why)) = text.as_ref().map(|text| limit.property.value(text.as_str())) {
-                sink.error(RULE, at(key), why).label("no limit of this property").help(
+                sink.error("bad-trial", at(key), why).label("no limit of this property").help(
                     "write it as the property is read: `70 %`, `400 um`, a rating `8`, blistering `8F`, adhesion `4B`",
                 );
             }
@@ -77,7 +79,7 @@ pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
         let before = last.insert(reading.unit, reading.number);
         if before.is_some_and(|before| before >= reading.number) {
             sink.error(
-                RULE,
+                "bad-trial",
                 entry("plan.readings", index, ""),
                 format!("`{reading}` comes after a later reading"),
             )
@@ -94,7 +96,7 @@ pub(super) fn evidence(ledger: &Ledger, sink: &mut Sink, own: &Evidence) {
         ledger.showings.get(own.showing.id()).filter(|showing| showing.value.accept.readings.is_empty())
     {
         sink.error(
-            RULE,
+            "bad-trial",
             At::Key("trial".to_string()),
             format!("`{}` asks for no readings in time", showing.id),
         )
@@ -103,14 +105,14 @@ pub(super) fn evidence(ledger: &Ledger, sink: &mut Sink, own: &Evidence) {
         .why(&showing.file, "accept", "the criterion stands here");
     }
     if trial.sites.is_empty() {
-        sink.error(RULE, "trial.sites", "the trial has no site")
+        sink.error("bad-trial", "trial.sites", "the trial has no site")
             .label("no site")
             .help("write for example `sites: {rack: {kind: outdoor, start: 2026-04-01}}`");
     }
     for (name, site) in &trial.sites {
         if site.kind == SiteKind::Outdoor && site.start.is_none() && own.state != EvidenceState::Planned {
             sink.error(
-                RULE,
+                "bad-trial",
                 format!("trial.sites.{name}"),
                 format!("the outdoor site `{name}` has no start"),
             )
@@ -130,13 +132,13 @@ pub(super) fn data_fits(
     let (trial, rows) = match (&own.value.trial, readings) {
         (None, None) => return,
         (Some(_), None) => {
-            sink.error(RULE, "data", format!("`{file}` holds specimens, not the readings of a trial"))
+            sink.error("bad-trial", "data", format!("`{file}` holds specimens, not the readings of a trial"))
                 .label("no readings")
                 .help("write the readings with the header `panel,site,exposure [months],property,value`");
             return;
         }
         (None, Some(_)) => {
-            sink.error(RULE, "data", format!("`{file}` holds readings in time, but the record has no `trial`"))
+            sink.error("bad-trial", "data", format!("`{file}` holds readings in time, but the record has no `trial`"))
                 .label("no trial")
                 .help("write `trial:` with the sites, for example `sites: {rack: {kind: outdoor, start: 2026-04-01}}`");
             return;
@@ -147,7 +149,7 @@ pub(super) fn data_fits(
     for row in rows {
         let mut bad = |message: String, label: &str, help: String| {
             if said.insert(message.clone()) {
-                sink.elsewhere(Level::Error, RULE, file, At::Line(row.line), message)
+                sink.elsewhere(Level::Error, "bad-trial", file, At::Line(row.line), message)
                     .label(label)
                     .help(help)
                     .why(&own.file, "trial", "the trial stands here");
