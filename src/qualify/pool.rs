@@ -321,10 +321,16 @@ pub fn judge(
         Some(word) if accept.at_least.is_some() => {
             let basis = if word == BasisWord::A { Basis::A } else { Basis::B };
             if complete {
-                match pool.procedure().and_then(|found| Ok((found.value(basis).clone()?.value, found.method)))
-                {
-                    Ok((value, method)) => {
-                        let name = format!("{word}-basis of {} ({})", pool.values.len(), method.name());
+                match pool.procedure().and_then(|found| Ok((found.value(basis).clone()?.value, found))) {
+                    Ok((value, found)) => {
+                        let lacks = found.lacks(basis);
+                        let estimate = if lacks.is_empty() {
+                            String::new()
+                        } else {
+                            format!(", an estimate by {}", lacks.join(", "))
+                        };
+                        let method = found.method.name();
+                        let name = format!("{word}-basis of {} ({method}{estimate})", pool.values.len());
                         failed = failed.or(check(&name, Some(value), accept.at_least.as_ref(), true));
                     }
                     Err(problem) => no_basis = Some(format!("no {word}-basis: {problem}")),

@@ -379,7 +379,7 @@ fn pooled_text(page: &mut Page<'_>, report: &BasisReport, pooled: &Result<Pooled
             "    > ",
             "      ",
             "they may be pooled if one mode of failure stands behind all: that is for whoever reads the fracture \
-             faces. B = mean (1 - k cv), k exact from the noncentral t (CMH-17-1G 8.3.5, from memory)",
+             faces. B = mean (1 - k cv), k by the noncentral t of its own size with the freedom of all (CMH-17-1G 8.3.5, from memory)",
         );
     } else {
         page.hang(

@@ -61,13 +61,23 @@ fn table() -> Result<(), Error> {
     }
     let theirs = scipy(folder.path())?;
     println!("Design values (the whole procedure, B and A), one core\n");
-    println!("{:<30}{:>14}{:>14}{:>8}", "data sets", "Bondline us", "scipy us", "ratio");
+    println!(
+        "{:<30}{:>12}{:>12}{:>8}{:>14}{:>8}",
+        "data sets", "Bondline us", "numpy us", "ratio", "scipy.stats us", "ratio"
+    );
     for (kind, (seconds, results)) in KINDS.iter().zip(&mine) {
         let other = theirs.get(kind.name).and_then(Value::as_f64).ok_or("basis_scipy.py wrote no seconds")?;
         compare(kind, results, &folder.path().join(format!("{}.out", kind.name)))?;
         let count = results.len() as f64;
         let (own, there) = (seconds / count * 1e6, other / count * 1e6);
-        println!("{:<30}{own:>14.2}{there:>14.1}{:>8.1}", kind.told, there / own);
+        let library = theirs.get(format!("{} library", kind.name)).and_then(Value::as_f64);
+        let library = library.ok_or("basis_scipy.py wrote no seconds of the library")? / count * 1e6;
+        println!(
+            "{:<30}{own:>12.2}{there:>12.1}{:>8.1}{library:>14.0}{:>8.0}",
+            kind.told,
+            there / own,
+            library / own
+        );
     }
     println!("\nMethods are the same, values agree to 1e-6. Sets by method:");
     for (kind, (_, results)) in KINDS.iter().zip(&mine) {
