@@ -5,7 +5,7 @@ use crate::ledger::{Entry, Ledger, Nominal};
 use crate::qualify::margins::{Margin, PanelMargins, Uncomputed, margins_with};
 use crate::qualify::verdict::{Duty, Evaluation, Judged};
 use crate::record::{
-    Climate, ComputedCheck, Evidence, Finish, Material, Panel, Process, Recipe, Showing, Sourced,
+    Climate, ComputedCheck, Evidence, Finish, Material, Panel, Process, Recipe, Showing, Sourced, Statistics,
 };
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -159,6 +159,8 @@ struct Inputs {
     processes: Vec<Arc<Process>>,
     finishes: Vec<Arc<Finish>>,
     climate: Option<Climate>,
+    /// Levels that the ledger sets for all showings.
+    statistics: Option<Statistics>,
     /// Showings that values come from, with what was judged of them.
     showings: Vec<(Arc<Showing>, Vec<Arc<Judged>>)>,
     /// The evidence behind those verdicts and the baselines that it extends, whose specimens give the values,
@@ -195,6 +197,7 @@ impl<'a> Side<'a> {
         let mut found = Inputs {
             panel: Some(Arc::clone(&entry.value)),
             climate: ledger.head.as_ref().and_then(|head| head.climate.clone()),
+            statistics: ledger.head.as_ref().and_then(|head| head.statistics.clone()),
             ..Inputs::default()
         };
         let mut materials: Vec<&str> = Vec::new();

@@ -4,9 +4,12 @@ use super::args::BasisArgs;
 use super::context::{Context, Failure, Status, named};
 use crate::article::Subject;
 use crate::calc::figure;
-use crate::ledger::{Ledger, Specimen, read_specimens};
+use crate::ledger::{Entry, Ledger, Specimen, read_specimens};
+use crate::qualify::normalised::Normalised;
 use crate::qualify::pool::{Pool, levels, pool};
-use crate::record::{Address, Evidence, EvidenceKind, Fault, Figure, MAX_BYTES, RecordKind, render};
+use crate::record::{
+    Address, Evidence, EvidenceKind, EvidenceState, Fault, Figure, MAX_BYTES, RecordKind, Showing, render,
+};
 use crate::report::basis::{BasisReport, Between, LeftOut, SampleReport, json, text};
 use crate::report::page::{Frame, Style, count, shown};
 use crate::statistics::{Basis, Levels, between_tested, k_sample_levels, pooled, procedure};
@@ -61,6 +64,12 @@ fn of_files(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
+    if args.source.at.is_some() || args.source.staged {
+        return Err(Failure::new(
+            "a file is read as it lies on disk",
+            "name evidence with `--at` or `--staged`: its data are read from that state",
+        ));
+    }
     if args.between.is_some() {
         return Err(Failure::new(
             "a file does not say what temperature it was tested at",
@@ -68,7 +77,7 @@ fn of_files(
         ));
     }
     let levels = typed(args, Levels::default());
-    let mut samples = Vec::new();
+    let (mut samples, mut digests) = (Vec::new(), Vec::new());
     for of in &args.of {
         let name = shown(of);
         let mend = |problem: &dyn std::fmt::Display| {
@@ -85,6 +94,13 @@ fn of_files(
             Ok(data) => data,
             Err(faults) => return Err(refused(context, &name, &bytes, faults, err)?),
         };
+        if digests.contains(&data.digest) {
+            return Err(Failure::new(
+                format!("`{name}` holds the same as a file before it"),
+                "name each sample once: pooled with itself it would look twice as large",
+            ));
+        }
+        digests.push(data.digest.clone());
         let unit = data.unit.clone().unwrap_or_default();
         // A file that names conditions holds an environment for each.
         let mut conditions: Vec<Option<&str>> = Vec::new();
@@ -168,9 +184,9 @@ fn left_out(rows: &[&Specimen]) -> Vec<LeftOut> {
     rejected
         .map(|(row, reason)| LeftOut {
             line: row.line,
-            labels: [row.batch.clone(), row.panel.clone(), row.specimen.clone()],
+            labels: [&row.batch, &row.panel, &row.specimen].map(|label| shown(label)),
             value: row.value.is_finite().then_some(row.value),
-            reason: reason.clone(),
+            reason: shown(reason),
         })
         .collect()
 }
@@ -185,6 +201,8 @@ fn sample(
 ) -> SampleReport {
     let slices: Vec<&[f64]> = groups.iter().map(|(_, values)| values.as_slice()).collect();
     let procedure = procedure(&slices, levels);
+    // Labels go to a terminal.
+    let groups = groups.into_iter().map(|(label, values)| (shown(&label), values)).collect();
     SampleReport {
         name,
         of,
@@ -194,6 +212,7 @@ fn sample(
         modes: BTreeMap::new(),
         notes: Vec::new(),
         tested_in: None,
+        normalised: None,
         procedure,
     }
 }
@@ -246,7 +265,8 @@ fn alike(samples: &[SampleReport]) -> Result<(), Failure> {
 
 fn with_pooled(samples: Vec<SampleReport>, levels: &Levels) -> BasisReport {
     let environments: Vec<Vec<&[f64]>> = samples.iter().map(SampleReport::slices).collect();
-    let pooled = (samples.len() > 1).then(|| pooled(&environments, levels));
+    let pooled =
+        (samples.len() > 1).then(|| pooled(&environments, levels).map_err(|problem| problem.to_string()));
     BasisReport { samples, pooled, between: None }
 }
 
@@ -280,7 +300,8 @@ fn between(at: &str, samples: &[SampleReport]) -> Result<Between, Failure> {
         }
         between_tested(&tested, kelvin - 273.15).map_err(|problem| format!("in degC, {problem}"))
     };
-    Ok(Between { at: shown(at), values: [value(Basis::B), value(Basis::A)] })
+    let estimates = [Basis::B, Basis::A].map(|basis| samples.iter().any(|own| own.is_estimate(basis)));
+    Ok(Between { at: shown(at), values: [value(Basis::B), value(Basis::A)], estimates })
 }
 
 fn of_evidence(
@@ -293,7 +314,7 @@ fn of_evidence(
     let loaded = context.load_alone(&place, &args.source)?;
     let ledger = &loaded.ledger;
     // Evidence of one showing is one sample; further showings are further environments.
-    let mut samples: Vec<(String, Vec<&crate::ledger::Entry<Evidence>>)> = Vec::new();
+    let mut samples: Vec<(String, Vec<&Entry<Evidence>>)> = Vec::new();
     for of in &args.of {
         let entry = named(of, RecordKind::Evidence, &ledger.evidence, ledger)?;
         let subject = Subject::from_label(&entry.value.subject);
@@ -308,6 +329,12 @@ fn of_evidence(
                     other.id, entry.id
                 ),
                 "name evidence of one subject; `bondline why SHOWING SUBJECT` says what is pooled for another",
+            ));
+        }
+        if let Some(why) = no_part(ledger, entry) {
+            return Err(Failure::new(
+                format!("evidence/{} gives no design value: {why}", entry.id),
+                "name finished tests; `bondline why SHOWING SUBJECT` says what each record does",
             ));
         }
         let showing = entry.value.showing.id().to_string();
@@ -335,17 +362,85 @@ fn of_evidence(
     let evaluation = context.evaluate_for(&loaded, &of, err)?;
     alike(&found)?;
     let mut report = with_pooled(found, &levels);
+    let apart = apart(ledger, samples.iter().map(|(showing, _)| showing.as_str()), &report.samples);
+    if let Some(why) = &apart {
+        report.pooled = Some(Err(why.clone()));
+    }
     if let Some(at) = &args.between {
-        report.between = Some(between(at, &report.samples)?);
+        report.between = Some(match apart {
+            Some(why) => {
+                Between { at: shown(at), values: [Err(why.clone()), Err(why)], estimates: [true; 2] }
+            }
+            None => between(at, &report.samples)?,
+        });
     }
     context.answer(out, (&loaded, &evaluation), args.all, || json(&report), |frame| text(&report, frame))?;
     Ok(Status::Done)
 }
 
+/// Why evidence of several showings is no one property in several environments: another kind, another method,
+/// another nominal.
+fn apart<'l>(
+    ledger: &'l Ledger,
+    showings: impl Iterator<Item = &'l str>,
+    samples: &[SampleReport],
+) -> Option<String> {
+    let entries: Vec<_> = showings.filter_map(|id| ledger.showings.get(id)).collect();
+    // A method's year is no other method.
+    let method = |own: &Showing| {
+        let text = own.method.as_ref()?.as_str();
+        Some(text.rsplit_once('-').map_or(text, |(before, _)| before).trim().to_lowercase())
+    };
+    let first = entries.first()?;
+    for other in entries.iter().skip(1) {
+        let (one, two) = (&first.value, &other.value);
+        if one.kind != two.kind {
+            return Some(format!(
+                "showing/{} is of {}, showing/{} of {}: they are two properties",
+                first.id, one.kind, other.id, two.kind
+            ));
+        }
+        if let (Some(own), Some(another)) = (method(one), method(two))
+            && own != another
+        {
+            return Some(format!(
+                "showing/{} and showing/{} are by two methods: they are two properties",
+                first.id, other.id
+            ));
+        }
+    }
+    let nominal = |own: &SampleReport| own.normalised.clone();
+    let first = samples.first()?;
+    let other = samples.iter().find(|own| nominal(own) != nominal(first))?;
+    Some(format!("{} and {} are not normalised to the same", first.name, other.name))
+}
+
+/// Why a record is no part of a sample that design values come from.
+fn no_part(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
+    let own = &entry.value;
+    let newer = || {
+        let mut all = ledger.evidence.values();
+        all.find(|other| other.value.supersedes.as_ref().is_some_and(|old| old.id() == entry.id))
+    };
+    match own.kind {
+        EvidenceKind::Test | EvidenceKind::Inspection => {}
+        other => {
+            return Some(format!("an {other} extends a baseline, and design values stay the baseline's"));
+        }
+    }
+    if own.state != EvidenceState::Done {
+        return Some(format!("it is {}", own.state));
+    }
+    if own.disposition.is_some() {
+        return Some("its `disposition` takes it out of the pool".to_string());
+    }
+    newer().map(|newer| format!("evidence/{} supersedes it", newer.id))
+}
+
 fn evidence_sample(
     ledger: &Ledger,
-    showing: &crate::ledger::Entry<crate::record::Showing>,
-    records: &[&crate::ledger::Entry<Evidence>],
+    showing: &Entry<Showing>,
+    records: &[&Entry<Evidence>],
     levels: &Levels,
 ) -> Result<SampleReport, Failure> {
     let values = pool(ledger, &showing.value, records);
@@ -379,6 +474,7 @@ fn evidence_sample(
             "`bondline check` names the column that is missing",
         ));
     }
+    let nominal = values.normalised.as_ref().map(Normalised::words);
     let normalised = normalised(&values);
     let rows: Vec<&Specimen> = records
         .iter()
@@ -388,17 +484,13 @@ fn evidence_sample(
     let groups = values.by_batch.into_iter().collect();
     let mut own = sample(names, of, values.unit, groups, rejected, levels);
     own.modes = modes(&rows);
+    own.normalised = nominal;
     own.notes.extend(normalised);
-    let extensions: Vec<&str> = records
-        .iter()
-        .filter(|entry| !matches!(entry.value.kind, EvidenceKind::Test | EvidenceKind::Inspection))
-        .map(|entry| entry.id.as_str())
-        .collect();
-    if !extensions.is_empty() {
-        own.notes.push(format!(
-            "{} extends a baseline: its values say whether that still holds, and design values stay the baseline's",
-            extensions.iter().map(|id| format!("evidence/{id}")).collect::<Vec<_>>().join(", ")
-        ));
+    let unconformed = records.iter().filter(|entry| entry.value.conformed.is_none());
+    let unconformed: Vec<String> = unconformed.map(|entry| format!("evidence/{}", entry.id)).collect();
+    if !unconformed.is_empty() {
+        own.notes
+            .push(format!("not conformed, so that it counts for no duty yet: {}", unconformed.join(", ")));
     }
     own.notes.extend(asked(&showing.value.accept, &own));
     own.tested_in = showing.value.environment.as_ref().and_then(|environment| {

@@ -2,10 +2,12 @@
 
 use super::demands::{Demands, Used};
 use super::judge::Detail;
+use super::pool;
 use super::verdict::{Duty, Judged, Room};
 use crate::article::Subject;
 use crate::ledger::Nominal;
 use crate::record::{Evidence, Showing};
+use crate::statistics::Levels;
 use foldhash::HashMap;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -22,6 +24,8 @@ pub(super) struct Grounds {
 #[derive(Debug)]
 pub(super) struct Ground {
     showing: Arc<Showing>,
+    /// Levels of the tests behind design values and of equivalence, which the ledger may set for all showings.
+    levels: (Levels, f64),
     records: Vec<Record>,
     /// Subjects that a concession names: for them all evidence is looked through for the nearest.
     conceded: BTreeSet<String>,
@@ -57,6 +61,7 @@ impl Grounds {
     pub(super) fn of(&self, showing: &str, ground: &Ground) -> Option<&Ground> {
         let own = self.showings.get(showing)?;
         let same = Arc::ptr_eq(&own.showing, &ground.showing)
+            && own.levels == ground.levels
             && own.conceded == ground.conceded
             && own.records.len() == ground.records.len()
             && own.records.iter().zip(&ground.records).all(|(one, two)| one.is_same(two));
@@ -81,6 +86,10 @@ impl Ground {
         Self {
             conceded: own.filter_map(label).map(|subject| subject.to_string()).collect(),
             showing: Arc::clone(&room.showing.value),
+            levels: (
+                pool::levels(room.ledger, &room.showing.value),
+                pool::alpha(room.ledger, &room.showing.value),
+            ),
             records: room.records.iter().map(record).collect(),
             judged: BTreeMap::new(),
         }

@@ -389,6 +389,16 @@ pub fn two_sided(kind: &str) -> bool {
     matches!(kind, "lamina-modulus" | "glass-transition" | "physicals" | "stiffness")
 }
 
+/// Returns whether an equivalence of a showing is a test at a level of significance: of values with a spread, not of
+/// ratings, statements or readings in time.
+pub fn is_tested(showing: &Showing) -> bool {
+    let accept = &showing.accept;
+    accept.readings.is_empty()
+        && accept.rating_at_least.is_none()
+        && accept.statement.is_none()
+        && (accept.limits().next().is_some() || accept.above_skin_by.is_some())
+}
+
 /// Judges an equivalence against its baseline.
 pub fn equivalent(own: &Pool, baseline: &Pool, showing: &Showing) -> Outcome {
     // Ratings and statements have no spread to test against: the criterion itself is held.
@@ -442,4 +452,60 @@ pub fn digits(value: f64) -> String {
     let after = usize::try_from((4 - place).clamp(0, 12)).unwrap_or(0);
     let text = format!("{value:.after$}");
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::verdict::{Duty, Evaluation, Verdict, evaluate, evaluate_beside};
+    use crate::article::fixture::ledger as read;
+    use crate::ledger::{Ledger, Specimen, TestData};
+    use crate::record::{Day, LedgerHead};
+
+    const TEXT: &str = "
+ledger: {format: 1, programme: Test (invented)}
+materials:
+  thin: {kind: prepreg, fibre: {name: f, type: carbon, density: 1780 kg/m3, areal: 200 g/m2}, resin: {name: r, density: 1250 kg/m3, content: 38 %}, cured_thickness: 0.2 mm}
+processes: {oven: {method: oven}}
+recipes:
+  skin: {process: oven, layers: [{material: thin, angle: 0}]}
+panels:
+  hatch: {class: structural, zones: [{name: skin, area: 1 m2, recipe: skin}]}
+showings:
+  pull: {kind: lamina-strength-fibre, accept: {basis: B, at_least: 560 MPa}, plan: {specimens: 6}}
+evidence:
+  e-1: {showing: pull, subject: {lamina: [thin, oven]}, kind: test, state: done}
+";
+
+    fn ledger() -> Ledger {
+        let mut ledger = read(TEXT);
+        let values = [590.0, 600.0, 605.0, 596.0, 609.0, 601.0];
+        let rows = values.iter().enumerate().map(|(at, value)| Specimen {
+            batch: "b".to_string(),
+            panel: "p".to_string(),
+            specimen: format!("s{at}"),
+            value: *value,
+            line: at + 2,
+            ..Specimen::default()
+        });
+        let data = TestData { unit: Some("MPa".to_string()), rows: rows.collect(), ..TestData::default() };
+        ledger.data.insert("e-1".to_string(), data);
+        super::super::tests::conform_all(&mut ledger);
+        ledger
+    }
+
+    #[test]
+    fn levels_that_the_ledger_sets_are_judged_anew_beside_another_state() {
+        let today = Day::parse("2026-06-01").unwrap();
+        let before = ledger();
+        let old = evaluate(&before, today).unwrap();
+        let mut after = before.clone();
+        let head = read(&TEXT.replace("(invented)}", "(invented), statistics: {modified_cv: true}}")).head;
+        assert!(head.as_ref().is_some_and(|head: &LedgerHead| head.statistics.is_some()));
+        after.head = head;
+        let beside = evaluate_beside(&after, today, &old).unwrap();
+        let alone = evaluate(&after, today).unwrap();
+        assert_eq!(beside.duties, alone.duties);
+        let verdict = |of: &Evaluation| of.duties.values().map(Duty::verdict).collect::<Vec<_>>();
+        assert_eq!((verdict(&old), verdict(&alone)), (vec![Verdict::Met], vec![Verdict::Failed]));
+    }
 }

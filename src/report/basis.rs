@@ -44,6 +44,8 @@ pub struct SampleReport {
     pub notes: Vec<String>,
     /// Temperature (K) and moisture that it was tested in, where that is known.
     pub tested_in: Option<(f64, String)>,
+    /// What the values were normalised to, where they were.
+    pub normalised: Option<String>,
     /// Every step; why there is none.
     pub procedure: Result<Procedure, StatisticsError>,
 }
@@ -52,6 +54,11 @@ impl SampleReport {
     /// Batches with values, as the statistics take them.
     pub fn slices(&self) -> Vec<&[f64]> {
         self.groups.iter().map(|(_, values)| values.as_slice()).collect()
+    }
+
+    /// Whether the sample is too small for a basis.
+    pub fn is_estimate(&self, basis: Basis) -> bool {
+        self.procedure.as_ref().map_or(true, |found| !found.lacks(basis).is_empty())
     }
 
     fn with_unit(&self, value: f64) -> String {
@@ -65,7 +72,7 @@ pub struct BasisReport {
     /// The samples; several are environments of one property.
     pub samples: Vec<SampleReport>,
     /// Their values under one spread, where there are several; why not.
-    pub pooled: Option<Result<Pooled, StatisticsError>>,
+    pub pooled: Option<Result<Pooled, String>>,
     /// The temperature that values are asked for at, and what they are there.
     pub between: Option<Between>,
 }
@@ -77,6 +84,8 @@ pub struct Between {
     pub at: String,
     /// B and A value, each with why there is none.
     pub values: [Result<f64, String>; 2],
+    /// Whether an end that B or A stand on is an estimate.
+    pub estimates: [bool; 2],
 }
 
 /// Returns the answer as a document of schema `basis/1`: one sample's keys at the top, several under `samples`.
@@ -95,10 +104,12 @@ pub fn json(report: &BasisReport) -> Value {
         }
     }
     if let Some(own) = &report.between {
-        let [b, a] = &own.values;
+        let ([b, a], [estimate, a_estimate]) = (&own.values, own.estimates);
         let why: Vec<&String> = own.values.iter().filter_map(|own| own.as_ref().err()).collect();
-        let between =
-            json!({"at": own.at, "B_basis": b.as_ref().ok(), "A_basis": a.as_ref().ok(), "refused": why});
+        let between = json!({
+            "at": own.at, "B_basis": b.as_ref().ok(), "A_basis": a.as_ref().ok(), "estimate": estimate,
+            "A_estimate": a_estimate, "refused": why,
+        });
         map.insert("between".into(), between);
     }
     map.insert("caution".into(), json!(CAUTION_LINE));
@@ -174,8 +185,9 @@ fn sample_json(own: &SampleReport) -> Value {
 fn pooled_json(report: &BasisReport) -> Value {
     match &report.pooled {
         None => Value::Null,
-        Some(Err(problem)) => json!({"refused": problem.to_string()}),
+        Some(Err(problem)) => json!({"refused": problem}),
         Some(Ok(found)) => {
+            let may = against(report, found).is_empty();
             let environments: Vec<Value> = report
                 .samples
                 .iter()
@@ -184,12 +196,13 @@ fn pooled_json(report: &BasisReport) -> Value {
                     let ([k_b, k_a], [b, a]) = (own.k, own.values);
                     json!({
                         "of": sample.name, "n": own.sample.n, "mean": own.sample.mean,
-                        "k_B": k_b, "k_A": k_a, "B_basis": b, "A_basis": a,
+                        "k_B": k_b, "k_A": k_a, "B_basis": may.then_some(b), "A_basis": may.then_some(a),
+                        "estimate": sample.is_estimate(Basis::B), "A_estimate": sample.is_estimate(Basis::A),
                     })
                 })
                 .collect();
             json!({
-                "may_be_pooled": against(report, found).is_empty(),
+                "may_be_pooled": may,
                 "against": against(report, found),
                 "cv": found.cv,
                 "freedom": found.freedom,
@@ -321,10 +334,13 @@ fn batches_table(page: &mut Page<'_>, own: &SampleReport) {
     }
 }
 
+/// What is said of a value of too small a sample.
+const ESTIMATE: &str = "an estimate that may not be designed with";
+
 /// Batches that a table shows where not all are asked for.
 const BATCHES_SHOWN: usize = 20;
 
-fn pooled_text(page: &mut Page<'_>, report: &BasisReport, pooled: &Result<Pooled, StatisticsError>) {
+fn pooled_text(page: &mut Page<'_>, report: &BasisReport, pooled: &Result<Pooled, String>) {
     page.gap();
     page.heading("Environments under one spread");
     let found = match pooled {
@@ -375,6 +391,17 @@ fn pooled_text(page: &mut Page<'_>, report: &BasisReport, pooled: &Result<Pooled
             ]);
         }
         page.table(&table);
+        for (letter, basis) in [("B", Basis::B), ("A", Basis::A)] {
+            let small = report.samples.iter().filter(|own| own.is_estimate(basis));
+            let small: Vec<&str> = small.map(|own| own.name.as_str()).collect();
+            if !small.is_empty() {
+                let words = format!("{letter} of {}: {ESTIMATE}", small.join(", "));
+                page.hang("    - ", "      ", &words);
+            }
+        }
+        if report.samples.iter().any(|own| own.procedure.as_ref().is_ok_and(|own| own.levels.modified_cv)) {
+            page.hang("    - ", "      ", "the modified coefficient of variation is not used here");
+        }
         page.hang(
             "    > ",
             "      ",
@@ -394,10 +421,12 @@ fn between_text(page: &mut Page<'_>, report: &BasisReport, own: &Between) {
     page.gap();
     page.heading(&format!("At {}, on a straight line between the conditions tested", own.at));
     let unit = report.samples.first().map_or("", |own| own.unit.as_str());
-    for (letter, value) in ["B", "A"].into_iter().zip(&own.values) {
+    for ((letter, value), estimate) in ["B", "A"].into_iter().zip(&own.values).zip(own.estimates) {
         match value {
             Ok(value) => {
-                page.hang("    > ", "      ", format!("{letter} = {} {unit}", figure(*value)).trim_end());
+                let marked = if estimate { format!(", {ESTIMATE}") } else { String::new() };
+                let value = format!("{} {unit}", figure(*value));
+                page.hang("    > ", "      ", &format!("{letter} = {}{marked}", value.trim_end()));
             }
             Err(why) => page.hang("    ? ", "      ", &format!("no {letter} value: {why}")),
         }

@@ -56,7 +56,9 @@ pub use procedure::{Batch, DesignValue, Levels, Method, Procedure, Way, procedur
 pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_confidence, rank_of, ranked};
 pub use sample::{Sample, mean, sample};
 pub use tolerance::{Basis, basis_value, tolerance_factor};
-pub use weibull::{FEWEST_FOR_WEIBULL, Weibull, WeibullValue, weibull, weibull_factor, weibull_value};
+pub use weibull::{
+    APPROXIMATED_FROM, FEWEST_FOR_WEIBULL, Weibull, WeibullValue, weibull, weibull_factor, weibull_value,
+};
 
 /// Why a statistical value could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -120,6 +122,12 @@ pub enum StatisticsError {
         /// Which method.
         what: &'static str,
         /// What was given.
+        value: f64,
+    },
+    /// A design value that is no strength or modulus.
+    #[error("it comes to {value}, and at or below 0 it is none; compression is written as a positive number")]
+    NoValue {
+        /// What it comes to.
         value: f64,
     },
     /// A level of significance that a method has no critical value for.

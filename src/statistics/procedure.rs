@@ -182,8 +182,9 @@ impl Procedure {
         all
     }
 
-    /// Returns how well the spread between batches is known: the limits, over what the sample shows, that hold the
-    /// true standard deviation between batches in 95 of 100 samples; `None` for one batch.
+    /// Returns how well the spread of batch means is known: the limits, over what the sample shows, that hold their
+    /// true standard deviation in 95 of 100 samples; `None` for one batch. It is of means: what scatters within a
+    /// batch is in it.
     ///
     /// # Source
     /// sqrt((k - 1)/chi-square) at 0.975 and 0.025, of normal batch means: textbook interval of a variance.
@@ -259,7 +260,9 @@ pub fn procedure(groups: &[&[f64]], levels: &Levels) -> Result<Procedure, Statis
     let fits_well =
         |fit: &Result<Fit, StatisticsError>| fit.as_ref().ok().filter(|fit| fit.level > levels.fit).copied();
     let [_, normal, _] = &fits;
-    let raised = modified.as_ref().filter(|(_, test)| test.as_ref().map_or(true, KSample::is_one));
+    // From 8 % on the rule modifies nothing, and the sample goes the common way.
+    let raised = modified.as_ref().filter(|(own, _)| own.modified > own.cv);
+    let raised = raised.filter(|(_, test)| test.as_ref().map_or(true, KSample::is_one));
     let raised = raised.filter(|_| all.len() < FEWEST_FOR_FIT || fits_well(normal).is_some());
     let fit = fits.iter().find_map(fits_well);
     let differ = one_population.as_ref().is_ok_and(|test| !test.is_one());
@@ -304,7 +307,12 @@ pub fn procedure(groups: &[&[f64]], levels: &Levels) -> Result<Procedure, Statis
             _ => by_sample(whole, basis),
         }
     };
-    let (b, a) = (value(Basis::B), value(Basis::A));
+    let above_zero = |given: Result<DesignValue, StatisticsError>| {
+        given.and_then(|given| {
+            if given.value > 0.0 { Ok(given) } else { Err(StatisticsError::NoValue { value: given.value }) }
+        })
+    };
+    let (b, a) = (above_zero(value(Basis::B)), above_zero(value(Basis::A)));
     Ok(Procedure {
         levels: *levels,
         batches,

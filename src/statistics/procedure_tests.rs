@@ -81,13 +81,25 @@ fn an_outlier_is_named_and_stays() {
 }
 
 #[test]
-fn the_modified_coefficient_is_an_option_that_lowers_the_value() {
+fn the_modified_coefficient_is_an_option_that_takes_a_larger_spread() {
     let groups: Vec<&[f64]> = S18.iter().map(|own| &own[..]).collect();
     let plain = of(&groups);
     let raised = procedure(&groups, &Levels { modified_cv: true, ..Levels::default() }).unwrap();
     assert_eq!((plain.modified, raised.method), (None, Method::ModifiedNormal));
     // 2553.1222 (1 - 1.97380 x 0.06).
     near("B", raised.b.unwrap().value, 2_553.122_2 * (1.0 - 1.97380 * 0.06), 1e-6);
+    // From 8 % on it modifies nothing: the sample goes the common way, batches that differ among it.
+    let wide: Vec<Vec<f64>> =
+        S18.iter().map(|own| own.iter().map(|value| value - 2000.0).collect()).collect();
+    let apart = [wide[0].clone(), wide[1].iter().map(|value| value + 400.0).collect(), wide[2].clone()];
+    for groups in [&wide[..], &apart[..]] {
+        let slices: Vec<&[f64]> = groups.iter().map(Vec::as_slice).collect();
+        let (plain, asked) =
+            (of(&slices), procedure(&slices, &Levels { modified_cv: true, ..Levels::default() }).unwrap());
+        assert!(plain.cv().unwrap() > 0.08);
+        assert_eq!((plain.method, &plain.b, &plain.a), (asked.method, &asked.b, &asked.a));
+    }
+    assert_eq!(of(&apart.iter().map(Vec::as_slice).collect::<Vec<_>>()).method, Method::Batches);
     // The rule is one of the normal distribution: lives of bearings are not.
     let skewed: Vec<f64> = BEARINGS.iter().map(|life| life.powi(3)).collect();
     let found = procedure(&[&skewed], &Levels { modified_cv: true, ..Levels::default() }).unwrap();

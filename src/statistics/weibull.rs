@@ -5,7 +5,7 @@ use super::{Basis, StatisticsError, finite};
 /// The fewest values that a Weibull distribution is fitted to.
 pub const FEWEST_FOR_WEIBULL: usize = 3;
 /// From this size of sample on the published approximation of V is good to 1 %.
-const APPROXIMATED_FROM: usize = 16;
+pub const APPROXIMATED_FROM: usize = 16;
 
 /// From this size of sample on the search for the shape begins with some of the values.
 const MANY: usize = 256;

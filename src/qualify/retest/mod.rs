@@ -207,6 +207,10 @@ fn equivalences(ledger: &Ledger, steps: &mut [PlanStep]) -> Option<(usize, Chanc
         let Some(showing) = ledger.showings.get(&step.showing) else { continue };
         let alpha = pool::alpha(ledger, &showing.value);
         let (specimens, _) = pool::equivalence_plan(&showing.value);
+        // Ratings, statements and readings are held against their own limits: nothing is tested at a level.
+        if specimens < 2 || !pool::is_tested(&showing.value) {
+            continue;
+        }
         if !pool::two_sided(showing.value.kind.as_str()) {
             step.power = strength_power(specimens as usize, alpha, 1.0).ok();
         }

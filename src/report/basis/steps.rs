@@ -4,7 +4,8 @@ use super::SampleReport;
 use crate::calc::figure;
 use crate::report::page::count;
 use crate::statistics::{
-    Basis, Distribution, Fit, Fitted, KSample, Method, NormedResidual, Procedure, StatisticsError, Way,
+    APPROXIMATED_FROM, Basis, Distribution, Fit, Fitted, KSample, Method, NormedResidual, Procedure,
+    StatisticsError, Way,
 };
 
 /// One step: what was computed, and what follows from it.
@@ -263,12 +264,18 @@ fn fits(found: &Procedure) -> Step {
 
 fn modified(found: &Procedure) -> Option<Step> {
     let (own, test) = found.modified.as_ref()?;
-    let mut shows = vec![format!(
+    let mut shows = vec![
+        "below 4 %: 6 %; below 8 %: CV/2 + 4 %; from there on CV itself".to_string(),
+        "for the test of batches each is spread to its own modified CV about its mean, then all by sqrt(SSE*/SSE'), so \
+         that the whole has s*"
+            .to_string(),
+        format!(
         "CV = {:.3} %, modified to {:.3} %: s* = {}",
         own.cv * 100.0,
         own.modified * 100.0,
         figure(own.sample.sd)
-    )];
+    ),
+    ];
     shows.push(match test {
         Ok(test) => format!(
             "batches with the modified spread: ADK = {} against {}",
@@ -285,7 +292,8 @@ fn modified(found: &Procedure) -> Option<Step> {
         decision: if used {
             "it is used: the values are taken as one normal population with the modified spread".to_string()
         } else {
-            "it is not used: batches with the modified spread still differ, or the values are not normal"
+            "it is not used: it modifies nothing, batches with the modified spread still differ, or the values are not \
+             normal"
                 .to_string()
         },
     })
@@ -318,6 +326,28 @@ fn method(own: &SampleReport, found: &Procedure) -> Step {
         }
     }
     Step { title: "Method (MIL-HDBK-17-1F chapter 8, from memory)".to_string(), shows, decision }
+}
+
+/// The factor V in numbers, or where it comes from.
+fn factor(n: usize, basis: Basis, v: f64) -> String {
+    let count = n as f64;
+    match basis {
+        _ if n < APPROXIMATED_FROM => {
+            format!(
+                "V = {} (n = {n}, simulated for this project; the approximation is high below 16)",
+                figure(v)
+            )
+        }
+        Basis::B => format!(
+            "V = 3.803 + exp(1.79 - 0.516 ln {n} + 5.1/{}) = {} (MIL-HDBK-17-1F table 8.5.8, footnote, from memory)",
+            n - 1,
+            figure(v)
+        ),
+        Basis::A => format!(
+            "V = 6.649 + exp(2.55 - 0.526 ln {n} + 4.76/{count}) = {} (MIL-HDBK-17-1F table 8.5.9, footnote, from memory)",
+            figure(v)
+        ),
+    }
 }
 
 fn value(own: &SampleReport, found: &Procedure, basis: Basis) -> Step {
@@ -362,7 +392,7 @@ fn value(own: &SampleReport, found: &Procedure, basis: Basis) -> Step {
                 figure(fit.shape),
                 figure(of.quantile)
             ),
-            format!("V = {} (n = {n})", figure(of.v)),
+            factor(n, basis, of.v),
             format!(
                 "{letter} = q exp(-V/(beta sqrt n)) = {} exp(-{}/({} x {})) = {}",
                 figure(of.quantile),
@@ -373,7 +403,7 @@ fn value(own: &SampleReport, found: &Procedure, basis: Basis) -> Step {
             ),
         ],
         Way::HansonKoopmans(of) => vec![format!(
-            "Hanson-Koopmans: {letter} = x({r}) (x(1)/x({r}))^k = {} ({}/{})^{} = {}",
+            "Hanson-Koopmans (rank by MIL-HDBK-17-1F table 8.5.14, from memory; k by its integral): {letter} = x({r}) (x(1)/x({r}))^k = {} ({}/{})^{} = {}",
             figure(of.upper),
             figure(of.least),
             figure(of.upper),
@@ -418,8 +448,7 @@ fn value(own: &SampleReport, found: &Procedure, basis: Basis) -> Step {
     } else {
         format!(", an estimate that may not be designed with: {}", lacks.join(", "))
     };
-    let below = if given.value <= 0.0 { "; a value at or below 0 is none" } else { "" };
-    Step { title, shows, decision: format!("{letter} = {}{estimate}{below}", own.with_unit(given.value)) }
+    Step { title, shows, decision: format!("{letter} = {}{estimate}", own.with_unit(given.value)) }
 }
 
 fn worth(found: &Procedure) -> Step {
@@ -427,8 +456,8 @@ fn worth(found: &Procedure) -> Step {
     let batches = found.batches.len();
     match found.batch_spread() {
         Some([low, high]) if batches < 10 => shows.push(format!(
-            "{}: the true standard deviation between batches lies between {:.2} and {:.2} times what they show, in \
-             95 of 100 such samples (chi-square, {})",
+            "{}: the true standard deviation of batch means lies between {:.2} and {:.2} times what they show, in \
+             95 of 100 such samples of batches alike in size (chi-square, {})",
             count(batches, "batch"),
             low,
             high,
