@@ -117,7 +117,7 @@ pub enum StatisticsError {
         what: &'static str,
     },
     /// A value at or below zero, for a method that takes logarithms.
-    #[error("{what} takes values above 0, not {value}")]
+    #[error("{what} takes values above 0, not {}", short(*value))]
     NotPositive {
         /// Which method.
         what: &'static str,
@@ -125,7 +125,7 @@ pub enum StatisticsError {
         value: f64,
     },
     /// A design value that is no strength or modulus.
-    #[error("it comes to {value}, and at or below 0 it is none; compression is written as a positive number")]
+    #[error("it comes to {}, and at or below 0 it is none; compression is written as a positive number", short(*value))]
     NoValue {
         /// What it comes to.
         value: f64,
@@ -139,7 +139,10 @@ pub enum StatisticsError {
         value: f64,
     },
     /// A condition outside those tested: nothing is extrapolated.
-    #[error("{condition} lies outside what was tested, {lowest} to {highest}: nothing is extrapolated")]
+    #[error(
+        "{} lies outside what was tested, {} to {}: nothing is extrapolated",
+        short(*condition), short(*lowest), short(*highest)
+    )]
     Untested {
         /// The condition.
         condition: f64,
@@ -160,6 +163,11 @@ pub enum StatisticsError {
         /// Which distribution.
         what: &'static str,
     },
+}
+
+/// A number with six digits at most, for a sentence.
+fn short(value: f64) -> String {
+    format!("{value:.5e}").parse::<f64>().map_or_else(|_| value.to_string(), |rounded| rounded.to_string())
 }
 
 /// How many values a method takes; what counts something else ends in a comma and says so.
