@@ -3,7 +3,10 @@
 use super::specimens::{enough, level, mean_and_deviation, mean_step, numbers, unit_of};
 use super::{At, Checks, Refusal, Refusals, Topic, Work};
 use crate::quantity::{Fraction, Ratio};
-use crate::statistics::{equivalence_limits, mean_change_two_sided, strength_equivalent};
+use crate::statistics::{
+    StatisticsError, chance_failures, equivalence_limits, mean_change_two_sided, mean_power, specimens_for,
+    strength_equivalent, strength_power,
+};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -49,7 +52,16 @@ pub(super) struct Equivalence {
     /// Probability of a rejection though nothing changed; 5 % where not given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     alpha: Option<Fraction>,
+    /// How far the mean has moved, in standard deviations, for the power; 1 where not given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    fall: Option<Ratio>,
+    /// How many properties the whole set tests, for the failures that chance alone brings.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    tests: Option<u32>,
 }
+
+/// The power that a sample is advised for; common practice, no source.
+const ENOUGH: f64 = 0.8;
 
 impl Topic for Equivalence {
     const NAME: &'static str = "equivalence";
@@ -70,6 +82,13 @@ values: [404.2, 418.9, 399.7, 411.0, 413.6, 396.1, 407.5, 412.3]
 
     fn work(&self) -> Result<Work, Refusals> {
         let mut checks = Checks::new();
+        if let Some(fall) = &self.fall {
+            let fits = fall.si() > 0.0 && fall.si() <= 8.0;
+            checks.wants(fits, "fall", fall.text(), "above 0 and at most 8");
+        }
+        if let Some(tests) = self.tests {
+            checks.wants((1..=100_000).contains(&tests), "tests", &tests.to_string(), "from 1 to 100 000");
+        }
         let unit = unit_of(&mut checks, &self.unit);
         checks.not_negative("qualified.deviation", &self.qualified.deviation);
         let alpha = level(&mut checks, "alpha", self.alpha.as_ref(), 0.05);
@@ -141,6 +160,7 @@ impl Equivalence {
         ] {
             work.result(name, value, unit);
         }
+        self.foresight(work, alpha, |fall| strength_power(n, alpha, fall))?;
         let Some(values) = values else { return Ok(()) };
         let found = strength_equivalent(m0, s0, &values, alpha).at("values")?;
         mean_step(work, "mean", &values, found.mean, unit);
@@ -157,6 +177,41 @@ impl Equivalence {
             (true, false) => "The least value is below its limit: not equivalent.",
             (false, false) => "Mean and least value are below their limits: not equivalent.",
         });
+        Ok(())
+    }
+
+    /// What the test finds, how many specimens find more, and what chance fails of a set.
+    fn foresight(
+        &self,
+        work: &mut Work,
+        alpha: f64,
+        power: impl Fn(f64) -> Result<f64, StatisticsError>,
+    ) -> Result<(), Refusals> {
+        let fall = self.fall.as_ref().map_or(1.0, |own| own.si());
+        let found = power(fall).at("fall")?;
+        let formula = "how often a mean that moved by `fall` standard deviations is found";
+        work.step("power", formula, "[with both limits moved by that]", &[], found, "");
+        work.result("power", found, "");
+        if self.property == PropertyKind::Strength {
+            match specimens_for(alpha, fall, ENOUGH).at("fall")? {
+                Some(n) => work.note(format!("{n} new values would find it 80 times in 100.")),
+                None => work.note("More than 200 new values would be needed to find it 80 times in 100."),
+            }
+        }
+        if let Some(tests) = self.tests {
+            let chance = chance_failures(tests as usize, alpha);
+            let text = "{} x {}";
+            let numbers = [f64::from(tests), alpha];
+            work.step(
+                "chance",
+                "tests alpha, failures where nothing changed",
+                text,
+                &numbers,
+                chance.expected,
+                "",
+            );
+            work.result("chance_failures", chance.expected, "");
+        }
         Ok(())
     }
 
@@ -181,6 +236,7 @@ impl Equivalence {
         for (name, value) in [("limit_low", found.low), ("limit_high", found.high), ("mean", found.mean)] {
             work.result(name, value, unit);
         }
+        self.foresight(work, alpha, |fall| mean_power(n0, new.n, alpha, fall))?;
         work.result("equivalent", found.holds(), "");
         work.note(if found.holds() {
             "The mean lies within its limits: equivalent."

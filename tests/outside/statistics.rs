@@ -2,9 +2,10 @@
 
 use super::{cases, close};
 use bondline::statistics::{
-    Basis, Distribution, Levels, Method, Procedure, StatisticsError, Way, anova, equal_variances, equivalence_limits,
-    goodness_of_fit, hanson_koopmans_factor, k_sample, k_sample_levels, mean_change_two_sided,
-    normed_residual, outliers, pooled, procedure, rank_of, sample, tolerance_factor, weibull, weibull_factor,
+    Basis, Distribution, Levels, Method, Procedure, StatisticsError, Way, anova, equal_variances,
+    equivalence_limits, goodness_of_fit, hanson_koopmans_factor, k_sample, k_sample_levels,
+    mean_change_two_sided, normed_residual, outliers, pooled, procedure, rank_of, sample, tolerance_factor,
+    weibull, weibull_factor,
 };
 use serde_json::Value;
 use std::collections::BTreeMap;
