@@ -9,7 +9,7 @@ use crate::qualify::pool::{Pool, levels, pool};
 use crate::record::{Address, Evidence, EvidenceKind, Fault, Figure, MAX_BYTES, RecordKind, render};
 use crate::report::basis::{BasisReport, Between, LeftOut, SampleReport, json, text};
 use crate::report::page::{Frame, Style, count, shown};
-use crate::statistics::{Basis, Levels, between_tested, k_sample_levels, pooled, procedure};
+use crate::statistics::{Basis, LEVELS_TAKEN, Levels, between_tested, k_sample_levels, pooled, procedure};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
@@ -203,10 +203,10 @@ fn usable(args: &BasisArgs) -> Result<(), Failure> {
     for (option, level) in
         [("--outliers", args.outliers), ("--variances", args.variances), ("--fit", args.fit)]
     {
-        if let Some(level) = level.filter(|level| !(*level > 0.0 && *level < 1.0)) {
+        if let Some(level) = level.filter(|level| !LEVELS_TAKEN.contains(level)) {
             return Err(Failure::new(
                 format!("`{option} {level}` is no level of significance"),
-                "write a number above 0 and below 1, as a rule 0.05",
+                "write a number from 0.0001 to 0.5, as a rule 0.05",
             ));
         }
     }
