@@ -83,7 +83,7 @@ documents! {
     Written { evidence: String, file: String, subject: String, assumptions: Vec<String>, sample: Option<Sample>, added: Option<Vec<String>> }
     Sample { specimens: usize, unit: String, rejected: Vec<Rejected>, normalised: Option<Normalised> }
     Rejected { line: usize, batch: String, panel: String, specimen: String, value: Option<f64>, unit: Option<String>, reason: String }
-    Normalised { to: Option<String>, nominal: Option<String>, nominal_si: Option<f64>, nominal_from: Option<String>, within_fraction: f64, as_measured: Option<Scatter>, normalised: Option<Scatter>, scatter_grows: bool, doubtful: Vec<Doubtful>, lacking: Vec<String> }
+    Normalised { to: Option<String>, nominal: Option<String>, nominal_si: Option<f64>, nominal_from: Option<String>, nominal_as_made: bool, within_fraction: f64, as_measured: Option<Scatter>, normalised: Option<Scatter>, scatter_grows: bool, doubtful: Vec<Doubtful>, lacking: Vec<String> }
     Scatter { specimens: usize, mean: f64, cv_fraction: Option<f64> }
     Doubtful { evidence: String, line: usize, specimen: String, measured_si: f64, away_fraction: f64 }
     Conform { schema: String, written: Vec<Written>, unchanged: Vec<String>, dry_run: bool }

@@ -4,8 +4,8 @@ use super::specimens::{enough, level, mean_and_deviation, mean_step, numbers, un
 use super::{At, Checks, Refusal, Refusals, Topic, Work};
 use crate::quantity::{Fraction, Ratio};
 use crate::statistics::{
-    StatisticsError, chance_failures, equivalence_limits, mean_change_two_sided, mean_power, specimens_for,
-    strength_equivalent, strength_power,
+    LEVELS_TAKEN, StatisticsError, chance_failures, equivalence_limits, mean_change_two_sided, mean_power,
+    specimens_for, strength_equivalent, strength_power,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -102,7 +102,7 @@ values: [404.2, 418.9, 399.7, 411.0, 413.6, 396.1, 407.5, 412.3]
         match self.property {
             PropertyKind::Strength => {
                 if let Some(given) = self.alpha.as_ref().filter(|own| own.si() > 0.0 && own.si() < 1.0) {
-                    let fits = (1e-4..=0.5).contains(&given.si());
+                    let fits = LEVELS_TAKEN.contains(&given.si());
                     checks.wants(fits, "alpha", given.text(), "from 0.01 % to 50 % for a strength");
                 }
                 if let Some(values) =

@@ -4,7 +4,7 @@ use super::args::BasisArgs;
 use super::context::{Context, Failure, Status, named};
 use crate::article::Subject;
 use crate::calc::figure;
-use crate::ledger::{Entry, Ledger, Specimen, read_specimens};
+use crate::ledger::{Entry, Ledger, Specimen, read_specimens, same_condition};
 use crate::qualify::normalised::Normalised;
 use crate::qualify::pool::{Pool, levels, pool};
 use crate::record::{
@@ -12,7 +12,7 @@ use crate::record::{
 };
 use crate::report::basis::{BasisReport, Between, LeftOut, SampleReport, json, text};
 use crate::report::page::{Frame, Style, count, shown};
-use crate::statistics::{Basis, Levels, between_tested, k_sample_levels, pooled, procedure};
+use crate::statistics::{Basis, LEVELS_TAKEN, Levels, between_tested, k_sample_levels, pooled, procedure};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
@@ -104,11 +104,21 @@ fn of_files(
         let unit = data.unit.clone().unwrap_or_default();
         // A file that names conditions holds an environment for each.
         let mut conditions: Vec<Option<&str>> = Vec::new();
-        for row in data.rows.iter() {
-            if !conditions.contains(&condition(row)) {
-                conditions.push(condition(row));
+        let is = |row: &Specimen, own: Option<&str>| match (row.condition(), own) {
+            (Some(one), Some(other)) => same_condition(one, other),
+            (one, other) => one.is_none() && other.is_none(),
+        };
+        // One of which all are rejected is no environment: there are no values in it.
+        for row in data.rows.iter().filter(|row| row.rejected.is_none()) {
+            if !conditions.iter().any(|own| is(row, *own)) {
+                conditions.push(row.condition());
             }
         }
+        if conditions.is_empty() {
+            conditions.push(None);
+        }
+        // What was rejected of no environment is still told, with the first.
+        let stray = |row: &Specimen| row.rejected.is_some() && !conditions.iter().any(|own| is(row, *own));
         if conditions.len() > MOST_CONDITIONS {
             return Err(Failure::new(
                 format!(
@@ -118,8 +128,9 @@ fn of_files(
                 "write one word for each environment in the column `condition`",
             ));
         }
-        for own in &conditions {
-            let rows: Vec<&Specimen> = data.rows.iter().filter(|row| condition(row) == *own).collect();
+        for (at, own) in conditions.iter().enumerate() {
+            let rows: Vec<&Specimen> =
+                data.rows.iter().filter(|row| is(row, *own) || (at == 0 && stray(row))).collect();
             let name = match own {
                 Some(condition) if conditions.len() > 1 => format!("{name}, {condition}"),
                 None if conditions.len() > 1 => format!("{name}, no condition"),
@@ -150,15 +161,11 @@ fn of_files(
 /// More environments than any property is tested in.
 const MOST_CONDITIONS: usize = 12;
 
-fn condition(row: &Specimen) -> Option<&str> {
-    row.further.as_ref()?.condition.as_deref()
-}
-
 /// Modes of failure of the specimens that count, with how many failed by each.
 fn modes(rows: &[&Specimen]) -> BTreeMap<String, usize> {
     let mut all = BTreeMap::new();
     for row in rows.iter().filter(|row| row.rejected.is_none()) {
-        if let Some(mode) = row.further.as_ref().and_then(|own| own.mode.as_deref()) {
+        if let Some(mode) = row.mode() {
             *all.entry(mode.to_string()).or_default() += 1;
         }
     }
@@ -222,10 +229,10 @@ fn usable(args: &BasisArgs) -> Result<(), Failure> {
     for (option, level) in
         [("--outliers", args.outliers), ("--variances", args.variances), ("--fit", args.fit)]
     {
-        if let Some(level) = level.filter(|level| !(*level > 0.0 && *level < 1.0)) {
+        if let Some(level) = level.filter(|level| !LEVELS_TAKEN.contains(level)) {
             return Err(Failure::new(
                 format!("`{option} {level}` is no level of significance"),
-                "write a number above 0 and below 1, as a rule 0.05",
+                "write a number from 0.0001 to 0.5, as a rule 0.05",
             ));
         }
     }

@@ -1,9 +1,9 @@
 //! Levels of significance that a ledger may set.
 
-use super::ranges::{MEND_QUANTITY, PART, refuse, within};
+use super::ranges::{MEND_QUANTITY, refuse};
 use super::sink::Sink;
 use crate::record::Statistics;
-use crate::statistics::k_sample_levels;
+use crate::statistics::{LEVELS_TAKEN, k_sample_levels};
 
 /// Checks the levels under `statistics`.
 pub(super) fn statistics(sink: &mut Sink, own: Option<&Statistics>) {
@@ -12,8 +12,17 @@ pub(super) fn statistics(sink: &mut Sink, own: Option<&Statistics>) {
         ("statistics.outliers", &own.outliers),
         ("statistics.variances", &own.variances),
         ("statistics.fit", &own.fit),
+        ("statistics.equivalence", &own.equivalence),
     ] {
-        within(sink, PART, key, level.as_deref());
+        if let Some(level) = level.as_ref().filter(|level| !LEVELS_TAKEN.contains(&level.si())) {
+            refuse(
+                sink,
+                key,
+                &format!("`{}` is out of range", level.text()),
+                "levels of significance are taken from 0.0001 to 0.5, as a rule 0.05",
+                MEND_QUANTITY,
+            );
+        }
     }
     if let Some(level) = &own.batches
         && !k_sample_levels().iter().any(|known| (known - level.si()).abs() < 1e-12)
@@ -23,17 +32,6 @@ pub(super) fn statistics(sink: &mut Sink, own: Option<&Statistics>) {
             "statistics.batches",
             &format!("`{}` is no level of the k-sample test", level.text()),
             "its critical values are published at 0.1, 0.05, 0.025 and 0.01",
-            MEND_QUANTITY,
-        );
-    }
-    if let Some(level) = &own.equivalence
-        && !(1e-4..=0.5).contains(&level.si())
-    {
-        refuse(
-            sink,
-            "statistics.equivalence",
-            &format!("`{}` is out of range", level.text()),
-            "the tests of equivalence take levels from 0.0001 to 0.5",
             MEND_QUANTITY,
         );
     }

@@ -7,8 +7,8 @@ use super::recall::Work;
 use super::sink::{Sink, settle};
 use super::words::suggest;
 use super::{
-    Entry, Files, Ledger, Recall, Records, TestData, built, circles, data, design, head, multitude, proof,
-    steering,
+    Entry, Files, Ledger, Recall, Records, TestData, built, circles, conditions, data, design, head,
+    multitude, proof, steering,
 };
 use crate::record::{Address, Fault, LedgerHead, Level, Named, Place, ReadOutcome, RecordKind};
 use crate::source::RECORD_LIMIT;
@@ -58,7 +58,8 @@ impl Ledger {
         ledger.data = judged.data;
         let mut broken = judged.broken;
         sinks.extend(judged.sinks);
-        for (address, sink) in data::shared_batches(&ledger) {
+        let apart = data::shared_batches(&ledger).into_iter().chain(conditions::across(&ledger));
+        for (address, sink) in apart {
             broken.push(address);
             sinks.push(sink);
         }

@@ -47,6 +47,7 @@ fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
 mod tests;
 mod words;
 
+pub(crate) use conditions::same_condition;
 pub use data::read_specimens;
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;

@@ -7,8 +7,10 @@ use super::table::Table;
 use super::{Entry, Ledger, Specimen};
 use crate::quantity::{Kind, Quantity};
 use crate::record::{
-    Evidence, EvidenceKind, EvidenceState, Figure, Level, Normalise, NormaliseTo, RecordKind, Showing,
+    AttributeValue, Conformed, Evidence, EvidenceKind, EvidenceState, Figure, Level, Normalise, NormaliseTo,
+    RecordKind, Showing,
 };
+use std::collections::BTreeMap;
 
 /// Kinds of showings whose values fibres govern, so that normalising them means something.
 ///
@@ -18,6 +20,10 @@ use crate::record::{
 /// 1, section 2.4.3, and the data tables of volume 2 (from memory). What a kind is: the project's own table.
 const FIBRE_DOMINATED: [&str; 4] =
     ["lamina-strength-fibre", "lamina-modulus", "open-hole", "compression-after-impact"];
+
+/// The cured thickness of a ply's material in the attributes of what was made: a lamina has one constituent with
+/// fibres, its first.
+const PLY_THICKNESS: &str = "weave.thickness.a";
 
 /// What the values of one record are brought to.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,6 +36,8 @@ pub struct Nominal {
     pub text: String,
     /// The material that says it; `None` where the showing does.
     pub material: Option<String>,
+    /// Whether it is what the material said when the article was conformed, not what it says now.
+    pub as_made: bool,
 }
 
 /// Why there is no nominal.
@@ -41,16 +49,22 @@ pub enum NoNominal {
     Gone(String),
     /// The material has no `cured_thickness`.
     Unsaid(String),
+    /// The record was conformed, but not with one nominal of the material.
+    Unrecorded(String),
     /// The showing's own is unusable, or lacks where no other record says it.
     Showing,
 }
 
 impl Nominal {
-    /// Returns what the values of `evidence` are brought to, as the ledger stands; `None` where the showing asks
-    /// for nothing of the kind.
+    /// Returns what the values of `evidence` are brought to; `None` where the showing asks for nothing of the
+    /// kind.
+    ///
+    /// A record that is conformed has the nominal of what was made: a later edit of the material, which no
+    /// release need stand on, can't move what was shown.
     ///
     /// # Errors
-    /// [`NoNominal`] where neither the showing nor the ply material of the record's own label says it.
+    /// [`NoNominal`] where none of the showing, the record as conformed and, before that, the ply material of its
+    /// own label says it.
     pub fn of(ledger: &Ledger, showing: &Showing, evidence: &Evidence) -> Option<Result<Self, NoNominal>> {
         let own = showing.normalise.as_ref()?;
         if own.nominal.is_some() || own.to == NormaliseTo::FibreVolume {
@@ -60,6 +74,10 @@ impl Nominal {
             return Some(Err(NoNominal::Subject));
         };
         let id = id.as_str();
+        if let Some(conformed) = &evidence.conformed {
+            let made = Self::made(conformed, &evidence.measured, own.to, id).filter(Self::fits);
+            return Some(made.ok_or_else(|| NoNominal::Unrecorded(id.to_string())));
+        }
         let Some(material) = ledger.materials.get(id) else {
             return Some(Err(NoNominal::Gone(id.to_string())));
         };
@@ -72,16 +90,35 @@ impl Nominal {
                     value: thickness.si(),
                     text: thickness.text().to_string(),
                     material: Some(id.to_string()),
+                    as_made: false,
                 })
             },
         ))
+    }
+
+    /// What the material of a ply said when the article was made.
+    fn made(
+        conformed: &Conformed,
+        measured: &BTreeMap<String, AttributeValue>,
+        to: NormaliseTo,
+        id: &str,
+    ) -> Option<Self> {
+        // What was measured stands in the map of attributes above the nominal, and no value is normalised to
+        // what was measured of it.
+        let several = conformed.others.iter().any(|other| other.contains_key(PLY_THICKNESS));
+        if several || measured.keys().any(|key| key.starts_with("weave.thickness")) {
+            return None;
+        }
+        let AttributeValue::One(text) = conformed.attributes.get(PLY_THICKNESS)? else { return None };
+        let value = Quantity::parse(kind_of(to), text).ok()?.si();
+        Some(Self { to, value, text: text.to_string(), material: Some(id.to_string()), as_made: true })
     }
 
     /// What the showing itself says.
     fn said(own: &Normalise) -> Option<Self> {
         let figure = own.nominal.as_ref()?;
         let value = Quantity::parse(kind_of(own.to), figure.text()).ok()?.si();
-        Some(Self { to: own.to, value, text: figure.text().to_string(), material: None })
+        Some(Self { to: own.to, value, text: figure.text().to_string(), material: None, as_made: false })
     }
 
     /// Whether it can be a ply's.
@@ -108,7 +145,8 @@ impl Nominal {
 
     /// Returns it in words, such as `a cured ply thickness of 0.21 mm`.
     pub fn words(&self) -> String {
-        let from = self.material.as_ref().map_or(String::new(), |id| format!(" (material/{id})"));
+        let made = if self.as_made { " as made" } else { "" };
+        let from = self.material.as_ref().map_or(String::new(), |id| format!(" (material/{id}{made})"));
         format!("{} of {}{from}", what(self.to), self.text)
     }
 }
@@ -299,6 +337,9 @@ fn no_nominal(known: Known<'_>, sink: &mut Sink, why: &NoNominal, showing: &Entr
             nominal = format!("write `cured_thickness` in material/{id}, or {nominal}");
             place = known.ledger.materials.get(id).map(|entry| entry.file.clone());
             format!("material/{id} says no cured thickness to normalise to")
+        }
+        NoNominal::Unrecorded(id) => {
+            format!("the record was conformed without one nominal cured thickness of material/{id}")
         }
         // It says so itself.
         NoNominal::Showing => return,

@@ -161,7 +161,8 @@ mod tests {
     use super::super::verdict::{Duty, Evaluation, Verdict, evaluate, evaluate_beside};
     use crate::article::fixture::ledger as read;
     use crate::ledger::{Further, Ledger, Specimen, TestData};
-    use crate::record::Day;
+    use crate::record::{AttributeValue, Day};
+    use std::sync::Arc;
 
     const TEXT: &str = "
 ledger: {format: 1, programme: Test (invented)}
@@ -249,7 +250,7 @@ evidence:
     }
 
     #[test]
-    fn a_nominal_that_moves_is_judged_again() {
+    fn a_later_edit_of_a_material_does_not_move_what_was_shown() {
         let today = Day::parse("2026-06-01").unwrap();
         // The other material was the same when its article was made, and is in no use: nothing else tells.
         let before = ledger(&TEXT.replace("0.25 mm", "0.2 mm"), [0.2, 0.2]);
@@ -261,6 +262,14 @@ evidence:
             (evaluate_beside(&after, today, &old).unwrap(), evaluate(&after, today).unwrap());
         assert_eq!(beside.duties, alone.duties);
         let verdict = |of: &Evaluation| of.duties.values().map(Duty::verdict).collect::<Vec<_>>();
-        assert_eq!((verdict(&old), verdict(&alone)), (vec![Verdict::Met], vec![Verdict::Short]));
+        assert_eq!((verdict(&old), verdict(&alone)), (vec![Verdict::Met], vec![Verdict::Met]));
+        // What was made is judged again where it is altered, which the gate sees.
+        let thick = &mut after.evidence.get_mut("e-2").unwrap().value;
+        let made = Arc::make_mut(thick).conformed.as_mut().unwrap();
+        made.attributes.insert("weave.thickness.a".into(), AttributeValue::One("0.3 mm".into()));
+        let (beside, alone) =
+            (evaluate_beside(&after, today, &old).unwrap(), evaluate(&after, today).unwrap());
+        assert_eq!(beside.duties, alone.duties);
+        assert_ne!(alone.duties, old.duties);
     }
 }

@@ -169,7 +169,7 @@ fn sample_json(own: &SampleReport) -> Value {
             map.insert("A_basis".into(), json!(value(Basis::A)));
             map.insert("estimate".into(), json!(!found.lacks(Basis::B).is_empty()));
             map.insert("A_estimate".into(), json!(!found.lacks(Basis::A).is_empty()));
-            let steps: Vec<Value> = steps::steps(own, found)
+            let steps: Vec<Value> = steps::steps(own, found, &Frame { all: true, ..Frame::default() })
                 .into_iter()
                 .enumerate()
                 .map(|(at, step)| {
@@ -281,7 +281,7 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
             return;
         }
     };
-    for (at, step) in steps::steps(own, found).iter().enumerate() {
+    for (at, step) in steps::steps(own, found, page.frame).iter().enumerate() {
         page.gap();
         page.heading(&format!("{:>2}  {}", at + 1, step.title));
         for line in &step.shows {

@@ -181,6 +181,7 @@ fn normalised_json(pool: &Pool) -> Value {
         "nominal": nominal.map(|nominal| &nominal.text),
         "nominal_si": nominal.map(|nominal| nominal.value),
         "nominal_from": nominal.and_then(|nominal| nominal.material.as_ref()).map(|id| format!("material/{id}")),
+        "nominal_as_made": nominal.is_some_and(|nominal| nominal.as_made),
         "within_fraction": own.reach,
         "as_measured": scatter(own.scatter_measured()),
         "normalised": scatter(pool.scatter()),

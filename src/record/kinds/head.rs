@@ -63,22 +63,22 @@ part! {
 part! {
     /// Levels of significance of the procedure that design values come from.
     pub struct Statistics {
-        /// Of the test for outliers; 0.05 where absent.
+        /// Of the test for outliers: 0.0001 to 0.5; 0.05 where absent.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub outliers: Option<Fraction>,
         /// Of the k-sample test of batches: 0.1, 0.05, 0.025 or 0.01; 0.025 where absent.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub batches: Option<Fraction>,
-        /// Of the test of equal variances; 0.05 where absent.
+        /// Of the test of equal variances: 0.0001 to 0.5; 0.05 where absent.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub variances: Option<Fraction>,
-        /// Of the tests of fit; 0.05 where absent.
+        /// Of the tests of fit: 0.0001 to 0.5; 0.05 where absent.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub fit: Option<Fraction>,
         /// Whether the modified coefficient of variation is used; never where absent.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub modified_cv: Option<bool>,
-        /// Of equivalence; 0.05 where absent.
+        /// Of equivalence: 0.0001 to 0.5; 0.05 where absent.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub equivalence: Option<Fraction>,
     }

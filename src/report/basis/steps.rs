@@ -2,7 +2,7 @@
 
 use super::SampleReport;
 use crate::calc::figure;
-use crate::report::page::count;
+use crate::report::page::{Frame, count};
 use crate::statistics::{
     APPROXIMATED_FROM, Basis, Distribution, Fit, Fitted, KSample, Method, NormedResidual, Procedure,
     StatisticsError, Way,
@@ -55,11 +55,14 @@ fn batch_at(own: &SampleReport, mut place: usize) -> &str {
     ""
 }
 
-/// Writes the steps.
-pub(super) fn steps(own: &SampleReport, found: &Procedure) -> Vec<Step> {
+/// Outliers of one batch, or of all, that are named where not all are asked for.
+const OUTLIERS_SHOWN: usize = 10;
+
+/// Writes the steps; `frame` says whether long lists are shortened.
+pub(super) fn steps(own: &SampleReport, found: &Procedure, frame: &Frame) -> Vec<Step> {
     let mut all = vec![
-        within_batches(own, found),
-        in_all(own, found),
+        within_batches(own, found, frame),
+        in_all(own, found, frame),
         one_population(found),
         spread(found),
         fits(found),
@@ -87,7 +90,7 @@ fn residual(label: &str, one: &NormedResidual, level: f64) -> String {
 const UNKNOWN: &str = "whether a value stands out is not known";
 const STAYS: &str = "it stays in the sample until a cause is found: then the data name it under `rejected`";
 
-fn within_batches(own: &SampleReport, found: &Procedure) -> Step {
+fn within_batches(own: &SampleReport, found: &Procedure, frame: &Frame) -> Step {
     let mut shows = Vec::new();
     let mut named = Vec::new();
     for ((label, _), batch) in own.groups.iter().zip(&found.batches) {
@@ -95,43 +98,62 @@ fn within_batches(own: &SampleReport, found: &Procedure) -> Step {
             let why = if batch.n < 3 { "too few values" } else { "all values are equal" };
             shows.push(format!("{label}: not tested, {why}"));
         }
-        for one in &batch.outliers {
-            shows.push(residual(&format!("{label}: "), one, found.levels.outliers));
-            if one.is_outlier() {
-                named.push(format!("{} of {label}", figure(one.value)));
-            }
-        }
+        residuals(&mut shows, &format!("{label}: "), &batch.outliers, found.levels.outliers, frame);
+        let outliers = batch.outliers.iter().filter(|one| one.is_outlier());
+        named.extend(outliers.map(|one| format!("{} of {label}", figure(one.value))));
     }
     let tested = found.batches.iter().any(|batch| !batch.outliers.is_empty());
-    let decision = if tested { stands(&named) } else { UNKNOWN.to_string() };
+    let decision = if tested { stands(&named, frame) } else { UNKNOWN.to_string() };
     Step { title: "Outliers within batches (maximum normed residual)".to_string(), shows, decision }
 }
 
-fn stands(named: &[String]) -> String {
-    match named {
-        [] => "nothing stands out".to_string(),
-        [one] => format!("{one} is an outlier: {STAYS}"),
-        several => format!(
-            "{} are outliers: each stays in the sample until a cause is found: then the data name it under `rejected`",
-            several.join(", ")
-        ),
+/// Writes how far the farthest lie, the farthest first, and always the one that the search ended with.
+fn residuals(shows: &mut Vec<String>, label: &str, all: &[NormedResidual], level: f64, frame: &Frame) {
+    let (Some(first), Some((last, before))) = (all.first(), all.split_last()) else { return };
+    let shown = frame.shown(before.len(), OUTLIERS_SHOWN);
+    shows.extend(before.iter().take(shown).map(|one| residual(label, one, level)));
+    if shown < before.len() {
+        shows.push(format!("{label}… and {} more; --all shows them", before.len() - shown));
+    }
+    shows.push(residual(label, last, level));
+    // It also ends where all that is left is equal.
+    if last.is_outlier() && all.len() == first.n / 2 {
+        shows.push(format!(
+            "{label}the search ends here, at half of the values: what calls most of them outliers is no test \
+             for outliers"
+        ));
     }
 }
 
-fn in_all(own: &SampleReport, found: &Procedure) -> Step {
-    let mut named = Vec::new();
-    let mut shows = Vec::new();
-    for one in &found.outliers {
-        shows.push(residual("", one, found.levels.outliers));
-        if one.is_outlier() {
-            named.push(format!("{} of {}", figure(one.value), batch_at(own, one.index)));
+fn stands(named: &[String], frame: &Frame) -> String {
+    match named {
+        [] => "nothing stands out".to_string(),
+        [one] => format!("{one} is an outlier: {STAYS}"),
+        several => {
+            let shown = frame.shown(several.len(), OUTLIERS_SHOWN);
+            let rest = several.len() - shown;
+            let more = if rest > 0 { format!(", … and {rest} more") } else { String::new() };
+            let first: Vec<&str> = several.iter().take(shown).map(String::as_str).collect();
+            format!(
+                "{}{more} are outliers: each stays in the sample until a cause is found: then the data name it under \
+                 `rejected`",
+                first.join(", ")
+            )
         }
     }
+}
+
+fn in_all(own: &SampleReport, found: &Procedure, frame: &Frame) -> Step {
+    let mut shows = Vec::new();
+    residuals(&mut shows, "", &found.outliers, found.levels.outliers, frame);
+    let outliers = found.outliers.iter().filter(|one| one.is_outlier());
+    let named: Vec<String> =
+        outliers.map(|one| format!("{} of {}", figure(one.value), batch_at(own, one.index))).collect();
     let decision = if shows.is_empty() {
         shows.push("not tested: too few values".to_string());
         UNKNOWN.to_string()
     } else {
-        stands(&named)
+        stands(&named, frame)
     };
     Step { title: "Outliers among all values".to_string(), shows, decision }
 }
