@@ -36,8 +36,11 @@ pub struct TrialReading {
 pub(super) fn are_readings(bytes: &[u8]) -> bool {
     // What is no text is said by whoever reads it as a table.
     let Ok(reader) = Reader::of(bytes) else { return false };
-    let first =
-        reader.rows().into_records().map_while(Result::ok).find(|row| row.iter().any(|cell| cell != ""));
+    let first = reader
+        .rows()
+        .into_records()
+        .map_while(Result::ok)
+        .find(|row| row.iter().any(|cell| !cell.is_empty()));
     let cells: Vec<String> = first.iter().flatten().map(str::to_lowercase).collect();
     cells.iter().any(|cell| cell == "property") && cells.iter().any(|cell| cell.starts_with("exposure"))
 }
@@ -305,8 +308,8 @@ fn together(reader: &mut Reader<'_>, rows: &[TrialReading]) {
             let message = format!(
                 "the site `{}` has {} here and {} on line {first}",
                 row.site,
-                long(row.exposure.unit),
-                long(unit)
+                row.exposure.unit.long(),
+                unit.long()
             );
             let help = "give the cabinet and the rack a site each: hours never become months";
             reader.fault(row.line, message, "hours and months", help);
@@ -347,13 +350,6 @@ fn together(reader: &mut Reader<'_>, rows: &[TrialReading]) {
             let help = "write colour-L, colour-a and colour-b of one reading, a row each";
             reader.fault(row.line, message, "no whole colour", help);
         }
-    }
-}
-
-fn long(unit: ExposureUnit) -> &'static str {
-    match unit {
-        ExposureUnit::Hours => "hours",
-        ExposureUnit::Months => "months",
     }
 }
 

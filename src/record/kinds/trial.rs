@@ -1,7 +1,7 @@
 //! Exposure trials of painted panels: sites, properties that are read in time, limits of the readings.
 
 use super::{part, word_set};
-use crate::quantity::{Adhesion, Blisters};
+use crate::quantity::{Adhesion, Blisters, ExposureUnit};
 use crate::record::{Day, Figure, Text};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -16,6 +16,17 @@ word_set! {
         Accelerated = "accelerated",
         /// The control: kept in the dark, judged by no limit.
         Dark = "dark",
+    }
+}
+
+impl SiteKind {
+    /// Returns what its exposure is counted in; the dark takes either.
+    pub fn unit(self) -> Option<ExposureUnit> {
+        match self {
+            Self::Outdoor => Some(ExposureUnit::Months),
+            Self::Accelerated => Some(ExposureUnit::Hours),
+            Self::Dark => None,
+        }
     }
 }
 
@@ -170,9 +181,9 @@ impl Property {
     /// What it must be, in words.
     ///
     /// # Source
-    /// Gloss of metal mirrors reaches 2000 units at 20 degrees (ISO 2813, from memory); L* runs from 0, black, to
-    /// 100, the perfect diffuser (CIE 15, from memory); a* and b* of surfaces stay within 200 (common practice, no
-    /// source).
+    /// Gloss of metal mirrors reaches 2000 units at 20 degrees (ISO 2813, from memory); L* runs from 0, black,
+    /// to 100, the perfect diffuser (CIE 15, from memory); a* and b* of surfaces stay within 200 (common
+    /// practice, no source).
     pub fn fits(self, value: f64) -> Result<(), &'static str> {
         let (fits, words) = match self {
             Self::Gloss20 | Self::Gloss60 | Self::Gloss85 => {
