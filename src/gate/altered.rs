@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 ///
 /// `supersedes` is among them because a correction is a new record: added to one that is there, it would take
 /// another out of the pool.
-const KEPT: [&str; 11] = [
+const KEPT: [&str; 12] = [
     "showing",
     "kind",
     "state",
@@ -28,6 +28,7 @@ const KEPT: [&str; 11] = [
     "measured",
     "tested",
     "supersedes",
+    "trial",
 ];
 
 /// What `conform --complete` would add to records of the committed state, worked out anew; or why it would not.

@@ -233,7 +233,8 @@ fn is_narrower(key: &str, was: &Value, is: &Value) -> bool {
     own == unit && (least && is >= was || key.ends_with("at_most") && is <= was)
 }
 
-/// Returns whether a plan asks for fewer specimens, batches, panels or readings in time.
+/// Returns whether a plan asks for fewer specimens, batches, panels or readings in time, or names the first
+/// readings.
 fn lowered(was: &Value, is: &Value) -> bool {
     let count = |plan: &Value, key: &str| plan.get(key).and_then(Value::as_u64).unwrap_or(0);
     let fewer =
@@ -242,8 +243,11 @@ fn lowered(was: &Value, is: &Value) -> bool {
     let (was_small, is_small) = (equivalence(was), equivalence(is));
     let readings = |plan: &Value| plan.get("readings").and_then(Value::as_array).cloned().unwrap_or_default();
     let now = readings(is);
-    // A smaller set than the usual one may be new, which is doubt enough.
-    readings(was).iter().any(|one| !now.contains(one))
+    let before = readings(was);
+    // Readings named where none were leave every other exposure unasked; a smaller set than the usual one may be
+    // new, which is doubt enough.
+    before.is_empty() && !now.is_empty()
+        || before.iter().any(|one| !now.contains(one))
         || fewer(was, is, &["specimens", "batches", "panels_per_batch"])
         || was_small != is_small
             && (was_small.is_null() || fewer(&was_small, &is_small, &["specimens", "panels"]))

@@ -1,6 +1,6 @@
 //! Reading the data file of an exposure trial: one row for each reading in time.
 
-use super::table::{BadLine, Lines, Numbers, Reader};
+use super::table::{BadLine, Numbers, Reader};
 use super::words::suggest;
 use crate::quantity::{Adhesion, Blisters, Exposed, ExposureUnit};
 use crate::record::{Day, Figure, Graded, Property, Scale};
@@ -34,10 +34,14 @@ pub struct TrialReading {
 
 /// Returns whether the header is that of readings in time rather than of specimens.
 pub(super) fn are_readings(bytes: &[u8]) -> bool {
-    let text = String::from_utf8_lossy(bytes.get(..4096).unwrap_or(bytes));
-    let header = text.trim_start_matches('\u{feff}').lines().find(|line| !line.trim().is_empty());
-    let cells: Vec<String> =
-        header.unwrap_or_default().split([',', ';']).map(|cell| cell.trim().to_lowercase()).collect();
+    // What is no text is said by whoever reads it as a table.
+    let Ok(reader) = Reader::of(bytes) else { return false };
+    let first = reader
+        .rows()
+        .into_records()
+        .map_while(Result::ok)
+        .find(|row| row.iter().any(|cell| !cell.is_empty()));
+    let cells: Vec<String> = first.iter().flatten().map(str::to_lowercase).collect();
     cells.iter().any(|cell| cell == "property") && cells.iter().any(|cell| cell.starts_with("exposure"))
 }
 
@@ -60,47 +64,23 @@ struct Columns {
 /// All faults in the order of their lines.
 pub(super) fn read(bytes: &[u8]) -> Result<Vec<TrialReading>, Vec<BadLine>> {
     let mut reader = Reader::of(bytes)?;
-    let delimiter = reader.delimiter();
-    let mut rows = csv::ReaderBuilder::new()
-        .delimiter(delimiter)
-        .flexible(true)
-        .has_headers(false)
-        .trim(csv::Trim::All)
-        .from_reader(reader.text.as_bytes());
-    let mut lines = Lines::of(reader.text);
-    let mut numbers = Numbers::of(delimiter);
+    let mut numbers = Numbers::of(reader.delimiter());
     let mut columns: Option<Columns> = None;
     let mut found: Vec<TrialReading> = Vec::new();
-    let (mut record, mut last) = (csv::StringRecord::new(), 1);
-    loop {
-        match rows.read_record(&mut record) {
-            Ok(false) => break,
-            Ok(true) => {}
-            Err(error) => {
-                reader.fault(last, error.to_string(), "not readable", "save the file as CSV again");
-                break;
-            }
-        }
-        let byte = record.position().map_or(0, csv::Position::byte);
-        last = lines.line_at(usize::try_from(byte).unwrap_or(usize::MAX));
+    let mut last = 1;
+    reader.each_row(|reader, line, record| {
+        last = line;
         let Some(columns) = &columns else {
-            columns = header(&mut reader, last, &record);
-            if columns.is_none() {
-                return Err(reader.shown());
-            }
-            continue;
+            columns = header(reader, line, record);
+            return columns.is_some();
         };
-        if found.len() >= reader.most_rows {
-            let help = "split the file into one for each evidence record";
-            reader.fault(last, format!("the file has more than {} rows", found.len()), "too many rows", help);
-            break;
+        if reader.is_full(line, found.len()) {
+            return false;
         }
-        found.extend(row(&mut reader, last, &record, columns, &mut numbers));
-    }
-    if let Some(line) = numbers.mixed() {
-        let help = "write all decimals alike; thousands take no separator";
-        reader.fault(line, "the file has decimal commas and points", "decimal point", help);
-    }
+        found.extend(row(reader, line, record, columns, &mut numbers));
+        true
+    });
+    reader.decimals_are_alike(&numbers);
     if found.is_empty() && reader.faults.is_empty() {
         reader.fault(last, "the file has no rows", "only a header", "write one row for each reading");
     }
@@ -308,6 +288,10 @@ fn graded(
                 let help = "write the unit of the value behind the property, in brackets";
                 (format!("`{given}` is no unit of {property}, which is read in {own}"), "other unit", help)
             })?;
+            property.fits(number).map_err(|words| {
+                let help = "correct the figure, or the unit behind the property";
+                (format!("`{text}` is no {property}: it must be {words}"), "out of range", help)
+            })?;
             Ok(Graded::Number(number))
         }
     }
@@ -324,8 +308,8 @@ fn together(reader: &mut Reader<'_>, rows: &[TrialReading]) {
             let message = format!(
                 "the site `{}` has {} here and {} on line {first}",
                 row.site,
-                long(row.exposure.unit),
-                long(unit)
+                row.exposure.unit.long(),
+                unit.long()
             );
             let help = "give the cabinet and the rack a site each: hours never become months";
             reader.fault(row.line, message, "hours and months", help);
@@ -366,13 +350,6 @@ fn together(reader: &mut Reader<'_>, rows: &[TrialReading]) {
             let help = "write colour-L, colour-a and colour-b of one reading, a row each";
             reader.fault(row.line, message, "no whole colour", help);
         }
-    }
-}
-
-fn long(unit: ExposureUnit) -> &'static str {
-    match unit {
-        ExposureUnit::Hours => "hours",
-        ExposureUnit::Months => "months",
     }
 }
 
@@ -438,6 +415,36 @@ mod tests {
     }
 
     #[test]
+    fn what_no_instrument_shows_is_out_of_range() {
+        let bad = [
+            "gloss-60,-88",
+            "gloss-20,2001",
+            "gloss-retention [%],-1",
+            "colour-L,999",
+            "colour-L,-1",
+            "colour-a,201",
+            "colour-b,-201",
+            "colour-difference,-0.1",
+            "colour-difference-2000,-0.1",
+            "pull-off [MPa],-1",
+            "film-thickness [um],0",
+            "waviness [um],-2",
+            "mass [g],0",
+            "mass [g],-200",
+            "mass-change [%],-101",
+        ];
+        for one in bad {
+            assert_eq!(faults(&format!("T1,rack,0,{one},,\n")), [(2, "out of range")], "{one}");
+        }
+        let good = "T1,rack,0,gloss-20,2000,,\nT1,rack,0,gloss-60,0,,\nT1,rack,0,colour-L,100,,\n\
+                    T1,rack,0,colour-a,-200,,\nT1,rack,0,colour-b,0,,\nT1,rack,0,colour-difference,0,,\n\
+                    T1,rack,0,mass-change [%],-0.4,,\nT1,rack,0,waviness [um],0,,\nT1,rack,0,pull-off [MPa],0,,\n";
+        assert_eq!(read(format!("{HEAD}{good}").as_bytes()).unwrap().len(), 9);
+        let bad = read(format!("{HEAD}T1,rack,0,gloss-60,-88,,\n").as_bytes()).unwrap_err();
+        assert_eq!(bad[0].message, "`-88` is no gloss-60: it must be from 0 to 2000 gloss units");
+    }
+
+    #[test]
     fn the_nearest_property_is_named() {
         let bad = read(format!("{HEAD}T1,rack,3,glos-60,9,,\n").as_bytes()).unwrap_err();
         assert!(bad[0].message.contains("did you mean `gloss-60`"), "{}", bad[0].message);
@@ -451,9 +458,22 @@ mod tests {
     }
 
     #[test]
+    fn tabs_stand_between_columns_too_and_columns_are_capped() {
+        let text = "panel\tsite\texposure [h]\tproperty\tvalue\nT1\tbox\t500\tchalking\t9,5\n";
+        assert_eq!(read(text.as_bytes()).unwrap()[0].value, Some(Graded::Number(9.5)));
+        let wide = format!("{HEAD}T1,rack,3,chalking,9,,{}\nT1,rack,3,chalking,x,,\n", ",x".repeat(100));
+        let bad = read(wide.as_bytes()).unwrap_err();
+        assert!(bad[0].message.contains("at most 64 are read"), "{}", bad[0].message);
+        // A file that is wrong so is not read on.
+        assert_eq!(bad.len(), 1);
+    }
+
+    #[test]
     fn readings_are_known_by_their_header() {
         assert!(are_readings(HEAD.as_bytes()));
         assert!(are_readings(b"\xef\xbb\xbf\nSite;Property;Exposure\n"));
+        assert!(are_readings(b"panel\tsite\texposure [h]\tproperty\tvalue\n"));
+        assert!(are_readings(b"\"panel\";\"site\";\"exposure [h]\";\"property\";\"value\"\n"));
         assert!(!are_readings(b"batch,panel,specimen,value [MPa]\n") && !are_readings(b""));
         let bad = read(b"panel,site,exposure,property,value\n").unwrap_err();
         assert_eq!((bad.len(), bad[0].label), (1, "columns missing"));

@@ -123,24 +123,24 @@ impl<'t> Reader<'t> {
         }
     }
 
-    fn read(mut self) -> Result<Table, Vec<BadLine>> {
-        let delimiter = self.delimiter();
-        let mut reader = csv::ReaderBuilder::new()
-            .delimiter(delimiter)
+    /// Returns the rows of the text, cells without the blanks around them.
+    pub(super) fn rows(&self) -> csv::Reader<&'t [u8]> {
+        csv::ReaderBuilder::new()
+            .delimiter(self.delimiter())
             .flexible(true)
             .has_headers(false)
             .trim(csv::Trim::All)
-            .from_reader(self.text.as_bytes());
+            .from_reader(self.text.as_bytes())
+    }
+
+    /// Hands on every row with its line until `each` returns whether to go on; a row that can't be read, or has
+    /// more cells than any file needs, is a fault and the last.
+    pub(super) fn each_row(&mut self, mut each: impl FnMut(&mut Self, usize, &csv::StringRecord) -> bool) {
+        let mut rows = self.rows();
         let mut lines = Lines::of(self.text);
-        let mut columns: Option<Columns> = None;
-        let (mut unit, mut others, mut head_line) = (None, Vec::new(), 1);
-        let mut words = BTreeSet::new();
-        let mut rows = Vec::new();
-        let mut said = BTreeMap::new();
-        let mut numbers = Numbers::of(delimiter);
         let mut record = csv::StringRecord::new();
         loop {
-            match reader.read_record(&mut record) {
+            match rows.read_record(&mut record) {
                 Ok(false) => break,
                 Ok(true) => {}
                 Err(error) => {
@@ -152,39 +152,64 @@ impl<'t> Reader<'t> {
             let line = lines.line_at(usize::try_from(byte).unwrap_or(usize::MAX));
             if record.len() > MAX_COLUMNS && record.iter().skip(MAX_COLUMNS).any(|cell| !cell.is_empty()) {
                 let message = format!("the line has {} cells; at most {MAX_COLUMNS} are read", record.len());
-                self.fault(
-                    line,
-                    message,
-                    "too many cells",
-                    "keep the columns that are read, and one row a line",
-                );
+                let help = "keep the columns that are read, and one row a line";
+                self.fault(line, message, "too many cells", help);
                 break;
             }
+            if !each(self, line, &record) {
+                break;
+            }
+        }
+    }
+
+    /// Returns whether a file that has so many rows takes no more of them, which is a fault.
+    pub(super) fn is_full(&mut self, line: usize, rows: usize) -> bool {
+        let full = rows >= self.most_rows;
+        if full {
+            let message = format!("the file has more than {} rows", self.most_rows);
+            let help = "split the file into one for each evidence record";
+            self.fault(line, message, "too many rows", help);
+        }
+        full
+    }
+
+    /// Says where a file has decimal commas and points.
+    pub(super) fn decimals_are_alike(&mut self, numbers: &Numbers) {
+        if let Some(line) = numbers.comma.and(numbers.point) {
+            let help = "write all decimals alike; thousands take no separator";
+            self.fault(line, "the file has decimal commas and points", "decimal point", help);
+        }
+    }
+
+    fn read(mut self) -> Result<Table, Vec<BadLine>> {
+        let mut columns: Option<Columns> = None;
+        let (mut unit, mut others, mut head_line) = (None, Vec::new(), 1);
+        let mut words = BTreeSet::new();
+        let mut rows = Vec::new();
+        let mut said = BTreeMap::new();
+        let mut numbers = Numbers::of(self.delimiter());
+        self.each_row(|reader, line, record| {
             let Some(columns) = &columns else {
                 head_line = line;
-                let Some(found) = self.header(line, &record) else { return Err(self.shown()) };
-                (unit, others) = (found.unit, found.others);
-                columns = Some(found.columns);
-                continue;
+                let found = reader.header(line, record);
+                return found.is_some_and(|found| {
+                    (unit, others) = (found.unit, found.others);
+                    columns = Some(found.columns);
+                    true
+                });
             };
-            if rows.len() >= self.most_rows {
-                let message = format!("the file has more than {} rows", self.most_rows);
-                self.fault(
-                    line,
-                    message,
-                    "too many rows",
-                    "split the file into one for each evidence record",
-                );
-                break;
+            if reader.is_full(line, rows.len()) {
+                return false;
             }
-            if let Some(row) = self.row(line, &record, columns, &mut numbers, &mut words) {
+            if let Some(row) = reader.row(line, record, columns, &mut numbers, &mut words) {
                 let word = columns.units.and_then(|at| record.get(at)).filter(|word| !word.is_empty());
                 if let Some(word) = word.filter(|word| said.len() < UNITS_KEPT && !said.contains_key(*word)) {
                     said.insert(word.to_string(), line);
                 }
                 rows.push(row);
             }
-        }
+            true
+        });
         if columns.is_none() {
             if self.faults.is_empty() {
                 self.fault(
@@ -196,10 +221,7 @@ impl<'t> Reader<'t> {
             }
             return Err(self.shown());
         }
-        if let Some(line) = numbers.mixed() {
-            let help = "write all decimals alike; thousands take no separator";
-            self.fault(line, "the file has decimal commas and points", "decimal point", help);
-        }
+        self.decimals_are_alike(&numbers);
         if rows.is_empty() && self.faults.is_empty() {
             self.fault(head_line, "the file has no rows", "only a header", "write one row for each specimen");
         }
@@ -397,11 +419,6 @@ impl Numbers {
         Self { commas: delimiter != b',', comma: None, point: None }
     }
 
-    /// Returns the first line with a decimal point where there are decimal commas too.
-    pub(super) fn mixed(&self) -> Option<usize> {
-        self.comma.and(self.point)
-    }
-
     pub(super) fn read(&mut self, text: &str, line: usize) -> Option<f64> {
         // Rust would also read `inf`, `nan` and the like, which no scale shows.
         let plain =
@@ -423,19 +440,19 @@ impl Numbers {
 }
 
 /// Lines of the starts of records, which only go forward.
-pub(super) struct Lines<'t> {
+struct Lines<'t> {
     text: &'t [u8],
     at: usize,
     line: usize,
 }
 
 impl<'t> Lines<'t> {
-    pub(super) fn of(text: &'t str) -> Self {
+    fn of(text: &'t str) -> Self {
         Self { text: text.as_bytes(), at: 0, line: 1 }
     }
 
     /// The line of the first byte from `byte` on that ends no line: blank lines belong to no record.
-    pub(super) fn line_at(&mut self, byte: usize) -> usize {
+    fn line_at(&mut self, byte: usize) -> usize {
         while let Some(next) = self.text.get(self.at) {
             if self.at >= byte && !matches!(next, b'\n' | b'\r') {
                 break;

@@ -54,6 +54,23 @@ pub(super) fn showing(sink: &mut Sink, showing: &Showing) {
             .label("no exposure")
             .help("write `outdoor` or `accelerated`, or take `exposure` out");
         }
+        let unplanned = limit
+            .exposure
+            .and_then(SiteKind::unit)
+            .filter(|unit| !planned.is_empty() && !planned.iter().any(|reading| reading.unit == *unit));
+        if let (Some(unit), Some(kind)) = (unplanned, limit.exposure) {
+            sink.error(
+                "bad-trial",
+                at("exposure"),
+                format!(
+                    "`{}` is limited for {kind} exposure only, but no reading in {} is planned",
+                    limit.property,
+                    unit.long()
+                ),
+            )
+            .label("never read")
+            .help("plan its readings too in `plan: {readings: [...]}`, or take `exposure` out");
+        }
         if !seen.insert((limit.property, limit.exposure)) {
             sink.error("bad-trial", at("property"), format!("`{}` is limited twice", limit.property))
                 .label("limited before")
@@ -145,6 +162,10 @@ pub(super) fn data_fits(
         }
         (Some(trial), Some(rows)) => (trial, rows),
     };
+    let mut panels: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for (name, site) in &trial.sites {
+        panels.insert(name, site.panels.iter().map(|panel| panel.as_str()).collect());
+    }
     let mut said = BTreeSet::new();
     for row in rows {
         let mut bad = |message: String, label: &str, help: String| {
@@ -163,12 +184,8 @@ pub(super) fn data_fits(
                 bad(format!("the record has no site `{}`", row.site), "unknown site", help);
             }
             Some(site) => {
-                let wanted = match site.kind {
-                    SiteKind::Outdoor => Some((ExposureUnit::Months, "exposure [months]")),
-                    SiteKind::Accelerated => Some((ExposureUnit::Hours, "exposure [h]")),
-                    SiteKind::Dark => None,
-                };
-                if let Some((_, header)) = wanted.filter(|(unit, _)| *unit != row.exposure.unit) {
+                if let Some(unit) = site.kind.unit().filter(|unit| *unit != row.exposure.unit) {
+                    let header = format!("exposure [{}]", unit.word());
                     let message = format!(
                         "`{}` is {}, but its readings are in {}",
                         row.site,
@@ -180,8 +197,9 @@ pub(super) fn data_fits(
                     );
                     bad(message, "other exposure", help);
                 }
-                if !site.panels.is_empty() && !site.panels.iter().any(|panel| panel.as_str() == row.panel) {
-                    let near = suggest(&row.panel, site.panels.iter().map(|panel| panel.as_str()));
+                let hung = panels.get(row.site.as_str()).filter(|hung| !hung.is_empty());
+                if let Some(hung) = hung.filter(|hung| !hung.contains(row.panel.as_str())) {
+                    let near = suggest(&row.panel, hung.iter().copied());
                     let help = near.unwrap_or_default() + " write a panel of the site, or add it there";
                     let message = format!("the site `{}` has no panel `{}`", row.site, row.panel);
                     bad(message, "unknown panel", help.trim().to_string());

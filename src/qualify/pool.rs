@@ -222,11 +222,18 @@ pub fn completeness(pool: &Pool, showing: &Showing) -> Completeness {
 /// Returns specimens and panels of an equivalence.
 pub fn equivalence_plan(showing: &Showing) -> (u32, u32) {
     let plan = showing.plan.as_ref().and_then(|plan| plan.equivalence.as_ref());
-    let usual =
-        if showing.kind.as_str() == "lamina-modulus" { MODULUS_SPECIMENS } else { EQUIVALENCE_SPECIMENS };
+    let (mut usual, mut panels) = (EQUIVALENCE_SPECIMENS, EQUIVALENCE_PANELS);
+    if showing.kind.as_str() == "lamina-modulus" {
+        usual = MODULUS_SPECIMENS;
+    }
+    if super::trial::is_asked(showing) {
+        // Read is the panel itself, and the equivalence asks no more of them than the trial.
+        usual = usual.min(super::trial::panels(showing));
+        panels = panels.min(usual);
+    }
     (
         plan.and_then(|plan| plan.specimens).unwrap_or(usual),
-        plan.and_then(|plan| plan.panels).unwrap_or(EQUIVALENCE_PANELS),
+        plan.and_then(|plan| plan.panels).unwrap_or(panels),
     )
 }
 

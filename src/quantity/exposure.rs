@@ -23,6 +23,14 @@ impl ExposureUnit {
             Self::Months => "months",
         }
     }
+
+    /// Returns the unit as it is said.
+    pub fn long(self) -> &'static str {
+        match self {
+            Self::Hours => "hours",
+            Self::Months => "months",
+        }
+    }
 }
 
 /// An exposure: `500 h` or `3 months`. Nothing turns the one into the other: what an hour in a cabinet is worth

@@ -1,8 +1,9 @@
 //! Readings that are still to be taken, and by when.
 
-use super::{Series, of_limit, planned, unit_of};
+use super::Series;
+use super::complete::{Panels, by_site, fullest, of_limit, planned};
 use crate::quantity::{Exposed, ExposureUnit};
-use crate::record::{Day, Evidence, EvidenceState, Showing, Trial};
+use crate::record::{Day, Evidence, EvidenceState, Showing, Site};
 use jiff::{Span, ToSpan};
 use std::collections::BTreeSet;
 
@@ -29,8 +30,12 @@ pub fn due(showing: &Showing, own: &Evidence, all: &[Series], today: Day) -> Vec
     let Some(trial) = own.trial.as_ref().filter(|_| own.state != EvidenceState::Done) else {
         return Vec::new();
     };
-    let mut found: Vec<Due> =
-        trial.sites.keys().flat_map(|site| at_site(showing, trial, site, all, today)).collect();
+    let read = by_site(all);
+    let none = Panels::new();
+    let of = |(name, site): (&String, &Site)| {
+        at_site(showing, name, site, read.get(&(site.kind, name.as_str())).unwrap_or(&none), today)
+    };
+    let mut found: Vec<Due> = trial.sites.iter().flat_map(of).collect();
     found.sort_by(|one, two| {
         (one.on.is_none(), one.on)
             .cmp(&(two.on.is_none(), two.on))
@@ -39,13 +44,10 @@ pub fn due(showing: &Showing, own: &Evidence, all: &[Series], today: Day) -> Vec
     found
 }
 
-fn at_site(showing: &Showing, trial: &Trial, site: &str, all: &[Series], today: Day) -> Vec<Due> {
-    let Some((own, unit)) = trial.sites.get(site).and_then(|own| Some((own, unit_of(own.kind)?))) else {
-        return Vec::new();
-    };
-    let read = all.iter().filter(|one| one.site == site).map(|one| one.panel.as_str());
+fn at_site(showing: &Showing, site: &str, own: &Site, read: &Panels<'_>, today: Day) -> Vec<Due> {
+    let Some(unit) = own.kind.unit() else { return Vec::new() };
     let panels: BTreeSet<&str> = match own.panels.is_empty() {
-        true => read.collect(),
+        true => read.keys().copied().collect(),
         false => own.panels.iter().map(|panel| panel.as_str()).collect(),
     };
     let plan = planned(showing, unit);
@@ -56,12 +58,9 @@ fn at_site(showing: &Showing, trial: &Trial, site: &str, all: &[Series], today: 
             let mut missing = Vec::new();
             for limit in here {
                 let has = |panel: &str| {
-                    all.iter().any(|one| {
-                        one.site == site
-                            && one.panel == panel
-                            && one.property == limit.property
-                            && one.has(limit, planned)
-                    })
+                    let own = read.get(panel).and_then(|own| own.get(&limit.property));
+                    let own = own.and_then(|own| fullest(own, limit, of_limit(limit, &plan)));
+                    own.is_some_and(|one| one.has(limit, planned))
                 };
                 let lost = panels.iter().filter(|panel| !has(panel)).map(ToString::to_string);
                 let lost: Vec<String> = lost.collect();

@@ -3,10 +3,12 @@
 //! Outdoor and accelerated exposure are judged each on their own and never pooled; a control in the dark is judged
 //! by nothing. Hours in a cabinet say when a property will reach its limit in that cabinet, and nothing of years.
 
+mod complete;
 mod due;
 mod living;
 mod state;
 
+use complete::{lacking, planned};
 pub use due::{Due, due};
 pub use living::{Living, Stands};
 pub use state::{PanelState, PropertyState, SiteState, TrialState, trials};
@@ -16,15 +18,12 @@ use super::pool::{self, Completeness, Outcome};
 use super::verdict::{Judged, note};
 use crate::finish::{Lab, cie76, ciede2000};
 use crate::ledger::{Entry, Ledger, TrialReading};
-use crate::quantity::{Exposed, ExposureUnit};
+use crate::quantity::Exposed;
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    Day, Evidence, EvidenceState, Graded, LoadPath, Property, ReadWhen, ReadingLimit, Showing, SiteKind,
+    Day, Evidence, EvidenceState, Graded, LoadPath, Property, ReadingLimit, Showing, SiteKind,
 };
-use std::collections::{BTreeMap, BTreeSet};
-
-/// A planned reading may be taken by this share of it early; common practice, no source.
-const EARLY: f64 = 0.05;
+use std::collections::BTreeMap;
 
 /// One value of a series.
 #[derive(Debug, Clone, PartialEq)]
@@ -68,50 +67,6 @@ impl Series {
     fn limits<'l>(&self, limits: &'l [ReadingLimit]) -> impl Iterator<Item = &'l ReadingLimit> {
         let (kind, property) = (self.kind, self.property);
         limits.iter().filter(move |limit| limit.property == property && limit.asks(kind))
-    }
-
-    /// Whether it has a value of that property, in the limit's own terms, for a planned reading: not much before
-    /// it, and before the next one is due.
-    fn has(&self, limit: &ReadingLimit, planned: &Planned) -> bool {
-        self.points.iter().any(|point| {
-            let at = point.exposure.number;
-            let next = planned.next.is_none_or(|next| at < next * (1.0 - EARLY));
-            at >= planned.at * (1.0 - EARLY) && next && limit.holds(point.value).is_some()
-        })
-    }
-}
-
-/// One planned reading, and the one after it.
-struct Planned {
-    at: f64,
-    next: Option<f64>,
-}
-
-fn planned(showing: &Showing, unit: ExposureUnit) -> Vec<Planned> {
-    let all: Vec<f64> = showing
-        .plan
-        .iter()
-        .flat_map(|plan| &plan.readings)
-        .filter(|one| one.unit == unit)
-        .map(|one| one.number)
-        .collect();
-    let next = all.iter().skip(1).map(|next| Some(*next)).chain([None]);
-    all.iter().zip(next).map(|(at, next)| Planned { at: *at, next }).collect()
-}
-
-/// The planned readings that a limit is read at.
-fn of_limit<'p>(limit: &ReadingLimit, all: &'p [Planned]) -> &'p [Planned] {
-    match limit.when {
-        Some(ReadWhen::End) => all.len().checked_sub(1).and_then(|last| all.get(last..)).unwrap_or_default(),
-        _ => all,
-    }
-}
-
-fn unit_of(kind: SiteKind) -> Option<ExposureUnit> {
-    match kind {
-        SiteKind::Outdoor => Some(ExposureUnit::Months),
-        SiteKind::Accelerated => Some(ExposureUnit::Hours),
-        SiteKind::Dark => None,
     }
 }
 
@@ -162,32 +117,35 @@ fn follows(own: &Series, all: &[Series]) -> Vec<Series> {
             vec![with(Property::MassChange, &|point| Some(100.0 * (point.value.number()? - first) / first))]
         }
         Property::ColourL => {
-            let other = |property: Property| {
-                all.iter()
-                    .find(|one| one.property == property && one.site == own.site && one.panel == own.panel)
-            };
-            let (Some(a), Some(b)) = (other(Property::ColourA), other(Property::ColourB)) else {
-                return Vec::new();
-            };
-            let at = |of: &Series, exposure: Exposed| {
-                of.points.iter().find(|point| point.exposure == exposure)?.value.number()
-            };
-            let colour =
-                |exposure: Exposed| Lab::new(at(own, exposure)?, at(a, exposure)?, at(b, exposure)?).ok();
-            let Some(start) =
-                own.points.first().and_then(|point| colour(Exposed { number: 0.0, ..point.exposure }))
+            let (Some(a), Some(b)) =
+                (beside(own, all, Property::ColourA), beside(own, all, Property::ColourB))
             else {
                 return Vec::new();
             };
+            let at = |of: &Series, exposure: f64| {
+                let place = of.points.binary_search_by(|point| point.exposure.number.total_cmp(&exposure));
+                of.points.get(place.ok()?)?.value.number()
+            };
+            let colour =
+                |exposure: f64| Lab::new(at(own, exposure)?, at(a, exposure)?, at(b, exposure)?).ok();
+            let Some(start) = colour(0.0) else { return Vec::new() };
+            let after = |point: &Point| colour(point.exposure.number);
             vec![
-                with(Property::ColourDifference, &|point| Some(cie76(&start, &colour(point.exposure)?))),
+                with(Property::ColourDifference, &|point| Some(cie76(&start, &after(point)?))),
                 with(Property::ColourDifference2000, &|point| {
-                    Some(ciede2000(&start, &colour(point.exposure)?).difference)
+                    Some(ciede2000(&start, &after(point)?).difference)
                 }),
             ]
         }
         _ => Vec::new(),
     }
+}
+
+/// Another property of the same panel at the same site; `all` stands in the order of site, panel and property.
+fn beside<'s>(own: &Series, all: &'s [Series], property: Property) -> Option<&'s Series> {
+    let key = (&own.site, &own.panel, property);
+    let place = all.binary_search_by(|one| (&one.site, &one.panel, one.property).cmp(&key)).ok()?;
+    all.get(place)
 }
 
 /// A reading beyond its limit: the first of its series.
@@ -223,7 +181,7 @@ impl Breach {
 }
 
 /// Returns the first reading beyond a limit of every series, the earliest of each kind of exposure first.
-pub fn breaches(all: &[Series], limits: &[ReadingLimit]) -> Vec<Breach> {
+pub fn breaches<'s>(all: impl IntoIterator<Item = &'s Series>, limits: &[ReadingLimit]) -> Vec<Breach> {
     let mut found = Vec::new();
     for one in all {
         for limit in one.limits(limits) {
@@ -254,6 +212,11 @@ pub fn is_asked(showing: &Showing) -> bool {
     !showing.accept.readings.is_empty()
 }
 
+/// Returns how many panels a trial asks for at one site of each kind of exposure.
+pub fn panels(showing: &Showing) -> u32 {
+    showing.plan.as_ref().and_then(|plan| plan.specimens).unwrap_or(1)
+}
+
 /// Returns what a sample lacks and what came of the criterion, by readings in time where the showing asks for
 /// them and by the pooled specimens else; and what had to be assumed of the values.
 pub fn sample(
@@ -264,8 +227,7 @@ pub fn sample(
     ramp: Option<f64>,
 ) -> (Completeness, Outcome, Vec<String>) {
     if is_asked(showing) {
-        let panels = showing.plan.as_ref().and_then(|plan| plan.specimens).unwrap_or(1);
-        let (lacks, outcome) = judge(ledger, showing, records, panels);
+        let (lacks, outcome) = judge(ledger, showing, records, panels(showing));
         return (lacks, outcome, Vec::new());
     }
     let all = pool::pool(ledger, showing, records);
@@ -284,8 +246,8 @@ pub fn judge(
 ) -> (Completeness, Outcome) {
     let limits = &showing.accept.readings;
     let by_record: Vec<Vec<Series>> = records.iter().map(|entry| series(ledger, entry)).collect();
-    let all: Vec<Series> = by_record.iter().flatten().cloned().collect();
-    let found = breaches(&all, limits);
+    let all: Vec<&Series> = by_record.iter().flatten().collect();
+    let found = breaches(all.iter().copied(), limits);
     let mut lacks = lacking(showing, &by_record, panels);
     let rows =
         || records.iter().filter_map(|entry| ledger.data.get(&entry.id)).flat_map(|data| &data.readings);
@@ -310,86 +272,8 @@ pub fn judge(
     (lacks, outcome)
 }
 
-/// Kinds of exposure that a showing asks for: those whose readings it plans, else those that were read.
-fn asked(showing: &Showing, all: &[Series]) -> BTreeSet<SiteKind> {
-    let kinds = [SiteKind::Outdoor, SiteKind::Accelerated];
-    let by_plan: BTreeSet<SiteKind> = kinds
-        .into_iter()
-        .filter(|kind| unit_of(*kind).is_some_and(|unit| !planned(showing, unit).is_empty()))
-        .collect();
-    if !by_plan.is_empty() {
-        return by_plan;
-    }
-    all.iter().map(|one| one.kind).filter(|kind| *kind != SiteKind::Dark).collect()
-}
-
-/// What is missing of the panels and planned readings of one kind at one site of one record.
-fn missing_at(showing: &Showing, kind: SiteKind, at_site: &[&Series]) -> (usize, Option<String>) {
-    let all = unit_of(kind).map(|unit| planned(showing, unit)).unwrap_or_default();
-    let by_panel = |panel: &str| {
-        let own = |limit: &&ReadingLimit| limit.asks(kind);
-        for limit in showing.accept.readings.iter().filter(own) {
-            let series: Vec<&&Series> =
-                at_site.iter().filter(|one| one.panel == panel && one.property == limit.property).collect();
-            let lost = |what: &str| Some(format!("{} of panel {panel}{what}", limit.property));
-            if all.is_empty() && !series.iter().any(|one| one.points.iter().any(|p| p.exposure.number > 0.0))
-            {
-                return lost(" after any exposure");
-            }
-            for planned in of_limit(limit, &all) {
-                if !series.iter().any(|one| one.has(limit, planned)) {
-                    let unit = unit_of(kind).unwrap_or(ExposureUnit::Months);
-                    return lost(&format!(" after {}", Exposed { number: planned.at, unit }));
-                }
-            }
-        }
-        None
-    };
-    let panels: BTreeSet<&str> = at_site.iter().map(|one| one.panel.as_str()).collect();
-    let lost: Vec<Option<String>> = panels.into_iter().map(by_panel).collect();
-    (lost.iter().filter(|lost| lost.is_none()).count(), lost.into_iter().flatten().next())
-}
-
-fn lacking(showing: &Showing, by_record: &[Vec<Series>], panels: u32) -> Completeness {
-    let all: Vec<Series> = by_record.iter().flatten().cloned().collect();
-    let mut found = Completeness::default();
-    let kinds = asked(showing, &all);
-    if kinds.is_empty() {
-        found.specimens = panels;
-        found.lacks.push("no readings after any exposure".to_string());
-    }
-    for kind in kinds {
-        // Panels of one site of one record: another climate, or another trial, is no further panel of this one.
-        let mut best: Option<(usize, Option<String>)> = None;
-        for record in by_record {
-            let sites: BTreeSet<&str> =
-                record.iter().filter(|one| one.kind == kind).map(|one| one.site.as_str()).collect();
-            for site in sites {
-                let here: Vec<&Series> =
-                    record.iter().filter(|one| one.kind == kind && one.site == site).collect();
-                let (whole, lost) = missing_at(showing, kind, &here);
-                if best.as_ref().is_none_or(|(known, _)| whole > *known) {
-                    best = Some((whole, lost));
-                }
-            }
-        }
-        let Some((whole, lost)) = best else {
-            found.specimens = found.specimens.saturating_add(panels);
-            found.lacks.push(format!("no {kind} readings"));
-            continue;
-        };
-        let have = u32::try_from(whole).unwrap_or(u32::MAX);
-        if have < panels {
-            found.specimens = found.specimens.saturating_add(panels - have);
-            let lost = lost.map_or_else(String::new, |lost| format!("; {lost} is missing"));
-            found.lacks.push(format!("{kind}: {have} of {panels} panels with every planned reading{lost}"));
-        }
-    }
-    found
-}
-
 /// The worst reading of each limit by kind of exposure, in words.
-fn worst_words(all: &[Series], limits: &[ReadingLimit]) -> Vec<String> {
+fn worst_words(all: &[&Series], limits: &[ReadingLimit]) -> Vec<String> {
     let mut words = Vec::new();
     for kind in [SiteKind::Outdoor, SiteKind::Accelerated] {
         for limit in limits.iter().filter(|limit| limit.asks(kind)) {
@@ -457,7 +341,7 @@ fn progress(showing: &Showing, all: &[Series], holds: bool) -> String {
         }
     }
     let of = |(site, (kind, last)): (&&str, &(SiteKind, Exposed))| {
-        let end = unit_of(*kind).and_then(|unit| planned(showing, unit).last().map(|last| last.at));
+        let end = kind.unit().and_then(|unit| planned(showing, unit).last().map(|last| last.at));
         let end = end.map_or_else(String::new, |end| format!(" of {end}"));
         let Exposed { number, unit } = last;
         format!("{site} ({kind}) read after {number}{end} {}", unit.word())

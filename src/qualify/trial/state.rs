@@ -1,12 +1,13 @@
 //! How every trial stands: what was read, what is beyond a limit, when a limit will be reached, what is due.
 
+use super::complete::{Panels, by_site};
 use super::living::{Living, living};
 use super::{Breach, Due, Point, Series, breaches, due, series, worst_of};
 use crate::finish::{Keep, Projection, Reading, project};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::verdict::{Duty, Evaluation, Judged};
 use crate::quantity::Exposed;
-use crate::record::{Day, Evidence, EvidenceState, Graded, Property, ReadingLimit, SiteKind};
+use crate::record::{Day, Evidence, EvidenceState, Graded, Property, ReadingLimit, SiteKind, Text};
 use std::collections::BTreeMap;
 
 /// One exposure trial.
@@ -98,12 +99,13 @@ pub fn trials(ledger: &Ledger, evaluation: &Evaluation, today: Day) -> Vec<Trial
         let showing = ledger.showings.get(entry.value.showing.id())?;
         let limits = &showing.value.accept.readings;
         let all = series(ledger, entry);
+        let (read, none) = (by_site(&all), Panels::new());
         let sites = trial.sites.iter().map(|(name, site)| SiteState {
             name: name.clone(),
             kind: site.kind,
             method: site.method.as_ref().map(ToString::to_string),
             start: site.start,
-            properties: properties(&all, name, limits),
+            properties: properties(read.get(&(site.kind, name.as_str())).unwrap_or(&none), limits),
         });
         let rows = ledger.data.get(&entry.id).map_or(&[][..], |data| &data.readings);
         let left_out = |row: &crate::ledger::TrialReading| {
@@ -129,9 +131,9 @@ pub fn trials(ledger: &Ledger, evaluation: &Evaluation, today: Day) -> Vec<Trial
     ledger.evidence.values().filter_map(of).collect()
 }
 
-fn properties(all: &[Series], site: &str, limits: &[ReadingLimit]) -> Vec<PropertyState> {
+fn properties(panels: &Panels<'_>, limits: &[ReadingLimit]) -> Vec<PropertyState> {
     let mut by_what: BTreeMap<(Property, Option<Property>), Vec<&Series>> = BTreeMap::new();
-    for one in all.iter().filter(|one| one.site == site) {
+    for one in panels.values().flat_map(BTreeMap::values).flatten() {
         by_what.entry((one.property, one.of)).or_default().push(one);
     }
     by_what.into_values().filter_map(|own| property(&own, limits)).collect()
@@ -139,20 +141,21 @@ fn properties(all: &[Series], site: &str, limits: &[ReadingLimit]) -> Vec<Proper
 
 fn property(own: &[&Series], limits: &[ReadingLimit]) -> Option<PropertyState> {
     let first = own.first()?;
-    let limit = first.limits(limits).next();
+    let limit = Strictest::of(first.limits(limits));
+    let limit = limit.as_ref();
     let panels: Vec<PanelState> = own
         .iter()
         .map(|one| PanelState {
             panel: one.panel.clone(),
             points: one.points.clone(),
-            projected: limit.and_then(|limit| projected(one, limit)),
+            projected: limit.and_then(|limit| projected(one, &limit.limit)),
         })
         .collect();
     let lasts: Vec<&Point> = own.iter().filter_map(|one| one.points.last()).collect();
     let last = lasts.iter().max_by(|one, two| one.exposure.number.total_cmp(&two.exposure.number))?.exposure;
     let values: Vec<Graded> = lasts.iter().map(|point| point.value).collect();
     let worst = match limit {
-        Some(limit) => worst_of(&values, limit)?,
+        Some(limit) => worst_of(&values, &limit.limit)?,
         None => *values.first()?,
     };
     // The earliest stands for the site; where none can be said, the first reason.
@@ -167,13 +170,57 @@ fn property(own: &[&Series], limits: &[ReadingLimit]) -> Option<PropertyState> {
     Some(PropertyState {
         what: first.what(),
         property: first.property,
-        limit: limit.map(ReadingLimit::bounds),
+        limit: limit.map(|limit| limit.words.clone()),
         last,
         worst,
         projected,
         projected_panel,
         panels,
     })
+}
+
+type Holds = fn(Graded, Graded) -> Option<bool>;
+
+/// What all limits of one property at one site come to.
+struct Strictest {
+    /// The greatest least and the least greatest value.
+    limit: ReadingLimit,
+    /// In words; with limits that can't be held against those, such as adhesion by another method.
+    words: String,
+}
+
+impl Strictest {
+    fn of<'l>(limits: impl Iterator<Item = &'l ReadingLimit>) -> Option<Self> {
+        let all: Vec<&ReadingLimit> = limits.collect();
+        let (first, rest) = all.split_first()?;
+        let value = |text: &Option<Text>| first.property.value(text.as_ref()?.as_str()).ok();
+        // Whether one bound asks as much as the other; `None` where the two can't be compared.
+        let as_strict =
+            |own: &Option<Text>, other: &Option<Text>, holds: Holds| match (value(own), value(other)) {
+                (Some(own), Some(other)) => holds(own, other),
+                (own, other) => Some(own.is_some() || other.is_none()),
+            };
+        let at_least = |own: &ReadingLimit, other: &ReadingLimit| {
+            as_strict(&own.at_least, &other.at_least, Graded::is_at_least) == Some(true)
+        };
+        let at_most = |own: &ReadingLimit, other: &ReadingLimit| {
+            as_strict(&own.at_most, &other.at_most, Graded::is_at_most) == Some(true)
+        };
+        let mut limit = (*first).clone();
+        for other in rest {
+            if at_least(other, &limit) {
+                limit.at_least.clone_from(&other.at_least);
+            }
+            if at_most(other, &limit) {
+                limit.at_most.clone_from(&other.at_most);
+            }
+        }
+        let mut words = limit.bounds();
+        for other in all.iter().filter(|other| !at_least(&limit, other)) {
+            words = format!("{words} and {}", other.bounds());
+        }
+        Some(Self { limit, words })
+    }
 }
 
 /// When a line through the readings of one panel meets the limit; `None` where it is beyond it already.
@@ -189,7 +236,7 @@ fn projected(one: &Series, limit: &ReadingLimit) -> Option<Result<Projection, St
     let Some(readings) = numbers else {
         return Some(Err("a class, not a number: no line is laid through it".to_string()));
     };
-    let bound = |text: &Option<crate::record::Text>, keep: Keep| {
+    let bound = |text: &Option<Text>, keep: Keep| {
         let value = limit.property.value(text.as_ref()?.as_str()).ok()?.number()?;
         Some(project(&readings, value, keep).map_err(|why| why.to_string()))
     };

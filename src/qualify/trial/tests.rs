@@ -155,6 +155,93 @@ fn a_planned_reading_is_its_own() {
     is(&ledger(&early, &[("out", gap)]), Verdict::Short, "chalking of panel T1 after 3 months is missing");
 }
 
+/// The plan of both kinds, and the limits of the base.
+const PLAN: &str = ", readings: [3 months, 6 months, 500 h]";
+const LIMITS: &str = "{property: chalking, at_least: 8}, {property: gloss-retention, at_least: 70 %}";
+/// Chalking outdoors alone, gloss in the cabinet alone.
+const ONE_EACH: &str = "{property: chalking, at_least: 8, exposure: outdoor}, \
+    {property: gloss-retention, at_least: 70 %, exposure: accelerated}";
+
+#[test]
+fn a_limit_of_one_kind_of_exposure_asks_for_that_kind() {
+    let hours = [(LIMITS, ONE_EACH), ("3 months, 6 months, ", "")];
+    is(&ledger(&hours, &[("box", cabinet())]), Verdict::Short, "no outdoor readings");
+    is(
+        &ledger(&hours, &[("box", cabinet()), ("out", outdoors())]),
+        Verdict::Met,
+        "outdoor: worst chalking 9",
+    );
+    let unplanned = [(LIMITS, ONE_EACH), (PLAN, "")];
+    is(&ledger(&unplanned, &[("box", cabinet())]), Verdict::Short, "no outdoor readings");
+    is(&ledger(&unplanned, &[("out", outdoors())]), Verdict::Short, "no accelerated readings");
+    is(
+        &ledger(&unplanned, &[("box", cabinet()), ("out", outdoors())]),
+        Verdict::Met,
+        "outdoor: worst chalking 9",
+    );
+    // Gloss outdoors is no chalking.
+    let gloss = outdoors().into_iter().filter(|row| row.property == Property::Gloss60).collect();
+    is(
+        &ledger(&unplanned, &[("box", cabinet()), ("out", gloss)]),
+        Verdict::Short,
+        "chalking of panel T1 after any exposure is missing",
+    );
+    // However few panels are asked.
+    let none = [(PLAN, ""), ("specimens: 1", "specimens: 0")];
+    let gloss = outdoors().into_iter().filter(|row| row.property == Property::Gloss60).collect();
+    is(
+        &ledger(&none, &[("out", gloss)]),
+        Verdict::Short,
+        "chalking of panel T1 after any exposure is missing",
+    );
+}
+
+#[test]
+fn one_geometry_of_gloss_has_every_planned_reading() {
+    let months = (", 500 h", "");
+    let mixed = |last: Property| {
+        let mut all = outdoors();
+        all.push(row("T1", "rack", "0 months", Property::Gloss20, 80.0));
+        let end = |row: &&mut TrialReading| row.property == Property::Gloss60 && row.exposure.number == 6.0;
+        all.iter_mut().filter(end).for_each(|row| row.property = last);
+        all
+    };
+    is(&ledger(&[months], &[("out", mixed(Property::Gloss60))]), Verdict::Met, "worst gloss-retention");
+    is(
+        &ledger(&[months], &[("out", mixed(Property::Gloss20))]),
+        Verdict::Short,
+        "gloss-retention (gloss-20) of panel T1 after 3 months is missing",
+    );
+    // What is due is what the series that has most lacks: here both have one, and the first is named.
+    let running = [("state: done", "state: running"), months];
+    let all = ledger(&running, &[("out", mixed(Property::Gloss20))]);
+    let evaluation = evaluate(&all, today()).unwrap();
+    let due = &trials(&all, &evaluation, today())[1].due;
+    let of_t1 = ("gloss-retention".to_string(), vec!["T1".to_string()]);
+    assert_eq!(due.iter().map(|due| &due.missing[..]).collect::<Vec<_>>(), [[of_t1]]);
+}
+
+#[test]
+fn a_property_with_two_limits_is_shown_against_the_strictest() {
+    let of = |limits: &str| {
+        let all = ledger(&[(LIMITS, limits)], &[("out", outdoors())]);
+        let evaluation = evaluate(&all, today()).unwrap();
+        let rack = trials(&all, &evaluation, today()).remove(1).sites.remove(0);
+        rack.properties.into_iter().find(|one| one.property == Property::GlossRetention).unwrap()
+    };
+    let strict = of("{property: gloss-retention, at_least: 80 %, exposure: outdoor}");
+    let two = "{property: gloss-retention, at_least: 70 %}, \
+        {property: gloss-retention, at_least: 80 %, at_most: 120 %, exposure: outdoor}";
+    let found = of(two);
+    assert_eq!(found.limit.as_deref(), Some("at least 80 % and at most 120 %"));
+    let at = |one: &PropertyState| one.projected.clone().unwrap().unwrap().at;
+    assert_eq!(at(&found), at(&strict));
+    // Limits of another kind are none of this.
+    let other = "{property: gloss-retention, at_least: 80 %, exposure: accelerated}, \
+        {property: gloss-retention, at_least: 70 %, exposure: outdoor}";
+    assert_eq!(of(other).limit.as_deref(), Some("at least 70 %"));
+}
+
 #[test]
 fn a_reading_beyond_its_limit_fails_whatever_came_after() {
     let dip = rows("T1", "rack", "months", &[(0.0, 10.0, 90.0), (3.0, 7.0, 88.0), (6.0, 9.0, 85.0)]);
@@ -236,6 +323,19 @@ fn an_equivalence_is_a_trial_of_fewer_panels_against_the_same_limits() {
     is(&made(short), Verdict::Short, "outdoor: 0 of 1 panels");
 }
 
+#[test]
+fn an_equivalence_asks_no_more_panels_than_its_trial() {
+    let plan = |plan: &str| {
+        let all = ledger(&[("plan: {specimens: 1,", plan)], &[]);
+        pool::equivalence_plan(&all.showings["trial"].value)
+    };
+    assert_eq!(plan("plan: {specimens: 1,"), (1, 1));
+    assert_eq!(plan("plan: {"), (1, 1));
+    assert_eq!(plan("plan: {specimens: 3,"), (3, 2));
+    assert_eq!(plan("plan: {specimens: 12,"), (8, 2));
+    assert_eq!(plan("plan: {specimens: 3, equivalence: {specimens: 4, panels: 4},"), (4, 4));
+}
+
 fn unconformed(entry: &Entry<Evidence>) -> Entry<Evidence> {
     Entry { value: Arc::new(Evidence { conformed: None, ..(*entry.value).clone() }), ..entry.clone() }
 }
@@ -304,6 +404,30 @@ fn colours_and_masses_are_held_against_the_first_reading() {
     assert!((last(Property::ColourDifference) - 4.0011).abs() < 1e-4);
     assert!((last(Property::MassChange) - 0.5).abs() < 1e-12);
     assert!(!found.iter().any(|one| one.property.is_coordinate()));
+}
+
+#[test]
+fn a_colour_is_that_of_its_own_panel_and_site() {
+    let mut all = Vec::new();
+    for (at, panel, site, end) in
+        [(500.0, "U1", "cabinet", 1.0), (250.0, "U2", "cabinet", 2.0), (500.0, "U1", "rack", 3.0)]
+    {
+        // The last reading stands first in the file.
+        for (exposure, b) in [(at, end), (0.0, 0.0)] {
+            let exposure = format!("{exposure} h");
+            all.push(row(panel, site, &exposure, Property::ColourL, 50.0));
+            all.push(row(panel, site, &exposure, Property::ColourA, 0.0));
+            all.push(row(panel, site, &exposure, Property::ColourB, b));
+        }
+    }
+    let two = ("cabinet: {kind: accelerated}", "cabinet: {kind: accelerated}, rack: {kind: accelerated}");
+    let ledger = ledger(&[two], &[("box", all)]);
+    let found = series(&ledger, &ledger.evidence["box"]);
+    let colours = found.iter().filter(|one| one.property == Property::ColourDifference);
+    let last = |one: &Series| (one.panel.clone(), one.site.clone(), one.points.last().unwrap().value);
+    let of = |panel: &str, site: &str, by| (panel.to_string(), site.to_string(), Graded::Number(by));
+    let wanted = [of("U1", "cabinet", 1.0), of("U2", "cabinet", 2.0), of("U1", "rack", 3.0)];
+    assert_eq!(colours.map(last).collect::<Vec<_>>(), wanted);
 }
 
 #[test]

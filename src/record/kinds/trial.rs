@@ -1,7 +1,7 @@
 //! Exposure trials of painted panels: sites, properties that are read in time, limits of the readings.
 
 use super::{part, word_set};
-use crate::quantity::{Adhesion, Blisters};
+use crate::quantity::{Adhesion, Blisters, ExposureUnit};
 use crate::record::{Day, Figure, Text};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -16,6 +16,17 @@ word_set! {
         Accelerated = "accelerated",
         /// The control: kept in the dark, judged by no limit.
         Dark = "dark",
+    }
+}
+
+impl SiteKind {
+    /// Returns what its exposure is counted in; the dark takes either.
+    pub fn unit(self) -> Option<ExposureUnit> {
+        match self {
+            Self::Outdoor => Some(ExposureUnit::Months),
+            Self::Accelerated => Some(ExposureUnit::Hours),
+            Self::Dark => None,
+        }
     }
 }
 
@@ -162,6 +173,38 @@ impl Property {
     /// Returns whether it is a coordinate of a colour.
     pub fn is_coordinate(self) -> bool {
         matches!(self, Self::ColourL | Self::ColourA | Self::ColourB)
+    }
+
+    /// Looks whether a reading in its own unit is one that an instrument can show.
+    ///
+    /// # Errors
+    /// What it must be, in words.
+    ///
+    /// # Source
+    /// Gloss of metal mirrors reaches 2000 units at 20 degrees (ISO 2813, from memory); L* runs from 0, black,
+    /// to 100, the perfect diffuser (CIE 15, from memory); a* and b* of surfaces stay within 200 (common
+    /// practice, no source).
+    pub fn fits(self, value: f64) -> Result<(), &'static str> {
+        let (fits, words) = match self {
+            Self::Gloss20 | Self::Gloss60 | Self::Gloss85 => {
+                ((0.0..=2000.0).contains(&value), "from 0 to 2000 gloss units")
+            }
+            Self::ColourL => ((0.0..=100.0).contains(&value), "from 0 to 100"),
+            Self::ColourA | Self::ColourB => ((-200.0..=200.0).contains(&value), "from -200 to 200"),
+            Self::FilmThickness | Self::Mass => (value > 0.0, "more than 0"),
+            Self::MassChange => (value >= -100.0, "-100 % or more"),
+            Self::GlossRetention
+            | Self::ColourDifference
+            | Self::ColourDifference2000
+            | Self::PullOff
+            | Self::Waviness => (value >= 0.0, "0 or more"),
+            Self::Chalking | Self::Cracking | Self::Checking | Self::Flaking | Self::Erosion => {
+                ((0.0..=10.0).contains(&value), "from 10 (best) to 0")
+            }
+            // Their scales say what a class is.
+            Self::Blistering | Self::Adhesion => (true, ""),
+        };
+        if fits { Ok(()) } else { Err(words) }
     }
 
     /// Reads a value written with its unit, such as a limit: `70 %`, `8`, `8F`, `4B`, `400 um`.
