@@ -1,5 +1,6 @@
 //! What can be typed: no logic, only names and help.
 
+use crate::record::Figure;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -288,6 +289,13 @@ pub struct ConformArgs {
     pub dry_run: bool,
 }
 
+/// Reads a level of significance: a bare number or a percentage, as the records have it.
+fn level(text: &str) -> Result<f64, String> {
+    let figure = Figure::parse(text)?;
+    let share = if figure.unit() == "%" { Some(figure.number() / 100.0) } else { figure.number_in("") };
+    share.ok_or_else(|| "write a level such as `0.05` or `5 %`".to_string())
+}
+
 /// Compute design values from specimens, with every step and the decision at each
 ///
 /// `basis FILE` reads a CSV file with the columns batch, panel, specimen, value [unit]; no ledger is needed.
@@ -303,16 +311,16 @@ pub struct BasisArgs {
     #[arg(value_name = "FILE|EVIDENCE", required = true)]
     pub of: Vec<String>,
     /// Level of the tests for outliers; 0.05 as a rule
-    #[arg(long, value_name = "LEVEL")]
+    #[arg(long, value_name = "LEVEL", value_parser = level)]
     pub outliers: Option<f64>,
     /// Level of the k-sample test of batches: 0.1, 0.05, 0.025 or 0.01; 0.025 as a rule
-    #[arg(long, value_name = "LEVEL")]
+    #[arg(long, value_name = "LEVEL", value_parser = level)]
     pub batches: Option<f64>,
     /// Level of the test of equal variances; 0.05 as a rule
-    #[arg(long, value_name = "LEVEL")]
+    #[arg(long, value_name = "LEVEL", value_parser = level)]
     pub variances: Option<f64>,
     /// Level of the tests of fit; 0.05 as a rule
-    #[arg(long, value_name = "LEVEL")]
+    #[arg(long, value_name = "LEVEL", value_parser = level)]
     pub fit: Option<f64>,
     /// Use the modified coefficient of variation
     #[arg(long)]
