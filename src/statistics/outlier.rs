@@ -94,9 +94,13 @@ pub fn outliers(values: &[f64], alpha: f64) -> Result<Vec<NormedResidual>, Stati
     if values.len() < FEWEST_FOR_OUTLIER {
         return Ok(found);
     }
-    // Before all values are sorted: whether they can be judged at all.
-    outlier_critical(values.len(), alpha)?;
-    sample(values)?;
+    // Most samples have no outlier: one look tells, and nothing is sorted.
+    match normed_residual(values, alpha) {
+        Ok(first) if !first.is_outlier() => return Ok(vec![first]),
+        Ok(_) => {}
+        Err(StatisticsError::NoSpread { .. }) => return Ok(found),
+        Err(problem) => return Err(problem),
+    }
     let mut left = Left::of(values);
     while found.len() < values.len() / 2 && left.n >= FEWEST_FOR_OUTLIER {
         let Some(farthest) = left.farthest(alpha)? else { break };
