@@ -199,7 +199,7 @@ impl Equivalence {
             }
         }
         if let Some(tests) = self.tests {
-            let chance = chance_failures(tests as usize, alpha);
+            let chance = chance_failures(std::iter::repeat_n(alpha, tests as usize));
             let text = "{} x {}";
             let numbers = [f64::from(tests), alpha];
             work.step(

@@ -12,7 +12,7 @@ use crate::record::{
 };
 use crate::report::basis::{BasisReport, Between, LeftOut, SampleReport, json, text};
 use crate::report::page::{Frame, Style, count, shown};
-use crate::statistics::{Basis, LEVELS_TAKEN, Levels, between_tested, k_sample_levels, pooled, procedure};
+use crate::statistics::{Basis, LEVELS_TAKEN, Levels, between_tested, is_k_sample_level, pooled, procedure};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
@@ -236,8 +236,7 @@ fn usable(args: &BasisArgs) -> Result<(), Failure> {
             ));
         }
     }
-    let known = k_sample_levels();
-    if let Some(level) = args.batches.filter(|level| !known.iter().any(|own| (own - level).abs() < 1e-12)) {
+    if let Some(level) = args.batches.filter(|level| !is_k_sample_level(*level)) {
         return Err(Failure::new(
             format!("`--batches {level}` is no level of the k-sample test"),
             "write 0.1, 0.05, 0.025 or 0.01: for others no critical values are published",

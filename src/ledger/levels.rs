@@ -3,7 +3,7 @@
 use super::ranges::{MEND_QUANTITY, refuse};
 use super::sink::Sink;
 use crate::record::Statistics;
-use crate::statistics::{LEVELS_TAKEN, k_sample_levels};
+use crate::statistics::{LEVELS_TAKEN, is_k_sample_level};
 
 /// Checks the levels under `statistics`.
 pub(super) fn statistics(sink: &mut Sink, own: Option<&Statistics>) {
@@ -25,7 +25,7 @@ pub(super) fn statistics(sink: &mut Sink, own: Option<&Statistics>) {
         }
     }
     if let Some(level) = &own.batches
-        && !k_sample_levels().iter().any(|known| (known - level.si()).abs() < 1e-12)
+        && !is_k_sample_level(level.si())
     {
         refuse(
             sink,

@@ -51,10 +51,10 @@ pub fn anova(groups: &[&[f64]], basis: Basis) -> Result<Anova, StatisticsError> 
     let what = "an analysis of variance";
     if k < 2 {
         let what = "an analysis of variance, in batches,";
-        return Err(StatisticsError::Count { what, n: k, least: 2, most: usize::MAX });
+        return Err(StatisticsError::too_few(what, k, 2));
     }
     if n <= k {
-        return Err(StatisticsError::Count { what, n, least: k + 1, most: usize::MAX });
+        return Err(StatisticsError::too_few(what, n, k + 1));
     }
     let all: Vec<f64> = groups.iter().flat_map(|own| own.iter().copied()).collect();
     let mean = mean(&all)?;

@@ -17,6 +17,11 @@ const LEVELS: [(f64, [f64; 3]); 4] = [
     (0.01, [2.326, 1.822, -0.396]),
 ];
 
+/// Returns whether [`k_sample`] takes a level.
+pub fn is_k_sample_level(alpha: f64) -> bool {
+    k_sample_constants(alpha).is_some()
+}
+
 /// Returns the levels that [`k_sample`] takes.
 pub fn k_sample_levels() -> [f64; 4] {
     LEVELS.map(|(alpha, _)| alpha)
@@ -70,20 +75,10 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
     let what = "the k-sample test";
     let k = groups.len();
     if k < 2 {
-        return Err(StatisticsError::Count {
-            what: "the k-sample test, in groups,",
-            n: k,
-            least: 2,
-            most: usize::MAX,
-        });
+        return Err(StatisticsError::too_few("the k-sample test, in groups,", k, 2));
     }
     if groups.iter().any(|own| own.is_empty()) {
-        return Err(StatisticsError::Count {
-            what: "a group of the k-sample test",
-            n: 0,
-            least: 1,
-            most: usize::MAX,
-        });
+        return Err(StatisticsError::too_few("a group of the k-sample test", 0, 1));
     }
     let Some([b0, b1, b2]) = k_sample_constants(alpha) else {
         return Err(StatisticsError::Level { what, value: alpha });
@@ -92,7 +87,7 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
     // Groups of one value each have one order only: there is nothing to test.
     let fewest = (k + 1).max(4);
     if n < fewest {
-        return Err(StatisticsError::Count { what, n, least: fewest, most: usize::MAX });
+        return Err(StatisticsError::too_few(what, n, fewest));
     }
     let mut all = Vec::with_capacity(n);
     for (group, own) in groups.iter().enumerate() {
@@ -249,15 +244,10 @@ pub fn equal_variances(groups: &[&[f64]], alpha: f64) -> Result<EqualVariances, 
     let k = groups.len();
     let n: usize = groups.iter().map(|own| own.len()).sum();
     if k < 2 {
-        return Err(StatisticsError::Count {
-            what: "a test of equal variances, in groups,",
-            n: k,
-            least: 2,
-            most: usize::MAX,
-        });
+        return Err(StatisticsError::too_few("a test of equal variances, in groups,", k, 2));
     }
     if n <= k {
-        return Err(StatisticsError::Count { what, n, least: k + 1, most: usize::MAX });
+        return Err(StatisticsError::too_few(what, n, k + 1));
     }
     let mut distances: Vec<Vec<f64>> = Vec::with_capacity(k);
     for own in groups {
@@ -292,7 +282,7 @@ pub fn median(values: &[f64]) -> Result<f64, StatisticsError> {
     match (own.get(half), half.checked_sub(1).and_then(|before| own.get(before))) {
         (Some(upper), Some(lower)) if own.len().is_multiple_of(2) => Ok(0.5 * lower + 0.5 * upper),
         (Some(middle), _) => Ok(*middle),
-        _ => Err(StatisticsError::Count { what: "a median", n: 0, least: 1, most: usize::MAX }),
+        _ => Err(StatisticsError::too_few("a median", 0, 1)),
     }
 }
 

@@ -43,7 +43,7 @@ pub fn between_tested(tested: &[[f64; 2]], at: f64) -> Result<f64, StatisticsErr
         (None, Some([lowest, _]), Some([highest, _])) => {
             Err(StatisticsError::Untested { condition: at, lowest: *lowest, highest: *highest })
         }
-        _ => Err(StatisticsError::Count { what: "a value between tests", n: 0, least: 1, most: usize::MAX }),
+        _ => Err(StatisticsError::too_few("a value between tests", 0, 1)),
     }
 }
 

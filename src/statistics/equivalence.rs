@@ -1,12 +1,11 @@
 //! Is what is made now still what was qualified: limits for a new, small sample.
 
-use std::collections::BTreeMap;
 use std::f64::consts::{PI, TAU};
-use std::sync::{Mutex, PoisonError};
 
 use super::noncentral::student_t_quantile;
 use super::normal::{cumulative, density, quantile};
 use super::quadrature::points;
+use super::recalled::recalled;
 use super::{LEVELS_TAKEN, Sample, StatisticsError, deviation, finite, mean, open_probability};
 
 /// The most new values the mean-and-minimum test takes.
@@ -33,7 +32,6 @@ const SETTLED: f64 = 1e-10;
 /// are normals truncated at -m, and the distribution of their sum is found by inverting its
 /// characteristic function (J. Gil-Pelaez, Biometrika 38 (1951), from memory).
 pub fn equivalence_limits(n: usize, alpha: f64) -> Result<(f64, f64), StatisticsError> {
-    static KNOWN: Mutex<BTreeMap<(usize, u64), (f64, f64)>> = Mutex::new(BTreeMap::new());
     if !(1..=MOST).contains(&n) {
         let what = "the mean-and-minimum test";
         return Err(StatisticsError::Count { what, n, least: 1, most: MOST });
@@ -42,14 +40,8 @@ pub fn equivalence_limits(n: usize, alpha: f64) -> Result<(f64, f64), Statistics
         let (low, high) = (*LEVELS_TAKEN.start(), *LEVELS_TAKEN.end());
         return Err(StatisticsError::Probability { what: "alpha", value: alpha, low, high });
     }
-    let key = (n, alpha.to_bits());
-    // A thread that panicked while it held the lock left at worst a missing entry.
-    if let Some(found) = KNOWN.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {
-        return Ok(*found);
-    }
-    let found = limits_at(n, marginal(n, alpha));
-    KNOWN.lock().unwrap_or_else(PoisonError::into_inner).insert(key, found);
-    Ok(found)
+    let p = recalled("equivalence", n, alpha, || Ok(marginal(n, alpha)))?;
+    Ok(limits_at(n, p))
 }
 
 /// The limits of which each is passed below with probability `p`.

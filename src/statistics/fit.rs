@@ -191,7 +191,7 @@ pub fn goodness_of_fit(values: &[f64], distribution: Distribution) -> Result<Fit
     let n = values.len();
     if n < FEWEST_FOR_FIT {
         let what = "a test of fit";
-        return Err(StatisticsError::Count { what, n, least: FEWEST_FOR_FIT, most: usize::MAX });
+        return Err(StatisticsError::too_few(what, n, FEWEST_FOR_FIT));
     }
     judged(&Ordered::of(values)?, distribution)
 }

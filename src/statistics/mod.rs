@@ -38,7 +38,8 @@ mod weibull;
 
 pub use anova::{Anova, anova};
 pub use batches::{
-    EqualVariances, KSample, KSampleSpread, equal_variances, k_sample, k_sample_levels, median,
+    EqualVariances, KSample, KSampleSpread, equal_variances, is_k_sample_level, k_sample, k_sample_levels,
+    median,
 };
 pub use conditions::between_tested;
 pub use equivalence::{
@@ -184,6 +185,13 @@ fn range(what: &str, least: usize, most: usize) -> String {
         format!("at least {least}{values}")
     } else {
         format!("{least} to {most}{values}")
+    }
+}
+
+impl StatisticsError {
+    /// Too few values for a method that takes any number from `least` on.
+    fn too_few(what: &'static str, n: usize, least: usize) -> Self {
+        Self::Count { what, n, least, most: usize::MAX }
     }
 }
 

@@ -57,7 +57,7 @@ pub fn pooled(environments: &[Vec<&[f64]>], levels: &Levels) -> Result<Pooled, S
     let r = environments.len();
     if r < 2 {
         let what = "pooling, in environments,";
-        return Err(StatisticsError::Count { what, n: r, least: 2, most: usize::MAX });
+        return Err(StatisticsError::too_few(what, r, 2));
     }
     let mut against = Vec::new();
     let (mut normalised, mut samples, mut batches) = (Vec::new(), Vec::new(), Vec::new());

@@ -42,7 +42,7 @@ pub fn mean_power(n0: usize, n1: usize, alpha: f64, shift: f64) -> Result<f64, S
     for n in [n0, n1] {
         if n < 2 {
             let what = "a test of means";
-            return Err(StatisticsError::Count { what, n, least: 2, most: usize::MAX });
+            return Err(StatisticsError::too_few(what, n, 2));
         }
     }
     open_probability("alpha", alpha)?;
@@ -94,10 +94,13 @@ pub struct ChanceFailures {
     pub any: f64,
 }
 
-/// Returns how many of `tests` tests at level `alpha` fail by chance where nothing changed.
-pub fn chance_failures(tests: usize, alpha: f64) -> ChanceFailures {
-    let alpha = alpha.clamp(0.0, 1.0);
-    ChanceFailures { expected: tests as f64 * alpha, any: -(tests as f64 * (-alpha).ln_1p()).exp_m1() }
+/// Returns how many tests at these levels fail by chance where nothing changed.
+pub fn chance_failures(levels: impl IntoIterator<Item = f64>) -> ChanceFailures {
+    let (expected, none) = levels.into_iter().fold((0.0, 1.0), |(expected, none), alpha| {
+        let alpha = alpha.clamp(0.0, 1.0);
+        (expected + alpha, none * (1.0 - alpha))
+    });
+    ChanceFailures { expected, any: 1.0 - none }
 }
 
 #[cfg(test)]
@@ -149,8 +152,8 @@ mod tests {
 
     #[test]
     fn chance_fails_one_of_twenty() {
-        let own = chance_failures(20, 0.05);
+        let own = chance_failures([0.05; 20]);
         assert!((own.expected - 1.0).abs() < 1e-12 && (own.any - (1.0 - 0.95_f64.powi(20))).abs() < 1e-12);
-        assert_eq!(chance_failures(0, 0.05), ChanceFailures { expected: 0.0, any: 0.0 });
+        assert_eq!(chance_failures([]), ChanceFailures { expected: 0.0, any: 0.0 });
     }
 }

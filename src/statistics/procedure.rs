@@ -216,7 +216,7 @@ pub fn procedure(groups: &[&[f64]], levels: &Levels) -> Result<Procedure, Statis
     let what = "a design value";
     let all: Vec<f64> = groups.iter().flat_map(|own| own.iter().copied()).collect();
     if groups.iter().any(|own| own.is_empty()) {
-        return Err(StatisticsError::Count { what: "a batch", n: 0, least: 1, most: usize::MAX });
+        return Err(StatisticsError::too_few("a batch", 0, 1));
     }
     let whole = match sample(&all) {
         Err(StatisticsError::Count { n, least, most, .. }) => {

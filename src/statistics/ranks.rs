@@ -177,7 +177,7 @@ pub fn ranked(values: &[f64], basis: Basis) -> Result<(f64, usize), StatisticsEr
     let rank = rank_of(own.len(), basis);
     let value = rank.and_then(|rank| Some((*own.get(rank.checked_sub(1)?)?, rank)));
     let what = "a design value by rank";
-    value.ok_or(StatisticsError::Count { what, n: own.len(), least, most: usize::MAX })
+    value.ok_or(StatisticsError::too_few(what, own.len(), least))
 }
 
 fn ordered(values: &[f64]) -> Result<Vec<f64>, StatisticsError> {

@@ -20,7 +20,7 @@ pub struct Sample {
 /// not finite or a sum that overflows.
 pub fn mean(values: &[f64]) -> Result<f64, StatisticsError> {
     if values.is_empty() {
-        return Err(StatisticsError::Count { what: "a mean", n: 0, least: 1, most: usize::MAX });
+        return Err(StatisticsError::too_few("a mean", 0, 1));
     }
     for value in values {
         finite("a value of the sample", *value)?;
@@ -58,7 +58,7 @@ pub(super) fn sum_of(values: &[f64], of: impl Fn(f64) -> f64) -> f64 {
 pub fn sample(values: &[f64]) -> Result<Sample, StatisticsError> {
     let n = values.len();
     if n < 2 {
-        return Err(StatisticsError::Count { what: "a standard deviation", n, least: 2, most: usize::MAX });
+        return Err(StatisticsError::too_few("a standard deviation", n, 2));
     }
     let mean = mean(values)?;
     let squares = sum_of(values, |v| (v - mean) * (v - mean));

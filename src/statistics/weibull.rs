@@ -61,7 +61,7 @@ pub fn weibull(values: &[f64]) -> Result<Weibull, StatisticsError> {
     let n = values.len();
     let what = "a Weibull distribution";
     if n < FEWEST_FOR_WEIBULL {
-        return Err(StatisticsError::Count { what, n, least: FEWEST_FOR_WEIBULL, most: usize::MAX });
+        return Err(StatisticsError::too_few(what, n, FEWEST_FOR_WEIBULL));
     }
     weibull_of_logs(&logarithms(what, values)?)
 }
@@ -176,7 +176,7 @@ pub fn weibull_factor(n: usize, basis: Basis) -> Result<f64, StatisticsError> {
     match small {
         None => {
             let what = "a Weibull design value";
-            Err(StatisticsError::Count { what, n, least: FEWEST_FOR_WEIBULL, most: usize::MAX })
+            Err(StatisticsError::too_few(what, n, FEWEST_FOR_WEIBULL))
         }
         Some(Some([b, a])) if n < APPROXIMATED_FROM => Ok(if basis == Basis::B { *b } else { *a }),
         Some(_) => {

@@ -22,7 +22,7 @@ use super::pool;
 use super::verdict::{Duty, DutyKey, Evaluation};
 use crate::article::{Configurator, Subject};
 use crate::ledger::Ledger;
-use crate::statistics::{ChanceFailures, strength_power};
+use crate::statistics::{ChanceFailures, chance_failures, strength_power};
 use std::collections::BTreeMap;
 
 /// What one step of the plan is.
@@ -202,7 +202,7 @@ pub fn plan_with(
 
 /// Works out what the equivalences of a plan would find, and how many fail by chance.
 fn equivalences(ledger: &Ledger, steps: &mut [PlanStep]) -> Option<(usize, ChanceFailures)> {
-    let (mut tests, mut expected, mut none) = (0, 0.0, 1.0);
+    let mut levels = Vec::new();
     for step in steps.iter_mut().filter(|step| step.kind == StepKind::Equivalence) {
         let Some(showing) = ledger.showings.get(&step.showing) else { continue };
         let alpha = pool::alpha(ledger, &showing.value);
@@ -214,11 +214,9 @@ fn equivalences(ledger: &Ledger, steps: &mut [PlanStep]) -> Option<(usize, Chanc
         if !pool::two_sided(showing.value.kind.as_str()) {
             step.power = strength_power(specimens as usize, alpha, 1.0).ok();
         }
-        tests += 1;
-        expected += alpha;
-        none *= 1.0 - alpha;
+        levels.push(alpha);
     }
-    (tests > 0).then_some((tests, ChanceFailures { expected, any: 1.0 - none }))
+    (!levels.is_empty()).then(|| (levels.len(), chance_failures(levels)))
 }
 
 /// What no step of the plan mends, and what no rate is given for.

@@ -120,7 +120,7 @@ fn full() -> Impact {
         margins: Vec::new(),
         balance: Vec::new(),
         retest: RetestPlan {
-            chance: Some((2, crate::statistics::chance_failures(2, 0.05))),
+            chance: Some((2, crate::statistics::chance_failures([0.05; 2]))),
             steps: vec![step("wet-tg", 0.0), step("a-showing-with-quite-a-long-name-in-its-row", 6.3333)],
             specimens: 18,
             panels: 4,
