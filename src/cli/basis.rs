@@ -1,25 +1,18 @@
 //! `bondline basis`: design values from specimens, with every step.
 
+mod evidence;
+
 use super::args::BasisArgs;
-use super::context::{Context, Failure, Status, named};
-use crate::article::Subject;
-use crate::calc::figure;
-use crate::ledger::{Entry, Ledger, Specimen, read_specimens, same_condition};
-use crate::qualify::normalised::Normalised;
-use crate::qualify::pool::{Pool, levels, pool};
-use crate::record::{
-    Address, Evidence, EvidenceKind, EvidenceState, Fault, Figure, MAX_BYTES, RecordKind, Showing, render,
-};
-use crate::report::basis::{BasisReport, Between, LeftOut, SampleReport, json, text};
-use crate::report::page::{Frame, Style, count, shown};
-use crate::statistics::{Basis, LEVELS_TAKEN, Levels, between_tested, is_k_sample_level, pooled, procedure};
+use super::context::{Context, Failure, Status};
+use crate::ledger::{Specimen, read_specimens, same_condition};
+use crate::report::basis::{BasisReport, LeftOut, SampleReport, json, text};
+use crate::report::page::{Frame, Style, shown};
+use crate::source::DATA_LIMIT;
+use crate::statistics::{LEVELS_TAKEN, Levels, is_k_sample_level, pooled, procedure};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
 use std::path::Path;
-
-/// A data file may be larger than a record.
-const MOST_BYTES: u64 = 64 * MAX_BYTES as u64;
 
 pub(super) fn run(
     context: &mut Context,
@@ -44,7 +37,7 @@ pub(super) fn run(
             "name files alone, or evidence alone; what lies in the ledger is named by its evidence",
         ));
     }
-    of_evidence(context, args, out, err)
+    evidence::run(context, args, out, err)
 }
 
 /// The levels that were typed in, above those of the ledger.
@@ -86,13 +79,17 @@ fn of_files(
         };
         let mut bytes = Vec::new();
         let file = File::open(context.directory.join(of)).map_err(|error| mend(&error))?;
-        file.take(MOST_BYTES + 1).read_to_end(&mut bytes).map_err(|error| mend(&error))?;
-        if bytes.len() as u64 > MOST_BYTES {
-            return Err(mend(&format!("it is larger than {} MB", MOST_BYTES >> 20)));
+        file.take(DATA_LIMIT + 1).read_to_end(&mut bytes).map_err(|error| mend(&error))?;
+        if bytes.len() as u64 > DATA_LIMIT {
+            return Err(mend(&format!("it is larger than {} MB", DATA_LIMIT >> 20)));
         }
         let data = match read_specimens(&name, &bytes) {
             Ok(data) => data,
-            Err(faults) => return Err(refused(context, &name, &bytes, faults, err)?),
+            Err(faults) => {
+                let help =
+                    "the columns are batch, panel, specimen, value [unit], and `rejected` where needed";
+                return Err(context.refused(&name, &bytes, faults, help, err)?);
+            }
         };
         if digests.contains(&data.digest) {
             return Err(Failure::new(
@@ -274,295 +271,4 @@ fn with_pooled(samples: Vec<SampleReport>, levels: &Levels) -> BasisReport {
     let pooled =
         (samples.len() > 1).then(|| pooled(&environments, levels).map_err(|problem| problem.to_string()));
     BasisReport { samples, pooled, between: None }
-}
-
-/// Values at a temperature between those tested; moisture has to be the same.
-fn between(at: &str, samples: &[SampleReport]) -> Result<Between, Failure> {
-    let asked = Figure::parse(at).ok().and_then(|own| Some(own.number_in("degC")? + 273.15));
-    let Some(kelvin) = asked else {
-        return Err(Failure::new(
-            format!("`--between {}` is no temperature", shown(at)),
-            "write it with its unit, for example `--between '60 degC'`",
-        ));
-    };
-    let value = |basis: Basis| -> Result<f64, String> {
-        let mut tested = Vec::new();
-        let mut moisture: Option<&String> = None;
-        for own in samples {
-            let (temperature, own_moisture) = own
-                .tested_in
-                .as_ref()
-                .ok_or_else(|| format!("{} names no temperature of its test", own.name))?;
-            if let Some(other) = moisture.filter(|other| *other != own_moisture) {
-                return Err(format!(
-                    "`{other}` and `{own_moisture}` are two moistures: nothing lies between them"
-                ));
-            }
-            moisture = Some(own_moisture);
-            let found = own.procedure.as_ref().map_err(ToString::to_string)?;
-            let given = found.value(basis).as_ref().map_err(ToString::to_string)?;
-            // In degrees, as people read what is refused.
-            tested.push([temperature - 273.15, given.value]);
-        }
-        between_tested(&tested, kelvin - 273.15).map_err(|problem| format!("in degC, {problem}"))
-    };
-    let estimates = [Basis::B, Basis::A].map(|basis| samples.iter().any(|own| own.is_estimate(basis)));
-    Ok(Between { at: shown(at), values: [value(Basis::B), value(Basis::A)], estimates })
-}
-
-fn of_evidence(
-    context: &mut Context,
-    args: &BasisArgs,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
-) -> Result<Status, Failure> {
-    let place = context.place()?;
-    let loaded = context.load_alone(&place, &args.source)?;
-    let ledger = &loaded.ledger;
-    // Evidence of one showing is one sample; further showings are further environments.
-    let mut samples: Vec<(String, Vec<&Entry<Evidence>>)> = Vec::new();
-    for of in &args.of {
-        let entry = named(of, RecordKind::Evidence, &ledger.evidence, ledger)?;
-        let subject = Subject::from_label(&entry.value.subject);
-        let other = samples
-            .iter()
-            .flat_map(|(_, records)| records)
-            .find(|known| Subject::from_label(&known.value.subject) != subject);
-        if let Some(other) = other {
-            return Err(Failure::new(
-                format!(
-                    "evidence/{} and evidence/{} are of two subjects: they are no one sample",
-                    other.id, entry.id
-                ),
-                "name evidence of one subject; `bondline why SHOWING SUBJECT` says what is pooled for another",
-            ));
-        }
-        if let Some(why) = no_part(ledger, entry) {
-            return Err(Failure::new(
-                format!("evidence/{} gives no design value: {why}", entry.id),
-                "name finished tests; `bondline why SHOWING SUBJECT` says what each record does",
-            ));
-        }
-        let showing = entry.value.showing.id().to_string();
-        match samples.iter_mut().find(|(known, _)| *known == showing) {
-            Some((_, records)) if records.iter().any(|known| known.id == entry.id) => {}
-            Some((_, records)) => records.push(entry),
-            None => samples.push((showing, vec![entry])),
-        }
-    }
-    let mut found = Vec::new();
-    let mut first: Option<(Address, Levels)> = None;
-    for (showing, records) in &samples {
-        let id = records.first().map_or("", |entry| entry.id.as_str());
-        let entry = ledger.showings.get(showing).ok_or_else(|| {
-            Failure::new(
-                format!("showing/{showing} of evidence/{id} can't be read"),
-                "`bondline check` says why",
-            )
-        })?;
-        let own = typed(args, levels(ledger, &entry.value));
-        first.get_or_insert((Address::new(RecordKind::Showing, showing.clone()), own));
-        found.push(evidence_sample(ledger, entry, records, &own)?);
-    }
-    let (of, levels) = first.unwrap_or((Address::ledger(), typed(args, Levels::default())));
-    let evaluation = context.evaluate_for(&loaded, &of, err)?;
-    alike(&found)?;
-    let mut report = with_pooled(found, &levels);
-    let apart = apart(ledger, samples.iter().map(|(showing, _)| showing.as_str()), &report.samples);
-    if let Some(why) = &apart {
-        report.pooled = Some(Err(why.clone()));
-    }
-    if let Some(at) = &args.between {
-        report.between = Some(match apart {
-            Some(why) => {
-                Between { at: shown(at), values: [Err(why.clone()), Err(why)], estimates: [true; 2] }
-            }
-            None => between(at, &report.samples)?,
-        });
-    }
-    context.answer(out, (&loaded, &evaluation), args.all, || json(&report), |frame| text(&report, frame))?;
-    Ok(Status::Done)
-}
-
-/// Why evidence of several showings is no one property in several environments: another kind, another method,
-/// another nominal.
-fn apart<'l>(
-    ledger: &'l Ledger,
-    showings: impl Iterator<Item = &'l str>,
-    samples: &[SampleReport],
-) -> Option<String> {
-    let entries: Vec<_> = showings.filter_map(|id| ledger.showings.get(id)).collect();
-    // A method's year is no other method.
-    let method = |own: &Showing| {
-        let text = own.method.as_ref()?.as_str();
-        Some(text.rsplit_once('-').map_or(text, |(before, _)| before).trim().to_lowercase())
-    };
-    let first = entries.first()?;
-    for other in entries.iter().skip(1) {
-        let (one, two) = (&first.value, &other.value);
-        if one.kind != two.kind {
-            return Some(format!(
-                "showing/{} is of {}, showing/{} of {}: they are two properties",
-                first.id, one.kind, other.id, two.kind
-            ));
-        }
-        if let (Some(own), Some(another)) = (method(one), method(two))
-            && own != another
-        {
-            return Some(format!(
-                "showing/{} and showing/{} are by two methods: they are two properties",
-                first.id, other.id
-            ));
-        }
-    }
-    let nominal = |own: &SampleReport| own.normalised.clone();
-    let first = samples.first()?;
-    let other = samples.iter().find(|own| nominal(own) != nominal(first))?;
-    Some(format!("{} and {} are not normalised to the same", first.name, other.name))
-}
-
-/// Why a record is no part of a sample that design values come from.
-fn no_part(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
-    let own = &entry.value;
-    let newer = || {
-        let mut all = ledger.evidence.values();
-        all.find(|other| other.value.supersedes.as_ref().is_some_and(|old| old.id() == entry.id))
-    };
-    match own.kind {
-        EvidenceKind::Test | EvidenceKind::Inspection => {}
-        other => {
-            return Some(format!("an {other} extends a baseline, and design values stay the baseline's"));
-        }
-    }
-    if own.state != EvidenceState::Done {
-        return Some(format!("it is {}", own.state));
-    }
-    if own.disposition.is_some() {
-        return Some("its `disposition` takes it out of the pool".to_string());
-    }
-    newer().map(|newer| format!("evidence/{} supersedes it", newer.id))
-}
-
-fn evidence_sample(
-    ledger: &Ledger,
-    showing: &Entry<Showing>,
-    records: &[&Entry<Evidence>],
-    levels: &Levels,
-) -> Result<SampleReport, Failure> {
-    let values = pool(ledger, &showing.value, records);
-    let names: Vec<String> = records.iter().map(|entry| format!("evidence/{}", entry.id)).collect();
-    let names = names.join(", ");
-    if let Some(foreign) = values.foreign.first() {
-        return Err(Failure::new(
-            format!("the values of evidence/{foreign} can't be brought to {}", values.unit),
-            "`bondline check` names the column and the unit that was expected",
-        ));
-    }
-    if values.values.is_empty() {
-        let why =
-            if values.rejected > 0 { "all specimens are rejected" } else { "there are no specimen values" };
-        return Err(Failure::new(
-            format!("{names} gives no design value: {why}"),
-            "name evidence with `data:`, a CSV file of specimens",
-        ));
-    }
-    let rejected = records
-        .iter()
-        .filter_map(|entry| ledger.data.get(&entry.id))
-        .flat_map(|data| left_out(&data.rows.iter().collect::<Vec<_>>()))
-        .collect();
-    let subject = records.first().and_then(|entry| Subject::from_label(&entry.value.subject));
-    let on = subject.map_or(String::new(), |subject| format!(" on {subject}"));
-    let of = format!("showing/{}{on}", showing.id);
-    if let Some(lacking) = values.normalised.as_ref().and_then(|own| own.lacking.first()) {
-        return Err(Failure::new(
-            format!("the values of evidence/{lacking} can't be normalised as its showing asks"),
-            "`bondline check` names the column that is missing",
-        ));
-    }
-    let nominal = values.normalised.as_ref().map(Normalised::words);
-    let normalised = normalised(&values);
-    let rows: Vec<&Specimen> = records
-        .iter()
-        .filter_map(|entry| ledger.data.get(&entry.id))
-        .flat_map(|data| data.rows.iter())
-        .collect();
-    let groups = values.by_batch.into_iter().collect();
-    let mut own = sample(names, of, values.unit, groups, rejected, levels);
-    own.modes = modes(&rows);
-    own.normalised = nominal;
-    own.notes.extend(normalised);
-    let unconformed = records.iter().filter(|entry| entry.value.conformed.is_none());
-    let unconformed: Vec<String> = unconformed.map(|entry| format!("evidence/{}", entry.id)).collect();
-    if !unconformed.is_empty() {
-        own.notes
-            .push(format!("not conformed, so that it counts for no duty yet: {}", unconformed.join(", ")));
-    }
-    own.notes.extend(asked(&showing.value.accept, &own));
-    own.tested_in = showing.value.environment.as_ref().and_then(|environment| {
-        let moisture = environment.moisture.as_ref().map_or("unstated", |own| own.as_str());
-        Some((environment.temperature.as_ref()?.si(), moisture.to_string()))
-    });
-    Ok(own)
-}
-
-/// What values were normalised to, and how they scattered before.
-fn normalised(values: &Pool) -> Vec<String> {
-    let Some(own) = &values.normalised else { return Vec::new() };
-    let mut notes = vec![format!("normalised to {}", own.words())];
-    if let (Some(was), Some(is)) = (own.scatter_measured(), values.scatter()) {
-        let grows = if values.scatter_grows() { ": they scatter more, so find out why" } else { "" };
-        let cv = |own: Option<f64>| own.map_or("-".to_string(), |cv| format!("{:.2} %", cv * 100.0));
-        notes.push(format!(
-            "as measured: mean {}, coefficient of variation {}; normalised: mean {}, {}{grows}",
-            figure(was.mean),
-            cv(was.cv),
-            figure(is.mean),
-            cv(is.cv)
-        ));
-    }
-    for far in &own.far {
-        notes.push(format!(
-            "evidence/{} line {}, {}: {:+.1} % from nominal, farther than {:.1} %: its normalised value is to be \
-             doubted",
-            far.evidence,
-            far.line,
-            far.specimen,
-            far.away * 100.0,
-            own.reach * 100.0
-        ));
-    }
-    notes
-}
-
-/// What the showing asks of its basis, beside what the sample gives.
-fn asked(accept: &crate::record::Accept, own: &SampleReport) -> Option<String> {
-    let (basis, limit) = (accept.basis?, accept.at_least.as_ref()?);
-    Some(format!(
-        "asked: {}-basis of at least {}; a single load path raises B to A",
-        basis.word(),
-        limit.text()
-    ))
-    .filter(|_| own.procedure.is_ok())
-}
-
-/// Draws the faults for people; programs get them in the failure's document.
-fn refused(
-    context: &Context,
-    file: &str,
-    bytes: &[u8],
-    faults: Vec<Fault>,
-    err: &mut dyn Write,
-) -> Result<Failure, Failure> {
-    let message = format!("{} in {file}", count(faults.len(), "error"));
-    let help =
-        Some("the columns are batch, panel, specimen, value [unit], and `rejected` where needed".to_string());
-    if context.json() {
-        return Ok(Failure { message, help, faults });
-    }
-    let text = std::str::from_utf8(bytes).ok();
-    for fault in &faults {
-        writeln!(err, "{}\n", render::fault(fault, text, context.colour_err, context.width))?;
-    }
-    Ok(Failure { message, help, faults: Vec::new() })
 }

@@ -2,10 +2,10 @@
 
 use super::args::CalcArgs;
 use super::context::{Context, Failure, Status, nearest};
-use crate::calc::{TOPICS, TopicEntry, topic};
-use crate::record::{Fault, MAX_BYTES, render};
+use crate::calc::{TOPICS, topic};
+use crate::record::MAX_BYTES;
 use crate::report::calc;
-use crate::report::page::{Frame, Style, count, shown};
+use crate::report::page::{Frame, Style, shown};
 use std::fs::File;
 use std::io::{self, Read, Write};
 
@@ -49,7 +49,10 @@ pub(super) fn run(
             }
             Ok(Status::Done)
         }
-        Err(faults) => Err(refused(context, topic, &file, &bytes, faults, err)?),
+        Err(faults) => {
+            let help = format!("`bondline calc {} --sample` prints an input that works", topic.name);
+            Err(context.refused(&file, &bytes, faults, help, err)?)
+        }
     }
 }
 
@@ -93,25 +96,4 @@ fn input(context: &Context, args: &CalcArgs) -> Result<Option<(String, Vec<u8>)>
             Ok(Some((INPUT.to_string(), bytes)))
         }
     }
-}
-
-/// Draws the faults for people; programs get them in the failure's document.
-fn refused(
-    context: &Context,
-    topic: &TopicEntry,
-    file: &str,
-    bytes: &[u8],
-    faults: Vec<Fault>,
-    err: &mut dyn Write,
-) -> Result<Failure, Failure> {
-    let message = format!("{} in {file}", count(faults.len(), "error"));
-    let help = Some(format!("`bondline calc {} --sample` prints an input that works", topic.name));
-    if context.json() {
-        return Ok(Failure { message, help, faults });
-    }
-    let text = std::str::from_utf8(bytes).ok();
-    for fault in &faults {
-        writeln!(err, "{}\n", render::fault(fault, text, context.colour_err, context.width))?;
-    }
-    Ok(Failure { message, help, faults: Vec::new() })
 }

@@ -12,10 +12,10 @@ use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_with};
-use crate::record::{Address, Day, Fault, Level, RecordKind};
+use crate::record::{Address, Day, Fault, Level, RecordKind, render};
 use crate::report::faults;
 use crate::report::head::ReportHead;
-use crate::report::page::{Frame, Style, shown};
+use crate::report::page::{Frame, Style, count, shown};
 use crate::source::{Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -194,6 +194,29 @@ impl Context {
     /// Returns the same context standing in another folder.
     pub fn standing_in(&self, directory: &Path) -> Self {
         Self { directory: directory.to_path_buf(), recall: MemoryRecall::new(), ..*self }
+    }
+
+    /// Draws the faults of an input that is no ledger's for people; programs get them in the failure's document.
+    ///
+    /// # Errors
+    /// [`Failure`] where they can't be written.
+    pub fn refused(
+        &self,
+        file: &str,
+        bytes: &[u8],
+        faults: Vec<Fault>,
+        help: impl Into<String>,
+        err: &mut dyn Write,
+    ) -> Result<Failure, Failure> {
+        let (message, help) = (format!("{} in {file}", count(faults.len(), "error")), Some(help.into()));
+        if self.json() {
+            return Ok(Failure { message, help, faults });
+        }
+        let text = std::str::from_utf8(bytes).ok();
+        for fault in &faults {
+            writeln!(err, "{}\n", render::fault(fault, text, self.colour_err, self.width))?;
+        }
+        Ok(Failure { message, help, faults: Vec::new() })
     }
 
     /// Returns whether the result is for programs.

@@ -4,7 +4,7 @@ use super::sink::{At, Sink};
 use super::table::Table;
 use super::{Entry, Ledger, Specimen, TestData};
 use crate::record::{Address, Evidence, Level, RecordKind, Showing};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Faults named singly.
 const MOST_SHOWN: usize = 20;
@@ -64,8 +64,7 @@ type Report<'a> = (&'a Entry<Evidence>, &'a TestData, &'a Specimen, &'a str);
 /// Finds records of one showing and subject whose specimens were tested in several things, where the showing
 /// names nothing: they would be taken as one sample. The later record, by id, is the one at fault.
 pub(super) fn across(ledger: &Ledger) -> Vec<(Address, Sink)> {
-    let superseded: BTreeSet<&str> =
-        ledger.evidence.values().filter_map(|entry| Some(entry.value.supersedes.as_ref()?.id())).collect();
+    let superseded = ledger.superseded();
     let mut reports: BTreeMap<&str, Vec<Report<'_>>> = BTreeMap::new();
     for (id, data) in ledger.data.iter().filter(|(id, _)| !superseded.contains(id.as_str())) {
         let Some(entry) = ledger.evidence.get(id) else { continue };

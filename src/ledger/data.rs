@@ -219,8 +219,7 @@ type Report<'a> = (&'a Entry<Evidence>, &'a TestData, usize);
 /// Finds batch labels that two reports of one showing have without both saying that they share lots.
 /// The later record, by id, is the one at fault.
 pub(super) fn shared_batches(ledger: &Ledger) -> Vec<(Address, Sink)> {
-    let superseded: BTreeSet<&str> =
-        ledger.evidence.values().filter_map(|entry| Some(entry.value.supersedes.as_ref()?.id())).collect();
+    let superseded = ledger.superseded();
     let mut owners: BTreeMap<(&str, &str), Vec<Report<'_>>> = BTreeMap::new();
     for (id, data) in &ledger.data {
         let Some(entry) = ledger.evidence.get(id) else { continue };

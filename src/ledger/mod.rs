@@ -208,6 +208,11 @@ impl Ledger {
         self.decisions.get(name).or_else(|| only(&self.decisions, name))
     }
 
+    /// Returns the evidence that further evidence corrects.
+    pub fn superseded(&self) -> BTreeSet<&str> {
+        self.evidence.values().filter_map(|entry| Some(entry.value.supersedes.as_ref()?.id())).collect()
+    }
+
     /// Finds a concession likewise.
     pub fn concession(&self, name: &str) -> Option<&Entry<Concession>> {
         self.concessions.get(name).or_else(|| only(&self.concessions, name))

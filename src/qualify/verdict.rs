@@ -451,11 +451,8 @@ impl Room<'_> {
     }
 
     pub(super) fn primary(&self, evidence: &Evidence) -> bool {
-        match evidence.kind {
-            EvidenceKind::Test | EvidenceKind::Inspection => true,
-            EvidenceKind::Analysis => evidence.baseline.is_none() && by_paper(&self.showing.value.means),
-            EvidenceKind::Equivalence | EvidenceKind::Similarity => false,
-        }
+        let by_paper = || evidence.baseline.is_none() && by_paper(&self.showing.value.means);
+        evidence.kind.stands_alone() || evidence.kind == EvidenceKind::Analysis && by_paper()
     }
 
     fn verdict(

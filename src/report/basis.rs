@@ -7,7 +7,7 @@ use super::head::CAUTION_LINE;
 use super::page::{Frame, Page, count};
 use super::table::{Align, Table};
 use crate::calc::figure;
-use crate::statistics::{Basis, Pooled, Procedure, StatisticsError};
+use crate::statistics::{Against, Basis, Pooled, Procedure, StatisticsError};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 pub use steps::Step;
@@ -167,8 +167,8 @@ fn sample_json(own: &SampleReport) -> Value {
             map.insert("method".into(), json!(found.method.name()));
             map.insert("B_basis".into(), json!(value(Basis::B)));
             map.insert("A_basis".into(), json!(value(Basis::A)));
-            map.insert("estimate".into(), json!(!found.lacks(Basis::B).is_empty()));
-            map.insert("A_estimate".into(), json!(!found.lacks(Basis::A).is_empty()));
+            map.insert("estimate".into(), json!(own.is_estimate(Basis::B)));
+            map.insert("A_estimate".into(), json!(own.is_estimate(Basis::A)));
             let steps: Vec<Value> = steps::steps(own, found, &Frame { all: true, ..Frame::default() })
                 .into_iter()
                 .enumerate()
@@ -187,7 +187,8 @@ fn pooled_json(report: &BasisReport) -> Value {
         None => Value::Null,
         Some(Err(problem)) => json!({"refused": problem}),
         Some(Ok(found)) => {
-            let may = against(report, found).is_empty();
+            let against = against(report, found);
+            let may = against.is_empty();
             let environments: Vec<Value> = report
                 .samples
                 .iter()
@@ -203,7 +204,7 @@ fn pooled_json(report: &BasisReport) -> Value {
                 .collect();
             json!({
                 "may_be_pooled": may,
-                "against": against(report, found),
+                "against": against,
                 "cv": found.cv,
                 "freedom": found.freedom,
                 "levene": found.variances.statistic,
@@ -217,18 +218,18 @@ fn pooled_json(report: &BasisReport) -> Value {
 
 /// What speaks against pooling, with environments by their names.
 fn against(report: &BasisReport, found: &Pooled) -> Vec<String> {
-    let mut all = found.against.clone();
+    let name = |at: usize| report.samples.get(at).map(|own| own.name.as_str());
+    let mut all: Vec<String> = found
+        .against
+        .iter()
+        .map(|why| match why {
+            Against::Batches(at) if let Some(name) = name(*at) => format!("the batches of {name} differ"),
+            other => other.to_string(),
+        })
+        .collect();
     let modes: Vec<_> = report.samples.iter().filter(|own| !own.modes.is_empty()).collect();
     if modes.windows(2).any(|pair| matches!(pair, [one, two] if !one.modes.keys().eq(two.modes.keys()))) {
         all.push("the environments do not fail by the same modes".to_string());
-    }
-    for (at, sample) in report.samples.iter().enumerate().rev() {
-        for own in &mut all {
-            let numbered = format!("environment {}", at + 1);
-            if own.ends_with("differ") && own.contains(&format!("{numbered} ")) {
-                *own = own.replace(&numbered, &sample.name);
-            }
-        }
     }
     all
 }
@@ -433,6 +434,3 @@ fn between_text(page: &mut Page<'_>, report: &BasisReport, own: &Between) {
     }
     page.hang("    ", "      ", "each end as it stands alone above; common practice, no source");
 }
-
-#[cfg(test)]
-mod tests;

@@ -6,7 +6,7 @@ use crate::ledger::{Entry, Ledger, Specimen, TestData};
 use crate::qualify::duty::{Duty, Judged};
 use crate::qualify::normalised::{Far, Normalised};
 use crate::qualify::pool::{Pool, digits, pool};
-use crate::record::{Evidence, EvidenceKind, NormaliseTo, Showing};
+use crate::record::{Evidence, NormaliseTo, Showing};
 use crate::statistics::Scatter;
 use serde_json::{Value, json};
 
@@ -43,18 +43,10 @@ impl<'a> Sampled<'a> {
     pub fn sentences(&self) -> Vec<String> {
         let mut said = Vec::new();
         let rejected = self.rejected().count();
-        let unit = &self.pool.unit;
         if rejected > 0 {
             said.push(format!("{} of {} rejected", rejected, count(self.data.rows.len(), "specimen")));
         }
-        if let Some(own) = &self.pool.normalised {
-            let words = |scatter: Option<Scatter>| {
-                scatter.map_or("no values".to_string(), |own| in_words(&own, unit))
-            };
-            said.push(format!("as measured: {}", words(own.scatter_measured())));
-            said.push(format!("normalised to {}: {}", own.words(), words(self.pool.scatter())));
-            said.extend(doubts(&self.pool, own));
-        }
+        said.extend(normalised_sentences(&self.pool));
         said
     }
 
@@ -67,6 +59,20 @@ impl<'a> Sampled<'a> {
             "normalised": normalised_json(&self.pool),
         })
     }
+}
+
+/// Returns what was measured, what normalising made of it and what is doubtful, a sentence each; nothing where values
+/// are taken as measured.
+pub fn normalised_sentences(pool: &Pool) -> Vec<String> {
+    let Some(own) = &pool.normalised else { return Vec::new() };
+    let words =
+        |scatter: Option<Scatter>| scatter.map_or("no values".to_string(), |own| in_words(&own, &pool.unit));
+    let mut said = vec![
+        format!("as measured: {}", words(own.scatter_measured())),
+        format!("normalised to {}: {}", own.words(), words(pool.scatter())),
+    ];
+    said.extend(doubts(pool, own));
+    said
 }
 
 /// The rejected specimens of some data, with why.
@@ -202,7 +208,7 @@ fn pooled<'l>(ledger: &'l Ledger, duty: &Duty) -> Vec<&'l Entry<Evidence>> {
     let ids = duty.worst().map_or(&[][..], |(_, judged): (_, &std::sync::Arc<Judged>)| &judged.evidence);
     ids.iter()
         .filter_map(|id| ledger.evidence.get(id))
-        .filter(|entry| matches!(entry.value.kind, EvidenceKind::Test | EvidenceKind::Inspection))
+        .filter(|entry| entry.value.kind.stands_alone())
         .collect()
 }
 

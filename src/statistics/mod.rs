@@ -51,7 +51,7 @@ pub use noncentral::{noncentral_t_cdf, noncentral_t_quantile, student_t_quantile
 pub use normal::{normal_cdf, normal_quantile};
 pub use normalise::{Ratio, Scatter, USUAL_REACH};
 pub use outlier::{FEWEST_FOR_OUTLIER, NormedResidual, normed_residual, outlier_critical, outliers};
-pub use pooling::{Pooled, PooledValue, pooled};
+pub use pooling::{Against, Pooled, PooledValue, pooled};
 pub use power::{ChanceFailures, chance_failures, mean_power, specimens_for, strength_power};
 pub use procedure::{Batch, DesignValue, Levels, Method, Procedure, Way, procedure};
 pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_confidence, rank_of, ranked};

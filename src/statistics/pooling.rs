@@ -19,6 +19,20 @@ pub struct PooledValue {
     pub values: [f64; 2],
 }
 
+/// Why environments may not be pooled.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Against {
+    /// The batches of one environment, from 0, are no one population.
+    #[error("the batches of environment {} differ", .0 + 1)]
+    Batches(usize),
+    /// The normalised values do not have one spread.
+    #[error("the environments do not have one spread")]
+    Spread,
+    /// The normalised values of all environments are not normal.
+    #[error("the normalised values of all environments are not normal")]
+    NotNormal,
+}
+
 /// Several environments under one spread, and whether that may be.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pooled {
@@ -35,7 +49,7 @@ pub struct Pooled {
     /// Value by environment.
     pub environments: Vec<PooledValue>,
     /// Why they may not be pooled; empty where they may.
-    pub against: Vec<String>,
+    pub against: Vec<Against>,
 }
 
 /// Pools environments, each given as its values by batch: every value over the mean of its environment.
@@ -69,9 +83,7 @@ pub fn pooled(environments: &[Vec<&[f64]>], levels: &Levels) -> Result<Pooled, S
         }
         let test = k_sample(own, levels.batches).ok();
         match &test {
-            Some(test) if !test.is_one() => {
-                against.push(format!("the batches of environment {} differ", at + 1))
-            }
+            Some(test) if !test.is_one() => against.push(Against::Batches(at)),
             _ => {}
         }
         batches.push(test);
@@ -81,12 +93,12 @@ pub fn pooled(environments: &[Vec<&[f64]>], levels: &Levels) -> Result<Pooled, S
     let slices: Vec<&[f64]> = normalised.iter().map(Vec::as_slice).collect();
     let variances = equal_variances(&slices, levels.variances)?;
     if !variances.is_equal() {
-        against.push("the environments do not have one spread".to_string());
+        against.push(Against::Spread);
     }
     let all: Vec<f64> = normalised.iter().flatten().copied().collect();
     let fit = goodness_of_fit(&all, Distribution::Normal)?;
     if fit.level <= levels.fit {
-        against.push("the normalised values of all environments are not normal".to_string());
+        against.push(Against::NotNormal);
     }
     let n = all.len();
     let freedom = n.saturating_sub(r);
@@ -126,7 +138,7 @@ mod tests {
         let cold: Vec<&[f64]> = S18.iter().map(|own| &own[..]).collect();
         let both = [cold, warm.iter().map(Vec::as_slice).collect()];
         let found = pooled(&both, &Levels::default()).unwrap();
-        assert_eq!((found.freedom, found.against.clone()), (34, Vec::<String>::new()));
+        assert_eq!((found.freedom, found.against.clone()), (34, Vec::new()));
         // scipy 1.10.1: nct.ppf(0.95, 34, norm.ppf(p) sqrt 18)/sqrt 18.
         let [b, a] = found.environments[0].k;
         assert!((b - K_B).abs() < 1e-6 && (a - K_A).abs() < 1e-6, "{b} {a}");
@@ -146,11 +158,15 @@ mod tests {
         let calm: Vec<f64> = (0..12).map(|i| 100.0 + 0.1 * f64::from(i)).collect();
         let wild: Vec<f64> = (0..12).map(|i| 100.0 + 6.0 * f64::from(i)).collect();
         let found = pooled(&[vec![&calm[..]], vec![&wild[..]]], &Levels::default()).unwrap();
-        assert!(found.against.iter().any(|why| why.contains("one spread")), "{:?}", found.against);
+        assert!(
+            found.against.iter().any(|why| why.to_string().contains("one spread")),
+            "{:?}",
+            found.against
+        );
         let (low, high) = (&calm[..6], &calm[6..]);
         let found = pooled(&[vec![low, high], vec![&calm[..]]], &Levels::default()).unwrap();
         assert!(
-            found.against.iter().any(|why| why.contains("batches of environment 1")),
+            found.against.iter().any(|why| why.to_string().contains("batches of environment 1")),
             "{:?}",
             found.against
         );

@@ -8,7 +8,7 @@ use super::super::table::Table;
 use crate::article::Subject;
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::Quantity;
-use crate::record::{BasisWord, Evidence, EvidenceKind, LoadPath, Showing, Sourced};
+use crate::record::{BasisWord, Evidence, LoadPath, Showing, Sourced};
 use crate::statistics::{Basis, mean};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -238,10 +238,8 @@ impl Values<'_> {
         let mut all: Vec<&Entry<Evidence>> = Vec::new();
         for id in &judged.evidence {
             let Some(entry) = self.ledger.evidence.get(id) else { continue };
-            let primary = match entry.value.kind {
-                EvidenceKind::Test | EvidenceKind::Inspection => Some(entry),
-                _ => entry.value.baseline.as_ref().and_then(|own| self.ledger.evidence.get(own.id())),
-            };
+            let baseline = || self.ledger.evidence.get(entry.value.baseline.as_ref()?.id());
+            let primary = if entry.value.kind.stands_alone() { Some(entry) } else { baseline() };
             let Some(primary) = primary else { continue };
             if !all.iter().any(|known| known.id == primary.id) {
                 all.push(primary);

@@ -447,6 +447,14 @@ word_set! {
     }
 }
 
+impl EvidenceKind {
+    /// Returns whether specimens or an article were looked at for it, so that it stands by itself and extends no
+    /// baseline.
+    pub fn stands_alone(self) -> bool {
+        matches!(self, Self::Test | Self::Inspection)
+    }
+}
+
 word_set! {
     /// How far it is.
     pub enum EvidenceState {

@@ -2,7 +2,7 @@
 
 use super::SampleReport;
 use crate::calc::figure;
-use crate::statistics::{Distribution, Fitted, Method, Procedure, fitted, normal_cdf, normal_quantile};
+use crate::statistics::{Fitted, Method, Procedure, normal_cdf, normal_quantile};
 
 /// Rows of the plot.
 const ROWS: usize = 15;
@@ -61,7 +61,7 @@ pub(super) fn lines(own: &SampleReport, found: &Procedure, columns: usize) -> Ve
     }
     let mut lines =
         vec![format!("    Share below, against {}", if own.unit.is_empty() { "value" } else { &own.unit })];
-    lines.extend(plot(own, found, &all, &scale));
+    lines.extend(plot(found, &all, &scale));
     lines.push(axis(&scale, b));
     lines.push(String::new());
     lines.extend(strips(own, &scale));
@@ -69,16 +69,18 @@ pub(super) fn lines(own: &SampleReport, found: &Procedure, columns: usize) -> Ve
 }
 
 /// The distribution whose curve is drawn: that of the method, else the normal one.
-fn curve(own: &SampleReport, found: &Procedure) -> Option<Fitted> {
-    let distribution = match found.method {
-        Method::One(distribution) => distribution,
-        _ => Distribution::Normal,
+fn curve(found: &Procedure) -> Fitted {
+    let of_method = match found.method {
+        Method::One(distribution) => {
+            let mut fits = found.fits.iter().flatten();
+            fits.find(|fit| fit.fitted.distribution() == distribution).map(|fit| fit.fitted)
+        }
+        _ => None,
     };
-    let all: Vec<f64> = own.groups.iter().flat_map(|(_, values)| values.iter().copied()).collect();
-    fitted(&all, distribution).ok()
+    of_method.unwrap_or(Fitted::Normal(found.whole))
 }
 
-fn plot(own: &SampleReport, found: &Procedure, all: &[(f64, usize)], scale: &Scale) -> Vec<String> {
+fn plot(found: &Procedure, all: &[(f64, usize)], scale: &Scale) -> Vec<String> {
     // Median ranks (i - 0.3)/(n + 0.4), A. Benard (from memory), on a scale of normal probability.
     let n = all.len() as f64;
     let score = |at: usize| normal_quantile((at as f64 + 0.7) / (n + 0.4)).unwrap_or(0.0);
@@ -90,11 +92,10 @@ fn plot(own: &SampleReport, found: &Procedure, all: &[(f64, usize)], scale: &Sca
         (place.round().max(0.0) as usize).min(ROWS - 1)
     };
     let mut rows = vec![vec![' '; scale.columns]; ROWS];
-    if let Some(curve) = curve(own, found) {
-        for (at, row) in rows.iter_mut().enumerate() {
-            let share = normal_cdf(z_of(at)).unwrap_or(0.5);
-            put(row, curve.below(share).ok().and_then(|value| scale.column(value)), '.');
-        }
+    let curve = curve(found);
+    for (at, row) in rows.iter_mut().enumerate() {
+        let share = normal_cdf(z_of(at)).unwrap_or(0.5);
+        put(row, curve.below(share).ok().and_then(|value| scale.column(value)), '.');
     }
     for (at, (value, batch)) in all.iter().enumerate() {
         if let Some(row) = rows.get_mut(row_of(score(at))) {
