@@ -49,6 +49,7 @@ pub struct Living {
 pub(super) fn living(
     ledger: &Ledger,
     evaluation: &Evaluation,
+    (configurator, reach): (&Configurator<'_>, &Reach<'_>),
     showing: &Entry<Showing>,
     own: &Entry<Evidence>,
 ) -> Living {
@@ -58,13 +59,11 @@ pub(super) fn living(
     let records = [own];
     let all = all_made(&records, &sieve, |_| true);
     let Some(made) = all.first() else { return unknown };
-    let configurator = Configurator::new(ledger);
-    let reach = Reach::of(&evaluation.uses);
     let room = Room {
         ledger,
-        configurator: &configurator,
+        configurator,
         uses: &evaluation.uses,
-        reach: &reach,
+        reach,
         demands: &evaluation.grounds.demands,
         showing,
         row,

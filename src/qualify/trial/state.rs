@@ -3,8 +3,10 @@
 use super::complete::{Panels, by_site};
 use super::living::{Living, living};
 use super::{Breach, Due, Point, Series, breaches, due, series, worst_of};
+use crate::article::Configurator;
 use crate::finish::{Keep, Projection, Reading, project};
 use crate::ledger::{Entry, Ledger};
+use crate::qualify::reach::Reach;
 use crate::qualify::verdict::{Duty, Evaluation, Judged};
 use crate::quantity::Exposed;
 use crate::record::{Day, Evidence, EvidenceState, Graded, Property, ReadingLimit, SiteKind, Text};
@@ -94,6 +96,12 @@ pub struct PanelState {
 
 /// Returns every exposure trial of the ledger, by evidence.
 pub fn trials(ledger: &Ledger, evaluation: &Evaluation, today: Day) -> Vec<TrialState> {
+    let with_trial: Vec<_> = ledger.evidence.values().filter(|entry| entry.value.trial.is_some()).collect();
+    if with_trial.is_empty() {
+        return Vec::new();
+    }
+    // What articles are compared with is the same for all.
+    let (configurator, reach) = (Configurator::new(ledger), Reach::of(&evaluation.uses));
     let of = |entry: &Entry<Evidence>| {
         let trial = entry.value.trial.as_ref()?;
         let showing = ledger.showings.get(entry.value.showing.id())?;
@@ -125,10 +133,10 @@ pub fn trials(ledger: &Ledger, evaluation: &Evaluation, today: Day) -> Vec<Trial
             breaches: breaches(&all, limits),
             due: due(&showing.value, &entry.value, &all, today),
             rejected: rows.iter().filter_map(left_out).collect(),
-            living: living(ledger, evaluation, showing, entry),
+            living: living(ledger, evaluation, (&configurator, &reach), showing, entry),
         })
     };
-    ledger.evidence.values().filter_map(of).collect()
+    with_trial.into_iter().filter_map(of).collect()
 }
 
 fn properties(panels: &Panels<'_>, limits: &[ReadingLimit]) -> Vec<PropertyState> {
