@@ -135,13 +135,7 @@ fn row(
     columns: &Columns,
     numbers: &mut Numbers,
 ) -> Option<TrialReading> {
-    // A spreadsheet writes empty rows as lines of nothing but delimiters.
-    if record.iter().all(str::is_empty) {
-        return None;
-    }
-    if record.iter().skip(columns.count).any(|cell| !cell.is_empty()) {
-        let help = "write decimals with a point, or keep the decimal comma and put `;` between columns";
-        reader.fault(line, "the row has more cells than the header has columns", "too many cells", help);
+    if !reader.is_row(line, record, columns.count, numbers) {
         return None;
     }
     let cell = |index: usize| record.get(index).unwrap_or_default();

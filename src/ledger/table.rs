@@ -173,6 +173,30 @@ impl<'t> Reader<'t> {
         full
     }
 
+    /// Returns whether a row has anything to read; more cells than the header has columns are a fault.
+    pub(super) fn is_row(
+        &mut self,
+        line: usize,
+        record: &csv::StringRecord,
+        columns: usize,
+        numbers: &Numbers,
+    ) -> bool {
+        // A spreadsheet writes empty rows as lines of nothing but delimiters.
+        if record.iter().all(str::is_empty) {
+            return false;
+        }
+        let more = record.iter().skip(columns).any(|cell| !cell.is_empty());
+        if more {
+            let help = if numbers.commas {
+                "write the row's cells under the header's columns; quote a cell that has a delimiter in it"
+            } else {
+                DECIMAL_COMMA
+            };
+            self.fault(line, "the row has more cells than the header has columns", "too many cells", help);
+        }
+        !more
+    }
+
     /// Says where a file has decimal commas and points.
     pub(super) fn decimals_are_alike(&mut self, numbers: &Numbers) {
         if let Some(line) = numbers.comma.and(numbers.point) {
@@ -241,17 +265,7 @@ impl<'t> Reader<'t> {
         numbers: &mut Numbers,
         words: &mut BTreeSet<Arc<str>>,
     ) -> Option<Specimen> {
-        // A spreadsheet writes empty rows as lines of nothing but delimiters.
-        if record.iter().all(str::is_empty) {
-            return None;
-        }
-        if record.iter().skip(columns.count).any(|cell| !cell.is_empty()) {
-            let help = if numbers.commas {
-                "write the row's cells under the header's columns; quote a cell that has a delimiter in it"
-            } else {
-                DECIMAL_COMMA
-            };
-            self.fault(line, "the row has more cells than the header has columns", "too many cells", help);
+        if !self.is_row(line, record, columns.count, numbers) {
             return None;
         }
         let cell = |index: usize| record.get(index).unwrap_or_default();
