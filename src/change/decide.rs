@@ -44,6 +44,16 @@ pub enum DecideError {
         /// Places that hold what it expects, in words.
         candidates: Box<str>,
     },
+    /// What it sets stands there already.
+    #[error("change {at}: `{place}` is `{to}` already")]
+    Done {
+        /// Which change, from 1.
+        at: usize,
+        /// The record and the route.
+        place: String,
+        /// What stands there.
+        to: String,
+    },
     /// The change itself can't be read.
     #[error("change {at}: {problem}")]
     Unclear {
@@ -77,6 +87,7 @@ impl DecideError {
             DecideError::NoRecord { at, .. }
             | DecideError::NoPlace { at, .. }
             | DecideError::MovedOn { at, .. }
+            | DecideError::Done { at, .. }
             | DecideError::Unclear { at, .. }
             | DecideError::Edit { at, .. } => *at,
             DecideError::Unreadable { .. } => 0,
@@ -138,6 +149,14 @@ pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, recall: &dyn Recall) ->
             all.push(found.help("write `was:` with what stands there now: the gate lets no change through by a decision that would hold of anything"));
         }
         match overlay(ledger, snapshot, &[&entry.value]) {
+            Err(error @ DecideError::Done { .. }) => {
+                let found = stale(&format!("changes.{}", error.at()), error.to_string());
+                let help = match entry.value.status {
+                    DecisionStatus::Draft => "propose it and have it approved, or take the edit back",
+                    _ => "have it approved, or take the edit back",
+                };
+                all.push(found.labelled("carried out, but not approved").help(help));
+            }
             Err(error) => {
                 let found = stale(&format!("changes.{}", error.at()), error.to_string());
                 all.push(found.labelled("can't be carried out").help(
@@ -339,7 +358,12 @@ fn act<'a>(
     let settled = if fits(here) && (numbered.is_some() || what == "set") {
         numbered.unwrap_or_else(|| route.to_string())
     } else {
+        let to = change.to.as_ref().map(|to| &to.0).filter(|_| what == "set");
+        let done = to.is_some_and(|to| here.is_some_and(|here| alike(to, here)));
         moved(&value, route, what, expected).map_err(|candidates| match here {
+            Some(here) if done => {
+                DecideError::Done { at, place: format!("{address}#{route}"), to: words(here) }
+            }
             None if expected.is_none() => no_place(),
             _ => DecideError::MovedOn {
                 at,
@@ -394,7 +418,7 @@ fn moved(value: &Value, route: &str, what: &str, expected: Option<&Value>) -> Re
     }
 }
 
-fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {
+pub(super) fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {
     let mut here = value;
     for part in route.split('.').filter(|part| !part.is_empty()) {
         here = match here {
@@ -407,7 +431,7 @@ fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {
 }
 
 /// Compares values as records read them: `45` and `"45"` say the same.
-fn alike(one: &Value, two: &Value) -> bool {
+pub(super) fn alike(one: &Value, two: &Value) -> bool {
     match (one, two) {
         (Value::Mapping(one), Value::Mapping(two)) => {
             one.len() == two.len()
@@ -421,7 +445,7 @@ fn alike(one: &Value, two: &Value) -> bool {
     }
 }
 
-fn words(value: &Value) -> String {
+pub(super) fn words(value: &Value) -> String {
     match value {
         Value::String(text) => text.clone(),
         other => serde_json::to_value(other).map_or_else(|_| String::new(), |json| super::diff::short(&json)),

@@ -329,12 +329,7 @@ impl Room<'_> {
         record: &Value,
     ) {
         let layers = kind == RecordKind::Recipe && attribute(route) == "layers";
-        let aligned = if layers {
-            align(old.len(), new.len(), |i, j| self.layers(old.get(i), new.get(j)))
-        } else {
-            align(old.len(), new.len(), |i, j| entries(old.get(i), new.get(j)))
-        };
-        for one in aligned {
+        for one in aligned((self.base, old), (self.head, new), layers) {
             match one {
                 Aligned::Kept(..) => {}
                 Aligned::Altered(i, j) => {
@@ -410,27 +405,39 @@ impl Room<'_> {
             },
         }
     }
+}
 
-    fn layers(&self, was: Option<&Value>, is: Option<&Value>) -> Likeness {
-        let (Some(was), Some(is)) = (was, is) else { return Likeness::Apart };
-        let role = |ledger: &Ledger, layer: &Value| {
-            let id = layer.get("material").and_then(Value::as_str)?;
-            ledger.materials.get(id).map(|material| layer_role(material.value.kind))
-        };
-        if role(self.base, was) != role(self.head, is) {
-            return Likeness::Apart;
-        }
-        let differs = |key: &str| was.get(key).unwrap_or(&Value::Null) != is.get(key).unwrap_or(&Value::Null);
-        let count = ["material", "angle", "thickness"].iter().filter(|key| differs(key)).count();
-        let count = u32::try_from(count).unwrap_or(3);
-        match (was.get("id").filter(|id| !id.is_null()), is.get("id").filter(|id| !id.is_null())) {
-            (Some(old), Some(new)) if old == new => Likeness::SameId(count),
-            (Some(_), Some(_)) if count == 0 => Likeness::Differ(1),
-            (Some(_), Some(_)) => Likeness::Apart,
-            // A name given or taken is an edit, though the layer is the same.
-            (old, new) if old != new => Likeness::Differ(count.max(1)),
-            _ => Likeness::Differ(count),
-        }
+/// The entries of a list before and now, paired; `layers` are those of a recipe, by the layer difference.
+pub(super) fn aligned(
+    (base, old): (&Ledger, &[Value]),
+    (head, new): (&Ledger, &[Value]),
+    layers: bool,
+) -> Vec<Aligned> {
+    align(old.len(), new.len(), |i, j| match layers {
+        true => layer_likeness((base, old.get(i)), (head, new.get(j))),
+        false => entries(old.get(i), new.get(j)),
+    })
+}
+
+fn layer_likeness((base, was): (&Ledger, Option<&Value>), (head, is): (&Ledger, Option<&Value>)) -> Likeness {
+    let (Some(was), Some(is)) = (was, is) else { return Likeness::Apart };
+    let role = |ledger: &Ledger, layer: &Value| {
+        let id = layer.get("material").and_then(Value::as_str)?;
+        ledger.materials.get(id).map(|material| layer_role(material.value.kind))
+    };
+    if role(base, was) != role(head, is) {
+        return Likeness::Apart;
+    }
+    let differs = |key: &str| was.get(key).unwrap_or(&Value::Null) != is.get(key).unwrap_or(&Value::Null);
+    let count = ["material", "angle", "thickness"].iter().filter(|key| differs(key)).count();
+    let count = u32::try_from(count).unwrap_or(3);
+    match (was.get("id").filter(|id| !id.is_null()), is.get("id").filter(|id| !id.is_null())) {
+        (Some(old), Some(new)) if old == new => Likeness::SameId(count),
+        (Some(_), Some(_)) if count == 0 => Likeness::Differ(1),
+        (Some(_), Some(_)) => Likeness::Apart,
+        // A name given or taken is an edit, though the layer is the same.
+        (old, new) if old != new => Likeness::Differ(count.max(1)),
+        _ => Likeness::Differ(count),
     }
 }
 

@@ -53,7 +53,7 @@ pub fn record_of(address: &str) -> &str {
 fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
     let mut needed = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
     decision.status == DecisionStatus::Approved
-        && needed.all(|needed| Approval::by_all(&decision.approvals, &needed.decision))
+        && needed.all(|needed| Approval::by_all(&decision.approvals, &needed.decision, needed.persons))
 }
 
 /// Works out what the decisions approved in `head` account for of the edits from `base` to it.
@@ -62,11 +62,12 @@ fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
 /// was decided by nobody. A change that does not say what was there accounts for nothing, and neither does
 /// one whose `was` the base does not have: it was carried out before, or was made for something else. The same
 /// holds of a decision that would leave a record broken, and of one that another approved one supersedes,
-/// unless that other builds on it.
+/// unless that other builds on it. `settle` moves a decision's places to where they stand in the base.
 pub fn explain(
     (base, snapshot): (&Ledger, &Snapshot),
     head: &Ledger,
     edits: &Edits,
+    settle: &dyn Fn(&Decision) -> Decision,
     recall: &dyn Recall,
 ) -> Explained {
     let edited: BTreeSet<&str> = edits.changes.iter().map(|change| record_of(&change.address)).collect();
@@ -83,7 +84,7 @@ pub fn explain(
         if records.is_empty() {
             continue;
         }
-        let mut own = (*entry.value).clone();
+        let mut own = settle(&entry.value);
         own.changes.retain(|change| says_what_was(base, snapshot, change));
         decisions.insert(&entry.id, own);
         let known = base.decisions.get(&entry.id);

@@ -74,6 +74,8 @@ pub enum Command {
     Panel(PanelArgs),
     /// Say what a change weighs, what it un-proves, and what proves it again
     Impact(ImpactArgs),
+    /// Draft, propose, approve, carry out and close design decisions
+    Decide(DecideArgs),
     /// List the duties that are not met, and what closes each
     Gaps(GapsArgs),
     /// Show the chain behind a record, a figure or a verdict
@@ -209,6 +211,183 @@ pub struct ImpactArgs {
     /// Exit with 1 where a duty gets worse
     #[arg(long)]
     pub strict: bool,
+}
+
+/// Draft, propose, approve, carry out and close design decisions
+///
+/// A decision is a record that carries its own change: it can be evaluated before anyone edits a recipe
+/// (`bondline impact dd-007`), and is held to its prediction afterwards.
+#[derive(Debug, Args)]
+pub struct DecideArgs {
+    /// What to do
+    #[command(subcommand)]
+    pub what: DecideCommand,
+}
+
+/// What to do with decisions.
+#[derive(Debug, Subcommand)]
+pub enum DecideCommand {
+    /// Write a new decision from changes typed here, or from the edits in the work tree
+    Draft(DraftArgs),
+    /// Freeze what a decision is predicted to do, and open it for approval
+    Propose(DecisionArgs),
+    /// Enter an approval, as typed
+    Approve(ApproveArgs),
+    /// Carry a decision out: edit the records in place
+    Apply(ApplyArgs),
+    /// Bring a decision up to records that have moved on since
+    Rebase(DecisionArgs),
+    /// Hold a decision to its prediction: write what came true
+    Close(CloseArgs),
+    /// List the decisions
+    List(ListArgs),
+    /// Show one decision
+    Show(ShowArgs),
+    /// Give a decision another number, where two branches picked the same
+    Renumber(RenumberArgs),
+}
+
+/// Write a new decision from changes typed here, or from the edits in the work tree
+///
+/// Places are written `kind/id#route`, values as in the records: `--set 'recipe/hatch-outer#layers.3.angle=45'`.
+/// All places refer to the records as they are now, before any of the changes. The number is one more than the
+/// highest in the work tree, the index and every local and remote-tracking branch.
+#[derive(Debug, Args)]
+pub struct DraftArgs {
+    /// The title
+    #[arg(value_name = "TITLE")]
+    pub title: String,
+    /// Set the value at a place
+    #[arg(long, value_name = "PLACE=VALUE")]
+    pub set: Vec<String>,
+    /// Take the entry or key at a place out
+    #[arg(long, value_name = "PLACE")]
+    pub remove: Vec<String>,
+    /// Put an entry behind a place of a list: `recipe/x#layers.5={material: y, angle: 0}`; place 0 is the front
+    #[arg(long, value_name = "PLACE=ENTRY")]
+    pub insert: Vec<String>,
+    /// Add a record: from a file, or as a copy of another record (`material/b=material/a`)
+    #[arg(long, value_name = "KIND/ID=FILE|RECORD")]
+    pub add: Vec<String>,
+    /// Drop a record
+    #[arg(long, value_name = "KIND/ID")]
+    pub drop: Vec<String>,
+    /// Take the edits in the work tree since HEAD as the changes; the work tree stays as it is
+    #[arg(long, conflicts_with_all = ["set", "remove", "insert", "add", "drop"])]
+    pub from_worktree: bool,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    pub why: Option<String>,
+    /// The role that keeps it
+    #[arg(long, value_name = "ROLE")]
+    pub owner: Option<String>,
+    /// The decision that it replaces
+    #[arg(long, value_name = "DECISION")]
+    pub supersedes: Option<String>,
+    /// Show what would be written and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// One decision.
+#[derive(Debug, Args)]
+pub struct DecisionArgs {
+    /// A decision: `dd-007`, its whole id, or the file
+    #[arg(value_name = "DECISION")]
+    pub decision: String,
+    /// Show what would be written and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// Enter an approval, as typed
+///
+/// Which roles must approve, and how many different people, stands in `approvals` of ledger.yaml. An approval
+/// is what was typed; it is no signature for certification.
+#[derive(Debug, Args)]
+pub struct ApproveArgs {
+    /// A decision: `dd-007`, its whole id, or the file
+    #[arg(value_name = "DECISION")]
+    pub decision: String,
+    /// The role that approves
+    #[arg(long, value_name = "ROLE")]
+    pub role: String,
+    /// Who approves
+    #[arg(long, value_name = "NAME")]
+    pub by: Option<String>,
+    /// Show what would be written and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// Carry a decision out: edit the records in place
+///
+/// All files or none change; comments, order, quoting and blank lines stay to the byte elsewhere. Refused where
+/// a record has moved on since the proposal.
+#[derive(Debug, Args)]
+pub struct ApplyArgs {
+    /// A decision: `dd-007`, its whole id, or the file
+    #[arg(value_name = "DECISION")]
+    pub decision: String,
+    /// Take a decision back that was carried out and is not committed yet
+    #[arg(long)]
+    pub undo: bool,
+    /// Show what would be written and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// Hold a decision to its prediction: write what came true
+///
+/// Mass from weighings where there are any, duties earned again with the day of their evidence, weeks taken
+/// since the approval. What stands under `found` as text is kept as a note.
+#[derive(Debug, Args)]
+pub struct CloseArgs {
+    /// A decision: `dd-007`, its whole id, or the file
+    #[arg(value_name = "DECISION")]
+    pub decision: String,
+    /// Words to keep with it
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+    /// Show what would be written and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// List the decisions
+#[derive(Debug, Args)]
+pub struct ListArgs {
+    /// Only those of this status
+    #[arg(long, value_name = "STATUS")]
+    pub status: Option<String>,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+}
+
+/// Show one decision
+#[derive(Debug, Args)]
+pub struct ShowArgs {
+    /// A decision: `dd-007`, its whole id, or the file
+    #[arg(value_name = "DECISION")]
+    pub decision: String,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+}
+
+/// Give a decision another number, where two branches picked the same
+///
+/// Without an argument, of two decisions with one number the one that is not approved gets the next free number,
+/// the later one if neither is. References to it are rewritten.
+#[derive(Debug, Args)]
+pub struct RenumberArgs {
+    /// The decision to renumber
+    #[arg(value_name = "DECISION")]
+    pub decision: Option<String>,
+    /// Show what would be written and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
 }
 
 /// List the duties that are not met, and what closes each
@@ -364,12 +543,14 @@ pub struct HookArgs {
 /// What to do with the gate.
 #[derive(Debug, Subcommand)]
 pub enum HookCommand {
-    /// Install the gate as git's pre-commit hook; a hook that is there already is kept and runs first
+    /// Install the gate as git's hooks; hooks that are there already are kept and run first
     Install,
     /// Remove the gate and restore the hook that was there before
     Remove,
     /// Judge what is staged against what is committed
     Run(HookRunArgs),
+    /// Name the decisions that what is staged carries out whole, one a line
+    Decisions,
 }
 
 /// Judge what is staged against what is committed

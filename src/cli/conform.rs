@@ -1,7 +1,7 @@
 //! `bondline conform`.
 
 use super::args::{ConformArgs, Source};
-use super::context::{Context, Failure, Loaded, Needs, Status, address, nearest, unreadable};
+use super::context::{Context, Failure, Loaded, Needs, Status, address, nearest, unreadable, unwritten};
 use crate::article::Subject;
 use crate::ledger::Entry;
 use crate::qualify::complete::{CompleteError, completed};
@@ -10,9 +10,9 @@ use crate::record::{Evidence, RecordKind, edit};
 use crate::report::page::{count, shown};
 use crate::report::specimens::Sampled;
 use crate::source::Place;
+use crate::source::write::{FileEdit, write_all};
 use serde_json::{Value, json};
 use std::io::Write;
-use std::path::Path;
 
 /// One record, worked out before anything is written.
 struct Planned {
@@ -36,6 +36,10 @@ struct Planned {
 }
 
 impl Planned {
+    fn edit(&self) -> FileEdit {
+        FileEdit { file: self.file.clone(), was: Some(self.was.clone()), shall: Some(self.shall.clone()) }
+    }
+
     fn changed(&self) -> bool {
         self.was != self.shall
     }
@@ -68,8 +72,8 @@ pub(super) fn run(
         context.note_broken(design, err)?;
     }
     if !args.dry_run {
-        let root = place.root();
-        replace_all(root, planned.iter().filter(|one| one.changed()))?;
+        let edits: Vec<FileEdit> = planned.iter().filter(|one| one.changed()).map(Planned::edit).collect();
+        write_all(&place, &edits).map_err(unwritten)?;
     }
     if context.json() {
         let written: Vec<Value> = planned
@@ -294,57 +298,4 @@ fn edited(text: &str, made: &Conformity, digest: Option<&str>) -> Result<String,
     let lines: Vec<String> =
         block.lines().skip(1).map(|line| line.strip_prefix("  ").unwrap_or(line).to_string()).collect();
     edit::append_block(&text, "conformed", &lines)
-}
-
-/// Writes beside each file first and renames when all are there, so that no moment leaves half a record and
-/// a full disk leaves all as they were.
-fn replace_all<'p>(root: &Path, changed: impl Iterator<Item = &'p Planned>) -> Result<(), Failure> {
-    let mut ready = Vec::new();
-    for one in changed {
-        let path = root.join(&one.file);
-        let beside = beside(&path, &one.shall).map_err(|error| {
-            Failure::new(
-                format!("`{}` can't be written: {error}", path.display()),
-                "nothing was changed; check its folder's permissions and the room on the disk",
-            )
-        })?;
-        ready.push((one, path, beside));
-    }
-    let mut written: Vec<&str> = Vec::new();
-    for (one, path, beside) in ready {
-        let told = |what: String, mend: &str| {
-            let before = match written.as_slice() {
-                [] => "nothing was changed".to_string(),
-                files => format!("written before that: {}", files.join(", ")),
-            };
-            Failure::new(what, format!("{before}; {mend}"))
-        };
-        // An editor may have saved it since it was read.
-        if std::fs::read(&path).ok().as_deref() != Some(one.was.as_bytes()) {
-            return Err(told(
-                format!("`{}` was changed by someone else meanwhile", one.file),
-                "run the command again",
-            ));
-        }
-        beside.persist(&path).map_err(|error| {
-            told(
-                format!("`{}` can't be written: {}", path.display(), error.error),
-                "check its folder's permissions",
-            )
-        })?;
-        written.push(&one.file);
-    }
-    Ok(())
-}
-
-/// The text in a file of its own in the same folder, on the disk, with the permissions of the one it replaces.
-fn beside(path: &Path, text: &str) -> std::io::Result<tempfile::NamedTempFile> {
-    let folder = path.parent().unwrap_or_else(|| Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".bondline-").tempfile_in(folder)?;
-    file.write_all(text.as_bytes())?;
-    file.as_file().sync_all()?;
-    if let Ok(metadata) = std::fs::metadata(path) {
-        std::fs::set_permissions(file.path(), metadata.permissions())?;
-    }
-    Ok(file)
 }

@@ -2,20 +2,26 @@
 
 use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
+use super::decide::refused;
 use crate::article::ArticleError;
-use crate::change::decide::open_faults;
-use crate::change::diff::Edits;
+use crate::article::weigh::{MassStatement, Method, Scope, programme_mass, statement_by};
+use crate::change::carried::{carried_out, carries};
+use crate::change::decide::{Overlay, open_faults, overlay};
+use crate::change::diff::{Edits, diff};
 use crate::change::explain::{Explained, explain};
+use crate::change::found::Application;
+use crate::change::rebase::follow;
 use crate::graph::Uses;
 use crate::ledger::{Entry, Ledger, MemoryRecall, NoRecall, Recall, Records};
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_with};
-use crate::record::{Address, Day, Fault, Level, RecordKind, render};
+use crate::record::{Address, Day, Decision, Fault, Level, RecordKind, Text, render};
 use crate::report::faults;
 use crate::report::head::ReportHead;
 use crate::report::page::{Frame, Style, count, shown};
+use crate::source::write::WriteError;
 use crate::source::{Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -295,14 +301,135 @@ impl Context {
         Ok(found)
     }
 
+    /// Returns a decision with its list places moved to where those entries stand now, where it was proposed on a
+    /// commit whose records were others.
+    pub fn settled(&self, place: &Place, loaded: &Loaded, decision: &Decision) -> Decision {
+        let commit = decision.predicted.as_ref().and_then(|own| own.commit.as_ref());
+        let then = commit.and_then(|commit| place.revision(commit.as_str()).ok());
+        let Some(then) = then.filter(|then| then.commit() == commit.map(Text::as_str)) else {
+            return decision.clone();
+        };
+        let named = decision.changes.iter().flat_map(|change| [&change.set, &change.remove, &change.insert]);
+        let moved = named.flatten().any(|at| {
+            let file = Address::parse(at.split('#').next().unwrap_or_default())
+                .and_then(|address| loaded.ledger.file_of(&address));
+            file.is_some_and(|file| then.read(file).ok() != loaded.snapshot.read(file).ok())
+        });
+        if !moved {
+            return decision.clone();
+        }
+        let then = self.read(then);
+        follow(decision, (&then.ledger, &then.snapshot), (&loaded.ledger, &loaded.snapshot))
+    }
+
+    /// The texts that some decisions leave, laid over a state one after the other in the order given.
+    ///
+    /// # Errors
+    /// [`Failure`] with the change that can't be made and the way on.
+    pub fn laid(
+        &self,
+        place: &Place,
+        loaded: &Loaded,
+        decisions: &[&Entry<Decision>],
+    ) -> Result<Overlay, Failure> {
+        let settled: Vec<Decision> =
+            decisions.iter().map(|entry| self.settled(place, loaded, &entry.value)).collect();
+        let all: Vec<&Decision> = settled.iter().collect();
+        overlay(&loaded.ledger, &loaded.snapshot, &all).map_err(|fault| {
+            // Which of them it is: the first that can't follow those before it.
+            let at = (1..=all.len())
+                .find(|upto| {
+                    let some = all.get(..*upto).unwrap_or_default();
+                    overlay(&loaded.ledger, &loaded.snapshot, some).is_err()
+                })
+                .unwrap_or(1);
+            match decisions.get(at - 1) {
+                Some(entry) => refused(entry, &fault),
+                None => Failure::new(fault.to_string(), "bring its `changes` up to the records"),
+            }
+        })
+    }
+
+    /// Finds the first commit, by first parents, that carries a decision out whole; `None` where there is none.
+    ///
+    /// # Errors
+    /// [`Failure`] where the history can't be read.
+    pub fn application(
+        &self,
+        place: &Place,
+        loaded: &Loaded,
+        decision: &Decision,
+    ) -> Result<Option<Application>, Failure> {
+        if decision.changes.is_empty() || place.repository().is_none() {
+            return Ok(None);
+        }
+        let files: Vec<String> = decision
+            .changes
+            .iter()
+            .flat_map(|change| [&change.set, &change.remove, &change.insert, &change.add, &change.drop])
+            .flatten()
+            .filter_map(|at| {
+                let address = Address::parse(at.split('#').next()?)?;
+                let usual = format!("{}/{}.yaml", address.kind().folder(), address.id());
+                Some(loaded.ledger.file_of(&address).map_or(usual, str::to_string))
+            })
+            .collect();
+        let mut commits = place.history(loaded.snapshot.commit().unwrap_or("HEAD"))?;
+        commits.reverse();
+        for commit in commits {
+            let Some(parent) = commit.parents.first() else { continue };
+            let (Ok(before), Ok(after)) = (place.revision(parent), place.revision(&commit.id)) else {
+                continue;
+            };
+            // Most commits touch none of its records.
+            if files.iter().all(|file| before.blob_id(file) == after.blob_id(file)) {
+                continue;
+            }
+            let (before, after) = (self.read(before), self.read(after));
+            let settled = self.settled(place, &before, decision);
+            let edits = diff(&before.ledger, &after.ledger);
+            let sides = (&before.ledger, &before.snapshot);
+            if !carries(sides, &edits, &settled, &self.recall) {
+                continue;
+            }
+            let texts = overlay(&before.ledger, &before.snapshot, &[&settled]);
+            let with = texts.ok().map(|texts| self.read(before.snapshot.overlay(texts)));
+            let mass = |loaded: &Loaded| {
+                programme_mass(&loaded.ledger).map_err(|missing| self.missing(loaded, &missing))
+            };
+            let delta_kg = match &with {
+                Some(with) => mass(with)? - mass(&before)?,
+                None => continue,
+            };
+            return Ok(Some(Application { commit: commit.id, on: day_of(commit.time), delta_kg }));
+        }
+        Ok(None)
+    }
+
+    /// The mass statement of the whole programme.
+    ///
+    /// # Errors
+    /// [`Failure`] where a record is missing.
+    pub fn statement(&self, loaded: &Loaded) -> Result<MassStatement, Failure> {
+        statement_by(&loaded.ledger, Scope::Programme, Method::Causes)
+            .map_err(|missing| self.missing(loaded, &missing))
+    }
+
     /// Finds open decisions that can't be carried out as the records stand.
     pub fn stale_decisions(&self, loaded: &Loaded) -> Vec<Fault> {
         open_faults(&loaded.ledger, &loaded.snapshot, &self.recall)
     }
 
     /// Works out what approved decisions account for of the edits between two states.
-    pub fn explain(&self, base: &Loaded, head: &Loaded, edits: &Edits) -> Explained {
-        explain((&base.ledger, &base.snapshot), &head.ledger, edits, &self.recall)
+    pub fn explain(&self, place: &Place, base: &Loaded, head: &Loaded, edits: &Edits) -> Explained {
+        let settle = |decision: &Decision| self.settled(place, base, decision);
+        explain((&base.ledger, &base.snapshot), &head.ledger, edits, &settle, &self.recall)
+    }
+
+    /// Finds the decisions that the edits between two states carry out whole.
+    pub fn carried_out(&self, base: &Loaded, head: &Loaded) -> Vec<String> {
+        let edits = diff(&base.ledger, &head.ledger);
+        carried_out((&base.ledger, &base.snapshot), &head.ledger, &edits, &self.recall)
     }
 
     /// Judges a ledger for an answer about one record, with what was allowed: a broken panel that has nothing
@@ -432,13 +559,24 @@ impl Context {
 /// The day by the machine's clock, in UTC.
 fn clock() -> Day {
     let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap_or_default();
-    let days = i64::try_from(since.as_secs() / 86_400).unwrap_or(0);
+    day_of(i64::try_from(since.as_secs()).unwrap_or(0))
+}
+
+/// The day of a time in seconds since 1970, in UTC.
+fn day_of(seconds: i64) -> Day {
+    let days = seconds.div_euclid(86_400);
     let epoch = jiff::civil::date(1970, 1, 1);
     Day(epoch.checked_add(jiff::Span::new().days(days)).unwrap_or(epoch))
 }
 
 fn empty_ledger() -> Ledger {
     Ledger::default()
+}
+
+/// The failure of writing files of the ledger.
+pub(super) fn unwritten(error: WriteError) -> Failure {
+    let mend = error.mend();
+    Failure::new(error.to_string(), mend)
 }
 
 /// The failure of asking for a record that is there but can't be read.

@@ -3,6 +3,7 @@
 use super::args::{HookArgs, HookCommand, HookRunArgs};
 use super::conform::as_of;
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use super::decide::short_id;
 use crate::change::diff::diff;
 use crate::gate::{Completions, Finding, Side, judge, to_be_completed};
 use crate::ledger::Entry;
@@ -38,7 +39,31 @@ pub(super) fn run(context: &mut Context, args: &HookArgs, out: &mut dyn Write) -
             said(context, out, &report.path, words, report.chained.as_deref(), &report.notes)
         }
         HookCommand::Run(run) => gate(context, run, out),
+        HookCommand::Decisions => decisions(context, out),
     }
+}
+
+/// The decisions that what is staged carries out, as short as they can be named.
+fn decisions(context: &Context, out: &mut dyn Write) -> Result<Status, Failure> {
+    let place = context.place()?;
+    let staged = place.index()?;
+    let (base, staged) = (context.read(place.before("HEAD", &staged)?), context.read(staged));
+    let found = context.carried_out(&base, &staged);
+    let names: Vec<&str> = found
+        .iter()
+        .map(|id| {
+            let short = short_id(id);
+            if staged.ledger.decision(short).is_some() { short } else { id }
+        })
+        .collect();
+    if context.json() {
+        writeln!(out, "{:#}", json!({ "schema": "decisions-staged/1", "decisions": found }))?;
+        return Ok(Status::Done);
+    }
+    for name in names {
+        writeln!(out, "{name}")?;
+    }
+    Ok(Status::Done)
 }
 
 fn failure(error: HookError) -> Failure {
@@ -109,7 +134,7 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         },
         || {
             let edits = diff(&base.ledger, &staged.ledger);
-            let explained = context.explain(&base, &staged, &edits);
+            let explained = context.explain(&place, &base, &staged, &edits);
             (edits, explained)
         },
     );

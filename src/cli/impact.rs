@@ -2,10 +2,9 @@
 
 use super::args::{ImpactArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end, unreadable};
-use crate::change::decide::overlay;
 use crate::change::impact::impact_of;
-use crate::ledger::Ledger;
-use crate::record::{Address, Decision, DecisionStatus, RecordKind};
+use crate::ledger::{Entry, Ledger};
+use crate::record::{Address, Decision, RecordKind};
 use crate::report::impact;
 use crate::report::page::Frame;
 use crate::source::{Place, Snapshot};
@@ -59,17 +58,9 @@ fn sides(
             if let Ok(current) = &current
                 && let Some(decisions) = decisions(current, of)?
             {
-                let list: Vec<&Decision> = decisions.iter().map(|(_, decision)| *decision).collect();
-                let texts = overlay(&current.ledger, &current.snapshot, &list).map_err(|fault| {
-                    let carried_out = list.iter().any(|one| one.status == DecisionStatus::Approved);
-                    let help = match carried_out {
-                        true => "it may be carried out already: `--at REV` lays it over the state before",
-                        false => "bring the decision's `changes` up to the records as they are now",
-                    };
-                    Failure::new(fault.to_string(), help)
-                })?;
+                let texts = context.laid(place, current, &decisions)?;
                 let head = context.read(current.snapshot.overlay(texts));
-                let ids: Vec<&str> = decisions.iter().map(|(id, _)| id.as_str()).collect();
+                let ids: Vec<&str> = decisions.iter().map(|entry| entry.id.as_str()).collect();
                 let names = (current.label(), format!("{} with {}", current.label(), ids.join(" and ")));
                 let base = context.read(current.snapshot.clone());
                 return Ok((base, head, names));
@@ -96,7 +87,7 @@ fn sides(
 }
 
 /// Reads all arguments as decisions, by id or by a beginning that only one has; `None` where none is one.
-fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String, &'a Decision)>>, Failure> {
+fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<&'a Entry<Decision>>>, Failure> {
     let all = &loaded.ledger.decisions;
     let mut found = Vec::new();
     for text in of {
@@ -107,7 +98,7 @@ fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String
             None => all.values().filter(|entry| entry.id.starts_with(&format!("{name}-"))).collect(),
         };
         match fits.as_slice() {
-            [only] => found.push((only.id.clone(), &*only.value)),
+            [only] => found.push(*only),
             // One that is there but broken is not one that is missing.
             [] => {
                 if let Some(broken) = broken(&loaded.ledger, name) {
@@ -129,7 +120,9 @@ fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String
     if found.is_empty() && !of.iter().any(|text| text.starts_with("dd-") || text.starts_with("decision/")) {
         return Ok(None);
     }
-    let unknown = of.iter().find(|text| !found.iter().any(|(id, _)| id.starts_with(text.as_str())));
+    let unknown = of
+        .iter()
+        .find(|text| !found.iter().any(|entry: &&Entry<Decision>| entry.id.starts_with(text.as_str())));
     let broken = loaded.ledger.broken.iter().filter(|one| one.kind() == RecordKind::Decision);
     let names: Vec<&str> = all.keys().map(String::as_str).chain(broken.map(Address::id)).collect();
     let text = unknown.map_or("", String::as_str);

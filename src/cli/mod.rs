@@ -7,6 +7,7 @@ mod calc;
 mod check;
 mod conform;
 mod context;
+mod decide;
 mod gaps;
 mod hook;
 mod impact;
@@ -73,6 +74,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Panel(args) => panel::run(&mut context, args, out, err),
         Command::Basis(args) => basis::run(&mut context, args, out, err),
         Command::Impact(args) => impact::run(&mut context, args, out, err),
+        Command::Decide(args) => decide::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),

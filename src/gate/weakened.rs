@@ -308,6 +308,11 @@ fn relaxed(old: &LedgerHead, new: &LedgerHead, names: &Names) -> Vec<(&'static s
     for (what, role) in roles(old).difference(&roles(new)) {
         all.push(("approvals", format!("a {what} no longer needs {role}")));
     }
+    let persons = |head: &LedgerHead| head.approvals.as_ref().and_then(|own| own.persons).unwrap_or(0);
+    if persons(new) < persons(old) {
+        let words = format!("{} people must approve instead of {}", persons(new), persons(old));
+        all.push(("approvals", words));
+    }
     if !same(&tree(&old.climate), &tree(&new.climate)) {
         all.push(("climate", "the design day is another".to_string()));
     }

@@ -16,7 +16,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// Returns `sha256:` and 64 hexadecimal digits.
-pub(super) fn digest(bytes: &[u8]) -> String {
+pub fn digest(bytes: &[u8]) -> String {
     let hex: String = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
     format!("sha256:{hex}")
 }

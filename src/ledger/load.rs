@@ -114,6 +114,12 @@ impl Ledger {
         }
     }
 
+    /// Returns the addresses of all records, but that of `ledger.yaml`.
+    pub fn addresses(&self) -> Vec<Address> {
+        let kinds = RecordKind::ALL.iter().filter(|kind| **kind != RecordKind::Ledger);
+        kinds.flat_map(|kind| self.ids(*kind).into_iter().map(|id| Address::new(*kind, id))).collect()
+    }
+
     fn ids(&self, kind: RecordKind) -> Vec<&str> {
         fn keys<T>(records: &Records<T>) -> Vec<&str> {
             records.keys().map(String::as_str).collect()

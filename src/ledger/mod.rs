@@ -48,7 +48,7 @@ mod tests;
 mod words;
 
 pub(crate) use conditions::same_condition;
-pub use data::read_specimens;
+pub use data::{digest as digest_of, read_specimens};
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};

@@ -2,6 +2,7 @@
 
 use super::Entry;
 use super::known::{Known, entry, not_empty};
+use super::ranges;
 use super::sink::Sink;
 use crate::record::{Address, Change, Decision, RecordKind, Study, Vary};
 
@@ -9,6 +10,11 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
     let decision = &*own.value;
     for (index, one) in decision.changes.iter().enumerate() {
         change(sink, index, one);
+    }
+    if let Some(predicted) = &decision.predicted {
+        ranges::number(sink, "predicted.weeks", Some(predicted.weeks), 0.0, true);
+        let currency = known.ledger.head.as_ref().and_then(|head| head.currency.as_ref());
+        ranges::money(sink, "predicted.cost", predicted.cost.as_ref(), currency.map(|one| one.as_str()));
     }
     if let Some(supersedes) = &decision.supersedes
         && known.ledger.decision(supersedes.id()).is_none()

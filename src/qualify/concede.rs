@@ -112,7 +112,7 @@ pub fn standings(
 /// Whether a concession has the approvals that the ledger asks for.
 pub fn is_approved(ledger: &Ledger, concession: &Concession) -> bool {
     let needed = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
-    needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession))
+    needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession, needed.persons))
 }
 
 /// What is missing beyond what a concession names, in any article that the panel has of the subject.

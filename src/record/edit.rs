@@ -5,7 +5,7 @@
 
 mod fill;
 
-pub use super::emit::block_lines;
+pub use super::emit::{block_lines, flow as one_line};
 use super::emit::{flow, scalar};
 use super::place::{Step, entry, steps};
 use super::tree::{NodeKind, Problem, Style, Tree, behind, dash_at};

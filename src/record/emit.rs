@@ -3,7 +3,7 @@
 use serde_yaml::Value;
 
 /// Returns the value on one line, in flow style; `None` for tagged values.
-pub(crate) fn flow(value: &Value) -> Option<String> {
+pub fn flow(value: &Value) -> Option<String> {
     Some(match value {
         Value::Null => "null".to_string(),
         Value::Bool(truth) => truth.to_string(),
@@ -15,11 +15,19 @@ pub(crate) fn flow(value: &Value) -> Option<String> {
         }
         Value::Mapping(all) => {
             let all: Option<Vec<String>> =
-                all.iter().map(|(key, value)| Some(format!("{}: {}", flow(key)?, flow(value)?))).collect();
+                all.iter().map(|(name, value)| Some(format!("{}: {}", key(name)?, flow(value)?))).collect();
             format!("{{{}}}", all?.join(", "))
         }
         Value::Tagged(_) => return None,
     })
+}
+
+/// A key: `on`, which records have as a key, stands plain in them, though older readers take it for a truth value.
+fn key(name: &Value) -> Option<String> {
+    match name.as_str() {
+        Some("on") => Some("on".to_string()),
+        _ => flow(name),
+    }
 }
 
 /// Returns the lines of a map or list by indentation; whatever is in lists stands on one line each.
@@ -32,8 +40,8 @@ pub fn block_lines(value: &Value) -> Option<Vec<String>> {
         }
         Value::Mapping(all) if !all.is_empty() => {
             let mut lines = Vec::with_capacity(all.len());
-            for (key, value) in all {
-                let key = flow(key)?;
+            for (name, value) in all {
+                let key = key(name)?;
                 let nested = matches!(value, Value::Mapping(inner) if !inner.is_empty())
                     || matches!(value, Value::Sequence(inner) if inner.iter().any(|item| item.is_mapping() || item.is_sequence()));
                 if nested {

@@ -291,8 +291,6 @@ mod tests {
                 "decision.changes.after",
                 "decision.changes.entry",
                 "decision.changes.record",
-                "decision.predicted",
-                "decision.found",
                 "study.vary.among",
                 "study.keep",
                 "study.keep",

@@ -13,12 +13,14 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 use super::{Place, SourceError};
-use script::{Script, Written};
+use script::{Script, Task, Written};
 
 /// The file name of the hook that commits run.
 const HOOK: &str = "pre-commit";
 /// The one that merges without conflict run instead; git calls no other before a merge is made.
 const MERGE_HOOK: &str = "pre-merge-commit";
+/// The one that writes a commit's message before anyone edits it.
+const MESSAGE_HOOK: &str = "prepare-commit-msg";
 /// Behind the name of a hook that was there before, while ours runs it.
 const BEFORE: &str = ".before-bondline";
 /// Larger files are no hook of ours and are not read.
@@ -172,18 +174,20 @@ pub fn install(place: &Place, program: &Path) -> Result<HookReport, HookError> {
     }
     let folder = Hooks::of(place)?;
     let (commits, merges) = (Slot::of(&folder, HOOK), Slot::of(&folder, MERGE_HOOK));
-    // Both are looked at before either is touched.
+    let messages = Slot::of(&folder, MESSAGE_HOOK);
+    // All are looked at before any is touched.
     let (found, found_merges) = (commits.to_install()?, merges.to_install()?);
+    let found_messages = messages.to_install()?;
     fs::create_dir_all(&folder.path).map_err(|error| io(&folder.path, &error))?;
     let done = commits.install(place, program, &found)?;
-    let done_merges = merges.install(place, program, &found_merges)?;
-    let done = if done == HookDone::Unchanged && done_merges != HookDone::Unchanged {
-        HookDone::Updated
-    } else {
-        done
+    let beside =
+        [merges.install(place, program, &found_merges)?, messages.install(place, program, &found_messages)?];
+    let done = match done {
+        HookDone::Unchanged if beside.iter().any(|done| *done != HookDone::Unchanged) => HookDone::Updated,
+        done => done,
     };
     let mut notes = folder.notes;
-    for slot in [&commits, &merges] {
+    for slot in [&commits, &merges, &messages] {
         if exists(&slot.before) && !is_executable(&slot.before) {
             notes.push(format!(
                 "{} is not executable, so git did not run it before and it is not run now",
@@ -194,6 +198,12 @@ pub fn install(place: &Place, program: &Path) -> Result<HookReport, HookError> {
     if exists(&merges.before) {
         notes.push(format!("The hook for merges that was there before: {}", merges.before.display()));
     }
+    if exists(&messages.before) {
+        notes.push(format!("The hook for messages that was there before: {}", messages.before.display()));
+    }
+    notes.push(format!(
+        "A commit that carries a decision out is given the line `Decision: ...` ({MESSAGE_HOOK})."
+    ));
     notes.push(format!(
         "Merges without conflict run it too ({MERGE_HOOK}). Rebase, cherry-pick and revert run no such hook: check a branch with `bondline hook run --range A..B`."
     ));
@@ -203,13 +213,15 @@ pub fn install(place: &Place, program: &Path) -> Result<HookReport, HookError> {
 
 /// One hook's file, and where the one that was there before is kept.
 struct Slot {
+    task: Task,
     hook: PathBuf,
     before: PathBuf,
 }
 
 impl Slot {
     fn of(folder: &Hooks, name: &str) -> Self {
-        Self { hook: folder.path.join(name), before: folder.path.join(format!("{name}{BEFORE}")) }
+        let task = if name == MESSAGE_HOOK { Task::Message } else { Task::Gate };
+        Self { task, hook: folder.path.join(name), before: folder.path.join(format!("{name}{BEFORE}")) }
     }
 
     /// Returns what is there, where ours can be put in its place.
@@ -231,7 +243,7 @@ impl Slot {
         }
         ledgers.sort();
         ledgers.dedup();
-        let text = Script { program, ledgers: &ledgers }.text();
+        let text = Script { task: self.task, program, ledgers: &ledgers }.text();
         Ok(match found {
             Found::Edited => return Err(HookError::Edited { hook: self.hook.clone() }),
             Found::Ours(written) if written.text == text && is_executable(&self.hook) => HookDone::Unchanged,
@@ -262,7 +274,10 @@ impl Slot {
             };
             restored.map_err(|error| io(&self.hook, &error))?;
         } else {
-            write_beside(&self.hook, &Script { program: &written.program, ledgers: &rest }.text())?;
+            write_beside(
+                &self.hook,
+                &Script { task: self.task, program: &written.program, ledgers: &rest }.text(),
+            )?;
         }
         Ok(rest)
     }
@@ -278,9 +293,14 @@ impl Slot {
 pub fn remove(place: &Place) -> Result<HookReport, HookError> {
     let folder = Hooks::of(place)?;
     let (commits, merges) = (Slot::of(&folder, HOOK), Slot::of(&folder, MERGE_HOOK));
+    let messages = Slot::of(&folder, MESSAGE_HOOK);
     let (written, for_merges) = (Found::at(&commits.hook)?, Found::at(&merges.hook)?);
+    let for_messages = Found::at(&messages.hook)?;
     if let Found::Edited = for_merges {
         return Err(HookError::Edited { hook: merges.hook });
+    }
+    if let Found::Edited = for_messages {
+        return Err(HookError::Edited { hook: messages.hook });
     }
     let absent = |chained| HookReport {
         path: commits.hook.clone(),
@@ -311,11 +331,13 @@ pub fn remove(place: &Place) -> Result<HookReport, HookError> {
             HookReport { path, done: HookDone::Removed, chained, notes: note.into_iter().collect() }
         }
     };
-    // Someone else's hook for merges is left alone: one from before ours knew of merges.
-    if let Found::Ours(written) = for_merges
-        && own(&written)
-    {
-        merges.remove(place.prefix(), written)?;
+    // Someone else's hooks are left alone: from before ours knew of merges and messages.
+    for (slot, found) in [(&merges, for_merges), (&messages, for_messages)] {
+        if let Found::Ours(written) = found
+            && own(&written)
+        {
+            slot.remove(place.prefix(), written)?;
+        }
     }
     Ok(report)
 }

@@ -6,6 +6,7 @@
 //! stashed or written to be read, no link is followed, and no program that a repository's
 //! configuration names is run.
 
+mod branches;
 mod disk;
 mod fault;
 mod objects;
@@ -15,12 +16,14 @@ mod repository;
 mod snapshot;
 
 pub mod hook;
+pub mod write;
 
 #[cfg(test)]
 mod testbed;
 #[cfg(test)]
 mod tests;
 
+pub use branches::BranchFiles;
 pub use fault::{ReadFault, SourceError};
 pub use path::resolve;
 pub use place::Place;

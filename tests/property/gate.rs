@@ -22,7 +22,8 @@ fn judged(base: &Records, staged: &Records) -> Result<GateReport, TestCaseError>
     let after = Seen::of(read(staged.texts()).map_err(refused)?);
     let edits = diff(&before.ledger, &after.ledger);
     let snapshot = Snapshot::in_memory(base.texts());
-    let explained = explain((&before.ledger, &snapshot), &after.ledger, &edits, &MemoryRecall::new());
+    let explained =
+        explain((&before.ledger, &snapshot), &after.ledger, &edits, &Clone::clone, &MemoryRecall::new());
     Ok(judge(
         &Side { ledger: &before.ledger, evaluation: Ok(&before.evaluation) },
         &Side { ledger: &after.ledger, evaluation: Ok(&after.evaluation) },

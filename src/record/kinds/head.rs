@@ -93,6 +93,9 @@ part! {
         /// A concession.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub concession: Vec<Text>,
+        /// Different people, by name, who must have approved either; where absent, roles alone count.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub persons: Option<u32>,
     }
 }
 

@@ -1,8 +1,14 @@
 //! What is to be changed, and what may be varied: decisions and studies.
 
 use super::{part, record, word_set};
+use crate::quantity::{Mass, Money};
 use crate::record::{Day, DecisionRef, Free, OneOrMany, Text};
-use serde::{Deserialize, Serialize};
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::de::{MapAccess, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+use std::fmt;
 
 word_set! {
     /// How far a decision is.
@@ -22,6 +28,12 @@ word_set! {
     }
 }
 
+impl DecisionStatus {
+    /// All of them, in the order a decision passes through.
+    pub const ALL: [Self; 6] =
+        [Self::Draft, Self::Proposed, Self::Approved, Self::Rejected, Self::Withdrawn, Self::Superseded];
+}
+
 part! {
     /// An approval as typed.
     pub struct Approval {
@@ -36,9 +48,14 @@ part! {
 }
 
 impl Approval {
-    /// Returns whether every one of the roles has approved.
-    pub fn by_all(approvals: &[Self], roles: &[Text]) -> bool {
+    /// Returns whether every one of the roles has approved, and as many different people as are asked for.
+    ///
+    /// An approval that names nobody counts as nobody where people are counted.
+    pub fn by_all(approvals: &[Self], roles: &[Text], persons: Option<u32>) -> bool {
+        let named: std::collections::BTreeSet<&str> =
+            approvals.iter().filter_map(|approval| approval.by.as_ref()).map(Text::as_str).collect();
         roles.iter().all(|role| approvals.iter().any(|approval| approval.role == *role))
+            && persons.is_none_or(|persons| named.len() >= persons as usize)
     }
 }
 
@@ -78,6 +95,145 @@ pub struct Change {
     pub record: Option<Free>,
 }
 
+part! {
+    /// A duty that a decision was predicted to leave open.
+    pub struct PredictedDuty {
+        /// The showing.
+        pub showing: Text,
+        /// The subject, as reports write it.
+        pub subject: Text,
+        /// analysis, equivalence or retest.
+        pub asks: Text,
+    }
+}
+
+part! {
+    /// What a decision was predicted to do, frozen when it was proposed.
+    pub struct Predicted {
+        /// The commit that it was predicted on.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub commit: Option<Text>,
+        /// The day of the prediction.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub on: Option<Day>,
+        /// Digest of the changes that it was predicted for.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub changes: Option<Text>,
+        /// By how much the programme's mass moves.
+        pub mass: Mass,
+        /// By how much the mass of panels moves, all counted pieces.
+        #[serde(default, deserialize_with = "crate::record::unique::map", skip_serializing_if = "BTreeMap::is_empty")]
+        pub panels: BTreeMap<String, Mass>,
+        /// Duties that are new or worse with it.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub lapsed: Vec<PredictedDuty>,
+        /// Specimens of the plan that proves them again, spares included.
+        pub specimens: u32,
+        /// Weeks along the plan's critical path.
+        pub weeks: f64,
+        /// Cost of the tests; absent where a rate is missing.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub cost: Option<Money>,
+        /// What the cost lacks.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub missing: Vec<Text>,
+    }
+}
+
+part! {
+    /// What became of a duty that a decision was predicted to leave open.
+    pub struct FoundDuty {
+        /// The showing.
+        pub showing: Text,
+        /// The subject, as reports write it.
+        pub subject: Text,
+        /// The verdict on the day.
+        pub verdict: Text,
+        /// The day of the last evidence that it was earned again by.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub earned: Option<Day>,
+    }
+}
+
+part! {
+    /// What came true of a decision, figure by figure.
+    pub struct FoundFigures {
+        /// The day it was looked at.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub on: Option<Day>,
+        /// The day it was carried out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub applied: Option<Day>,
+        /// The commit that carried it out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub commit: Option<Text>,
+        /// By how much the calculated mass of the programme moved in that commit.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub calculated: Option<Mass>,
+        /// The same corrected by pieces weighed since.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub weighed: Option<Mass>,
+        /// Pieces weighed since.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub pieces: Option<u32>,
+        /// What became of the duties.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub duties: Vec<FoundDuty>,
+        /// Specimens tested for them since.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub specimens: Option<u32>,
+        /// Weeks from the approval to the last evidence; to the day, where a duty is still open.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub weeks: Option<f64>,
+        /// Whether every duty is met or conceded again.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub finished: Option<bool>,
+        /// What else was found, in words.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub note: Option<String>,
+    }
+}
+
+/// What came true: figures, or words alone.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(transparent)]
+pub struct Found(pub FoundFigures);
+
+impl<'de> Deserialize<'de> for Found {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct V;
+        impl<'de> Visitor<'de> for V {
+            type Value = Found;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a map, as `bondline decide close` writes it, or words")
+            }
+            fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<Found, E> {
+                let empty = serde_yaml::Value::Mapping(serde_yaml::Mapping::new());
+                let mut figures: FoundFigures = serde_yaml::from_value(empty).map_err(E::custom)?;
+                figures.note = Some(text.to_string());
+                Ok(Found(figures))
+            }
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Found, A::Error> {
+                FoundFigures::deserialize(serde::de::value::MapAccessDeserializer::new(map)).map(Found)
+            }
+        }
+        deserializer.deserialize_any(V)
+    }
+}
+
+impl JsonSchema for Found {
+    fn schema_name() -> Cow<'static, str> {
+        "Found".into()
+    }
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let figures = generator.subschema_for::<FoundFigures>();
+        json_schema!({
+            "description": "what came true: figures, as `decide close` writes them, or words",
+            "anyOf": [figures, { "type": "string" }]
+        })
+    }
+}
+
 record! {
     /// A design decision that carries its own change.
     pub struct Decision {
@@ -97,7 +253,7 @@ record! {
         pub changes: Vec<Change>,
         /// What was predicted, written when it was proposed.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub predicted: Option<Free>,
+        pub predicted: Option<Predicted>,
         /// Who approved it.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub approvals: Vec<Approval>,
@@ -106,7 +262,7 @@ record! {
         pub supersedes: Option<DecisionRef>,
         /// What came true.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub found: Option<Free>,
+        pub found: Option<Found>,
     }
 }
 

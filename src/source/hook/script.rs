@@ -11,8 +11,18 @@ const HEAD: &str = "#!/bin/sh\n# bondline-hook 1 sha256:";
 const PROGRAM: &str = "# program ";
 const LEDGER: &str = "# ledger ";
 
+/// What a hook of ours does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Task {
+    /// Judges what is staged.
+    Gate,
+    /// Names the decisions that are carried out in the commit's message.
+    Message,
+}
+
 /// What a script is made from.
 pub(super) struct Script<'a> {
+    pub(super) task: Task,
     pub(super) program: &'a Path,
     /// Folders in the repository; `""` is its top.
     pub(super) ledgers: &'a [String],
@@ -45,6 +55,16 @@ impl Script<'_> {
         body.extend(b"program=");
         body.extend(quoted(self.program.as_os_str().as_bytes()));
         body.push(b'\n');
+        if self.task == Task::Message {
+            body.extend(MESSAGE.as_bytes());
+            for ledger in self.ledgers {
+                body.extend(b"name_decisions ");
+                body.extend(quoted(folder_of(ledger).as_bytes()));
+                body.push(b'\n');
+            }
+            body.extend(b"exit 0\n");
+            return with_head(&body);
+        }
         body.extend(b"\nlooked_after() {\n    case $1 in\n");
         for ledger in self.ledgers {
             let file =
@@ -55,24 +75,33 @@ impl Script<'_> {
         body.extend(b"    esac\n    return 1\n}\n");
         body.extend(MAIN.as_bytes());
         for ledger in self.ledgers {
-            // `./` keeps a folder whose name begins with a dash from being taken for an option.
-            let (folder, file) = match ledger.as_str() {
-                "" => (".".to_owned(), "ledger.yaml".to_owned()),
-                ledger => (format!("./{ledger}"), format!("{ledger}/ledger.yaml")),
+            let file = match ledger.as_str() {
+                "" => "ledger.yaml".to_owned(),
+                ledger => format!("{ledger}/ledger.yaml"),
             };
             body.extend(b"gate ");
-            body.extend(quoted(folder.as_bytes()));
+            body.extend(quoted(folder_of(ledger).as_bytes()));
             body.push(b' ');
             body.extend(quoted(file.as_bytes()));
             body.push(b'\n');
         }
         body.extend(b"exit \"$worst\"\n");
-        let mut text = HEAD.as_bytes().to_vec();
-        text.extend(hex(&Sha256::digest(&body)).bytes());
-        text.push(b'\n');
-        text.extend(body);
-        text
+        with_head(&body)
     }
+}
+
+/// The folder of a ledger as an argument: `./` keeps one whose name begins with a dash from being taken for an
+/// option.
+fn folder_of(ledger: &str) -> String {
+    if ledger.is_empty() { ".".to_owned() } else { format!("./{ledger}") }
+}
+
+fn with_head(body: &[u8]) -> Vec<u8> {
+    let mut text = HEAD.as_bytes().to_vec();
+    text.extend(hex(&Sha256::digest(body)).bytes());
+    text.push(b'\n');
+    text.extend(body);
+    text
 }
 
 /// Reads a script back. The lines that say program and ledgers hold them in hexadecimal, for a path
@@ -179,6 +208,37 @@ gate() {
         worst=$status
     fi
     return 0
+}
+
+"#;
+
+/// What the hook for messages does, before the lines that are the repository's own.
+///
+/// It only adds: whatever goes wrong, the message stays as it was and the commit goes on. A merge carries out
+/// nothing itself.
+const MESSAGE: &str = r#"
+case $0 in
+*/*) before=$0.before-bondline ;;
+*) before=./$0.before-bondline ;;
+esac
+if [ -f "$before" ] && [ -x "$before" ]; then
+    "$before" "$@" || exit $?
+fi
+message=$1
+case ${2-} in
+merge | squash) exit 0 ;;
+esac
+if ! { [ -f "$program" ] && [ -x "$program" ]; }; then
+    command -v bondline >/dev/null 2>&1 || exit 0
+    program=bondline
+fi
+
+name_decisions() {
+    found=$("$program" -C "$1" hook decisions 2>/dev/null) || return 0
+    for decision in $found; do
+        git interpret-trailers --in-place --if-exists addIfDifferent \
+            --trailer "Decision: $decision" "$message" || return 0
+    done
 }
 
 "#;

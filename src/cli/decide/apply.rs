@@ -1,0 +1,169 @@
+//! `bondline decide apply`.
+
+use super::draft::leaves_no_fault;
+use super::{Wrote, decision, opened, short_id, wrong_status};
+use crate::change::decide::{DecideError, Overlay, overlay};
+use crate::cli::args::ApplyArgs;
+use crate::cli::context::{Context, Failure, Loaded, Status};
+use crate::ledger::Entry;
+use crate::record::{Decision, DecisionStatus};
+use crate::source::Place;
+use crate::source::write::FileEdit;
+use serde_json::json;
+use std::io::Write;
+
+pub(super) fn run(
+    context: &Context,
+    args: &ApplyArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let (place, now) = opened(context, err)?;
+    let entry = decision(&now, &args.decision)?;
+    let short = short_id(&entry.id);
+    if entry.value.changes.is_empty() {
+        return Err(Failure::new(format!("{} changes nothing", entry.id), "write `changes` first"));
+    }
+    if args.undo {
+        return undo(context, args, &place, &now, entry, out);
+    }
+    let status = entry.value.status;
+    if !matches!(status, DecisionStatus::Draft | DecisionStatus::Proposed | DecisionStatus::Approved) {
+        return Err(wrong_status(
+            entry,
+            "it is carried out no more",
+            "draft another: `bondline decide draft`",
+        ));
+    }
+    let settled = context.settled(&place, &now, &entry.value);
+    let texts = overlay(&now.ledger, &now.snapshot, &[&settled]).map_err(|fault| refused(entry, &fault))?;
+    leaves_no_fault(context, &now, &settled.changes)?;
+    let edits = edits(&now, &texts)?;
+    let mut said = Vec::new();
+    for (was, is) in entry.value.changes.iter().zip(&settled.changes).filter(|(was, is)| was != is) {
+        let place = |change: &crate::record::Change| {
+            change
+                .set
+                .clone()
+                .or_else(|| change.remove.clone())
+                .or_else(|| change.insert.clone())
+                .unwrap_or_default()
+        };
+        said.push(format!("{} stands at {} now", place(was), place(is)));
+    }
+    if args.dry_run {
+        said.push(format!("Nothing is written: `bondline decide apply {short}` does it."));
+    } else {
+        said.push(format!(
+            "Carried out. `bondline impact` shows what it does; `bondline decide apply {short} --undo` takes it back while it is not committed."
+        ));
+    }
+    if status != DecisionStatus::Approved {
+        said.push(format!(
+            "{} is not approved but {}: the gate lets it into nothing that a released panel or a frozen recipe rests on.",
+            entry.id,
+            status.word()
+        ));
+    }
+    let wrote = Wrote {
+        did: "apply",
+        id: &entry.id,
+        file: &entry.file,
+        dry_run: args.dry_run,
+        said,
+        more: json!({ "status": status.word() }),
+    };
+    wrote.write(context, &place, &edits, out)
+}
+
+/// Why a decision is not carried out, with the way on.
+pub(in crate::cli) fn refused(entry: &Entry<Decision>, fault: &DecideError) -> Failure {
+    let short = short_id(&entry.id);
+    let help = match (fault, entry.value.status) {
+        (DecideError::Done { .. }, _) => format!(
+            "it is carried out already, in whole or in part: `bondline impact {short} --at REV` lays it over the state before"
+        ),
+        (
+            DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. },
+            DecisionStatus::Approved,
+        ) => format!(
+            "it may be carried out already: `--at REV` lays it over the state before; if the record has moved on, `bondline decide rebase {short}` drafts a decision in its place"
+        ),
+        (DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. }, _) => {
+            format!("the record has moved on; `bondline decide rebase {short}` brings the decision up to it")
+        }
+        _ => "bring the decision's `changes` up to the records as they are now".to_string(),
+    };
+    Failure::new(fault.to_string(), help)
+}
+
+fn edits(now: &Loaded, texts: &Overlay) -> Result<Vec<FileEdit>, Failure> {
+    let unreadable = |file: &str| Failure::new(format!("`{file}` can't be read"), "run the command again");
+    texts
+        .iter()
+        .map(|(file, bytes)| {
+            let was = match now.snapshot.entry(file) {
+                Some(_) => Some(now.text(file).ok_or_else(|| unreadable(file))?),
+                None => None,
+            };
+            let shall = match bytes {
+                Some(bytes) => Some(String::from_utf8(bytes.clone()).map_err(|_| unreadable(file))?),
+                None => None,
+            };
+            Ok(FileEdit { file: file.clone(), was, shall })
+        })
+        .collect()
+}
+
+/// Puts the records back as HEAD has them, where they are exactly HEAD's with the decision carried out.
+fn undo(
+    context: &Context,
+    args: &ApplyArgs,
+    place: &Place,
+    now: &Loaded,
+    entry: &Entry<Decision>,
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    if place.repository().is_none() {
+        return Err(Failure::new(
+            "in no repository there is no state to go back to",
+            "edit the records by hand",
+        ));
+    }
+    let head = context.read(place.head_or_empty()?);
+    let settled = context.settled(place, &head, &entry.value);
+    let short = short_id(&entry.id);
+    let texts = overlay(&head.ledger, &head.snapshot, &[&settled]).map_err(|fault| {
+        Failure::new(
+            format!("{} can't be laid over HEAD: {fault}", entry.id),
+            format!(
+                "if it is committed already, `git revert` its commit; `bondline decide show {short}` names it"
+            ),
+        )
+    })?;
+    let mut edits = Vec::new();
+    for (file, bytes) in &texts {
+        let text = now.snapshot.entry(file).and_then(|_| now.text(file));
+        let carried = bytes.as_ref().map(|bytes| String::from_utf8_lossy(bytes).into_owned());
+        if text != carried {
+            return Err(Failure::new(
+                format!(
+                    "`{file}` is not HEAD's with {} carried out: it was not applied, or was edited since",
+                    entry.id
+                ),
+                format!("`git diff -- {file}` shows what differs"),
+            ));
+        }
+        let before = head.snapshot.entry(file).and_then(|_| head.text(file));
+        edits.push(FileEdit { file: file.clone(), was: text, shall: before });
+    }
+    let wrote = Wrote {
+        did: "undo",
+        id: &entry.id,
+        file: &entry.file,
+        dry_run: args.dry_run,
+        said: vec![format!("The records are as in HEAD again; {} itself stays as it is.", entry.id)],
+        more: json!({ "status": entry.value.status.word() }),
+    };
+    wrote.write(context, place, &edits, out)
+}

@@ -1,0 +1,135 @@
+//! `bondline decide approve`.
+
+use super::{Wrote, decision, opened, short_id, text_of, uneditable, with_status, wrong_status};
+use crate::change::predicted::digest;
+use crate::cli::args::ApproveArgs;
+use crate::cli::context::{Context, Failure, Status, nearest};
+use crate::record::edit::{self, EditError};
+use crate::record::{Approval, DecisionStatus, Text};
+use crate::source::write::FileEdit;
+use serde_json::json;
+use std::collections::BTreeSet;
+use std::io::Write;
+
+pub(super) fn run(
+    context: &Context,
+    args: &ApproveArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let (place, now) = opened(context, err)?;
+    let entry = decision(&now, &args.decision)?;
+    let own = &*entry.value;
+    let short = short_id(&entry.id);
+    match own.status {
+        DecisionStatus::Proposed => {}
+        DecisionStatus::Draft => {
+            return Err(wrong_status(
+                entry,
+                "what is approved is a proposal",
+                "`bondline decide propose {id}` freezes what it is predicted to do",
+            ));
+        }
+        _ => {
+            return Err(wrong_status(
+                entry,
+                "only a proposal is approved",
+                "`bondline decide show {id}` shows how it stands",
+            ));
+        }
+    }
+    let said = own.predicted.as_ref().and_then(|predicted| predicted.changes.as_ref());
+    if said.is_some_and(|said| said.as_str() != digest(&own.changes)) {
+        return Err(Failure::new(
+            format!("the changes of {} are not those that were proposed", entry.id),
+            format!("`bondline decide propose {short}` predicts anew what they do"),
+        ));
+    }
+    let rule = now.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
+    let roles: Vec<&str> =
+        rule.map(|rule| rule.decision.iter().map(Text::as_str).collect()).unwrap_or_default();
+    let persons = rule.and_then(|rule| rule.persons);
+    let role = Text::from(args.role.as_str());
+    if role.as_str().is_empty() {
+        return Err(Failure::new("an approval needs a role", "write `--role chief-engineer`"));
+    }
+    if !roles.is_empty() && !roles.contains(&role.as_str()) {
+        return Err(Failure::new(
+            format!("the ledger asks for no approval by `{role}`"),
+            format!("it asks for {}; {}", roles.join(" and "), nearest(role.as_str(), &roles)),
+        ));
+    }
+    if own.approvals.iter().any(|approval| approval.role == role) {
+        return Err(Failure::new(
+            format!("{} has the approval of `{role}` already", entry.id),
+            "`bondline decide show` lists the approvals",
+        ));
+    }
+    let by = args.by.as_deref().map(Text::from).filter(|by| !by.as_str().is_empty());
+    match (&by, persons) {
+        (None, Some(persons)) => {
+            return Err(Failure::new(
+                format!("the ledger asks for {persons} different people"),
+                "say who approves: `--by NAME`",
+            ));
+        }
+        (Some(by), Some(persons)) => {
+            let mut named: BTreeSet<&str> =
+                own.approvals.iter().filter_map(|one| one.by.as_ref()).map(Text::as_str).collect();
+            let again = !named.insert(by.as_str());
+            let open = roles.iter().filter(|open| {
+                **open != role.as_str() && own.approvals.iter().all(|one| one.role.as_str() != **open)
+            });
+            // Nobody may use up the role that a second person would have to fill.
+            if again && named.len() + open.count() < persons as usize {
+                return Err(Failure::new(
+                    format!(
+                        "{by} has approved {} already, and the ledger asks for {persons} different people",
+                        entry.id
+                    ),
+                    "somebody else has to approve in this role",
+                ));
+            }
+        }
+        _ => {}
+    }
+    let approval = Approval { role: role.clone(), on: context.today, by };
+    let mut approvals = own.approvals.clone();
+    approvals.push(approval.clone());
+    let approved = Approval::by_all(&approvals, rule.map_or(&[][..], |rule| &rule.decision), persons);
+    let was = text_of(&now, entry)?;
+    let text = entered(&was, &approval, own.approvals.len())
+        .and_then(|text| match approved {
+            true => with_status(&text, DecisionStatus::Approved),
+            false => Ok(text),
+        })
+        .map_err(|fault| uneditable(&entry.file, &fault))?;
+    let open: Vec<&str> =
+        roles.iter().copied().filter(|open| approvals.iter().all(|one| one.role.as_str() != *open)).collect();
+    let words = match (approved, open.is_empty()) {
+        (true, _) => format!(
+            "Approved. Next: `bondline decide apply {short}`; commit the approval before what it allows."
+        ),
+        (false, true) => "Every role has approved, but too few different people.".to_string(),
+        (false, false) => format!("It still needs {}.", open.join(" and ")),
+    };
+    let wrote = Wrote {
+        did: "approve",
+        id: &entry.id,
+        file: &entry.file,
+        dry_run: args.dry_run,
+        said: vec![words, "An approval is what was typed; it is no signature for certification.".to_string()],
+        more: json!({ "approved": approved, "open": open }),
+    };
+    let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
+    wrote.write(context, &place, &[edit], out)
+}
+
+fn entered(text: &str, approval: &Approval, before: usize) -> Result<String, EditError> {
+    let value = serde_yaml::to_value(approval).map_err(|_| EditError::NotWritable)?;
+    if before > 0 {
+        return edit::insert(text, "approvals", before, &value);
+    }
+    let line = edit::one_line(&value).ok_or(EditError::NotWritable)?;
+    edit::append_block(text, "approvals", &[format!("- {line}")])
+}

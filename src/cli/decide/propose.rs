@@ -1,0 +1,150 @@
+//! `bondline decide propose`.
+
+use super::draft::leaves_no_fault;
+use super::{Wrote, decision, opened, short_id, text_of, touched, uneditable, with_status, wrong_status};
+use crate::change::impact::{Impact, impact_of};
+use crate::change::predicted::predicted;
+use crate::cli::args::DecisionArgs;
+use crate::cli::context::{Context, Failure, Loaded, Status};
+use crate::record::edit;
+use crate::record::{Decision, DecisionStatus, Predicted};
+use crate::report::page::count;
+use crate::source::Place;
+use crate::source::write::FileEdit;
+use serde_json::json;
+use std::io::Write;
+
+pub(super) fn run(
+    context: &Context,
+    args: &DecisionArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let (place, now) = opened(context, err)?;
+    let entry = decision(&now, &args.decision)?;
+    let own = &*entry.value;
+    match own.status {
+        DecisionStatus::Draft => {}
+        DecisionStatus::Proposed if own.approvals.is_empty() => {}
+        DecisionStatus::Proposed => {
+            return Err(Failure::new(
+                format!("{} has approvals, which speak for what was proposed", entry.id),
+                "a change of it needs them again: take `approvals` out first, or draft another decision",
+            ));
+        }
+        _ => {
+            return Err(wrong_status(
+                entry,
+                "a draft is proposed",
+                "`bondline decide draft` writes a new one",
+            ));
+        }
+    }
+    let (text, foretold, found) =
+        foretell(context, &place, &now, &entry.id, own, &text_of(&now, entry)?, err).map_err(|failure| {
+            match failure.message.is_empty() {
+                true => uneditable(&entry.file, &edit::EditError::NotWritable),
+                false => failure,
+            }
+        })?;
+    let mut said = vec![found.verdict.clone()];
+    said.push(format!(
+        "Predicted: {:+.3} kg, {}, {}, {} weeks.",
+        found.mass.1 - found.mass.0,
+        duties(foretold.lapsed.len()),
+        count(foretold.specimens as usize, "specimen"),
+        foretold.weeks,
+    ));
+    said.push(next_step(&now, &entry.id));
+    said.push(crate::report::head::CAUTION_LINE.to_string());
+    let wrote = Wrote {
+        did: "propose",
+        id: &entry.id,
+        file: &entry.file,
+        dry_run: args.dry_run,
+        said,
+        more: json!({ "predicted": foretold, "verdict": found.verdict, "caution": crate::report::head::CAUTION_LINE }),
+    };
+    let edit = FileEdit { file: entry.file.clone(), was: Some(text_of(&now, entry)?), shall: Some(text) };
+    wrote.write(context, &place, &[edit], out)
+}
+
+fn duties(n: usize) -> String {
+    match n {
+        0 => "no duty lapses or opens".to_string(),
+        1 => "1 duty lapses or opens".to_string(),
+        n => format!("{n} duties lapse or open"),
+    }
+}
+
+fn next_step(now: &Loaded, id: &str) -> String {
+    let roles = now.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
+    let roles: Vec<&str> =
+        roles.map(|own| own.decision.iter().map(|role| role.as_str()).collect()).unwrap_or_default();
+    let short = short_id(id);
+    match roles.first() {
+        Some(role) => format!(
+            "Next: `bondline decide approve {short} --role {role}`; it needs {}.",
+            roles.join(" and ")
+        ),
+        None => format!("Next: `bondline decide approve {short} --role ROLE`; the ledger asks for no role."),
+    }
+}
+
+/// The record's text with the prediction and the status written into it, the prediction, and the impact that it
+/// is taken from.
+///
+/// It is made on the last commit, so that it can be made again; outside a repository, on the work tree.
+pub(super) fn foretell(
+    context: &Context,
+    place: &Place,
+    now: &Loaded,
+    id: &str,
+    own: &Decision,
+    text: &str,
+    err: &mut dyn Write,
+) -> Result<(String, Predicted, Impact), Failure> {
+    if own.changes.is_empty() {
+        return Err(Failure::new(
+            format!("{id} changes nothing"),
+            "write `changes`, or say by `status: withdrawn` that it is not pursued",
+        ));
+    }
+    let committed = match place.repository() {
+        Some(_) => place.head_or_empty()?,
+        None => now.snapshot.clone(),
+    };
+    let base = context.read(if committed.is_empty() { now.snapshot.clone() } else { committed });
+    for address in touched(own) {
+        let bytes = |loaded: &Loaded| loaded.ledger.file_of(&address).and_then(|file| loaded.text(file));
+        if bytes(&base) != bytes(now) {
+            return Err(Failure::new(
+                format!("{address} has edits that are not committed, and {id} changes it"),
+                "commit or undo them first: what a decision does is predicted on a commit",
+            ));
+        }
+    }
+    leaves_no_fault(context, &base, &own.changes)?;
+    let texts = crate::change::decide::overlay(&base.ledger, &base.snapshot, &[own]).map_err(|fault| {
+        Failure::new(fault.to_string(), "`bondline decide rebase` brings it up to the records")
+    })?;
+    let head = context.read(base.snapshot.overlay(texts));
+    let before = context.evaluate(&base, err)?;
+    let after = context.evaluate_beside(&head, &before, err)?;
+    let found = impact_of((&base.ledger, &base.label()), &before, (&head.ledger, id), &after)
+        .map_err(|missing| context.missing(&head, &missing))?;
+    let currency = base.ledger.head.as_ref().and_then(|head| head.currency.as_ref());
+    let currency = currency.map_or("EUR", |currency| currency.as_str());
+    let foretold = predicted(&found, &own.changes, base.snapshot.commit(), context.today, currency)
+        .ok_or_else(|| Failure::new("the change in mass is no number", "`bondline mass` shows why"))?;
+    let text =
+        written(text, &foretold).map_err(|fault| uneditable(&format!("decisions/{id}.yaml"), &fault))?;
+    Ok((text, foretold, found))
+}
+
+fn written(text: &str, foretold: &Predicted) -> Result<String, edit::EditError> {
+    let value = serde_yaml::to_value(foretold).map_err(|_| edit::EditError::NotWritable)?;
+    let lines = edit::block_lines(&value).ok_or(edit::EditError::NotWritable)?;
+    let text = edit::append_block(text, "predicted", &lines)?;
+    with_status(&text, DecisionStatus::Proposed)
+}

@@ -1,0 +1,401 @@
+//! Decisions: listed, shown whole, and held to their predictions.
+
+use super::page::{Frame, count, shown};
+use super::table::{Align, Table, wrap};
+use crate::change::found::{Application, Calibration, Held, held};
+use crate::record::{Approvals, Change, Decision, DecisionStatus, FoundFigures, Predicted, Text, edit};
+use serde_json::{Value, json};
+
+/// One decision of a list.
+#[derive(Debug, Clone, Copy)]
+pub struct Listed<'a> {
+    /// Its id.
+    pub id: &'a str,
+    /// The record.
+    pub decision: &'a Decision,
+}
+
+/// One decision shown whole.
+#[derive(Debug, Clone)]
+pub struct Shown<'a> {
+    /// Its id.
+    pub id: &'a str,
+    /// Its file.
+    pub file: &'a str,
+    /// The record.
+    pub decision: &'a Decision,
+    /// Who has to approve.
+    pub rule: Option<&'a Approvals>,
+    /// The commit that carried it out.
+    pub applied: Option<&'a Application>,
+    /// Where it is still to be carried out: why it can't be, if so.
+    pub stands: Option<Option<String>>,
+}
+
+/// The roles that have not approved, and how many people are lacking.
+fn lacking<'a>(decision: &Decision, rule: Option<&'a Approvals>) -> (Vec<&'a str>, usize) {
+    let Some(rule) = rule else { return (Vec::new(), 0) };
+    let has = |role: &Text| decision.approvals.iter().any(|one| one.role == *role);
+    let roles = rule.decision.iter().filter(|role| !has(role)).map(Text::as_str).collect();
+    let named: std::collections::BTreeSet<&str> =
+        decision.approvals.iter().filter_map(|one| one.by.as_ref()).map(Text::as_str).collect();
+    (roles, (rule.persons.unwrap_or(0) as usize).saturating_sub(named.len()))
+}
+
+/// Returns the list as a document of schema `decisions/1`.
+pub fn list_json(rows: &[Listed<'_>], rule: Option<&Approvals>) -> Value {
+    let rows: Vec<Value> = rows
+        .iter()
+        .map(|row| {
+            let own = row.decision;
+            json!({
+                "decision": row.id,
+                "title": own.title,
+                "status": own.status.word(),
+                "raised": own.raised,
+                "needs": (own.status == DecisionStatus::Proposed).then(|| lacking(own, rule).0),
+                "predicted": own.predicted.as_ref().map(predicted_json),
+                "held": held(row.id, own).map(|held| held_json(&held)),
+            })
+        })
+        .collect();
+    json!({ "schema": "decisions/1", "decisions": rows })
+}
+
+/// Returns the list as a table.
+pub fn list_text(rows: &[Listed<'_>], rule: Option<&Approvals>, frame: &Frame) -> String {
+    if rows.is_empty() {
+        return "No decisions. `bondline decide draft` writes one.\n".to_string();
+    }
+    let mut table = Table::new([
+        ("Decision", Align::Left),
+        ("Status", Align::Left),
+        ("Mass kg", Align::Right),
+        ("Weeks", Align::Right),
+        ("Title", Align::Left),
+    ]);
+    for row in rows {
+        let own = row.decision;
+        let status = match own.status {
+            DecisionStatus::Proposed => match lacking(own, rule).0.as_slice() {
+                [] => "proposed".to_string(),
+                open => format!("proposed, needs {}", open.join(", ")),
+            },
+            status => status.word().to_string(),
+        };
+        let predicted = own.predicted.as_ref();
+        table.row([
+            row.id.split('-').take(2).collect::<Vec<_>>().join("-"),
+            status,
+            predicted.map_or_else(|| "-".to_string(), |own| signed(own.mass.si())),
+            predicted.map_or_else(|| "-".to_string(), |own| format!("{}", own.weeks)),
+            shown(own.title.as_deref().unwrap_or(row.id)),
+        ]);
+    }
+    let mut text = table.render(frame.columns());
+    text.push_str("\nMass and weeks as predicted when it was proposed; `-` where none was frozen.\n");
+    text
+}
+
+fn predicted_json(own: &Predicted) -> Value {
+    json!({
+        "commit": own.commit,
+        "on": own.on,
+        "mass_delta_kg": own.mass.si(),
+        "panels": own.panels.iter().map(|(panel, kg)| json!({ "panel": panel, "delta_kg": kg.si() })).collect::<Vec<_>>(),
+        "lapsed": own.lapsed,
+        "specimens": own.specimens,
+        "weeks": own.weeks,
+        "cost": own.cost.as_ref().map(|cost| cost.amount()),
+        "missing": own.missing,
+    })
+}
+
+/// Returns one decision as a document of schema `decision/1`.
+pub fn show_json(shown: &Shown<'_>) -> Value {
+    let own = shown.decision;
+    let (roles, people) = lacking(own, shown.rule);
+    json!({
+        "schema": "decision/1",
+        "decision": shown.id,
+        "file": shown.file,
+        "title": own.title,
+        "status": own.status.word(),
+        "raised": own.raised,
+        "why": own.why,
+        "changes": own.changes,
+        "predicted": own.predicted.as_ref().map(predicted_json),
+        "approvals": own.approvals,
+        "needs": roles,
+        "people_needed": people,
+        "supersedes": own.supersedes,
+        "applied": shown.applied.map(|own| json!({ "commit": own.commit, "on": own.on.to_string() })),
+        "cannot_be_carried_out": shown.stands.as_ref().and_then(|why| why.clone()),
+        "found": own.found,
+    })
+}
+
+/// Returns one decision for people.
+pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
+    let own = given.decision;
+    let style = frame.style;
+    let width = frame.columns();
+    let mut text = format!("{}  {}\n", style.heading(given.id), shown(own.title.as_deref().unwrap_or("")));
+    text.push_str(&format!("{}\n", shown(given.file)));
+    let raised = own.raised.map_or(String::new(), |day| format!(", raised {day}"));
+    text.push_str(&format!("{}{raised}\n", own.status.word()));
+    if let Some(why) = &own.why {
+        text.push_str(&format!("\n{}", wrap(&shown(&one_line(why)), width)));
+    }
+    if !own.changes.is_empty() {
+        text.push_str(&format!("\n{}\n", style.heading("Changes")));
+        for (at, change) in own.changes.iter().enumerate() {
+            text.push_str(&format!("{}", wrap(&format!("{}. {}", at + 1, shown(&said(change))), width)));
+        }
+    }
+    if let Some(own) = &own.predicted {
+        text.push_str(&format!("\n{}\n{}", style.heading("Predicted"), wrap(&foretold(own), width)));
+        let rows: Vec<String> = own
+            .lapsed
+            .iter()
+            .map(|duty| format!("  {} on {}: {}", duty.showing, duty.subject, duty.asks))
+            .collect();
+        let most = frame.shown(rows.len(), 12);
+        for row in rows.iter().take(most) {
+            text.push_str(&format!("{}\n", shown(row)));
+        }
+        if rows.len() > most {
+            text.push_str(&format!("  and {} more; `--format json` has all\n", rows.len() - most));
+        }
+    }
+    let (roles, people) = lacking(own, given.rule);
+    text.push_str(&format!("\n{}\n", style.heading("Approvals")));
+    for one in &own.approvals {
+        let by = one.by.as_ref().map_or(String::new(), |by| format!(" ({by})"));
+        text.push_str(&shown(&format!("  {} on {}{by}", one.role, one.on)));
+        text.push('\n');
+    }
+    let open = matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed);
+    match (open, roles.as_slice(), people) {
+        (true, [], 0) if own.approvals.is_empty() => text.push_str("  none yet\n"),
+        (true, [], 0) | (false, ..) => {}
+        (true, roles, people) => {
+            let mut needs: Vec<String> = roles.iter().map(ToString::to_string).collect();
+            if people > 0 {
+                needs.push(format!("{people} different people more, by name"));
+            }
+            text.push_str(&format!("  needs {}\n", needs.join(" and ")));
+        }
+    }
+    match (given.applied, &given.stands) {
+        (Some(applied), _) => text.push_str(&format!(
+            "\nCarried out on {} in {}.\n",
+            applied.on,
+            applied.commit.get(..10).unwrap_or(&applied.commit)
+        )),
+        (None, Some(Some(why))) => {
+            text.push_str(&format!(
+                "\n{}",
+                wrap(&format!("It can't be carried out as the records stand: {}", shown(why)), width)
+            ));
+        }
+        (None, Some(None)) => text.push_str("\nNot carried out; the records still fit it.\n"),
+        (None, None) => {}
+    }
+    if let Some(found) = &own.found {
+        text.push_str(&format!("\n{}\n", style.heading("Came true")));
+        for sentence in came_true(own.predicted.as_ref(), &found.0) {
+            text.push_str(&wrap(&shown(&one_line(&sentence)), width));
+        }
+    }
+    text
+}
+
+/// A text of several lines on one.
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// One change in words.
+fn said(change: &Change) -> String {
+    let line = |value: &Option<crate::record::Free>| {
+        value.as_ref().and_then(|value| edit::one_line(&value.0)).unwrap_or_else(|| "nothing".to_string())
+    };
+    if let Some(place) = &change.set {
+        return format!("{place}: {} becomes {}", line(&change.was), line(&change.to));
+    }
+    if let Some(place) = &change.remove {
+        return format!("{place}: {} goes", line(&change.was));
+    }
+    if let Some(list) = &change.insert {
+        return format!("{list}: {} comes behind {}", line(&change.entry), line(&change.after));
+    }
+    match (&change.add, &change.drop) {
+        (Some(address), _) => format!("{address} is new: {}", line(&change.record)),
+        (_, Some(address)) => format!("{address} goes"),
+        _ => "nothing".to_string(),
+    }
+}
+
+fn foretold(own: &Predicted) -> String {
+    let on = own.on.map_or(String::new(), |day| format!(" on {day}"));
+    let at = own.commit.as_ref().map_or(String::new(), |commit| {
+        format!(" at {}", commit.as_str().get(..10).unwrap_or(commit.as_str()))
+    });
+    let cost = match (&own.cost, own.missing.is_empty()) {
+        (Some(cost), _) => format!("{} for tests", cost.text()),
+        (None, _) => "test cost unknown".to_string(),
+    };
+    format!(
+        "{} kg, {} lapsed or open, {}, {} weeks, {cost}; predicted{on}{at}.",
+        signed(own.mass.si()),
+        match own.lapsed.len() {
+            1 => "1 duty".to_string(),
+            n => format!("{n} duties"),
+        },
+        count(own.specimens as usize, "specimen"),
+        own.weeks,
+    )
+}
+
+fn signed(kg: f64) -> String {
+    // What rounds to nothing has no sign.
+    let rounded = (kg * 1000.0).round() / 1000.0 + 0.0;
+    if rounded == 0.0 { "0.000".to_string() } else { format!("{rounded:+.3}") }
+}
+
+/// What came true against what was predicted, in sentences.
+pub fn came_true(predicted: Option<&Predicted>, found: &FoundFigures) -> Vec<String> {
+    let mut said = Vec::new();
+    if let Some(applied) = found.applied {
+        let commit = found.commit.as_ref().map_or(String::new(), |commit| {
+            format!(" in {}", commit.as_str().get(..10).unwrap_or(commit.as_str()))
+        });
+        said.push(format!("Carried out on {applied}{commit}."));
+    }
+    let expected = predicted.map_or(String::new(), |own| format!(", predicted {}", signed(own.mass.si())));
+    match (&found.weighed, &found.calculated) {
+        (Some(weighed), calculated) => said.push(format!(
+            "Mass: {} kg by {} weighed since{expected}{}.",
+            signed(weighed.si()),
+            count(found.pieces.unwrap_or(0) as usize, "piece"),
+            calculated.as_ref().map_or(String::new(), |own| format!(", calculated {}", signed(own.si()))),
+        )),
+        (None, Some(calculated)) => said.push(format!(
+            "Mass: {} kg as calculated{expected}; no piece was weighed since.",
+            signed(calculated.si())
+        )),
+        (None, None) => {}
+    }
+    if !found.duties.is_empty() {
+        let closed = |word: &str| matches!(word, "met" | "conceded" | "ended");
+        let open: Vec<String> = found
+            .duties
+            .iter()
+            .filter(|duty| !closed(duty.verdict.as_str()))
+            .map(|duty| format!("{} on {} ({})", duty.showing, duty.subject, duty.verdict))
+            .collect();
+        said.push(format!(
+            "Duties: {} of {} met, conceded or ended{}.",
+            found.duties.len() - open.len(),
+            found.duties.len(),
+            if open.is_empty() { String::new() } else { format!("; open: {}", open.join(", ")) },
+        ));
+    }
+    if let Some(weeks) = found.weeks {
+        let expected = predicted.map_or(String::new(), |own| format!(", predicted {}", own.weeks));
+        let so_far = if found.finished == Some(false) { " so far" } else { "" };
+        said.push(format!("Weeks since the approval: {weeks}{so_far}{expected}."));
+    }
+    if let Some(specimens) = found.specimens {
+        let expected = predicted.map_or(String::new(), |own| format!(", predicted {}", own.specimens));
+        said.push(format!("Specimens tested: {specimens}{expected}."));
+    }
+    if let Some(note) = found.note.as_deref().map(str::trim).filter(|note| !note.is_empty()) {
+        said.push(note.to_string());
+    }
+    said
+}
+
+/// One decision held to its prediction, for programs.
+pub fn held_json(held: &Held) -> Value {
+    json!({
+        "decision": held.decision,
+        "predicted_mass_kg": held.predicted_kg,
+        "found_mass_kg": held.found_kg,
+        "weighed": held.is_weighed,
+        "predicted_weeks": held.predicted_weeks,
+        "found_weeks": held.found_weeks,
+        "weeks_so_far": held.weeks_so_far,
+        "predicted_specimens": held.specimens.0,
+        "found_specimens": held.specimens.1,
+    })
+}
+
+/// The calibration, for programs.
+pub fn calibration_json(own: &Calibration) -> Value {
+    json!({
+        "decisions": own.held.iter().map(held_json).collect::<Vec<_>>(),
+        "masses": own.masses,
+        "mass_bias_kg": own.mass_bias_kg,
+        "mass_error_kg": own.mass_error_kg,
+        "finished": own.finished,
+        "weeks_bias": own.weeks_bias,
+        "weeks_ratio": own.weeks_ratio,
+    })
+}
+
+/// The calibration, for people.
+pub fn calibration_text(own: &Calibration, frame: &Frame) -> String {
+    if own.held.is_empty() {
+        return "No decision has been held to a prediction yet: `bondline decide close` does it.\n"
+            .to_string();
+    }
+    let mut table = Table::new([
+        ("Decision", Align::Left),
+        ("Mass kg said", Align::Right),
+        ("came", Align::Right),
+        ("by", Align::Left),
+        ("Weeks said", Align::Right),
+        ("took", Align::Right),
+    ]);
+    for one in &own.held {
+        table.row([
+            one.decision.clone(),
+            signed(one.predicted_kg),
+            one.found_kg.map_or_else(|| "-".to_string(), signed),
+            if one.is_weighed { "scale" } else { "calculation" }.to_string(),
+            format!("{}", one.predicted_weeks),
+            match (one.found_weeks, one.weeks_so_far) {
+                (Some(weeks), _) => format!("{weeks}"),
+                (None, Some(weeks)) => format!("{weeks} so far"),
+                (None, None) => "-".to_string(),
+            },
+        ]);
+    }
+    let mut text = table.render(frame.columns());
+    let mut sentences = Vec::new();
+    if let (Some(bias), Some(error)) = (own.mass_bias_kg, own.mass_error_kg) {
+        sentences.push(format!(
+            "Mass comes out {} kg against what was predicted on the mean of {}, and is off by {error:.3} kg.",
+            signed(bias),
+            count(own.masses, "decision"),
+        ));
+    }
+    if let (Some(bias), finished) = (own.weeks_bias, own.finished) {
+        let ratio =
+            own.weeks_ratio.map_or(String::new(), |ratio| format!(", {ratio:.2} times what was said"));
+        sentences.push(format!(
+            "Weeks come out {bias:+.1} against what was predicted on the mean of {} that are finished{ratio}.",
+            count(finished, "decision"),
+        ));
+    }
+    if own.masses < 3 {
+        sentences.push("So few say little about the next one.".to_string());
+    }
+    text.push('\n');
+    for sentence in sentences {
+        text.push_str(&wrap(&sentence, frame.columns()));
+    }
+    text
+}
