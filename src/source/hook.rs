@@ -349,7 +349,7 @@ pub fn remove(place: &Place) -> Result<HookReport, HookError> {
 /// If there is no repository, or its hooks' folder cannot be read.
 pub fn state(place: &Place) -> Result<HookState, HookError> {
     let folder = Hooks::of(place)?;
-    let Slot { hook, before } = Slot::of(&folder, HOOK);
+    let Slot { hook, before, .. } = Slot::of(&folder, HOOK);
     let kind = match Found::at(&hook)? {
         Found::Absent => HookKind::Absent,
         Found::Other => HookKind::Other,
