@@ -4,6 +4,7 @@
 
 pub(crate) mod bed;
 
+mod decide;
 mod gate;
 mod states;
 mod walk;

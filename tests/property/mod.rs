@@ -5,6 +5,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing)]
 
 mod concessions;
+mod decisions;
 mod edits;
 mod figures;
 mod gate;
