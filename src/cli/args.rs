@@ -80,6 +80,8 @@ pub enum Command {
     Gaps(GapsArgs),
     /// Show the chain behind a record, a figure or a verdict
     Why(WhyArgs),
+    /// Show mass and verdicts through the commits, and how far off predictions were
+    History(HistoryArgs),
     /// List figures that stand on no evidence, and what stands on them
     Assumptions(AssumptionsArgs),
     /// Write what an article was, by value, into its evidence
@@ -434,6 +436,28 @@ pub struct WhyArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+}
+
+/// Show mass and verdicts through the commits, and how far off predictions were
+///
+/// Alone: the programme's mass and the counts of verdicts after each commit along first parents, with the decisions
+/// that each carries out, and below them how decisions came out against their predictions. Every state is judged
+/// as of today. With a record: the commits that changed it, and what they changed. With a decision: how it came
+/// out.
+#[derive(Debug, Args)]
+pub struct HistoryArgs {
+    /// A record: `kind/id`, a file, or a decision's id
+    #[arg(value_name = "ADDRESS")]
+    pub of: Option<String>,
+    /// Begin at this revision instead of HEAD
+    #[arg(long, value_name = "REV", default_value = "HEAD")]
+    pub at: String,
+    /// Show so many commits, the newest
+    #[arg(long, value_name = "N", default_value_t = 20)]
+    pub commits: usize,
+    /// Show all commits
+    #[arg(long)]
+    pub all: bool,
 }
 
 /// List figures that stand on no evidence, and what stands on them

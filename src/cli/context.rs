@@ -350,7 +350,8 @@ impl Context {
         })
     }
 
-    /// Finds the first commit, by first parents, that carries a decision out whole; `None` where there is none.
+    /// Finds the first commit that carries a decision out whole, held against its first parent; `None` where there
+    /// is none.
     ///
     /// # Errors
     /// [`Failure`] where the history can't be read.
@@ -563,7 +564,7 @@ fn clock() -> Day {
 }
 
 /// The day of a time in seconds since 1970, in UTC.
-fn day_of(seconds: i64) -> Day {
+pub(super) fn day_of(seconds: i64) -> Day {
     let days = seconds.div_euclid(86_400);
     let epoch = jiff::civil::date(1970, 1, 1);
     Day(epoch.checked_add(jiff::Span::new().days(days)).unwrap_or(epoch))

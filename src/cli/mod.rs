@@ -9,6 +9,7 @@ mod conform;
 mod context;
 mod decide;
 mod gaps;
+mod history;
 mod hook;
 mod impact;
 mod laminate;
@@ -77,6 +78,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Decide(args) => decide::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
+        Command::History(args) => history::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
         Command::Conform(args) => conform::run(&mut context, args, out, err),
         Command::Calc(args) => calc::run(&mut context, args, out, err),

@@ -88,13 +88,18 @@ pub struct Gaps {
 const VERDICTS: [Verdict; 6] =
     [Verdict::Met, Verdict::Conceded, Verdict::Short, Verdict::Lapsed, Verdict::Open, Verdict::Failed];
 
-/// Finds the duties that are not met, conceded ones included.
-pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> Gaps {
+/// Counts the duties by verdict; one that none has counts 0.
+pub fn counts(evaluation: &Evaluation) -> BTreeMap<&'static str, usize> {
     let mut counts: BTreeMap<&'static str, usize> =
         VERDICTS.iter().map(|verdict| (verdict.word(), 0)).collect();
     for duty in evaluation.duties.values() {
         *counts.entry(duty.verdict().word()).or_default() += 1;
     }
+    counts
+}
+
+/// Finds the duties that are not met, conceded ones included.
+pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> Gaps {
     let milestones = Milestones::of(ledger);
     let limit = options.milestone.as_deref().map(|name| milestones.place(Some(name)));
     let unknown_milestone = matches!(limit, Some(Place::Unlisted | Place::None));
@@ -115,7 +120,7 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
         milestone: options.milestone.clone(),
         unknown_milestone,
         duties: duties.into_par_iter().map(|duty| gap(ledger, &configurator, evaluation, duty)).collect(),
-        counts,
+        counts: counts(evaluation),
     }
 }
 

@@ -258,7 +258,7 @@ fn foretold(own: &Predicted) -> String {
     )
 }
 
-fn signed(kg: f64) -> String {
+pub(super) fn signed(kg: f64) -> String {
     // What rounds to nothing has no sign.
     let rounded = (kg * 1000.0).round() / 1000.0 + 0.0;
     if rounded == 0.0 { "0.000".to_string() } else { format!("{rounded:+.3}") }

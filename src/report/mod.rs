@@ -11,6 +11,7 @@ pub(crate) mod fixture;
 pub mod gaps;
 pub mod gate;
 pub mod head;
+pub mod history;
 pub mod impact;
 pub mod laminate;
 pub mod margins;

@@ -268,7 +268,16 @@ impl Place {
     ///
     /// If there is no repository or the revision is not found.
     pub fn history(&self, spec: &str) -> Result<Vec<Commit>, SourceError> {
-        self.need_repository()?.history(spec, &self.prefix)
+        self.need_repository()?.history(spec, &self.prefix, false)
+    }
+
+    /// The same along first parents alone: what a branch went through, merges as one step.
+    ///
+    /// # Errors
+    ///
+    /// As [`Place::history`].
+    pub fn line(&self, spec: &str) -> Result<Vec<Commit>, SourceError> {
+        self.need_repository()?.history(spec, &self.prefix, true)
     }
 
     fn at_revision(&self, spec: &str, found: &Revision, prefix: &str) -> Result<Snapshot, SourceError> {

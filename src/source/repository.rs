@@ -35,6 +35,8 @@ pub struct Commit {
     pub time: i64,
     /// The first line of its message.
     pub summary: String,
+    /// The decisions that its message names in lines `Decision: ...` at its end.
+    pub decisions: Vec<String>,
 }
 
 /// What a revision means.
@@ -259,7 +261,12 @@ impl Repository {
 
     /// The commits behind `asked`, newest first, in which the folder differs from what it was in the
     /// first parent.
-    pub(super) fn history(&self, asked: &str, folder: &str) -> Result<Vec<Commit>, SourceError> {
+    pub(super) fn history(
+        &self,
+        asked: &str,
+        folder: &str,
+        first_parents: bool,
+    ) -> Result<Vec<Commit>, SourceError> {
         let Some(tip) = self.find(asked)?.commit else {
             return Err(SourceError::NotARevision {
                 asked: asked.to_owned(),
@@ -271,6 +278,9 @@ impl Repository {
             let mut walk = repository.revwalk().map_err(failed)?;
             walk.set_sorting(git2::Sort::TOPOLOGICAL | git2::Sort::TIME).map_err(failed)?;
             walk.push(tip).map_err(failed)?;
+            if first_parents {
+                walk.simplify_first_parent().map_err(failed)?;
+            }
             let mut commits = Vec::new();
             for id in walk {
                 let commit = id.and_then(|id| repository.find_commit(id)).map_err(failed)?;
@@ -282,6 +292,7 @@ impl Repository {
                         time: commit.time().seconds(),
                         summary: String::from_utf8_lossy(commit.summary_bytes().unwrap_or_default())
                             .into_owned(),
+                        decisions: decisions_of(&commit),
                     });
                 }
             }
@@ -314,6 +325,14 @@ impl Repository {
         })
         .map_err(|error| ReadFault::Io(error.to_string()))?
     }
+}
+
+/// The values of the lines `Decision: ...` among the trailers of a commit's message.
+fn decisions_of(commit: &git2::Commit<'_>) -> Vec<String> {
+    let message = String::from_utf8_lossy(commit.message_bytes());
+    let Ok(trailers) = git2::message_trailers_strs(&message) else { return Vec::new() };
+    let named = trailers.iter().filter(|(key, _)| key.eq_ignore_ascii_case("decision"));
+    named.map(|(_, value)| value.trim().to_string()).filter(|value| !value.is_empty()).collect()
 }
 
 fn folder_id(commit: &git2::Commit<'_>, folder: &str) -> Option<Oid> {

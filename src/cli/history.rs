@@ -1,0 +1,180 @@
+//! `bondline history`.
+
+use super::args::{HistoryArgs, Source};
+use super::context::{Context, Failure, Loaded, Status, address, day_of};
+use super::decide::short_id;
+use crate::article::weigh::programme_mass;
+use crate::change::diff::diff;
+use crate::change::explain::record_of;
+use crate::change::found::{calibration, held};
+use crate::qualify::gaps::counts;
+use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
+use crate::record::{Address, RecordKind};
+use crate::report::history::{self as view, Step};
+use crate::source::{Commit, Place};
+use std::collections::BTreeSet;
+use std::io::Write;
+
+pub(super) fn run(
+    context: &Context,
+    args: &HistoryArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let place = context.place()?;
+    let now = context.load(&place, &Source { at: Some(args.at.clone()), staged: false })?;
+    let line = place.line(&args.at)?;
+    if place.repository().is_some_and(|repository| repository.is_shallow()) {
+        writeln!(err, "note: this clone is shallow: commits before its end are not here")?;
+    }
+    if let Some(text) = &args.of {
+        return of_record(context, &place, (&now, &line), text, args, out);
+    }
+    let most = if args.all { line.len() } else { args.commits.min(line.len()) };
+    let shown = line.get(..most).unwrap_or_default();
+    let mut steps: Vec<Step> = Vec::new();
+    // The state before the oldest that is shown, for its difference in mass.
+    let before = shown.last().and_then(|oldest| oldest.parents.first());
+    let mut last: Option<(Loaded, Option<Evaluation>)> = match before.map(|parent| place.revision(parent)) {
+        Some(Ok(snapshot)) => Some((context.read(snapshot), None)),
+        _ => None,
+    };
+    for commit in shown.iter().rev() {
+        let mut step = Step {
+            commit: commit.id.clone(),
+            on: day_of(commit.time),
+            summary: commit.summary.clone(),
+            kg: None,
+            delta_kg: None,
+            counts: None,
+            decisions: Vec::new(),
+            broken: 0,
+        };
+        // A commit that took the ledger away is a step all the same.
+        let Ok(snapshot) = place.revision(&commit.id) else {
+            steps.push(step);
+            last = None;
+            continue;
+        };
+        let loaded = context.read(snapshot);
+        step.broken = loaded.ledger.broken.len();
+        step.kg = programme_mass(&loaded.ledger).ok();
+        let was = last.as_ref().and_then(|(last, _)| programme_mass(&last.ledger).ok());
+        step.delta_kg = step.kg.zip(was).map(|(is, was)| is - was);
+        step.decisions = decisions(context, commit, last.as_ref().map(|(last, _)| last), &loaded);
+        let evaluation = match last.as_ref().and_then(|(_, evaluation)| evaluation.as_ref()) {
+            Some(other) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
+            None => evaluate(&loaded.ledger, context.today).ok(),
+        };
+        step.counts = evaluation.as_ref().map(counts);
+        steps.push(step);
+        last = Some((loaded, evaluation));
+    }
+    steps.reverse();
+    let left = line.len() - steps.len();
+    let calibration = calibration(&now.ledger);
+    if context.json() {
+        writeln!(out, "{:#}", view::json(&steps, left, &calibration))?;
+    } else {
+        write!(out, "{}", view::text(&steps, left, &calibration, &context.frame(&now.ledger, args.all)))?;
+    }
+    Ok(Status::Done)
+}
+
+/// The decisions that a commit names or carries out, as short as they can be named.
+fn decisions(context: &Context, commit: &Commit, before: Option<&Loaded>, after: &Loaded) -> Vec<String> {
+    let named = commit.decisions.iter().map(|name| match after.ledger.decision(name) {
+        Some(entry) => entry.id.clone(),
+        None => name.clone(),
+    });
+    let mut all: BTreeSet<String> = named.collect();
+    if let Some(before) = before {
+        all.extend(context.carried_out(before, after));
+    }
+    let short = |id: &String| {
+        let short = short_id(id);
+        if after.ledger.decision(short).is_some() { short.to_string() } else { id.clone() }
+    };
+    all.iter().map(short).collect()
+}
+
+/// The commits that changed one record; of a decision, how it came out besides.
+fn of_record(
+    context: &Context,
+    place: &Place,
+    (now, line): (&Loaded, &[Commit]),
+    text: &str,
+    args: &HistoryArgs,
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let unknown = || {
+        Failure::new(
+            format!("`{text}` names no record"),
+            "write `kind/id`, as in `recipe/hatch-outer`; a record that is gone is named the same way",
+        )
+    };
+    let kinds = [
+        RecordKind::Decision,
+        RecordKind::Panel,
+        RecordKind::Recipe,
+        RecordKind::Finish,
+        RecordKind::Material,
+    ];
+    let asked: Address =
+        address(text, &kinds, &now.ledger).or_else(|| Address::parse(text)).ok_or_else(unknown)?;
+    let own = asked.to_string();
+    let mut rows: Vec<view::Edited> = Vec::new();
+    for commit in line {
+        let (Ok(after), before) = (place.revision(&commit.id), commit.parents.first()) else { continue };
+        let before = match before.map(|parent| place.revision(parent)) {
+            Some(Ok(before)) => before,
+            _ => crate::source::Snapshot::empty(),
+        };
+        // Most commits leave it as it is, wherever it lies.
+        let ends = format!("/{}.yaml", asked.id());
+        let blobs = |snapshot: &crate::source::Snapshot| -> BTreeSet<Option<String>> {
+            let fits = |path: &str| match asked.kind() {
+                RecordKind::Ledger => path == "ledger.yaml",
+                kind => path.starts_with(kind.folder()) && path.to_lowercase().ends_with(&ends),
+            };
+            let files = snapshot.files().filter(|file| fits(&file.path));
+            files.map(|file| snapshot.blob_id(&file.path)).collect()
+        };
+        if blobs(&before) == blobs(&after) {
+            continue;
+        }
+        let (before, after) = (context.read(before), context.read(after));
+        let edits = diff(&before.ledger, &after.ledger);
+        let changes = edits.changes.into_iter().filter(|change| record_of(&change.address) == own).collect();
+        rows.push(view::Edited {
+            commit: commit.id.clone(),
+            on: day_of(commit.time),
+            summary: commit.summary.clone(),
+            decisions: decisions(context, commit, Some(&before), &after),
+            changes,
+        });
+    }
+    if rows.is_empty() && now.ledger.file_of(&asked).is_none() {
+        return Err(unknown());
+    }
+    let decision = (asked.kind() == RecordKind::Decision).then(|| now.ledger.decision(asked.id())).flatten();
+    let outcome = decision.and_then(|entry| held(&entry.id, &entry.value));
+    let most = if args.all { rows.len() } else { args.commits.min(rows.len()) };
+    let left = rows.len() - most;
+    rows.truncate(most);
+    if context.json() {
+        writeln!(out, "{:#}", view::record_json(&own, &rows, left, outcome.as_ref()))?;
+    } else {
+        let frame = context.frame(&now.ledger, args.all);
+        write!(out, "{}", view::record_text(&own, &rows, left, &frame))?;
+        if let Some(entry) = decision
+            && let Some(found) = &entry.value.found
+        {
+            writeln!(out)?;
+            for sentence in crate::report::decision::came_true(entry.value.predicted.as_ref(), &found.0) {
+                write!(out, "{}", crate::report::table::wrap(&sentence, context.width))?;
+            }
+        }
+    }
+    Ok(Status::Done)
+}
