@@ -118,7 +118,7 @@ fn change_of(ledger: &Ledger, snapshot: &Snapshot, at: usize, wish: &Wish) -> Re
                         }
                     }
                     if was.as_ref() == Some(to) {
-                        return Err(unclear(format!("`{place}` is `{}` already", words(to))));
+                        return Err(DecideError::Done { at, place: place.clone(), to: words(to) });
                     }
                     Ok(Change {
                         set: Some(format!("{address}#{}", named(route))),

@@ -28,8 +28,19 @@ pub struct Shown<'a> {
     pub rule: Option<&'a Approvals>,
     /// The commit that carried it out.
     pub applied: Option<&'a Application>,
-    /// Where it is still to be carried out: why it can't be, if so.
-    pub stands: Option<Option<String>>,
+    /// How the records stand to it, where no commit carries it out.
+    pub stands: Option<Stands>,
+}
+
+/// How records stand to a decision that no commit carries out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Stands {
+    /// It can be carried out.
+    Fits,
+    /// They hold what it sets already, in whole or in part.
+    Done,
+    /// It can't be carried out, and why.
+    Stale(String),
 }
 
 /// The roles that have not approved, and how many people are lacking.
@@ -130,7 +141,10 @@ pub fn show_json(shown: &Shown<'_>) -> Value {
         "people_needed": people,
         "supersedes": own.supersedes,
         "applied": shown.applied.map(|own| json!({ "commit": own.commit, "on": own.on.to_string() })),
-        "cannot_be_carried_out": shown.stands.as_ref().and_then(|why| why.clone()),
+        "cannot_be_carried_out": match &shown.stands {
+            Some(Stands::Stale(why)) => Some(why),
+            _ => None,
+        },
         "found": own.found,
     })
 }
@@ -193,13 +207,14 @@ pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
             applied.on,
             applied.commit.get(..10).unwrap_or(&applied.commit)
         )),
-        (None, Some(Some(why))) => {
-            text.push_str(&format!(
-                "\n{}",
-                wrap(&format!("It can't be carried out as the records stand: {}", shown(why)), width)
-            ));
+        (None, Some(Stands::Stale(why))) => {
+            let words = format!("It can't be carried out as the records stand: {}", shown(why));
+            text.push_str(&format!("\n{}", wrap(&words, width)));
         }
-        (None, Some(None)) => text.push_str("\nNot carried out; the records still fit it.\n"),
+        (None, Some(Stands::Done)) => {
+            text.push_str("\nThe records hold it already, in whole or in part; no commit does.\n")
+        }
+        (None, Some(Stands::Fits)) => text.push_str("\nNot carried out; the records still fit it.\n"),
         (None, None) => {}
     }
     if let Some(found) = &own.found {

@@ -1,10 +1,10 @@
 //! `bondline decide draft`.
 
 use super::{Wrote, decision, next_number, opened, short_id};
-use crate::change::decide::overlay;
+use crate::change::decide::{DecideError, overlay};
 use crate::change::draft::{Draft, Wish, bare, changes_between, changes_of};
 use crate::cli::args::DraftArgs;
-use crate::cli::context::{Context, Failure, Loaded, Status};
+use crate::cli::context::{Context, Failure, Loaded, Status, nearest};
 use crate::ledger::Ledger;
 use crate::record::{Address, Change, Level, RecordKind, is_id};
 use crate::report::page::count;
@@ -55,7 +55,7 @@ pub(super) fn run(
             ));
         }
         let changes = changes_of(&now.ledger, &now.snapshot, &wishes)
-            .map_err(|fault| Failure::new(fault.to_string(), help_of(&fault)))?;
+            .map_err(|fault| Failure::new(fault.to_string(), help_for(&fault, &now)))?;
         leaves_no_fault(context, &now, &changes)?;
         changes
     };
@@ -96,13 +96,26 @@ pub(super) fn run(
     wrote.write(context, &place, &[edit], out)
 }
 
-fn help_of(fault: &crate::change::decide::DecideError) -> &'static str {
-    use crate::change::decide::DecideError;
+/// As [`help_of`], with the nearest record where none is called so.
+fn help_for(fault: &DecideError, now: &Loaded) -> String {
+    let near = match fault {
+        DecideError::NoRecord { address, .. } => {
+            let all: Vec<String> = now.ledger.addresses().iter().map(ToString::to_string).collect();
+            let names: Vec<&str> = all.iter().map(String::as_str).collect();
+            Some(nearest(address, &names)).filter(|help| help.ends_with('?'))
+        }
+        _ => None,
+    };
+    near.unwrap_or_else(|| help_of(fault).to_string())
+}
+
+fn help_of(fault: &DecideError) -> &'static str {
     match fault {
         DecideError::NoRecord { .. } => "`bondline why KIND/ID` shows a record that there is",
         DecideError::NoPlace { .. } => {
             "list places count from 1; an entry with an id or a name may be named by it: `panel/x#zones.window.area`"
         }
+        DecideError::Done { .. } => "there is nothing to change there",
         _ => "write `kind/id#route`, as in `recipe/hatch-outer#layers.3.material`",
     }
 }

@@ -1,7 +1,7 @@
 //! `bondline decide list` and `bondline decide show`.
 
 use super::decision;
-use crate::change::decide::overlay;
+use crate::change::decide::{DecideError, overlay};
 use crate::cli::args::{ListArgs, ShowArgs};
 use crate::cli::context::{Context, Failure, Status, nearest};
 use crate::record::DecisionStatus;
@@ -59,8 +59,13 @@ pub(super) fn show(
     let settled = context.settled(&place, &loaded, own);
     let open =
         matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed | DecisionStatus::Approved);
-    let stands = (open && applied.is_none() && !own.changes.is_empty())
-        .then(|| overlay(&loaded.ledger, &loaded.snapshot, &[&settled]).err().map(|fault| fault.to_string()));
+    let stands = (open && applied.is_none() && !own.changes.is_empty()).then(|| {
+        match overlay(&loaded.ledger, &loaded.snapshot, &[&settled]) {
+            Ok(_) => view::Stands::Fits,
+            Err(DecideError::Done { .. }) => view::Stands::Done,
+            Err(fault) => view::Stands::Stale(fault.to_string()),
+        }
+    });
     let rule = loaded.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     let shown = view::Shown {
         id: &entry.id,
