@@ -269,7 +269,7 @@ mod tests {
 
     /// Numbers of both ends and between, close together.
     fn range(low: f64, high: f64, n: u32) -> Vec<f64> {
-        (0..=n).map(|i| low + (high - low) * f64::from(i) / f64::from(n)).collect()
+        (0..=n).map(|i| (low + (high - low) * f64::from(i) / f64::from(n)).min(high)).collect()
     }
 
     /// How far apart, in units of the last place of the second.
