@@ -161,7 +161,7 @@ fn distance(fitted: &Fitted, own: &Ordered) -> f64 {
         }
     };
     let small: Vec<usize> =
-        (0..).zip(&terms).filter(|(_, own)| !(**own > SMALLEST)).map(|(at, _)| at).collect();
+        (0..).zip(&terms).filter(|(_, own)| own.is_nan() || **own <= SMALLEST).map(|(at, _)| at).collect();
     terms.iter_mut().for_each(|own| *own = own.max(SMALLEST));
     logarithms_of(&mut terms);
     terms.iter_mut().zip(&rest).for_each(|(own, rest)| *own += rest);

@@ -13,7 +13,7 @@ const DIGIT: u32 = 11;
 /// # Source
 /// Counting sort by the leading digits, from the lower of them (D. E. Knuth, *The Art of Computer Programming* 3,
 /// 5.2.5, from memory); what shares these digits is then compared.
-pub(super) fn in_order(all: &mut Vec<Marked>) {
+pub(super) fn in_order(all: &mut [Marked]) {
     let compared = |part: &mut [Marked]| part.sort_by(|(one, _), (two, _)| one.total_cmp(two));
     let keys = || all.iter().map(|(value, _)| key(*value));
     let (Some(least), Some(most)) = (keys().min(), keys().max()) else { return };
