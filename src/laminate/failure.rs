@@ -32,17 +32,17 @@ impl JudgedLayer {
 /// many stacks of few kinds of layer.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PreparedLayer {
-    thickness: f64,
+    pub(super) thickness: f64,
     /// Stiffness in laminate axes times thickness, N/m.
-    membrane: Symmetric,
+    pub(super) membrane: Symmetric,
     thermal: Vector3,
     /// Ply stress from strain in laminate axes.
     to_stress: Matrix3,
     /// Ply stress of the free expansion held back, per kelvin.
     free: Vector3,
-    gauge: Option<Gauge>,
+    pub(super) gauge: Option<Gauge>,
     /// The criterion in strains of the laminate, where it is one closed form.
-    form: Option<StrainForm>,
+    pub(super) form: Option<StrainForm>,
 }
 
 impl PreparedLayer {
@@ -91,6 +91,14 @@ impl PreparedLayer {
     /// Thickness, m.
     pub fn thickness(&self) -> f64 {
         self.thickness
+    }
+
+    /// Failure of the layer at a face with this strain in laminate axes; `None` where it has no closed form.
+    #[inline]
+    pub(super) fn fails_at(&self, strain: &Vector3, layer: usize, position: Position) -> Option<FirstPly> {
+        let Reserve { factor, mode, leading } =
+            self.gauge.as_ref()?.closed_reserve(&times(&self.to_stress, strain))?;
+        Some(FirstPly { factor, layer, position, mode, leading })
     }
 
     /// The layer once its matrix has failed: `broken` has its remaining stiffness, and of its
@@ -275,9 +283,7 @@ fn by_forms<'a>(
     if largest <= LEAST_INVERSE {
         return Some(Err(none));
     }
-    let point = usize::try_from(POINTS - 1 - (largest.to_bits() & POINTS)).ok()?;
-    let position = if point % 2 == 0 { Position::Bottom } else { Position::Top };
-    let layer = point / 2;
+    let (layer, position) = place(largest)?;
     // Walked again, or rounding would lay the point elsewhere.
     let mut bottom = state.bottom;
     for ready in layers.by_ref().take(layer) {
@@ -285,23 +291,28 @@ fn by_forms<'a>(
     }
     let ready = layers.next()?;
     let z = if position == Position::Top { bottom + ready.thickness } else { bottom };
-    let scaled = times(&ready.to_stress, &state.strain_at(z));
-    let found = ready.gauge.as_ref()?.closed_reserve(&scaled)?;
-    let Reserve { factor, mode, leading } = found;
-    Some(Ok(FirstPly { factor, layer, position, mode, leading }))
+    ready.fails_at(&state.strain_at(z), layer, position).map(Ok)
 }
 
 /// The lowest bits of an inverse, and the number of points that they can tell apart.
-const POINTS: u64 = (1 << 12) - 1;
+pub(super) const POINTS: u64 = (1 << 12) - 1;
 
-/// The inverse with a number in its lowest bits.
-#[inline]
-fn numbered(inverse: f64, number: u64) -> f64 {
+/// The inverse with a number in its lowest bits: that of the lower face of layer i is POINTS - 1 - 2 i, the next lower
+/// one that of the upper face.
+#[inline(always)]
+pub(super) fn numbered(inverse: f64, number: u64) -> f64 {
     f64::from_bits(inverse.to_bits() & !POINTS | number)
 }
 
+/// Layer and face that a numbered inverse is of.
+#[inline]
+pub(super) fn place(inverse: f64) -> Option<(usize, Position)> {
+    let point = usize::try_from(POINTS - 1 - (inverse.to_bits() & POINTS)).ok()?;
+    Some((point / 2, if point % 2 == 0 { Position::Bottom } else { Position::Top }))
+}
+
 /// Below this a factor is too large for a float.
-const LEAST_INVERSE: f64 = 1e-300;
+pub(super) const LEAST_INVERSE: f64 = 1e-300;
 
 /// Factors this near to each other are the same: a ply and its mirror image differ by rounding.
 const SAME: f64 = 1e-12;

@@ -103,6 +103,12 @@ impl Strain {
 }
 
 impl StrainForm {
+    /// The six quadratic coefficients and the three linear ones.
+    pub fn coefficients(&self) -> [f64; 9] {
+        let ([a, b, c, d, e, f], [l, m, n]) = (self.quadratic, self.linear);
+        [a, b, c, d, e, f, l, m, n]
+    }
+
     /// Two over the factor at which each of two points is 1, from their parts.
     #[inline]
     pub fn inverses((q1, l1): (f64, f64), (q2, l2): (f64, f64)) -> [f64; 2] {

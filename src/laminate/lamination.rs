@@ -46,7 +46,7 @@ impl Load {
     }
 }
 
-const LARGEST_LOAD: f64 = 1e12;
+pub(super) const LARGEST_LOAD: f64 = 1e12;
 const HOTTEST: f64 = 5000.0;
 
 /// Stiffness of a laminate about its mid-plane: N = A e + B k, M = B e + D k.

@@ -32,12 +32,14 @@ mod failure;
 mod gauge;
 mod glazing;
 mod lamination;
+mod lanes;
 mod matrix;
 pub mod plate;
 mod ply;
 mod recovery;
 pub mod sandwich;
 pub mod section;
+mod side_by_side;
 mod stack;
 
 #[cfg(test)]
@@ -65,6 +67,7 @@ pub use section::{
     PaneLoss, Rigidity, Section, SectionError, SectionLoad, SectionResponse, Torsion, Wall, WallAxial,
     WallKind, WallState,
 };
+pub use side_by_side::{Candidate, Kinds};
 pub use stack::{Layer, Stack, film, solid, stack};
 
 /// Rows by columns, in the order x, y, xy or 1, 2, 12.

@@ -1,5 +1,6 @@
 //! Do batches differ: in distribution (k-sample Anderson-Darling), in spread (Levene)?
 
+use super::order::{Marked, in_order};
 use super::recalled::recalled;
 use super::sample::sum_of;
 use super::{StatisticsError, finite, mean, open_probability};
@@ -72,38 +73,54 @@ impl KSample {
 /// 1 + sigma (b0 + b1/sqrt(k - 1) + b2/(k - 1)). Formula as the NIST reference manual quotes the handbook;
 /// variance and constants: F. W. Scholz, M. A. Stephens 1987 (from memory, as in scipy).
 pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsError> {
-    let what = "the k-sample test";
-    let k = groups.len();
+    let sizes: Vec<usize> = groups.iter().map(|own| own.len()).collect();
+    testable(&sizes, alpha)?;
+    for value in groups.iter().copied().flatten() {
+        finite("a value of the sample", *value)?;
+    }
+    k_sample_merged(&merged(groups), &sizes, alpha)
+}
+
+/// The values of all groups in their order, each with its group; equals in the order of their groups.
+pub(super) fn merged(groups: &[&[f64]]) -> Vec<Marked> {
+    let own = groups.iter().zip(0..);
+    // Nought is one value, whatever its sign.
+    let mut all: Vec<Marked> =
+        own.flat_map(|(own, group)| own.iter().map(move |value| (value + 0.0, group))).collect();
+    in_order(&mut all);
+    all
+}
+
+/// The constants of a test of groups of these sizes at this level, if there is one.
+fn testable(sizes: &[usize], alpha: f64) -> Result<[f64; 3], StatisticsError> {
+    let (what, k, n) = ("the k-sample test", sizes.len(), sizes.iter().sum::<usize>());
     if k < 2 {
         return Err(StatisticsError::too_few("the k-sample test, in groups,", k, 2));
     }
-    if groups.iter().any(|own| own.is_empty()) {
+    if sizes.contains(&0) {
         return Err(StatisticsError::too_few("a group of the k-sample test", 0, 1));
     }
-    let Some([b0, b1, b2]) = k_sample_constants(alpha) else {
-        return Err(StatisticsError::Level { what, value: alpha });
-    };
-    let n: usize = groups.iter().map(|own| own.len()).sum();
+    let constants = k_sample_constants(alpha).ok_or(StatisticsError::Level { what, value: alpha })?;
     // Groups of one value each have one order only: there is nothing to test.
     let fewest = (k + 1).max(4);
-    if n < fewest {
-        return Err(StatisticsError::too_few(what, n, fewest));
-    }
-    let mut all = Vec::with_capacity(n);
-    for (group, own) in groups.iter().enumerate() {
-        for value in *own {
-            // Nought is one value, whatever its sign.
-            all.push((finite("a value of the sample", *value)? + 0.0, group));
-        }
-    }
-    // Stable, so that groups stay in their order among equals, and groups that came sorted are merged.
-    all.sort_by(|one: &(f64, usize), two| one.0.total_cmp(&two.0));
-    let equal = |one: &(f64, usize), two: &(f64, usize)| one.0 == two.0;
+    if n < fewest { Err(StatisticsError::too_few(what, n, fewest)) } else { Ok(constants) }
+}
+
+/// [`k_sample`] of finite values that are [`merged`].
+pub(super) fn k_sample_merged(
+    all: &[Marked],
+    sizes: &[usize],
+    alpha: f64,
+) -> Result<KSample, StatisticsError> {
+    let what = "the k-sample test";
+    let [b0, b1, b2] = testable(sizes, alpha)?;
+    let (k, n) = (sizes.len(), all.len());
+    let equal = |one: &Marked, two: &Marked| one.0 == two.0;
     if all.first().zip(all.last()).is_some_and(|(least, most)| equal(least, most)) {
         return Err(StatisticsError::NoSpread { what });
     }
     let total = n as f64;
-    let sizes: Vec<f64> = groups.iter().map(|own| own.len() as f64).collect();
+    let sizes: Vec<f64> = sizes.iter().map(|size| *size as f64).collect();
     let inverses: Vec<f64> = sizes.iter().map(|size| 1.0 / size).collect();
     // The sum over groups of (N M - n_i B)^2/n_i is N^2 of the sum of M^2/n_i, less N B^2: so only the groups
     // that a value occurs in have to be touched.
@@ -111,7 +128,7 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
     let mut squares = 0.0;
     let mut before = 0.0;
     let mut statistic = 0.0;
-    let mut counts: Vec<(usize, f64)> = Vec::new();
+    let mut counts: Vec<(u32, f64)> = Vec::new();
     for tied in all.chunk_by(equal) {
         let ties = tied.len() as f64;
         counts.clear();
@@ -124,7 +141,8 @@ pub fn k_sample(groups: &[&[f64]], alpha: f64) -> Result<KSample, StatisticsErro
         let mut half = 0.0;
         let mut whole = 0.0;
         for (group, count) in &counts {
-            let (Some(inverse), Some(known)) = (inverses.get(*group), below.get_mut(*group)) else {
+            let group = *group as usize;
+            let (Some(inverse), Some(known)) = (inverses.get(group), below.get_mut(group)) else {
                 continue;
             };
             half += (*known * count + 0.25 * count * count) * inverse;

@@ -1,6 +1,8 @@
 //! Does a distribution fit: Anderson-Darling and its observed significance level.
 
+use super::elementary::{exponentials, exponentials_less_one, logarithms_of, tails};
 use super::normal::cumulative;
+use super::sample::sum_of;
 use super::weibull::{Weibull, logarithms, weibull, weibull_of_logs};
 use super::{Sample, StatisticsError, finite, sample};
 
@@ -142,40 +144,58 @@ fn spread(of: Sample, what: &'static str) -> Result<Sample, StatisticsError> {
 /// The Anderson-Darling statistic of an ordered sample: the sum of (1 - 2 i)/n (ln F(i) + ln S(n + 1 - i)), less n.
 fn distance(fitted: &Fitted, own: &Ordered) -> f64 {
     let count = own.values.len() as f64;
-    // Shares below and above each value; of a Weibull the second is the exponent, ln S itself.
-    let shares: Vec<[f64; 2]> = match fitted {
-        Fitted::Normal(of) => own.values.iter().map(|value| both_sides((value - of.mean) / of.sd)).collect(),
-        Fitted::Lognormal(of) => own.logs.iter().map(|log| both_sides((log - of.mean) / of.sd)).collect(),
+    // For each value what a logarithm is taken of, and what comes on top of it. One logarithm serves for both sides,
+    // as long as a float holds their product; of a Weibull the one above is the exponent itself.
+    let (mut terms, rest) = match fitted {
+        Fitted::Normal(of) => (both_sides(&own.values, of), Vec::new()),
+        Fitted::Lognormal(of) => (both_sides(&own.logs, of), Vec::new()),
         Fitted::Weibull(of) => {
             let scale = of.scale.ln();
-            let power = |log: &f64| (of.shape * (log - scale)).exp();
-            own.logs.iter().map(power).map(|power| [-(-power).exp_m1(), -power]).collect()
+            let mut less: Vec<f64> = own.logs.iter().map(|log| of.shape * (log - scale)).collect();
+            exponentials(&mut less);
+            less.iter_mut().for_each(|power| *power = -*power);
+            let rest: Vec<f64> = less.iter().rev().copied().collect();
+            exponentials_less_one(&mut less);
+            less.iter_mut().for_each(|share| *share = -*share);
+            (less, rest)
         }
     };
-    let weibull = matches!(fitted, Fitted::Weibull(_));
-    let mut sum = 0.0;
-    for (at, ([below, _], [_, above])) in shares.iter().zip(shares.iter().rev()).enumerate() {
-        // One logarithm for both, as long as a float holds their product.
-        let (product, rest) = if weibull { (*below, *above) } else { (below * above, 0.0) };
-        let log = if product > SMALLEST {
-            product.ln() + rest
-        } else {
-            let place = |at: usize| own.values.get(at).map_or([0.0; 2], |value| fitted.tails(*value));
-            let ([below, _], [_, above]) = (place(at), place(own.values.len() - 1 - at));
-            below + above
-        };
-        sum += (1.0 - 2.0 * (at + 1) as f64) / count * log;
+    let small: Vec<usize> =
+        (0..).zip(&terms).filter(|(_, own)| own.is_nan() || **own <= SMALLEST).map(|(at, _)| at).collect();
+    terms.iter_mut().for_each(|own| *own = own.max(SMALLEST));
+    logarithms_of(&mut terms);
+    terms.iter_mut().zip(&rest).for_each(|(own, rest)| *own += rest);
+    for at in small {
+        let place = |at: usize| own.values.get(at).map_or([0.0; 2], |value| fitted.tails(*value));
+        let ([below, _], [_, above]) = (place(at), place(own.values.len() - 1 - at));
+        if let Some(own) = terms.get_mut(at) {
+            *own = below + above;
+        }
     }
-    sum - count
+    for (at, own) in terms.iter_mut().enumerate() {
+        *own *= (1.0 - 2.0 * (at + 1) as f64) / count;
+    }
+    sum_of(&terms, |own| own) - count
 }
 
 /// Below this a share is taken by its logarithm.
 const SMALLEST: f64 = 1e-280;
 
-/// Phi(z) and 1 - Phi(z), the smaller with all its digits.
-fn both_sides(z: f64) -> [f64; 2] {
-    let tail = cumulative(-z.abs());
-    if z < 0.0 { [tail, 1.0 - tail] } else { [1.0 - tail, tail] }
+/// Of ordered values the share below each times that above its counterpart from the other end.
+fn both_sides(values: &[f64], of: &Sample) -> Vec<f64> {
+    let z: Vec<f64> = values.iter().map(|value| (value - of.mean) / of.sd).collect();
+    // The smaller share has all its digits.
+    let mut tail = z.clone();
+    tails(&mut tail);
+    let sides = z.iter().zip(&tail);
+    sides
+        .clone()
+        .zip(sides.rev())
+        .map(|((low, below), (high, above))| {
+            let below = if *low < 0.0 { *below } else { 1.0 - below };
+            below * if *high < 0.0 { 1.0 - above } else { *above }
+        })
+        .collect()
 }
 
 /// Judges how well a distribution fits, by the Anderson-Darling statistic.
@@ -212,11 +232,18 @@ impl Ordered {
             finite("a value of the sample", *value)?;
         }
         let mut values = values.to_vec();
-        // Stable, since that merges batches which come sorted.
-        values.sort_by(f64::total_cmp);
-        let above = values.first().is_some_and(|least| *least > 0.0);
-        let logs = if above { values.iter().map(|value| value.ln()).collect() } else { Vec::new() };
-        Ok(Self { values, logs })
+        values.sort_unstable_by(f64::total_cmp);
+        Ok(Self::of_sorted(values))
+    }
+
+    /// Of finite values that are in their order already.
+    pub(super) fn of_sorted(values: Vec<f64>) -> Self {
+        let mut logs = Vec::new();
+        if values.first().is_some_and(|least| *least > 0.0) {
+            logs.clone_from(&values);
+            logarithms_of(&mut logs);
+        }
+        Self { values, logs }
     }
 
     fn logs(&self, what: &'static str) -> Result<&[f64], StatisticsError> {

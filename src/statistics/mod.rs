@@ -17,12 +17,14 @@ mod batches;
 mod conditions;
 #[cfg(test)]
 mod coverage_tests;
+mod elementary;
 mod equivalence;
 mod fit;
 mod modified;
 mod noncentral;
 mod normal;
 mod normalise;
+mod order;
 mod outlier;
 mod pooling;
 mod power;

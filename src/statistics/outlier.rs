@@ -1,6 +1,7 @@
 //! Outliers: the maximum normed residual.
 
 use super::noncentral::student_t_quantile;
+use super::order::{Marked, in_order};
 use super::recalled::recalled;
 use super::{StatisticsError, finite, open_probability, sample};
 
@@ -8,8 +9,6 @@ use super::{StatisticsError, finite, open_probability, sample};
 pub const FEWEST_FOR_OUTLIER: usize = 3;
 /// The most values a critical value is computed for.
 const MOST: usize = 1_000_000;
-/// Critical values of larger samples are computed anew.
-const MOST_RECALLED: usize = 1000;
 
 /// The value of a sample that lies farthest from its mean, and whether it lies too far.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,8 +52,7 @@ pub fn outlier_critical(n: usize, alpha: f64) -> Result<f64, StatisticsError> {
         let t = student_t_quantile(1.0 - alpha / (2.0 * count), n - 2)?;
         Ok((count - 1.0) / count.sqrt() * (t * t / (count - 2.0 + t * t)).sqrt())
     };
-    // A large sample asks once for each of many sizes, which would crowd out what is asked for again.
-    if n <= MOST_RECALLED { recalled("outlier", n, alpha, critical) } else { critical() }
+    recalled("outlier", n, alpha, critical)
 }
 
 /// Returns the value farthest from the mean, with its critical value at level `alpha`.
@@ -137,17 +135,17 @@ struct Left {
 
 impl Left {
     fn of(values: &[f64]) -> Self {
-        let mut sorted: Vec<(usize, f64)> = values.iter().copied().enumerate().collect();
-        sorted.sort_by(|(_, one), (_, two)| one.total_cmp(two));
+        let mut sorted: Vec<Marked> = values.iter().copied().zip(0..).collect();
+        in_order(&mut sorted);
         let (below, above) = sorted.split_at(values.len() / 2);
-        let median = above.first().map_or(0.0, |(_, value)| *value);
-        let outwards = |side: &mut dyn Iterator<Item = &(usize, f64)>| {
+        let median = above.first().map_or(0.0, |(value, _)| *value);
+        let outwards = |side: &mut dyn Iterator<Item = &Marked>| {
             let mut sums = [0.0; 2];
-            let reach = |(index, value): &(usize, f64)| {
+            let reach = |(value, index): &Marked| {
                 let off = value - median;
                 let [sum, squares] = sums;
                 sums = [sum + off, squares + off * off];
-                Reach { index: *index, value: *value, off, sums }
+                Reach { index: *index as usize, value: *value, off, sums }
             };
             side.map(reach).collect()
         };

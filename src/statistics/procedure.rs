@@ -1,7 +1,7 @@
 //! From specimens by batch to design values: which method, and why.
 
 use super::anova::{Anova, anova};
-use super::batches::{EqualVariances, KSample, equal_variances, k_sample};
+use super::batches::{EqualVariances, KSample, equal_variances, k_sample, k_sample_merged, merged};
 use super::fit::{Distribution, FEWEST_FOR_FIT, Fit, Fitted, Ordered, goodness_of_fit, judged};
 use super::modified::{Modified, modified};
 use super::outlier::{NormedResidual, outliers};
@@ -240,15 +240,21 @@ pub fn procedure(groups: &[&[f64]], levels: &Levels) -> Result<Procedure, Statis
     }
     let found_outliers = outliers(&all, levels.outliers)?;
     // Sorted once for all tests that look at order.
-    let mut sorted: Vec<Vec<f64>> = groups.iter().map(|own| own.to_vec()).collect();
-    sorted.iter_mut().for_each(|own| own.sort_unstable_by(f64::total_cmp));
+    let in_order = merged(groups);
+    let sizes: Vec<usize> = groups.iter().map(|own| own.len()).collect();
+    let mut sorted: Vec<Vec<f64>> = sizes.iter().map(|size| Vec::with_capacity(*size)).collect();
+    for (value, group) in &in_order {
+        if let Some(own) = sorted.get_mut(*group as usize) {
+            own.push(*value);
+        }
+    }
     let sorted_groups: Vec<&[f64]> = sorted.iter().map(Vec::as_slice).collect();
-    let one_population = usable(k_sample(&sorted_groups, levels.batches))?;
+    let one_population = usable(k_sample_merged(&in_order, &sizes, levels.batches))?;
     let variances = usable(equal_variances(&sorted_groups, levels.variances))?;
     let fits = if all.len() < FEWEST_FOR_FIT {
         Distribution::ALL.map(|distribution| goodness_of_fit(&all, distribution))
     } else {
-        let ordered = Ordered::of(&sorted.concat())?;
+        let ordered = Ordered::of_sorted(in_order.iter().map(|(value, _)| *value).collect());
         Distribution::ALL.map(|distribution| judged(&ordered, distribution))
     };
     super::open_probability("the level of fit", levels.fit)?;

@@ -4,7 +4,7 @@ use super::StatisticsError;
 use std::collections::BTreeMap;
 use std::sync::{Mutex, PoisonError};
 
-/// How many are remembered at most.
+/// How many are remembered at most; then all begins anew.
 const LIMIT: usize = 8192;
 
 /// What a factor is called, the size of its sample, the bits of its probability.
@@ -26,8 +26,10 @@ pub(super) fn recalled(
     }
     let found = compute()?;
     let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    if known.len() < LIMIT {
-        known.insert(key, found);
+    // One large sample can ask for thousands of sizes: they may not keep out what is asked for again.
+    if known.len() >= LIMIT {
+        known.clear();
     }
+    known.insert(key, found);
     Ok(found)
 }

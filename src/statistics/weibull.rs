@@ -1,5 +1,7 @@
 //! The two-parameter Weibull distribution: estimates, and the design value by them.
 
+use super::elementary::exponentials;
+use super::sample::sum_of;
 use super::{Basis, StatisticsError, finite};
 
 /// The fewest values that a Weibull distribution is fitted to.
@@ -72,8 +74,8 @@ pub(super) fn weibull_of_logs(logs: &[f64]) -> Result<Weibull, StatisticsError> 
     let largest = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let own: Vec<f64> = logs.iter().map(|log| log - largest).collect();
     let count = n as f64;
-    let average = own.iter().sum::<f64>() / count;
-    let variance = own.iter().map(|y| (y - average) * (y - average)).sum::<f64>() / (count - 1.0);
+    let average = sum_of(&own, |y| y) / count;
+    let variance = sum_of(&own, |y| (y - average) * (y - average)) / (count - 1.0);
     if variance <= 0.0 {
         return Err(StatisticsError::NoSpread { what });
     }
@@ -99,15 +101,11 @@ pub(super) fn weibull_of_logs(logs: &[f64]) -> Result<Weibull, StatisticsError> 
 /// x^shape over the largest.
 fn root(own: &[f64], average: f64, guess: f64) -> (f64, f64) {
     let count = own.len() as f64;
-    let sums = |shape: f64| {
-        let (mut s0, mut s1, mut s2) = (0.0, 0.0, 0.0);
-        for y in own {
-            let power = (shape * y).exp();
-            s0 += power;
-            s1 += y * power;
-            s2 += y * y * power;
-        }
-        [s0, s1, s2]
+    let mut powers = vec![0.0; own.len()];
+    let mut sums = |shape: f64| {
+        powers.iter_mut().zip(own).for_each(|(power, y)| *power = shape * y);
+        exponentials(&mut powers);
+        power_sums(own, &powers)
     };
     let mut shape = guess;
     let (mut low, mut high) = (0.0, f64::INFINITY);
@@ -138,6 +136,20 @@ fn root(own: &[f64], average: f64, guess: f64) -> (f64, f64) {
     }
     let [s0, ..] = sums(shape);
     (shape, s0 / count)
+}
+
+/// The sums of powers p, y p and y y p, in eight parts each: one alone waits for each addition to end.
+fn power_sums(own: &[f64], powers: &[f64]) -> [f64; 3] {
+    let mut parts = [[0.0; 8]; 3];
+    for (own, powers) in own.chunks(8).zip(powers.chunks(8)) {
+        let [zero, one, two] = &mut parts;
+        for ((((y, power), zero), one), two) in own.iter().zip(powers).zip(zero).zip(one).zip(two) {
+            *zero += power;
+            *one += y * power;
+            *two += y * y * power;
+        }
+    }
+    parts.map(|part| part.into_iter().sum())
 }
 
 /// Natural logarithms of values that must all be above 0.

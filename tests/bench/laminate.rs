@@ -1,15 +1,15 @@
 //! Times A, B, D and first-ply failure (Tsai-Wu) of 16-ply laminates, beside the same in numpy.
 //!
-//! `cargo bench --bench laminate` makes a batch of invented stacks, evaluates it with prepared layers on one
-//! core, runs `laminate_numpy.py` on the same batch on one thread, and prints both and their ratio. The
-//! reserve factors of the two must be the same to 1e-9. No time is asserted: the ratio within one run counts.
+//! `cargo bench --bench laminate` makes a batch of invented stacks, evaluates it on one core, side by side and stack
+//! by stack, runs `laminate_numpy.py` on the same batch on one thread, and prints all and their ratio to the first.
+//! The reserve factors of all must be the same to 1e-9. No time is asserted: the ratio within one run counts.
 //!
 //! Both have tables of what depends on the kind of layer alone before the clock starts. numpy is timed three
 //! times: on the whole batch at once, in slices of the size that suits its caches best, and in such slices
 //! with an allocator that is told to keep its memory.
 
 use bondline::laminate::{
-    Criterion, JudgedLayer, Lamina, Load, PlyStrength, PreparedLayer, first_ply_prepared,
+    Candidate, Criterion, JudgedLayer, Kinds, Lamina, Load, PlyStrength, PreparedLayer, first_ply_prepared,
 };
 use serde_json::{Value, json};
 use std::hint::black_box;
@@ -51,18 +51,53 @@ fn main() -> ExitCode {
 struct Batch {
     angles: Vec<f64>,
     thicknesses: Vec<f64>,
-    kinds: Vec<u8>,
+    kinds: Vec<u16>,
     loads: Vec<Load>,
 }
 
 fn table() -> Result<(), Error> {
     let batch = batch();
-    let mut ready = Vec::new();
-    for (angle, thickness) in batch.angles.iter().zip(&batch.thicknesses) {
-        let (angle, thickness) = (*angle, *thickness);
-        let layer = JudgedLayer { lamina: LAMINA, angle, thickness, strength: Some(STRENGTH) };
-        ready.push(PreparedLayer::new(&layer, Criterion::TsaiWu { interaction: INTERACTION })?);
+    let layers: Vec<JudgedLayer> = batch
+        .angles
+        .iter()
+        .zip(&batch.thicknesses)
+        .map(|(angle, thickness)| JudgedLayer {
+            lamina: LAMINA,
+            angle: *angle,
+            thickness: *thickness,
+            strength: Some(STRENGTH),
+        })
+        .collect();
+    let (single, factors) = one_by_one(&batch, &layers)?;
+    let (own, together) = side_by_side(&batch, &layers)?;
+    apart(&factors, &together, "one by one and side by side")?;
+    let folder = tempfile::tempdir()?;
+    write(&batch, folder.path())?;
+    let (whole, sliced) = numpy(folder.path(), &[], &factors)?;
+    let keep = [("MALLOC_MMAP_THRESHOLD_", "4000000000"), ("MALLOC_TRIM_THRESHOLD_", "4000000000")];
+    let (_, kept) = numpy(folder.path(), &keep, &factors)?;
+    println!("{STACKS} stacks of {PLIES} plies, one core: A, B, D and first-ply failure (Tsai-Wu)\n");
+    println!("{:<38}{:>14}{:>10}{:>8}", "", "stacks/s", "us each", "ratio");
+    for (name, seconds) in [
+        ("Bondline, side by side", own),
+        ("Bondline, stack by stack", single),
+        ("numpy, the batch at once", whole),
+        ("numpy, best slices", sliced),
+        ("numpy, best slices, kept memory", kept),
+    ] {
+        let count = STACKS as f64;
+        println!("{name:<38}{:>14.0}{:>10.3}{:>8.1}", count / seconds, seconds / count * 1e6, seconds / own);
     }
+    println!("\nThe reserve factors of all stacks agree to 1e-9.");
+    Ok(())
+}
+
+const CRITERION: Criterion = Criterion::TsaiWu { interaction: INTERACTION };
+
+/// Seconds, each slice with its best round, and the reserve factors, one stack after the other.
+fn one_by_one(batch: &Batch, layers: &[JudgedLayer]) -> Result<(f64, Vec<f64>), Error> {
+    let ready: Vec<PreparedLayer> =
+        layers.iter().map(|layer| PreparedLayer::new(layer, CRITERION)).collect::<Result<_, _>>()?;
     let mut factors = vec![0.0; STACKS];
     let mut best = [f64::INFINITY; STACKS / SLICE];
     for _ in 0..ROUNDS {
@@ -79,24 +114,45 @@ fn table() -> Result<(), Error> {
             *best = best.min(begin.elapsed().as_secs_f64());
         }
     }
-    let own = best.iter().sum::<f64>();
-    let folder = tempfile::tempdir()?;
-    write(&batch, folder.path())?;
-    let (whole, sliced) = numpy(folder.path(), &[], &factors)?;
-    let keep = [("MALLOC_MMAP_THRESHOLD_", "4000000000"), ("MALLOC_TRIM_THRESHOLD_", "4000000000")];
-    let (_, kept) = numpy(folder.path(), &keep, &factors)?;
-    println!("{STACKS} stacks of {PLIES} plies, one core: A, B, D and first-ply failure (Tsai-Wu)\n");
-    println!("{:<38}{:>14}{:>10}{:>8}", "", "stacks/s", "us each", "ratio");
-    for (name, seconds) in [
-        ("Bondline", own),
-        ("numpy, the batch at once", whole),
-        ("numpy, best slices", sliced),
-        ("numpy, best slices, kept memory", kept),
-    ] {
-        let count = STACKS as f64;
-        println!("{name:<38}{:>14.0}{:>10.3}{:>8.1}", count / seconds, seconds / count * 1e6, seconds / own);
+    Ok((best.iter().sum(), factors))
+}
+
+/// The same, several stacks at once.
+fn side_by_side(batch: &Batch, layers: &[JudgedLayer]) -> Result<(f64, Vec<f64>), Error> {
+    let kinds = Kinds::new(layers, CRITERION)?;
+    let stacks = batch.kinds.chunks_exact(PLIES).zip(&batch.loads);
+    let candidates: Vec<Candidate<'_>> = stacks.map(|(layers, load)| Candidate { layers, load }).collect();
+    let (mut factors, mut answers) = (vec![0.0; STACKS], Vec::new());
+    let mut best = [f64::INFINITY; STACKS / SLICE];
+    for _ in 0..ROUNDS {
+        let slices = black_box(&candidates).chunks_exact(SLICE).zip(factors.chunks_exact_mut(SLICE));
+        for ((candidates, out), best) in slices.zip(&mut best) {
+            let begin = Instant::now();
+            answers.clear();
+            kinds.first_ply(candidates, &mut answers);
+            for (answer, out) in answers.iter().zip(out) {
+                *out = answer.as_ref().map_err(Clone::clone)?.factor;
+            }
+            *best = best.min(begin.elapsed().as_secs_f64());
+        }
     }
-    println!("\nThe reserve factors of all stacks agree to 1e-9.");
+    Ok((best.iter().sum(), factors))
+}
+
+/// Refuses factors that are not the same.
+fn apart(mine: &[f64], theirs: &[f64], who: &str) -> Result<(), Error> {
+    if mine.len() != theirs.len() {
+        return Err(format!("{who}: {} factors and {}", mine.len(), theirs.len()).into());
+    }
+    let apart = |(mine, other): (&f64, &f64)| (mine / other - 1.0).abs();
+    let worst = mine
+        .iter()
+        .zip(theirs)
+        .map(apart)
+        .fold(0.0, |worst, own| if own > worst || own.is_nan() { own } else { worst });
+    if worst.is_nan() || worst > 1e-9 {
+        return Err(format!("{who}: the reserve factors differ by up to {worst:e} of themselves").into());
+    }
     Ok(())
 }
 
@@ -121,14 +177,7 @@ fn numpy(folder: &Path, variables: &[(&str, &str)], factors: &[f64]) -> Result<(
         .chunks_exact(8)
         .map(|bytes| bytes.try_into().map(f64::from_le_bytes))
         .collect::<Result<_, _>>()?;
-    if theirs.len() != factors.len() {
-        return Err(format!("numpy wrote {} factors of {}", theirs.len(), factors.len()).into());
-    }
-    let apart = |(mine, other): (&f64, &f64)| (mine / other - 1.0).abs();
-    let worst = factors.iter().zip(&theirs).map(apart).fold(0.0, f64::max);
-    if worst.is_nan() || worst > 1e-9 {
-        return Err(format!("the reserve factors differ by up to {worst:e} of themselves").into());
-    }
+    apart(factors, &theirs, "here and numpy")?;
     let told = |key| answer.get(key).and_then(Value::as_f64);
     match (told("whole"), told("seconds")) {
         (Some(whole), Some(sliced)) => Ok((whole, sliced)),
@@ -146,7 +195,7 @@ fn batch() -> Batch {
     let loads = (0..STACKS).map(|_| Load { force: of(1e5), moment: of(30.0), temperature: 0.0 }).collect();
     let mut draw = Draw(7);
     Batch {
-        kinds: (0..STACKS * PLIES).map(|_| (draw.share() * kinds.len() as f64) as u8).collect(),
+        kinds: (0..STACKS * PLIES).map(|_| (draw.share() * kinds.len() as f64) as u16).collect(),
         angles: kinds.iter().map(|kind| kind.0).collect(),
         thicknesses: kinds.iter().map(|kind| kind.1).collect(),
         loads,
@@ -163,7 +212,8 @@ fn write(batch: &Batch, folder: &Path) -> Result<(), Error> {
         "strength": {"xt": xt, "xc": xc, "yt": yt, "yc": yc, "s": s},
     });
     std::fs::write(folder.join("batch.json"), told.to_string())?;
-    std::fs::write(folder.join("kinds.bin"), &batch.kinds)?;
+    let kinds: Vec<u8> = batch.kinds.iter().flat_map(|kind| kind.to_le_bytes()).collect();
+    std::fs::write(folder.join("kinds.bin"), kinds)?;
     let loads: Vec<u8> = batch
         .loads
         .iter()

@@ -13,7 +13,7 @@ import numpy as np
 folder = sys.argv[1]
 batch = json.load(open(f"{folder}/batch.json"))
 count, plies = batch["count"], batch["plies"]
-kinds = np.fromfile(f"{folder}/kinds.bin", dtype=np.uint8).reshape(count, plies).astype(np.intp)
+kinds = np.fromfile(f"{folder}/kinds.bin", dtype=np.uint16).reshape(count, plies).astype(np.intp)
 loads = np.fromfile(f"{folder}/loads.bin").reshape(count, 6)
 
 
