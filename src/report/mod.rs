@@ -24,3 +24,4 @@ pub mod specimens;
 pub mod standing;
 pub mod table;
 pub mod trials;
+pub mod weighings;
