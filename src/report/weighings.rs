@@ -335,25 +335,32 @@ fn learned_text(page: &Page<'_>, learned: &Learned, width: usize) -> String {
         );
     }
     let told = learned.estimates.iter().filter(|one| matches!(one.says, Says::Heavy | Says::Light)).count();
-    let opening = format!(
-        "Learned from {} of {}: {} systematically off. With all estimates {} would weigh {} in place of {}: {} within {} at two sigma of the estimates. {SUGGESTION}",
-        weighings(learned.readings),
-        count(learned.pieces, "piece"),
-        match told {
-            0 => "no contributor is told to be".to_string(),
-            1 => "1 contributor is".to_string(),
-            more => format!("{more} contributors are"),
-        },
-        match &statement.scope {
-            Scope::Programme => statement.programme.clone(),
-            Scope::Panel(id) => format!("all pieces of panel {id}"),
-            Scope::Assembly(id) => format!("one assembly {id}"),
-        },
-        page.mass(learned.kg + learned.change_kg),
-        page.mass(learned.kg),
-        page.signed(learned.change_kg),
-        page.number(2.0 * learned.deviation_kg),
-    );
+    let of = match &statement.scope {
+        Scope::Programme => statement.programme.clone(),
+        Scope::Panel(id) => format!("all pieces of panel {id}"),
+        Scope::Assembly(id) => format!("one assembly {id}"),
+    };
+    let off = match told {
+        0 => "no contributor is told to be systematically off".to_string(),
+        1 => "1 contributor is systematically off".to_string(),
+        more => format!("{more} contributors are systematically off"),
+    };
+    let (readings, pieces) = (weighings(learned.readings), count(learned.pieces, "piece"));
+    let mass = if learned.deviation_kg > 0.0 {
+        format!(
+            "With all estimates {of} would weigh {} in place of {}: {}, give or take {} at two sigma of the estimates. {SUGGESTION}",
+            page.mass(learned.kg + learned.change_kg),
+            page.mass(learned.kg),
+            page.signed(learned.change_kg),
+            page.number(2.0 * learned.deviation_kg),
+        )
+    } else {
+        format!(
+            "The {} of {of} stay: what was on the scale is not predicted, and of the rest nothing can be learned.",
+            page.mass(learned.kg)
+        )
+    };
+    let opening = format!("Learned from {readings} of {pieces}: {off}. {mass}");
     let mut out = wrap(&opening, width);
     out.push('\n');
     let mut table = Table::new([
