@@ -36,9 +36,18 @@ documents! {
     Contribution { what: String, r#where: String, kg: f64 }
     Balance { moment_kg_m: f64, limit_kg_m: Option<f64>, share_without_position: f64, ok: Option<bool> }
     PanelMass { panel: String, quantity: u32, each_kg: f64, kg: f64, contributions: Vec<Contribution>, group: Option<String>, low_kg: f64, high_kg: f64, with_growth_kg: f64, maturity: String, weighings: usize, provisional: bool, residuals: Vec<Residual>, balance: Option<Balance> }
-    Residual { weighing: String, serial: Option<String>, on: Option<String>, condition: String, weighed_kg: f64, predicted_kg: f64, as_built: bool, residual_kg: f64, residual_percent: Option<f64>, counts: bool }
+    Residual { weighing: String, serial: Option<String>, on: Option<String>, condition: String, weighed_kg: f64, predicted_kg: f64, as_built: bool, residual_kg: f64, residual_percent: Option<f64>, counts: bool, standing: String }
     Cause { cause: String, at_low_kg: f64, at_high_kg: f64 }
-    Mass { schema: String, scope: String, total: Total, cg_m: Option<[f64; 3]>, share_without_position: f64, groups: Vec<Group>, assemblies: Vec<AssemblyMass>, panels: Vec<PanelMass>, parts: Vec<Value>, spread: Value, causes: Vec<Cause> }
+    Mass { schema: String, scope: String, total: Total, cg_m: Option<[f64; 3]>, share_without_position: f64, groups: Vec<Group>, assemblies: Vec<AssemblyMass>, panels: Vec<PanelMass>, parts: Vec<Value>, spread: Value, causes: Vec<Cause>, weighings: Option<Weighings>, learned: Option<Learned> }
+    Decided { cause: String, by: String, on: String }
+    Added { since: String, weighed_kg: f64, predicted_kg: f64, as_built: bool, residual_kg: f64, residual_percent: Option<f64> }
+    StageReading { weighing: String, condition: String, on: Option<String>, weighed_kg: f64, predicted_kg: f64, as_built: bool, residual_kg: f64, residual_percent: Option<f64>, explain_percent: f64, hold_percent: f64, standing: String, explained: Option<String>, disposition: Option<Decided>, added: Option<Added> }
+    WeighedPiece { serial: Option<String>, readings: Vec<StageReading> }
+    WeighedPanel { panel: String, counts: bool, pieces: Vec<WeighedPiece> }
+    Weighings { counts: BTreeMap<String, usize>, panels: Vec<WeighedPanel> }
+    Contributor { contributor: String, weighed_kg: f64, predicted_kg: f64, prior_sigma_percent: f64, estimate_percent: f64, sigma_percent: f64, says: String }
+    LearnedPanel { panel: String, kg: f64, change_kg: f64, change_sigma_kg: f64, learned_kg: f64 }
+    Learned { weighings: usize, pieces: usize, left_out: Vec<String>, predicted_now: Vec<String>, scatter_percent: f64, scale_percent: f64, contributors: Vec<Contributor>, kg: f64, change_kg: f64, change_sigma_kg: f64, learned_kg: f64, panels: Vec<LearnedPanel>, suggestion: String }
     Reason { attribute: String, was: String, is: String, effect: String, rule: String, source: String, evidence: Option<String>, panels: Vec<String> }
     Change { address: String, attribute: String, was: Option<String>, is: Option<String>, facet: Option<String>, class: Option<String> }
     BalanceMove { panel: String, was_kg_m: Option<f64>, is_kg_m: Option<f64>, limit_kg_m: Option<f64>, ok: Option<bool> }
@@ -136,8 +145,20 @@ fn known_verdict(word: &str) -> bool {
 #[test]
 fn mass_documents_add_up() {
     let bench = Bench::example();
-    for line in ["mass", "mass bow-hatch", "mass assembly/closures", "mass --spread monte-carlo --seed 3"] {
+    let lines = ["mass", "mass bow-hatch", "mass assembly/closures", "mass --spread monte-carlo --seed 3"];
+    for line in
+        lines.into_iter().chain(["mass --weighings --learned", "mass bow-hatch --weighings --learned"])
+    {
         let mass: Mass = read(&bench, line, 0);
+        let asked = line.contains("--weighings");
+        assert_eq!((mass.weighings.is_some(), mass.learned.is_some()), (asked, asked), "{line}");
+        if let Some(learned) = &mass.learned {
+            near(learned.kg, mass.total.kg);
+            near(learned.panels.iter().map(|panel| panel.change_kg).sum(), learned.change_kg);
+            let by_share =
+                learned.contributors.iter().map(|one| one.predicted_kg * one.estimate_percent / 100.0);
+            near(by_share.sum(), learned.change_kg);
+        }
         assert_eq!(mass.schema, "mass/1");
         near(mass.panels.iter().map(|panel| panel.kg).sum(), mass.total.kg);
         assert!(mass.total.low_kg < mass.total.kg && mass.total.kg < mass.total.high_kg, "{line}");

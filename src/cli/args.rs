@@ -151,7 +151,13 @@ pub struct MassArgs {
     /// Seed of the sampling
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
-    /// Exit with 1 where a budget is exceeded
+    /// Show weighed against predicted, piece by piece and stage by stage
+    #[arg(long)]
+    pub weighings: bool,
+    /// Show which contributors the weighings say are off, and the mass with that; changes no prediction
+    #[arg(long)]
+    pub learned: bool,
+    /// Exit with 1 where a budget is exceeded; with --weighings where a piece is on hold
     #[arg(long)]
     pub strict: bool,
 }

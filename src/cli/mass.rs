@@ -2,9 +2,10 @@
 
 use super::args::MassArgs;
 use super::context::{Context, Failure, Needs, Status, address, unreadable};
-use crate::article::weigh::{Method, Scope, statement_by};
+use crate::article::weigh::{Method, Scope, learned, stages, statement_by, tally};
+use crate::ledger::weighed::Standing;
 use crate::record::{Address, RecordKind};
-use crate::report::mass;
+use crate::report::{mass, weighings};
 use std::io::Write;
 
 pub(super) fn run(
@@ -61,13 +62,27 @@ pub(super) fn run(
     };
     let statement =
         statement_by(&loaded.ledger, scope, method).map_err(|missing| context.missing(&loaded, &missing))?;
+    let pieces = args.weighings.then(|| stages(&statement.panels));
+    let estimates = match args.learned {
+        true => {
+            Some(learned(&loaded.ledger, &statement).map_err(|missing| context.missing(&loaded, &missing))?)
+        }
+        false => None,
+    };
     context.note_broken(&loaded, err)?;
     if context.json() {
-        writeln!(out, "{:#}", mass::json(&statement))?;
-    } else {
+        let mut document = mass::json(&statement);
+        weighings::beside(&mut document, pieces.as_deref(), estimates.as_ref());
+        writeln!(out, "{document:#}")?;
+    } else if pieces.is_none() && estimates.is_none() {
         write!(out, "{}", mass::text(&statement, context.width))?;
+    } else {
+        let parts = (pieces.as_deref(), estimates.as_ref());
+        write!(out, "{}", weighings::text(&statement, parts, context.width))?;
     }
     let budgeted = statement.groups.iter().chain(statement.assemblies.iter().map(|assembly| &assembly.each));
     let over = budgeted.into_iter().any(|sum| sum.budget_kg.is_some_and(|budget| sum.kg > budget));
-    Ok(if args.strict && over { Status::Objection } else { Status::Done })
+    let held =
+        pieces.is_some_and(|pieces| tally(&pieces).get(&Standing::OnHold).is_some_and(|held| *held > 0));
+    Ok(if args.strict && (over || held) { Status::Objection } else { Status::Done })
 }

@@ -6,6 +6,7 @@
 mod altered;
 mod decided;
 mod due;
+mod held;
 mod weakened;
 
 use crate::article::ArticleError;
@@ -22,7 +23,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub use altered::{Completions, altered_evidence, to_be_completed};
 
 /// The rules that this version judges, with the level where the ledger names none.
-pub const RULES: [(&str, PolicyLevel); 11] = [
+pub const RULES: [(&str, PolicyLevel); 12] = [
     ("broken-record", PolicyLevel::Block),
     ("unqualified-recipe", PolicyLevel::Block),
     ("unexplained-change", PolicyLevel::Block),
@@ -34,6 +35,7 @@ pub const RULES: [(&str, PolicyLevel); 11] = [
     ("over-budget", PolicyLevel::Warn),
     ("negative-margin", PolicyLevel::Block),
     ("bond-route", PolicyLevel::Warn),
+    ("piece-on-hold", PolicyLevel::Warn),
 ];
 
 /// The way on where an approval comes with what it approves.
@@ -137,6 +139,7 @@ pub fn judge(
         }
         due::bond_route(side.ledger, into);
         over_budget(side.ledger, into);
+        held::pieces_on_hold(base.ledger, side.ledger, into);
     }
     for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions) {
         new.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });

@@ -5,7 +5,7 @@ use super::ranges::{
     NOT_NEGATIVE, POSITIVE, TEMPERATURE, THICKNESS, all_within, count, number, typed, within,
 };
 use super::sink::Sink;
-use super::{Entry, carried, design, plausible, references};
+use super::{Entry, carried, design, plausible, references, weighed};
 use crate::record::{Assembly, Class, Joint, Panel, Weighing, Zone};
 
 pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
@@ -155,4 +155,5 @@ pub(super) fn weighing(known: Known<'_>, sink: &mut Sink, own: &Entry<Weighing>)
     within(sink, POSITIVE, "mass", Some(&weighing.mass));
     let predicted = weighing.as_built.as_ref().and_then(|built| built.predicted.as_deref());
     within(sink, POSITIVE, "as_built.predicted", predicted);
+    weighed::check(known.ledger, sink, &own.id, weighing);
 }

@@ -35,7 +35,9 @@ impl Ledger {
             look(&one.file, one.value.made.map(|day| ("made".to_string(), day)).into_iter().collect());
         }
         for one in self.weighings.values() {
-            look(&one.file, one.value.on.map(|day| ("on".to_string(), day)).into_iter().collect());
+            let decided = one.value.disposition.as_ref().map(|own| ("disposition.on".to_string(), own.on));
+            let on = one.value.on.map(|day| ("on".to_string(), day));
+            look(&one.file, on.into_iter().chain(decided).collect());
         }
         for one in self.decisions.values() {
             let approvals = one.value.approvals.iter().enumerate();

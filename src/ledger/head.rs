@@ -142,4 +142,5 @@ fn figures(sink: &mut Sink, head: &LedgerHead) {
         money(sink, "rates.lab_week", rates.lab_week.as_ref(), currency);
     }
     super::levels::statistics(sink, head.statistics.as_ref());
+    super::weighed::rules_of_head(sink, head.weighing.as_ref());
 }

@@ -35,6 +35,7 @@ mod steering;
 mod subjects;
 pub(crate) mod table;
 mod trial;
+pub mod weighed;
 /// The only record whose id begins with the name and a dash.
 fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
     let mut fits = records.values().filter(|entry| {

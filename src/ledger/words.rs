@@ -68,6 +68,7 @@ pub(super) const GATE_RULES: &[&str] = &[
     "over-budget",
     "negative-margin",
     "bond-route",
+    "piece-on-hold",
 ];
 
 /// Returns the kind of showing called `word`.

@@ -2,12 +2,15 @@
 //!
 //! The arithmetic of a mass statement on plain values: [`centre_of_gravity`] of items, some of
 //! which have no position; [`spread()`] of a total whose causes were each moved to their limits;
-//! [`probability_within`] a budget. Who contributes what is the caller's.
+//! [`probability_within`] a budget; [`learn()`], which contributors are off by what the scale says. Who
+//! contributes what is the caller's.
 
 mod cg;
+mod learn;
 mod spread;
 
 pub use cg::{CentreOfGravity, centre_of_gravity};
+pub use learn::{Estimates, Reading, learn};
 pub use spread::{CauseTotals, SpreadTotal, probability_within, spread};
 
 /// Why a mass could not be rolled up.

@@ -6,7 +6,7 @@ use super::RecordKind;
 pub(crate) fn valid(kind: RecordKind) -> &'static [&'static str] {
     match kind {
         RecordKind::Ledger => &[
-            "format: 1\nprogramme: Sanderling amphibian (invented)\nunits: si\ncurrency: EUR\nmilestones: [first-article, first-flight]\nreached: first-article\nclimate: {ambient: 43 degC, irradiance: 1120 W/m2, sky: 25 degC, wind: 1 m/s}\nbudgets: {closures: 41 kg}\ngrowth: {estimated: 12 %, paint: 20 %}\nrates: {specimen: 180 EUR}\napprovals: {decision: [chief-engineer]}\npolicy:\n  unqualified-recipe: block\n  over-budget: \"warn\"\n  bond-route: off\n",
+            "format: 1\nprogramme: Sanderling amphibian (invented)\nunits: si\ncurrency: EUR\nmilestones: [first-article, first-flight]\nreached: first-article\nclimate: {ambient: 43 degC, irradiance: 1120 W/m2, sky: 25 degC, wind: 1 m/s}\nbudgets: {closures: 41 kg}\ngrowth: {estimated: 12 %, paint: 20 %}\nweighing: {explain: 3 %, hold: 6 %, primed: {hold: 8 %}, scatter: 1 %, scale: 0.1 %}\nrates: {specimen: 180 EUR}\napprovals: {decision: [chief-engineer]}\npolicy:\n  unqualified-recipe: block\n  over-budget: \"warn\"\n  bond-route: off\n",
         ],
         RecordKind::Material => &[
             "kind: prepreg\nfibre: {name: carbon-a, type: carbon, density: 1780 kg/m3, areal: 200 g/m2 +/- 4 %}\nresin: {name: epoxy-one, density: 1200 kg/m3, content: 38 % +/- 2 %}\nform: twill\nlamina: {E1: 62 GPa, E2: {from: showing/warp}, G12: 4 GPa, nu12: 0.05}\n",
@@ -49,9 +49,10 @@ pub(crate) fn valid(kind: RecordKind) -> &'static [&'static str] {
             "showing: lamina-tension\nsubject: {laminate: hatch-outer}\nreason: one piece only\ncovers:\n  film-build.max: {at_most: 190 um}\nserials: [S1]\nuntil: 2026-12-31\n",
             "showing: lamina-tension\nsubject: {programme: true}\nreason: one piece only\ncovers: failed\nuntil: 2026-12-31\n",
         ],
-        RecordKind::Weighing => {
-            &["panel: float-shell\nserial: 7\nmass: 4.31 kg\non: 2026-05-01\ncondition: bare\n"]
-        }
+        RecordKind::Weighing => &[
+            "panel: float-shell\nserial: 7\nmass: 4.31 kg\non: 2026-05-01\ncondition: bare\n",
+            "panel: float-shell\nserial: 8\nmass: 4.6 kg\nas_built: {predicted: 4.3 kg}\nexplained: a wrinkle of the bag filled with resin\ndisposition: {cause: resin-rich along the keel, by: chief engineer, on: 2026-05-02}\n",
+        ],
         RecordKind::Study => {
             &["vary:\n  - {attribute: recipe/x#layers.3.material, among: [a, b]}\nkeep: [all]\n"]
         }

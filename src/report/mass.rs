@@ -11,7 +11,7 @@ const CAUSES_SHOWN: usize = 5;
 pub(super) const POUND: f64 = 0.453_592_37;
 /// One international inch in m, exact (NIST SP 811, appendix B).
 const INCH: f64 = 0.0254;
-const CAUTION: &str =
+pub(super) const CAUTION: &str =
     "An engineering aid, not approved data: masses are predicted from what the records say.";
 
 /// Returns the statement as a document of schema `mass/1`: `design.md` section 9.
@@ -104,6 +104,7 @@ fn panel_json(panel: &PanelMass) -> Value {
             "residual_kg": one.kg(),
             "residual_percent": one.percent(),
             "counts": panel.weighings > 0,
+            "standing": one.standing.word(),
         })).collect::<Vec<_>>(),
         "balance": panel.balance.map(|balance| json!({
             "moment_kg_m": balance.moment_kg_m,
@@ -145,9 +146,9 @@ pub fn text(statement: &MassStatement, width: usize) -> String {
     out
 }
 
-struct Page<'a> {
-    statement: &'a MassStatement,
-    units: UnitSystem,
+pub(super) struct Page<'a> {
+    pub(super) statement: &'a MassStatement,
+    pub(super) units: UnitSystem,
 }
 
 /// Rounds to the decimals that are printed, and drops the sign of what rounds to nothing.
@@ -159,26 +160,33 @@ pub(super) fn decimals(value: f64, places: usize) -> String {
     }
 }
 
+/// A figure in per cent with its sign.
+pub(super) fn plus(own: f64) -> String {
+    let text = decimals(own, 1);
+    let plus = if text.starts_with('-') || text == "0.0" { "" } else { "+" };
+    format!("{plus}{text}")
+}
+
 fn percent(share: f64) -> String {
     format!("{} %", decimals(share * 100.0, 1))
 }
 
 impl Page<'_> {
-    fn unit(&self) -> &'static str {
+    pub(super) fn unit(&self) -> &'static str {
         match self.units {
             UnitSystem::Si => "kg",
             UnitSystem::Imperial => "lb",
         }
     }
 
-    fn number(&self, kg: f64) -> String {
+    pub(super) fn number(&self, kg: f64) -> String {
         match self.units {
             UnitSystem::Si => decimals(kg, 3),
             UnitSystem::Imperial => decimals(kg / POUND, 3),
         }
     }
 
-    fn signed(&self, kg: f64) -> String {
+    pub(super) fn signed(&self, kg: f64) -> String {
         let number = self.number(kg);
         if number.starts_with('-') || number.chars().all(|c| matches!(c, '0' | '.')) {
             number
@@ -187,7 +195,7 @@ impl Page<'_> {
         }
     }
 
-    fn mass(&self, kg: f64) -> String {
+    pub(super) fn mass(&self, kg: f64) -> String {
         format!("{} {}", self.number(kg), self.unit())
     }
 
@@ -357,11 +365,7 @@ impl Page<'_> {
         let mut table = Table::new(head);
         for panel in &self.statement.panels {
             for one in &panel.residuals {
-                let percent = one.percent().map_or_else(String::new, |own| {
-                    let text = decimals(own, 1);
-                    let plus = if text.starts_with('-') || text == "0.0" { "" } else { "+" };
-                    format!("{plus}{text}")
-                });
+                let percent = one.percent().map_or_else(String::new, plus);
                 let predicted = self.number(one.predicted_kg);
                 table.row([
                     panel.panel.clone(),
@@ -398,6 +402,7 @@ impl Page<'_> {
         if unclaimed.next().is_some() {
             notes.push("Weighings count where the panel's maturity is `weighed`.".to_string());
         }
+        notes.extend(super::weighings::wanted(statement));
         let more = statement.causes.len().saturating_sub(CAUSES_SHOWN);
         if more > 0 {
             notes.push(format!("{more} smaller causes of spread are not shown."));
@@ -471,7 +476,7 @@ pub(super) fn balance_words(balance: &Balanced, units: UnitSystem) -> String {
     format!("{} about the hinge, {limit}, {verdict}", moment_words(balance.moment_kg_m, units))
 }
 
-fn weighings(count: usize) -> String {
+pub(super) fn weighings(count: usize) -> String {
     match count {
         0 => "no weighing".to_string(),
         1 => "1 weighing".to_string(),

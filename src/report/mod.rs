@@ -25,3 +25,4 @@ pub mod specimens;
 pub mod standing;
 pub mod table;
 pub mod trials;
+pub mod weighings;

@@ -12,6 +12,7 @@ mod section;
 mod statistics;
 mod tooling;
 mod tube;
+mod weighings;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};

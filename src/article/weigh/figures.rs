@@ -1,8 +1,9 @@
 //! What a mass statement says.
 
 use super::pieces::Contribution;
+use crate::ledger::weighed::{Limits, Standing};
 use crate::quantity::UnitSystem;
-use crate::record::{Condition, Day, Maturity};
+use crate::record::{Condition, Day, Disposition, Maturity};
 
 /// The group of panels and parts that name none.
 pub const UNGROUPED: &str = "ungrouped";
@@ -107,6 +108,14 @@ pub struct Residual {
     pub predicted_kg: f64,
     /// Whether the prediction is the one kept from when it was built; else it is that of now.
     pub as_built: bool,
+    /// What the ledger lets pass at that stage.
+    pub limits: Limits,
+    /// What that means for the piece.
+    pub standing: Standing,
+    /// Why it is off, as written.
+    pub explained: Option<String>,
+    /// What was decided of it.
+    pub disposition: Option<Disposition>,
 }
 
 impl Residual {

@@ -2,14 +2,17 @@
 //!
 //! A panel's pieces (`pieces`) are its layers, coats, joints, edges and fittings with their mass; the
 //! assemblies say how many of each panel there are and where (`rollup`); weighings stand above prediction
-//! (`scale`); every figure that has a tolerance is a cause that is moved by itself (`spread`); a
+//! (`scale`), are followed from stage to stage (`stages`), and teach which contributors are off (`learned`);
+//! every figure that has a tolerance is a cause that is moved by itself (`spread`); a
 //! [`MassStatement`] (`figures`) puts it together (`statement`).
 
 mod figures;
+mod learned;
 mod pieces;
 mod rollup;
 mod scale;
 mod spread;
+mod stages;
 mod statement;
 #[cfg(test)]
 mod tests;
@@ -18,8 +21,10 @@ pub use figures::{
     AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Residual,
     Scope, Total, UNGROUPED,
 };
+pub use learned::{Contributor, Estimate, Learned, LearnedPanel, Says, learned};
 pub use pieces::{Contribution, Weigher};
 pub use rollup::{Counts, Placed, counts};
+pub use stages::{Added, PanelPieces, PieceStages, StageReading, stages, tally};
 pub use statement::{statement, statement_by};
 
 use super::ArticleError;

@@ -74,10 +74,12 @@ impl Spot<'_> {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Piece<'a> {
     pub(super) sort: Sort,
-    word: &'static str,
+    pub(super) word: &'static str,
     material: &'a str,
     spot: Spot<'a>,
     pub(super) kg: f64,
+    /// What of it is resin of plies, cores and meshes.
+    pub(super) resin: f64,
     /// Where it acts, in m.
     pub(super) at: Option<[f64; 3]>,
 }
@@ -88,6 +90,8 @@ struct TallyLine<'a> {
     role: LayerRole,
     material: &'a str,
     areal: f64,
+    /// What of it is resin.
+    resin: f64,
 }
 
 /// A laminate's areal masses by material, and the figures with a spread that they rest on.
@@ -198,6 +202,7 @@ impl<'a> Weigher<'a> {
             let known = lines.iter_mut().find(|line| line.material == layer.material);
             if let Some(line) = known {
                 line.areal += layer.areal();
+                line.resin += layer.areal() - layer.own;
                 continue;
             }
             let address = || Address::new(RecordKind::Recipe, recipe.id.clone());
@@ -207,7 +212,8 @@ impl<'a> Weigher<'a> {
                     by: address(),
                 }
             })?;
-            lines.push(TallyLine { role: layer.role, material, areal: layer.areal() });
+            let areal = layer.areal();
+            lines.push(TallyLine { role: layer.role, material, areal, resin: areal - layer.own });
         }
         Ok(lines)
     }
@@ -350,8 +356,17 @@ impl<'a> Table<'a, '_, '_> {
             let tally = self.pass.tally(self.weigher.recipe(recipe, &self.by)?)?;
             pieces.extend(tally.lines.iter().map(|line| {
                 let lapped = matches!(line.role, LayerRole::Ply | LayerRole::Mesh);
-                let kg = area * line.areal * if lapped { laps } else { 1.0 };
-                Piece { sort: Sort::Body, word: line.role.word(), material: line.material, spot, kg, at }
+                let laps = if lapped { laps } else { 1.0 };
+                let (kg, resin) = (area * line.areal * laps, area * line.resin * laps);
+                Piece {
+                    sort: Sort::Body,
+                    word: line.role.word(),
+                    material: line.material,
+                    spot,
+                    kg,
+                    resin,
+                    at,
+                }
             }));
         }
         if let Some(sheet) = &zone.sheet {
@@ -360,7 +375,15 @@ impl<'a> Table<'a, '_, '_> {
             let density = self.pass.of_material(density, material, "density");
             let route = || format!("{}.sheet.thickness", spot.route("zones"));
             let kg = area * self.of_panel(&sheet.thickness, route) * density;
-            pieces.push(Piece { sort: Sort::Body, word: "sheet", material: &material.id, spot, kg, at });
+            pieces.push(Piece {
+                sort: Sort::Body,
+                word: "sheet",
+                material: &material.id,
+                spot,
+                kg,
+                resin: 0.0,
+                at,
+            });
         }
         if let Some(finish) = &zone.finish {
             let faces = match zone.painted.or(self.panel.value.painted) {
@@ -396,7 +419,7 @@ impl<'a> Table<'a, '_, '_> {
                 Some(CoatRole::Filler | CoatRole::Primer) => Sort::Ground,
                 Some(CoatRole::Colour | CoatRole::Clear) | None => Sort::TopCoat,
             };
-            pieces.push(Piece { sort, word: "paint", material: &material.id, spot, kg, at });
+            pieces.push(Piece { sort, word: "paint", material: &material.id, spot, kg, resin: 0.0, at });
         }
         Ok(())
     }
@@ -425,7 +448,7 @@ impl<'a> Table<'a, '_, '_> {
             area * thickness * density * (1.0 + squeezed)
         };
         let at = position(joint.centroid.as_ref());
-        Ok(Piece { sort: Sort::Paste, word: "adhesive", material: &material.id, spot, kg, at })
+        Ok(Piece { sort: Sort::Paste, word: "adhesive", material: &material.id, spot, kg, resin: 0.0, at })
     }
 
     fn edges(&self, pieces: &mut Vec<Piece<'a>>) -> Result<(), ArticleError> {
@@ -436,7 +459,15 @@ impl<'a> Table<'a, '_, '_> {
             let length = self.of_panel(&edge.length, || format!("{}.length", spot.route("edges")));
             let kg = length * self.pass.of_material(linear, part, "linear_mass");
             let at = position(edge.centroid.as_ref());
-            pieces.push(Piece { sort: Sort::Body, word: "edge", material: &part.id, spot, kg, at });
+            pieces.push(Piece {
+                sort: Sort::Body,
+                word: "edge",
+                material: &part.id,
+                spot,
+                kg,
+                resin: 0.0,
+                at,
+            });
         }
         Ok(())
     }
@@ -448,7 +479,15 @@ impl<'a> Table<'a, '_, '_> {
             let mass = needed(part.value.mass.as_deref(), part, "mass")?;
             let kg = f64::from(fitting.count.unwrap_or(1)) * self.pass.of_material(mass, part, "mass");
             let at = position(fitting.at.as_ref());
-            pieces.push(Piece { sort: Sort::Fitting, word: "fitting", material: &part.id, spot, kg, at });
+            pieces.push(Piece {
+                sort: Sort::Fitting,
+                word: "fitting",
+                material: &part.id,
+                spot,
+                kg,
+                resin: 0.0,
+                at,
+            });
         }
         Ok(())
     }

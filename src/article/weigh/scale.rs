@@ -6,6 +6,7 @@
 use super::figures::Residual;
 use super::pieces::{Pass, Piece, Sort, Weigher};
 use crate::article::ArticleError;
+use crate::ledger::weighed::{Limits, standing};
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Fraction, Mass};
 use crate::record::{Condition, Growth, Maturity, Panel, RecordKind, Weighing};
@@ -73,7 +74,7 @@ impl Allowances {
 }
 
 /// Returns whether a panel had such a piece on when it was weighed in that condition.
-fn on_the_scale(sort: Sort, condition: Condition) -> bool {
+pub(super) fn on_the_scale(sort: Sort, condition: Condition) -> bool {
     match condition {
         Condition::Painted => true,
         Condition::Primed => sort != Sort::TopCoat,
@@ -134,6 +135,7 @@ impl Weigher<'_> {
         let one = |weighing: &&Entry<Weighing>| {
             let value = &weighing.value;
             let built = as_built(weighing).map(|mass| mass.si());
+            let limits = Limits::of(self.ledger, condition(weighing));
             Residual {
                 weighing: weighing.id.clone(),
                 serial: value.serial.as_ref().map(ToString::to_string),
@@ -142,6 +144,10 @@ impl Weigher<'_> {
                 weighed_kg: value.mass.si(),
                 predicted_kg: built.unwrap_or_else(|| of_condition(pieces, condition(weighing))),
                 as_built: built.is_some(),
+                limits,
+                standing: standing(value, limits),
+                explained: value.explained.clone(),
+                disposition: value.disposition.clone(),
             }
         };
         self.weighings_of(panel).iter().map(one).collect()
@@ -152,8 +158,8 @@ fn of_condition(pieces: &[Piece<'_>], condition: Condition) -> f64 {
     pieces.iter().filter(|piece| on_the_scale(piece.sort, condition)).map(|piece| piece.kg).sum()
 }
 
-fn condition(weighing: &Entry<Weighing>) -> Condition {
-    weighing.value.condition.unwrap_or(Condition::Painted)
+pub(super) fn condition(weighing: &Entry<Weighing>) -> Condition {
+    crate::ledger::weighed::stage(&weighing.value)
 }
 
 fn as_built(weighing: &Entry<Weighing>) -> Option<&Mass> {

@@ -64,7 +64,7 @@ fn kg<'a>(weigher: &Weigher<'a>, item: Item<'a>, pass: &Pass<'a, '_>) -> Result<
 }
 
 /// Returns the causes with the places of the items that each reaches.
-fn reached<'a>(
+pub(super) fn reached<'a>(
     weigher: &Weigher<'a>,
     items: &[Item<'a>],
 ) -> Result<BTreeMap<Cause, Vec<usize>>, ArticleError> {

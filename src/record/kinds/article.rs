@@ -1,6 +1,6 @@
 //! What is built: panels with their zones and joints, assemblies, weighings.
 
-use super::{Class, FrameSection, part, record, word_set};
+use super::{Class, Disposition, FrameSection, part, record, word_set};
 use crate::quantity::*;
 use crate::record::{
     AssemblyRef, Day, FinishRef, MaterialRef, PanelRef, ProcessRef, RecipeRef, Sourced, Text, ToolRef,
@@ -418,5 +418,11 @@ record! {
         /// In what state.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub condition: Option<Condition>,
+        /// Why it is off its prediction, where it is further off than the ledger lets pass without words.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub explained: Option<String>,
+        /// What was decided of a piece that is on hold for its mass.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub disposition: Option<Disposition>,
     }
 }

@@ -85,6 +85,48 @@ part! {
 }
 
 part! {
+    /// How far a piece may be off its predicted mass at one stage.
+    pub struct StageLimits {
+        /// A residual beyond this share of the prediction wants `explained`; that of all stages where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub explain: Option<Fraction>,
+        /// A residual beyond this share holds the piece until its `disposition`; that of all stages where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub hold: Option<Fraction>,
+    }
+}
+
+part! {
+    /// What weighings are held to, and how closely pieces and scale are known; shares of the predicted mass.
+    pub struct WeighingRules {
+        /// A residual beyond it wants `explained`; 3 % where absent (common practice, no source).
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub explain: Option<Fraction>,
+        /// A residual beyond it holds the piece until its `disposition`; 5 % where absent (common practice, no source).
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub hold: Option<Fraction>,
+        /// Otherwise for trimmed pieces.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub trimmed: Option<StageLimits>,
+        /// Otherwise for bare pieces.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub bare: Option<StageLimits>,
+        /// Otherwise for primed pieces.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub primed: Option<StageLimits>,
+        /// Otherwise for painted pieces.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub painted: Option<StageLimits>,
+        /// One standard deviation from piece to piece of what is added at a stage; 1 % where absent (common practice, no source).
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub scatter: Option<Fraction>,
+        /// One standard deviation of a reading of the scale; 0.1 % where absent (common practice, no source).
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub scale: Option<Fraction>,
+    }
+}
+
+part! {
     /// Roles that must approve.
     pub struct Approvals {
         /// A decision.
@@ -139,6 +181,9 @@ part! {
         /// Growth allowances.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub growth: Option<Growth>,
+        /// What weighings are held to.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub weighing: Option<WeighingRules>,
         /// What testing costs.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub rates: Option<Rates>,

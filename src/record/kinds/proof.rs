@@ -523,7 +523,7 @@ part! {
 }
 
 part! {
-    /// Takes a failed test out of the pool, visibly.
+    /// Takes a failed test out of the pool, or a weighed piece off hold, visibly.
     pub struct Disposition {
         /// The assignable cause.
         pub cause: String,

@@ -145,11 +145,15 @@ fn json_has_the_keys_that_are_held_to() {
         "residual_kg",
         "residual_percent",
         "counts",
+        "standing",
     ];
     assert_eq!(keys(one), wanted);
     // 0.9 - 0.8 = 0.1, an eighth of the prediction, which is that of now.
     assert!((one["residual_percent"].as_f64().unwrap() - 12.5).abs() < 1e-9);
-    assert_eq!((&one["counts"], &one["as_built"]), (&json!(true), &json!(false)));
+    assert_eq!(
+        (&one["counts"], &one["as_built"], &one["standing"]),
+        (&json!(true), &json!(false), &json!("not-judged"))
+    );
     assert!((got["total"]["kg"].as_f64().unwrap() - 4.9).abs() < 1e-12);
     assert!((got["cg_m"][0].as_f64().unwrap() - (2.0 * 3.4 + 10.0 * 0.9) / 4.3).abs() < 1e-12);
     let causes: Vec<&str> =
