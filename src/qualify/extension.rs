@@ -2,6 +2,7 @@
 
 use super::compared::Compared;
 use super::coverage::Demand;
+use super::equivalence;
 use super::judge::Reason;
 use super::made::Made;
 use super::pool::{self, Outcome, Pool};
@@ -61,11 +62,7 @@ impl Room<'_> {
             (EvidenceKind::Equivalence, Some(_)) if trial::is_asked(showing) => {
                 trial::judge(self.ledger, showing, &[made.entry], pool::equivalence_plan(showing).0).1
             }
-            (EvidenceKind::Equivalence, Some(pool)) if !own.is_normalised_as(pool) => {
-                let words = "its values are normalised to another nominal than its baseline's: write one `nominal` in the showing";
-                Outcome::Unknown(words.to_string())
-            }
-            (EvidenceKind::Equivalence, Some(pool)) => own.told(pool::equivalent(&own, pool, showing)),
+            (EvidenceKind::Equivalence, Some(pool)) => own.told(equivalence::equivalent(&own, pool, showing)),
             (EvidenceKind::Equivalence, None) => {
                 Outcome::Unknown("it names no finished baseline".to_string())
             }

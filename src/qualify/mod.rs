@@ -13,6 +13,7 @@ pub mod coverage;
 pub mod delta;
 mod demands;
 pub mod duty;
+pub mod equivalence;
 mod extension;
 #[cfg(test)]
 pub(crate) mod fixture;
@@ -23,6 +24,7 @@ pub mod live;
 mod made;
 pub mod margins;
 pub mod normalised;
+pub mod outliers;
 pub mod pool;
 mod reach;
 pub mod rests;

@@ -1,5 +1,6 @@
 //! Design values from specimens: every step with its decision, as text, picture and JSON.
 
+mod equivalence;
 mod picture;
 mod steps;
 
@@ -8,6 +9,7 @@ use super::page::{Frame, Page, count};
 use super::table::{Align, Table};
 use crate::calc::figure;
 use crate::statistics::{Against, Basis, Pooled, Procedure, StatisticsError};
+pub use equivalence::{EquivalenceReport, equivalence_json, equivalence_text};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 pub use steps::Step;
@@ -36,6 +38,8 @@ pub struct SampleReport {
     pub unit: String,
     /// Values by batch.
     pub groups: Vec<(String, Vec<f64>)>,
+    /// `panel/specimen` of each value by batch; empty where that is not known.
+    pub labels: Vec<Vec<String>>,
     /// Rejected specimens.
     pub rejected: Vec<LeftOut>,
     /// Modes of failure with how many specimens failed by each; empty where none are written.
@@ -116,28 +120,43 @@ pub fn json(report: &BasisReport) -> Value {
     document
 }
 
-fn sample_json(own: &SampleReport) -> Value {
-    let batches: Vec<Value> =
-        own.groups.iter().map(|(label, values)| json!({"batch": label, "values": values})).collect();
-    let rejected: Vec<Value> = own
-        .rejected
-        .iter()
-        .map(|one| {
-            let [batch, panel, specimen] = &one.labels;
+fn data_json(own: &SampleReport) -> Vec<Value> {
+    own.groups.iter().map(|(label, values)| json!({"batch": label, "values": values})).collect()
+}
+
+fn rejected_json(own: &SampleReport) -> Vec<Value> {
+    let one = |one: &LeftOut| {
+        let [batch, panel, specimen] = &one.labels;
+        json!({
+            "line": one.line, "batch": batch, "panel": panel, "specimen": specimen, "value": one.value,
+            "reason": one.reason,
+        })
+    };
+    own.rejected.iter().map(one).collect()
+}
+
+fn outliers_json(own: &SampleReport) -> Vec<Value> {
+    let Ok(found) = &own.procedure else { return Vec::new() };
+    steps::named_outliers(own, found)
+        .into_iter()
+        .map(|(within, label, specimen, residual)| {
             json!({
-                "line": one.line, "batch": batch, "panel": panel, "specimen": specimen, "value": one.value,
-                "reason": one.reason,
+                "within": within, "batch": label, "specimen": specimen, "value": residual.value,
+                "residual": residual.residual, "critical": residual.critical,
             })
         })
-        .collect();
+        .collect()
+}
+
+fn sample_json(own: &SampleReport) -> Value {
     let mut document = json!({
         "of": own.name,
         "showing": if own.of.is_empty() { Value::Null } else { json!(own.of) },
         "unit": own.unit,
         "n": own.groups.iter().map(|(_, values)| values.len()).sum::<usize>(),
         "batches": own.groups.len(),
-        "data": batches,
-        "rejected": rejected,
+        "data": data_json(own),
+        "rejected": rejected_json(own),
         "modes": own.modes,
         "notes": own.notes,
     });
@@ -148,20 +167,11 @@ fn sample_json(own: &SampleReport) -> Value {
             map.insert("steps".into(), json!([]));
         }
         Ok(found) => {
-            let outliers: Vec<Value> = steps::named_outliers(own, found)
-                .into_iter()
-                .map(|(within, label, residual)| {
-                    json!({
-                        "within": within, "batch": label, "value": residual.value,
-                        "residual": residual.residual, "critical": residual.critical,
-                    })
-                })
-                .collect();
             let value = |basis| found.value(basis).as_ref().ok().map(|own| own.value);
             map.insert("mean".into(), json!(found.whole.mean));
             map.insert("sd".into(), json!(found.whole.sd));
             map.insert("cv".into(), json!(found.cv()));
-            map.insert("outliers".into(), json!(outliers));
+            map.insert("outliers".into(), json!(outliers_json(own)));
             map.insert("poolable".into(), json!(found.is_one_population()));
             map.insert("distribution".into(), json!(steps::distribution(found)));
             map.insert("method".into(), json!(found.method.name()));
@@ -169,13 +179,8 @@ fn sample_json(own: &SampleReport) -> Value {
             map.insert("A_basis".into(), json!(value(Basis::A)));
             map.insert("estimate".into(), json!(own.is_estimate(Basis::B)));
             map.insert("A_estimate".into(), json!(own.is_estimate(Basis::A)));
-            let steps: Vec<Value> = steps::steps(own, found, &Frame { all: true, ..Frame::default() })
-                .into_iter()
-                .enumerate()
-                .map(|(at, step)| {
-                    json!({"step": at + 1, "title": step.title, "shows": step.shows, "decision": step.decision})
-                })
-                .collect();
+            let frame = Frame { all: true, ..Frame::default() };
+            let steps = steps_json(steps::steps(own, found, &frame));
             map.insert("steps".into(), json!(steps));
         }
     }
@@ -258,15 +263,7 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
     page.heading(&format!("Design values of {}{of}{unit}", own.name));
     page.gap();
     batches_table(page, own);
-    for one in &own.rejected {
-        let [batch, panel, specimen] = &one.labels;
-        let value = one.value.map_or("no value".to_string(), |value| own.with_unit(value));
-        page.hang(
-            "  - ",
-            "    ",
-            &format!("rejected, line {}: {batch}/{panel}/{specimen}, {value}: {}", one.line, one.reason),
-        );
-    }
+    write_rejected(page, own);
     if !own.modes.is_empty() {
         let modes: Vec<String> = own.modes.iter().map(|(mode, n)| format!("{mode} ({n})")).collect();
         page.hang("  - ", "    ", &format!("modes of failure: {}", modes.join(", ")));
@@ -282,7 +279,27 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
             return;
         }
     };
-    for (at, step) in steps::steps(own, found, page.frame).iter().enumerate() {
+    write_steps(page, &steps::steps(own, found, page.frame));
+    page.gap();
+    for line in picture::lines(own, found, page.frame.columns()) {
+        page.line(&line);
+    }
+}
+
+fn write_rejected(page: &mut Page<'_>, own: &SampleReport) {
+    for one in &own.rejected {
+        let [batch, panel, specimen] = &one.labels;
+        let value = one.value.map_or("no value".to_string(), |value| own.with_unit(value));
+        page.hang(
+            "  - ",
+            "    ",
+            &format!("rejected, line {}: {batch}/{panel}/{specimen}, {value}: {}", one.line, one.reason),
+        );
+    }
+}
+
+fn write_steps(page: &mut Page<'_>, steps: &[Step]) {
+    for (at, step) in steps.iter().enumerate() {
         page.gap();
         page.heading(&format!("{:>2}  {}", at + 1, step.title));
         for line in &step.shows {
@@ -290,10 +307,15 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
         }
         page.hang("    > ", "      ", &step.decision);
     }
-    page.gap();
-    for line in picture::lines(own, found, page.frame.columns()) {
-        page.line(&line);
-    }
+}
+
+fn steps_json(steps: Vec<Step>) -> Vec<Value> {
+    let numbered = steps.into_iter().enumerate();
+    numbered
+        .map(|(at, step)| {
+            json!({"step": at + 1, "title": step.title, "shows": step.shows, "decision": step.decision})
+        })
+        .collect()
 }
 
 fn batches_table(page: &mut Page<'_>, own: &SampleReport) {
