@@ -171,10 +171,13 @@ fn modes(rows: &[&Specimen]) -> BTreeMap<String, usize> {
     all
 }
 
+/// Values by the label of their batch.
+type Batches = Vec<(String, Vec<f64>)>;
+
 /// Values by batch, in the order in which batches first come, and `panel/specimen` of each.
-fn by_batch(rows: &[&Specimen]) -> (Vec<(String, Vec<f64>)>, Vec<Vec<String>>) {
+fn by_batch(rows: &[&Specimen]) -> (Batches, Vec<Vec<String>>) {
     let mut places: BTreeMap<&str, usize> = BTreeMap::new();
-    let mut groups: Vec<(String, Vec<f64>)> = Vec::new();
+    let mut groups: Batches = Vec::new();
     let mut labels: Vec<Vec<String>> = Vec::new();
     for row in rows.iter().filter(|row| row.rejected.is_none()) {
         let at = *places.entry(&row.batch).or_insert(groups.len());
@@ -209,7 +212,7 @@ fn sample(
     name: String,
     of: String,
     unit: String,
-    groups: Vec<(String, Vec<f64>)>,
+    groups: Batches,
     rejected: Vec<LeftOut>,
     levels: &Levels,
 ) -> SampleReport {

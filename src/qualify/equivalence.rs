@@ -152,9 +152,11 @@ pub fn equivalent(own: &Pool, baseline: &Pool, showing: &Showing) -> Outcome {
     if !has_values(own, baseline, showing) {
         return judge(own, &Accept { basis: None, ..showing.accept.clone() }, None, true, None);
     }
+    // It moves mean and deviation, and so the limits.
+    let out = baseline.out_words(" of the baseline").map_or_else(String::new, |out| format!("; {out}"));
     match Equivalence::of(own, baseline, showing) {
-        Ok(found) if found.holds() => Outcome::Holds(found.words(&own.unit)),
-        Ok(found) => Outcome::Fails(found.words(&own.unit)),
+        Ok(found) if found.holds() => Outcome::Holds(found.words(&own.unit) + &out),
+        Ok(found) => Outcome::Fails(found.words(&own.unit) + &out),
         Err(problem) => Outcome::Unknown(problem.to_string()),
     }
 }

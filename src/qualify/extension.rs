@@ -13,7 +13,8 @@ use crate::record::{EvidenceKind, LoadPath};
 use std::collections::BTreeSet;
 
 pub(super) enum Extension {
-    Counts(String),
+    /// With what had to be assumed of its baseline.
+    Counts(String, Vec<String>),
     Fails(String),
     Short(Asks, Vec<Reason>),
 }
@@ -96,7 +97,8 @@ impl Room<'_> {
                 );
             }
         }
-        let (complete, outcome, _) = trial::sample(self.ledger, showing, &[baseline.entry], load_path, ramp);
+        let (complete, outcome, doubts) =
+            trial::sample(self.ledger, showing, &[baseline.entry], load_path, ramp);
         // Design values stay the baseline's; what the panel asks of them is asked now.
         let values = match outcome {
             Outcome::Holds(values) if complete.is_complete() => values,
@@ -123,7 +125,8 @@ impl Room<'_> {
             );
             return Extension::Short(to_now.asks, reasons);
         }
-        Extension::Counts(format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id))
+        let words = format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id);
+        Extension::Counts(words, doubts)
     }
 
     /// Analysis and similarity hold by a statement, or by a value that meets the criterion.

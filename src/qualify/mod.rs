@@ -14,6 +14,7 @@ pub mod delta;
 mod demands;
 pub mod duty;
 pub mod equivalence;
+pub mod estimate;
 mod extension;
 #[cfg(test)]
 pub(crate) mod fixture;

@@ -4,6 +4,7 @@ use super::pool::{Pool, Written};
 use crate::ledger::{Entry, Ledger, Specimen};
 use crate::record::Evidence;
 use crate::statistics::{NormedResidual, outliers};
+use std::collections::BTreeSet;
 
 /// A value that stands out by the maximum normed residual.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,13 +19,52 @@ pub struct Outlier {
     pub specimen: Option<[String; 2]>,
     /// Line of the data file.
     pub line: Option<usize>,
-    /// How far it lies, and how far it might.
+    /// Unit of the value; empty where it has none.
+    pub unit: String,
+    /// How far it lies, and how far it might; normalised where the pool is.
     pub residual: NormedResidual,
     /// The level of the test.
     pub level: f64,
 }
 
+/// What stands out of a batch, with its place over all batches.
+type OfBatch<'p> = (&'p String, usize, NormedResidual);
+
 impl Pool {
+    /// What stands out of batches and of all; what can't be tested has none.
+    fn out(&self) -> (Vec<OfBatch<'_>>, Vec<NormedResidual>) {
+        let found = |values: &[f64]| {
+            let all = outliers(values, self.levels.outliers).unwrap_or_default();
+            all.into_iter().filter(NormedResidual::is_outlier)
+        };
+        let mut of_batches = Vec::new();
+        let mut first = 0;
+        for (batch, values) in &self.by_batch {
+            of_batches.extend(found(values).map(|one| (batch, first + one.index, one)));
+            first += values.len();
+        }
+        // One batch is all: it is not said twice.
+        let of_all = if self.by_batch.len() > 1 {
+            found(&self.by_batch.values().flatten().copied().collect::<Vec<f64>>()).collect()
+        } else {
+            Vec::new()
+        };
+        (of_batches, of_all)
+    }
+
+    /// Returns how many values stand out of their batch or of all, in words; `None` for none. `of` says whose they
+    /// are, with a blank before it.
+    pub(super) fn out_words(&self, of: &str) -> Option<String> {
+        let (of_batches, of_all) = self.out();
+        let places: BTreeSet<usize> =
+            of_batches.iter().map(|(_, place, _)| *place).chain(of_all.iter().map(|one| one.index)).collect();
+        match places.len() {
+            0 => None,
+            1 => Some(format!("1 value{of} stands out")),
+            n => Some(format!("{n} values{of} stand out")),
+        }
+    }
+
     /// Returns the specimen of a value by batch, where it has one.
     fn specimen<'l>(
         ledger: &'l Ledger,
@@ -65,23 +105,13 @@ pub fn standing_out(ledger: &Ledger, records: &[&Entry<Evidence>], pool: &Pool) 
             batch: (*batch).clone(),
             specimen: row.map(|row| [row.panel.clone(), row.specimen.clone()]),
             line: row.map(|row| row.line),
+            unit: pool.unit.clone(),
             residual,
             level,
         })
     };
-    let found = |values: &[f64]| outliers(values, level).unwrap_or_default().into_iter();
-    let mut all = Vec::new();
-    let mut first = 0;
-    for (batch, values) in &pool.by_batch {
-        let out = found(values).filter(NormedResidual::is_outlier);
-        all.extend(out.filter_map(|one| named(Some(batch), first + one.index, one)));
-        first += values.len();
-    }
-    // One batch is all: it is not said twice.
-    if pool.by_batch.len() > 1 {
-        let values: Vec<f64> = pool.by_batch.values().flatten().copied().collect();
-        let out = found(&values).filter(NormedResidual::is_outlier);
-        all.extend(out.filter_map(|one| named(None, one.index, one)));
-    }
-    all
+    let (by_batch, all) = pool.out();
+    let of_batch = by_batch.into_iter().filter_map(|(batch, place, one)| named(Some(batch), place, one));
+    let of_all = all.into_iter().filter_map(|one| named(None, one.index, one));
+    of_batch.chain(of_all).collect()
 }

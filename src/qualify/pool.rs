@@ -1,10 +1,12 @@
 //! Pools of specimens: is the sample complete, does the criterion hold?
 
+use super::estimate::basis_of;
 use super::normalised::Normalised;
 use crate::ledger::{Entry, Ledger, Nominal};
 use crate::record::{Accept, BasisWord, Evidence, Figure, LoadPath, Showing, Statistics};
-use crate::statistics::{Basis, Levels, Procedure, StatisticsError, mean, procedure};
+use crate::statistics::{Levels, Procedure, StatisticsError, mean, procedure};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::OnceLock;
 
 /// Level of the equivalence tests; MIL-HDBK-17-1F custom, from memory.
 pub const EQUIVALENCE_ALPHA: f64 = 0.05;
@@ -44,6 +46,8 @@ pub struct Pool {
     pub foreign: Vec<String>,
     /// What was measured and what it was brought to, where the showing asks for normalised values.
     pub normalised: Option<Normalised>,
+    /// What the procedure found, once somebody asked.
+    found: OnceLock<Result<Procedure, StatisticsError>>,
 }
 
 /// Where a value was written.
@@ -60,9 +64,12 @@ impl Pool {
     ///
     /// # Errors
     /// As [`procedure`].
-    pub fn procedure(&self) -> Result<Procedure, StatisticsError> {
-        let groups: Vec<&[f64]> = self.by_batch.values().map(Vec::as_slice).collect();
-        procedure(&groups, &self.levels)
+    pub fn procedure(&self) -> Result<&Procedure, StatisticsError> {
+        let found = self.found.get_or_init(|| {
+            let groups: Vec<&[f64]> = self.by_batch.values().map(Vec::as_slice).collect();
+            procedure(&groups, &self.levels)
+        });
+        found.as_ref().map_err(Clone::clone)
     }
 }
 
@@ -345,7 +352,7 @@ pub fn judge(
             failed = failed.or(check("greatest", most, accept.at_most.as_ref(), false));
         }
         Some(word) if accept.at_least.is_some() => {
-            let basis = if word == BasisWord::A { Basis::A } else { Basis::B };
+            let basis = basis_of(word);
             if complete {
                 match pool.procedure().and_then(|found| Ok((found.value(basis).clone()?.value, found))) {
                     Ok((value, found)) => {
@@ -356,7 +363,8 @@ pub fn judge(
                             format!(", an estimate by {}", lacks.join(", "))
                         };
                         let method = found.method.name();
-                        let name = format!("{word}-basis of {} ({method}{estimate})", pool.values.len());
+                        let out = pool.out_words("").map_or_else(String::new, |out| format!(", {out}"));
+                        let name = format!("{word}-basis of {} ({method}{estimate}{out})", pool.values.len());
                         failed = failed.or(check(&name, Some(value), accept.at_least.as_ref(), true));
                     }
                     Err(problem) => no_basis = Some(format!("no {word}-basis: {problem}")),

@@ -233,7 +233,11 @@ pub fn sample(
     let all = pool::pool(ledger, showing, records);
     let lacks = pool::completeness(&all, showing);
     let outcome = pool::judge(&all, &showing.accept, load_path, lacks.is_complete(), ramp);
-    (lacks, all.told(outcome), all.doubts())
+    let mut doubts = all.doubts();
+    if lacks.is_complete() {
+        doubts.extend(all.estimate(showing, records, load_path));
+    }
+    (lacks, all.told(outcome), doubts)
 }
 
 /// Judges the readings of finished records: every limit at every reading, and `panels` panels of every kind of
