@@ -1,15 +1,17 @@
-//! Days far ahead on records of what has happened.
+//! Days ahead on records of what has happened.
 
 use super::known::entry;
-use super::sink::{Sink, settle};
-use super::{Files, Ledger};
-use crate::record::{Day, EvidenceState, Fault};
+use super::sink::{At, Sink, settle};
+use super::{Files, Ledger, TrialReading};
+use crate::record::{Day, EvidenceState, Fault, Level};
+use std::collections::BTreeMap;
 
 impl Ledger {
     /// Finds days more than a year after `today` on what is said to have happened: an article made, a piece
     /// weighed, a change or a concession approved. They are warnings: a year is easily mistyped.
     ///
-    /// Days nearer than that are left alone, as `--today` may well ask how things stood before they came. The
+    /// Readings of a trial are warned of from the first day ahead: what is judged by them can't be known yet. Other
+    /// days nearer than a year are left alone, as `--today` may well ask how things stood before they came. The
     /// day comes from outside, so this is no part of [`Ledger::load`].
     pub fn days_far_ahead(&self, files: &dyn Files, today: Day) -> Vec<Fault> {
         // Judged by the calendar: the 29th of February has no day of its own a year on.
@@ -34,6 +36,10 @@ impl Ledger {
         for one in done {
             look(&one.file, one.value.made.map(|day| ("made".to_string(), day)).into_iter().collect());
         }
+        let mut readings = Vec::new();
+        for (data, one) in self.data.iter().filter_map(|(id, data)| Some((data, self.evidence.get(id)?))) {
+            readings.extend(Self::readings_ahead(&data.file, &one.file, &data.readings, today));
+        }
         for one in self.weighings.values() {
             look(&one.file, one.value.on.map(|day| ("on".to_string(), day)).into_iter().collect());
         }
@@ -50,6 +56,24 @@ impl Ledger {
                 approvals.map(|(at, approval)| (entry("approvals", at, "on"), approval.on)).collect(),
             );
         }
+        sinks.extend(readings);
         settle(files, sinks)
+    }
+
+    /// Readings of a trial said to have been taken after today: each day of a file once, with its first line.
+    fn readings_ahead(file: &str, record: &str, readings: &[TrialReading], today: Day) -> Option<Sink> {
+        let mut first: BTreeMap<Day, (usize, usize)> = BTreeMap::new();
+        for (row, on) in readings.iter().filter_map(|row| Some((row, row.on.filter(|on| *on > today)?))) {
+            first.entry(on).or_insert((row.line, 0)).1 += 1;
+        }
+        let mut sink = (!first.is_empty()).then(|| Sink::new(record))?;
+        for (on, (line, n)) in first {
+            let more = if n > 1 { format!(", with {} more of that day", n - 1) } else { String::new() };
+            let message = format!("a reading of {on} lies ahead{more}: today is {today}");
+            sink.elsewhere(Level::Warning, "future-day", file, At::Line(line), message)
+                .label("ahead")
+                .help("correct the day: the panel is said to have been read");
+        }
+        Some(sink)
     }
 }

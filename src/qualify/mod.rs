@@ -8,6 +8,7 @@ mod beside;
 mod compared;
 pub mod complete;
 pub mod concede;
+mod conditions;
 pub mod conform;
 pub mod coverage;
 pub mod delta;
