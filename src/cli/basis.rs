@@ -231,6 +231,7 @@ fn sample(
         notes: Vec::new(),
         tested_in: None,
         normalised: None,
+        measured: Vec::new(),
         procedure,
     }
 }

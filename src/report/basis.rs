@@ -2,13 +2,14 @@
 
 mod equivalence;
 mod picture;
+mod pooled;
 mod steps;
 
 use super::head::CAUTION_LINE;
 use super::page::{Frame, Page, count};
 use super::table::{Align, Table};
 use crate::calc::figure;
-use crate::statistics::{Against, Basis, Pooled, Procedure, StatisticsError};
+use crate::statistics::{Basis, Pooled, Procedure, StatisticsError};
 pub use equivalence::{EquivalenceReport, equivalence_json, equivalence_text};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -50,6 +51,8 @@ pub struct SampleReport {
     pub tested_in: Option<(f64, String)>,
     /// What the values were normalised to, where they were.
     pub normalised: Option<String>,
+    /// Values by batch as they were measured; empty where they are taken so.
+    pub measured: Vec<Vec<f64>>,
     /// Every step; why there is none.
     pub procedure: Result<Procedure, StatisticsError>,
 }
@@ -104,7 +107,7 @@ pub fn json(report: &BasisReport) -> Value {
         }
         several => {
             map.insert("samples".into(), several.iter().map(sample_json).collect());
-            map.insert("pooled".into(), pooled_json(report));
+            map.insert("pooled".into(), pooled::json(report));
         }
     }
     if let Some(own) = &report.between {
@@ -121,7 +124,14 @@ pub fn json(report: &BasisReport) -> Value {
 }
 
 fn data_json(own: &SampleReport) -> Vec<Value> {
-    own.groups.iter().map(|(label, values)| json!({"batch": label, "values": values})).collect()
+    let one = |(at, (label, values)): (usize, &(String, Vec<f64>))| {
+        let mut document = json!({"batch": label, "values": values});
+        if let (Some(measured), Some(map)) = (own.measured.get(at), document.as_object_mut()) {
+            map.insert("as_measured".into(), json!(measured));
+        }
+        document
+    };
+    own.groups.iter().enumerate().map(one).collect()
 }
 
 fn rejected_json(own: &SampleReport) -> Vec<Value> {
@@ -187,58 +197,6 @@ fn sample_json(own: &SampleReport) -> Value {
     document
 }
 
-fn pooled_json(report: &BasisReport) -> Value {
-    match &report.pooled {
-        None => Value::Null,
-        Some(Err(problem)) => json!({"refused": problem}),
-        Some(Ok(found)) => {
-            let against = against(report, found);
-            let may = against.is_empty();
-            let environments: Vec<Value> = report
-                .samples
-                .iter()
-                .zip(&found.environments)
-                .map(|(sample, own)| {
-                    let ([k_b, k_a], [b, a]) = (own.k, own.values);
-                    json!({
-                        "of": sample.name, "n": own.sample.n, "mean": own.sample.mean,
-                        "k_B": k_b, "k_A": k_a, "B_basis": may.then_some(b), "A_basis": may.then_some(a),
-                        "estimate": sample.is_estimate(Basis::B), "A_estimate": sample.is_estimate(Basis::A),
-                    })
-                })
-                .collect();
-            json!({
-                "may_be_pooled": may,
-                "against": against,
-                "cv": found.cv,
-                "freedom": found.freedom,
-                "levene": found.variances.statistic,
-                "levene_critical": found.variances.critical,
-                "normal_level": found.fit.level,
-                "environments": environments,
-            })
-        }
-    }
-}
-
-/// What speaks against pooling, with environments by their names.
-fn against(report: &BasisReport, found: &Pooled) -> Vec<String> {
-    let name = |at: usize| report.samples.get(at).map(|own| own.name.as_str());
-    let mut all: Vec<String> = found
-        .against
-        .iter()
-        .map(|why| match why {
-            Against::Batches(at) if let Some(name) = name(*at) => format!("the batches of {name} differ"),
-            other => other.to_string(),
-        })
-        .collect();
-    let modes: Vec<_> = report.samples.iter().filter(|own| !own.modes.is_empty()).collect();
-    if modes.windows(2).any(|pair| matches!(pair, [one, two] if !one.modes.keys().eq(two.modes.keys()))) {
-        all.push("the environments do not fail by the same modes".to_string());
-    }
-    all
-}
-
 /// Returns the answer for people.
 pub fn text(report: &BasisReport, frame: &Frame) -> String {
     let mut page = Page::new(frame);
@@ -246,7 +204,7 @@ pub fn text(report: &BasisReport, frame: &Frame) -> String {
         sample_text(&mut page, own);
     }
     if let Some(pooled) = &report.pooled {
-        pooled_text(&mut page, report, pooled);
+        pooled::text(&mut page, report, pooled);
     }
     if let Some(own) = &report.between {
         between_text(&mut page, report, own);
@@ -261,8 +219,7 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
     let of = if own.of.is_empty() { String::new() } else { format!(", {}", own.of) };
     let unit = if own.unit.is_empty() { String::new() } else { format!(", {}", own.unit) };
     page.heading(&format!("Design values of {}{of}{unit}", own.name));
-    page.gap();
-    batches_table(page, own);
+    write_batches(page, own);
     write_rejected(page, own);
     if !own.modes.is_empty() {
         let modes: Vec<String> = own.modes.iter().map(|(mode, n)| format!("{mode} ({n})")).collect();
@@ -318,7 +275,23 @@ fn steps_json(steps: Vec<Step>) -> Vec<Value> {
         .collect()
 }
 
-fn batches_table(page: &mut Page<'_>, own: &SampleReport) {
+/// The batches as the procedure takes them, behind what was measured where they were normalised.
+fn write_batches(page: &mut Page<'_>, own: &SampleReport) {
+    if !own.measured.is_empty() {
+        let labels = own.groups.iter().map(|(label, _)| label.clone());
+        page.gap();
+        page.paragraph("As measured:");
+        batches_table(page, &labels.zip(own.measured.iter().cloned()).collect::<Vec<_>>());
+        page.gap();
+        page.paragraph(&format!("Normalised to {}:", own.normalised.as_deref().unwrap_or("a nominal")));
+        batches_table(page, &own.groups);
+        return;
+    }
+    page.gap();
+    batches_table(page, &own.groups);
+}
+
+fn batches_table(page: &mut Page<'_>, groups: &[(String, Vec<f64>)]) {
     let mut table = Table::new([
         ("batch", Align::Left),
         ("n", Align::Right),
@@ -343,17 +316,17 @@ fn batches_table(page: &mut Page<'_>, own: &SampleReport) {
             shown(values.iter().copied().reduce(f64::max)),
         ]);
     };
-    let shown = page.frame.shown(own.groups.len(), BATCHES_SHOWN);
-    for (label, values) in own.groups.iter().take(shown) {
+    let shown = page.frame.shown(groups.len(), BATCHES_SHOWN);
+    for (label, values) in groups.iter().take(shown) {
         row(label, values);
     }
-    let all: Vec<f64> = own.groups.iter().flat_map(|(_, values)| values.iter().copied()).collect();
-    if own.groups.len() != 1 {
+    let all: Vec<f64> = groups.iter().flat_map(|(_, values)| values.iter().copied()).collect();
+    if groups.len() != 1 {
         row("all", &all);
     }
     page.table(&table);
-    if shown < own.groups.len() {
-        page.paragraph(&format!("… and {} more; --all shows them", count(own.groups.len() - shown, "batch")));
+    if shown < groups.len() {
+        page.paragraph(&format!("… and {} more; --all shows them", count(groups.len() - shown, "batch")));
     }
 }
 
@@ -362,83 +335,6 @@ const ESTIMATE: &str = "an estimate that may not be designed with";
 
 /// Batches that a table shows where not all are asked for.
 const BATCHES_SHOWN: usize = 20;
-
-fn pooled_text(page: &mut Page<'_>, report: &BasisReport, pooled: &Result<Pooled, String>) {
-    page.gap();
-    page.heading("Environments under one spread");
-    let found = match pooled {
-        Ok(found) => found,
-        Err(problem) => return page.hang("  ? ", "    ", &format!("not pooled: {problem}")),
-    };
-    page.hang(
-        "    ",
-        "      ",
-        &format!(
-            "every value over the mean of its environment: coefficient of variation {:.3} % with {} degrees of \
-             freedom",
-            found.cv * 100.0,
-            found.freedom
-        ),
-    );
-    page.hang(
-        "    ",
-        "      ",
-        &format!(
-            "one spread: Levene {} against {}; normal: observed level {}",
-            figure(found.variances.statistic),
-            figure(found.variances.critical),
-            figure(found.fit.level)
-        ),
-    );
-    let against = against(report, found);
-    if against.is_empty() {
-        let mut table = Table::new([
-            ("environment", Align::Left),
-            ("n", Align::Right),
-            ("mean", Align::Right),
-            ("k B", Align::Right),
-            ("B", Align::Right),
-            ("k A", Align::Right),
-            ("A", Align::Right),
-        ]);
-        for (sample, own) in report.samples.iter().zip(&found.environments) {
-            let ([k_b, k_a], [b, a]) = (own.k, own.values);
-            table.row([
-                sample.name.clone(),
-                own.sample.n.to_string(),
-                figure(own.sample.mean),
-                figure(k_b),
-                figure(b),
-                figure(k_a),
-                figure(a),
-            ]);
-        }
-        page.table(&table);
-        for (letter, basis) in [("B", Basis::B), ("A", Basis::A)] {
-            let small = report.samples.iter().filter(|own| own.is_estimate(basis));
-            let small: Vec<&str> = small.map(|own| own.name.as_str()).collect();
-            if !small.is_empty() {
-                let words = format!("{letter} of {}: {ESTIMATE}", small.join(", "));
-                page.hang("    - ", "      ", &words);
-            }
-        }
-        if report.samples.iter().any(|own| own.procedure.as_ref().is_ok_and(|own| own.levels.modified_cv)) {
-            page.hang("    - ", "      ", "the modified coefficient of variation is not used here");
-        }
-        page.hang(
-            "    > ",
-            "      ",
-            "they may be pooled if one mode of failure stands behind all: that is for whoever reads the fracture \
-             faces. B = mean (1 - k cv), k by the noncentral t of its own size with the freedom of all (CMH-17-1G 8.3.5, from memory)",
-        );
-    } else {
-        page.hang(
-            "    > ",
-            "      ",
-            &format!("not pooled: {}; each environment stands alone", against.join("; ")),
-        );
-    }
-}
 
 fn between_text(page: &mut Page<'_>, report: &BasisReport, own: &Between) {
     page.gap();

@@ -2,12 +2,15 @@
 
 use super::{alike, equivalence, left_out, modes, sample, typed, with_pooled};
 use crate::article::Subject;
+use crate::calc::figure;
 use crate::cli::args::BasisArgs;
 use crate::cli::context::{Context, Failure, Status, named};
-use crate::ledger::{Entry, Ledger, Specimen};
+use crate::ledger::{Entry, Ledger, Nominal, Specimen};
 use crate::qualify::normalised::Normalised;
-use crate::qualify::pool::{levels, pool};
-use crate::record::{Accept, Address, Evidence, EvidenceKind, EvidenceState, Figure, RecordKind, Showing};
+use crate::qualify::pool::{Pool, levels, pool};
+use crate::record::{
+    Accept, Address, Evidence, EvidenceKind, EvidenceState, Figure, NormaliseTo, RecordKind, Showing,
+};
 use crate::report::basis::{BasisReport, Between, SampleReport, json, text};
 use crate::report::page::shown;
 use crate::report::specimens::normalised_sentences;
@@ -226,12 +229,16 @@ pub(super) fn evidence_sample(
         .flat_map(|data| data.rows.iter())
         .collect();
     let labels = values.labels(ledger, records);
+    let measured = values.measured_by_batch().unwrap_or_default();
+    let reckoned = reckoned(ledger, &showing.value, records, &values);
     let groups = values.by_batch.into_iter().collect();
     let mut own = sample(names, of, values.unit, groups, left_out(&rows), levels);
     own.labels = labels.into_iter().map(|own| own.iter().map(|label| shown(label)).collect()).collect();
     own.modes = modes(&rows);
     own.normalised = nominal;
+    own.measured = measured;
     own.notes.extend(normalised);
+    own.notes.extend(reckoned);
     let unconformed = records.iter().filter(|entry| entry.value.conformed.is_none());
     let unconformed: Vec<String> = unconformed.map(|entry| format!("evidence/{}", entry.id)).collect();
     if !unconformed.is_empty() {
@@ -246,6 +253,40 @@ pub(super) fn evidence_sample(
         Some((environment.temperature.as_ref()?.si(), moisture.to_string()))
     });
     Ok(own)
+}
+
+/// The first normalised value in numbers, as an example of all.
+fn reckoned(
+    ledger: &Ledger,
+    showing: &Showing,
+    records: &[&Entry<Evidence>],
+    values: &Pool,
+) -> Option<String> {
+    let (batch, normalised) = values.by_batch.iter().find_map(|(batch, own)| Some((batch, own.first()?)))?;
+    let written = values.origins.get(batch)?.first()?;
+    let measured = *values.measured_by_batch()?.first()?.first()?;
+    let record = records.get(written.record)?;
+    let row = ledger.data.get(&record.id)?.rows.get(written.row?)?;
+    let nominal = Nominal::of(ledger, showing, &record.value)?.ok()?;
+    let thing = nominal.measured(row)?;
+    let (rule, numbers) = match nominal.to {
+        NormaliseTo::CuredThickness => (
+            "measured x ply thickness / nominal",
+            format!("{} mm / {} mm", figure(thing * 1e3), figure(nominal.value * 1e3)),
+        ),
+        NormaliseTo::FibreVolume => (
+            "measured x nominal / fibre volume",
+            format!("{} % / {} %", figure(nominal.value * 100.0), figure(thing * 100.0)),
+        ),
+    };
+    Some(format!(
+        "normalised = {rule} (MIL-HDBK-17-1F 2.4.3, from memory): of {}/{} in {} {} x {numbers} = {}",
+        shown(&row.panel),
+        shown(&row.specimen),
+        shown(batch),
+        figure(measured),
+        figure(*normalised)
+    ))
 }
 
 /// What the showing asks of its basis, beside what the sample gives.

@@ -2,7 +2,7 @@
 
 use super::steps::{self, Step};
 use super::{
-    CAUTION_LINE, SampleReport, batches_table, data_json, outliers_json, picture, rejected_json, steps_json,
+    CAUTION_LINE, SampleReport, data_json, outliers_json, picture, rejected_json, steps_json, write_batches,
     write_rejected, write_steps,
 };
 use crate::calc::figure;
@@ -104,8 +104,7 @@ pub fn equivalence_text(report: &EquivalenceReport, frame: &Frame) -> String {
     for (title, own) in [("Baseline", baseline), ("New", new)] {
         page.gap();
         page.heading(&format!("{title}: {}", own.name));
-        page.gap();
-        batches_table(&mut page, own);
+        write_batches(&mut page, own);
         write_rejected(&mut page, own);
         for note in &own.notes {
             page.hang("  - ", "    ", note);
