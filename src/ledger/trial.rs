@@ -210,11 +210,14 @@ pub(super) fn data_fits(
     dates(sink, &own.file, file, trial, rows);
 }
 
+/// A reading with its day.
+type Dated<'r> = (&'r TrialReading, Day);
+
 /// Days that can't be: a panel read after an exposure that had not begun, or after a longer one on an earlier day.
 fn dates(sink: &mut Sink, record: &str, file: &str, trial: &Trial, rows: &[TrialReading]) {
     const HELP: &str = "correct the day or the exposure, or say in `rejected` why the reading does not count";
     let mut said = BTreeSet::new();
-    let mut series: BTreeMap<(&str, &str, &str, &str), Vec<(&TrialReading, Day)>> = BTreeMap::new();
+    let mut series: BTreeMap<(&str, &str, &str, &str), Vec<Dated<'_>>> = BTreeMap::new();
     for row in rows.iter().filter(|row| row.rejected.is_none()) {
         let (Some(on), Some(site)) = (row.on, trial.sites.get(&row.site)) else { continue };
         let place = row.place.as_deref().unwrap_or_default();

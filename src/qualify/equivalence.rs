@@ -160,3 +160,74 @@ pub fn equivalent(own: &Pool, baseline: &Pool, showing: &Showing) -> Outcome {
         Err(problem) => Outcome::Unknown(problem.to_string()),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Invented values; all expected ones from numpy 1.24 and scipy 1.10.1.
+    const BASELINE: [f64; 18] = [
+        712.0, 698.0, 725.0, 704.0, 690.0, 718.0, 731.0, 709.0, 716.0, 740.0, 702.0, 722.0, 695.0, 719.0,
+        707.0, 688.0, 711.0, 700.0,
+    ];
+    const NEW: [f64; 8] = [706.0, 699.0, 715.0, 702.0, 697.0, 711.0, 720.0, 693.0];
+
+    fn showing(text: &str) -> Showing {
+        serde_yaml::from_str(text).unwrap()
+    }
+
+    fn sampled(values: &[f64]) -> Pool {
+        Pool { values: values.to_vec(), unit: "MPa".to_string(), alpha: 0.05, ..Pool::default() }
+    }
+
+    fn close(got: f64, expected: f64, relative: f64) {
+        assert!((got / expected - 1.0).abs() <= relative, "{got} against {expected}");
+    }
+
+    #[test]
+    fn strengths_are_held_by_mean_and_least_value() {
+        let showing = showing("{kind: lamina-strength-fibre, accept: {basis: B, at_least: 600 MPa}}");
+        let found = Equivalence::of(&sampled(&NEW), &sampled(&BASELINE), &showing).unwrap();
+        close(found.baseline.mean, 710.388_888_888_9, 1e-12);
+        close(found.baseline.sd, 14.050_911_165_3, 1e-11);
+        let Test::MeanAndLeast(own) = found.test else { panic!("{found:?}") };
+        // k of the published kind for 8 values, 0.6789 and 2.6999, in m0 - k s0.
+        close(own.mean_limit, 710.388_889 - 0.6789 * 14.050_911, 2e-6);
+        close(own.minimum_limit, 710.388_889 - 2.6999 * 14.050_911, 2e-6);
+        assert!(found.holds());
+        // Of 1 000 000 simulated samples of 8 fallen by 0.5, 1, 2 deviations: standard error 0.0005.
+        for (own, expected) in found.power().unwrap().iter().zip([0.34423, 0.83219, 0.99992]) {
+            assert!((own.power - expected).abs() < 2e-3, "{own:?}");
+        }
+        assert_eq!(found.advised(), Some(8));
+    }
+
+    #[test]
+    fn moduli_are_held_by_the_mean_alone_either_way() {
+        let showing = showing("{kind: lamina-modulus, accept: {mean_at_least: 55 GPa}}");
+        let baseline = sampled(&[60.4, 59.1, 60.9, 61.2, 59.8, 60.1]);
+        let found = Equivalence::of(&sampled(&[58.2, 58.9, 57.9, 58.4]), &baseline, &showing).unwrap();
+        let Test::Mean(own) = found.test else { panic!("{found:?}") };
+        close(own.pooled_sd, 0.654_312_616_4, 1e-9);
+        close(own.t, 2.306_004_135, 1e-9);
+        close(own.low, 59.276_043_062_8, 1e-9);
+        close(own.high, 61.223_956_937_2, 1e-9);
+        assert!(!found.holds() && found.words("GPa").contains("not in"));
+        for (own, expected) in
+            found.power().unwrap().iter().zip([0.105_333_770, 0.276_902_584, 0.774_333_012])
+        {
+            assert!((own.power - expected).abs() < 1e-8, "{own:?}");
+        }
+    }
+
+    #[test]
+    fn ratings_are_held_against_the_criterion_however_many_there_are() {
+        let showing = showing("{kind: paint-adhesion, accept: {rating_at_least: 4}}");
+        let rated = |values: &[f64]| Pool { unit: String::new(), ..sampled(values) };
+        // Below the mean of a baseline without any scatter, and good enough.
+        let outcome = equivalent(&rated(&[4.0, 5.0, 4.0]), &rated(&[5.0, 5.0, 5.0]), &showing);
+        assert!(matches!(outcome, Outcome::Holds(_)), "{outcome:?}");
+        let outcome = equivalent(&rated(&[3.0, 5.0, 4.0]), &rated(&[5.0, 5.0, 5.0]), &showing);
+        assert!(matches!(outcome, Outcome::Fails(_)), "{outcome:?}");
+    }
+}

@@ -47,7 +47,7 @@ pub struct Pool {
     /// What was measured and what it was brought to, where the showing asks for normalised values.
     pub normalised: Option<Normalised>,
     /// What the procedure found, once somebody asked.
-    found: OnceLock<Result<Procedure, StatisticsError>>,
+    pub(super) found: OnceLock<Result<Procedure, StatisticsError>>,
 }
 
 /// Where a value was written.
