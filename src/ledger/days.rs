@@ -4,7 +4,6 @@ use super::known::entry;
 use super::sink::{At, Sink, settle};
 use super::{Files, Ledger, TrialReading};
 use crate::record::{Day, EvidenceState, Fault, Level};
-use std::collections::BTreeMap;
 
 impl Ledger {
     /// Finds days more than a year after `today` on what is said to have happened: an article made, a piece
@@ -60,20 +59,18 @@ impl Ledger {
         settle(files, sinks)
     }
 
-    /// Readings of a trial said to have been taken after today: each day of a file once, with its first line.
+    /// Readings of a trial said to have been taken after today, at the line of the first.
     fn readings_ahead(file: &str, record: &str, readings: &[TrialReading], today: Day) -> Option<Sink> {
-        let mut first: BTreeMap<Day, (usize, usize)> = BTreeMap::new();
-        for (row, on) in readings.iter().filter_map(|row| Some((row, row.on.filter(|on| *on > today)?))) {
-            first.entry(on).or_insert((row.line, 0)).1 += 1;
-        }
-        let mut sink = (!first.is_empty()).then(|| Sink::new(record))?;
-        for (on, (line, n)) in first {
-            let more = if n > 1 { format!(", with {} more of that day", n - 1) } else { String::new() };
-            let message = format!("a reading of {on} lies ahead{more}: today is {today}");
-            sink.elsewhere(Level::Warning, "future-day", file, At::Line(line), message)
-                .label("ahead")
-                .help("correct the day: the panel is said to have been read");
-        }
+        let ahead = || readings.iter().filter_map(|row| Some((row, row.on.filter(|on| *on > today)?)));
+        let (row, on) = ahead().next()?;
+        let message = match ahead().count() {
+            1 => format!("a reading of {on} lies ahead: today is {today}"),
+            n => format!("a reading of {on} and {} more of the file lie ahead: today is {today}", n - 1),
+        };
+        let mut sink = Sink::new(record);
+        sink.elsewhere(Level::Warning, "future-day", file, At::Line(row.line), message)
+            .label("ahead")
+            .help("correct the day: the panel is said to have been read");
         Some(sink)
     }
 }

@@ -2,6 +2,7 @@
 
 use super::evidence::{evidence_sample, no_part};
 use super::typed;
+use crate::article::Subject;
 use crate::cli::args::BasisArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::{Entry, Ledger};
@@ -12,6 +13,7 @@ use crate::qualify::pool::{
 use crate::qualify::trial::is_asked;
 use crate::record::{Address, Evidence, EvidenceState, RecordKind, Showing};
 use crate::report::basis::{EquivalenceReport, equivalence_json, equivalence_text};
+use crate::report::page::shown;
 use std::collections::BTreeSet;
 use std::io::Write;
 
@@ -116,6 +118,12 @@ fn report(
         new.notes.push("its `disposition` takes it out of the pool".to_string());
     }
     new.notes.extend(entry.value.reason.as_deref().map(|why| format!("repeated: {}", why.trim())));
+    if levels.modified_cv {
+        let words =
+            "the modified coefficient of variation is for design values: no limit here is made with it";
+        new.notes.push(words.to_string());
+    }
+    let subject = Subject::from_label(&entry.value.subject).map_or_else(String::new, |own| own.to_string());
     let panels = own.batches.values().map(BTreeSet::len).sum();
     Ok(EquivalenceReport {
         power: found.power().map_err(|problem| problem.to_string()),
@@ -130,6 +138,7 @@ fn report(
         } else {
             "the usual level (MIL-HDBK-17-1F, from memory)".to_string()
         },
+        counts_by: format!("bondline why {} {}", showing.id, shown(&subject)),
         new,
         baseline: of_old,
         found,

@@ -32,6 +32,8 @@ pub struct EquivalenceReport {
     pub baseline_lacks: Vec<String>,
     /// Where the level comes from.
     pub level_from: String,
+    /// The command that says whether it counts for a duty.
+    pub counts_by: String,
 }
 
 /// Values that are added up in numbers.
@@ -67,11 +69,8 @@ pub fn equivalence_json(report: &EquivalenceReport) -> Value {
     };
     let power: Vec<Value> =
         report.power.iter().flatten().map(|one| json!({"shift_sd": one.shift, "power": one.power})).collect();
+    let head = json!({"schema": "basis/1", "kind": "equivalence", "showing": new.of, "unit": new.unit});
     let own = json!({
-        "schema": "basis/1",
-        "kind": "equivalence",
-        "showing": new.of,
-        "unit": new.unit,
         "alpha": found.alpha,
         "n": found.new.n,
         "panels": report.panels,
@@ -82,13 +81,15 @@ pub fn equivalence_json(report: &EquivalenceReport) -> Value {
             sample(baseline, &report.baseline_lacks),
             json!({"n": found.baseline.n, "mean": found.baseline.mean, "sd": found.baseline.sd}),
         ),
+    });
+    let foot = json!({
         "equivalent": found.holds(),
         "power": power,
         "advised_n": found.advised(),
         "steps": steps_json(all_steps(report, &frame)),
         "caution": CAUTION_LINE,
     });
-    with(with(sample(new, &report.lacks), own), test)
+    [sample(new, &report.lacks), own, test, foot].into_iter().fold(head, with)
 }
 
 fn least(own: &SampleReport) -> f64 {
@@ -423,8 +424,8 @@ fn decision(report: &EquivalenceReport) -> Step {
         shows.push("a sample that is not complete closes no duty, whatever it found".to_string());
     }
     shows.push(format!(
-        "design values stay those of {}; whether it counts for a duty, `bondline why SHOWING SUBJECT` says",
-        report.baseline.name
+        "design values stay those of {}; whether it counts for a duty, `{}` says",
+        report.baseline.name, report.counts_by
     ));
     let decision = match (report.found.holds(), lacking) {
         (true, false) => "equivalent: to be equivalent is not to be equal",
