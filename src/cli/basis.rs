@@ -1,5 +1,6 @@
 //! `bondline basis`: design values from specimens, with every step.
 
+mod equivalence;
 mod evidence;
 
 use super::args::BasisArgs;
@@ -133,8 +134,9 @@ fn of_files(
                 None if conditions.len() > 1 => format!("{name}, no condition"),
                 _ => name.clone(),
             };
-            let mut own =
-                sample(name, String::new(), unit.clone(), by_batch(&rows), left_out(&rows), &levels);
+            let (groups, labels) = by_batch(&rows);
+            let mut own = sample(name, String::new(), unit.clone(), groups, left_out(&rows), &levels);
+            own.labels = labels;
             own.modes = modes(&rows);
             samples.push(own);
         }
@@ -169,18 +171,29 @@ fn modes(rows: &[&Specimen]) -> BTreeMap<String, usize> {
     all
 }
 
-/// Values by batch, in the order in which batches first come.
-fn by_batch(rows: &[&Specimen]) -> Vec<(String, Vec<f64>)> {
+/// Values by the label of their batch.
+type Batches = Vec<(String, Vec<f64>)>;
+
+/// Values by batch, in the order in which batches first come, and `panel/specimen` of each.
+fn by_batch(rows: &[&Specimen]) -> (Batches, Vec<Vec<String>>) {
     let mut places: BTreeMap<&str, usize> = BTreeMap::new();
-    let mut groups: Vec<(String, Vec<f64>)> = Vec::new();
+    let mut groups: Batches = Vec::new();
+    let mut labels: Vec<Vec<String>> = Vec::new();
     for row in rows.iter().filter(|row| row.rejected.is_none()) {
         let at = *places.entry(&row.batch).or_insert(groups.len());
-        match groups.get_mut(at) {
-            Some((_, values)) => values.push(row.value),
-            None => groups.push((row.batch.clone(), vec![row.value])),
+        let label = shown(&format!("{}/{}", row.panel, row.specimen));
+        match (groups.get_mut(at), labels.get_mut(at)) {
+            (Some((_, values)), Some(own)) => {
+                values.push(row.value);
+                own.push(label);
+            }
+            _ => {
+                groups.push((row.batch.clone(), vec![row.value]));
+                labels.push(vec![label]);
+            }
         }
     }
-    groups
+    (groups, labels)
 }
 
 fn left_out(rows: &[&Specimen]) -> Vec<LeftOut> {
@@ -199,7 +212,7 @@ fn sample(
     name: String,
     of: String,
     unit: String,
-    groups: Vec<(String, Vec<f64>)>,
+    groups: Batches,
     rejected: Vec<LeftOut>,
     levels: &Levels,
 ) -> SampleReport {
@@ -212,11 +225,13 @@ fn sample(
         of,
         unit,
         groups,
+        labels: Vec::new(),
         rejected,
         modes: BTreeMap::new(),
         notes: Vec::new(),
         tested_in: None,
         normalised: None,
+        measured: Vec::new(),
         procedure,
     }
 }

@@ -1,15 +1,16 @@
-//! Days far ahead on records of what has happened.
+//! Days ahead on records of what has happened.
 
 use super::known::entry;
-use super::sink::{Sink, settle};
-use super::{Files, Ledger};
-use crate::record::{Day, EvidenceState, Fault};
+use super::sink::{At, Sink, settle};
+use super::{Files, Ledger, TrialReading};
+use crate::record::{Day, EvidenceState, Fault, Level};
 
 impl Ledger {
     /// Finds days more than a year after `today` on what is said to have happened: an article made, a piece
     /// weighed, a change or a concession approved. They are warnings: a year is easily mistyped.
     ///
-    /// Days nearer than that are left alone, as `--today` may well ask how things stood before they came. The
+    /// Readings of a trial are warned of from the first day ahead: what is judged by them can't be known yet. Other
+    /// days nearer than a year are left alone, as `--today` may well ask how things stood before they came. The
     /// day comes from outside, so this is no part of [`Ledger::load`].
     pub fn days_far_ahead(&self, files: &dyn Files, today: Day) -> Vec<Fault> {
         // Judged by the calendar: the 29th of February has no day of its own a year on.
@@ -34,6 +35,10 @@ impl Ledger {
         for one in done {
             look(&one.file, one.value.made.map(|day| ("made".to_string(), day)).into_iter().collect());
         }
+        let mut readings = Vec::new();
+        for (data, one) in self.data.iter().filter_map(|(id, data)| Some((data, self.evidence.get(id)?))) {
+            readings.extend(Self::readings_ahead(&data.file, &one.file, &data.readings, today));
+        }
         for one in self.weighings.values() {
             let decided = one.value.disposition.as_ref().map(|own| ("disposition.on".to_string(), own.on));
             let on = one.value.on.map(|day| ("on".to_string(), day));
@@ -52,6 +57,22 @@ impl Ledger {
                 approvals.map(|(at, approval)| (entry("approvals", at, "on"), approval.on)).collect(),
             );
         }
+        sinks.extend(readings);
         settle(files, sinks)
+    }
+
+    /// Readings of a trial said to have been taken after today, at the line of the first.
+    fn readings_ahead(file: &str, record: &str, readings: &[TrialReading], today: Day) -> Option<Sink> {
+        let ahead = || readings.iter().filter_map(|row| Some((row, row.on.filter(|on| *on > today)?)));
+        let (row, on) = ahead().next()?;
+        let message = match ahead().count() {
+            1 => format!("a reading of {on} lies ahead: today is {today}"),
+            n => format!("a reading of {on} and {} more of the file lie ahead: today is {today}", n - 1),
+        };
+        let mut sink = Sink::new(record);
+        sink.elsewhere(Level::Warning, "future-day", file, At::Line(row.line), message)
+            .label("ahead")
+            .help("correct the day: the panel is said to have been read");
+        Some(sink)
     }
 }

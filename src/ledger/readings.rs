@@ -5,11 +5,14 @@ use super::words::suggest;
 use crate::quantity::{Adhesion, Blisters, Exposed, ExposureUnit};
 use crate::record::{Day, Figure, Graded, Property, Scale};
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
-const HEADER: &str =
-    "write the header `panel,site,exposure [months],property,value`, with `on` and `rejected` where needed";
-const START: &str =
-    "write the reading at exposure 0 of the same panel at the same site: what follows is held against it";
+const HEADER: &str = "write the header `panel,site,exposure [months],property,value`, with `on`, `place` and `rejected` where needed";
+const START: &str = "write the reading at exposure 0 of the same panel at the same site, and of the same `place` where there \
+     are several: what follows is held against it";
+
+/// What a column is called that tells several readings of one panel, exposure and property apart.
+const PLACES: [&str; 2] = ["place", "replicate"];
 
 /// One reading of one panel.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,6 +21,8 @@ pub struct TrialReading {
     pub panel: String,
     /// The site, as the record names it.
     pub site: String,
+    /// Where on the panel, or which of several readings of one kind; `None` where there is one.
+    pub place: Option<String>,
     /// How long it was exposed.
     pub exposure: Exposed,
     /// What was read.
@@ -45,6 +50,12 @@ pub(super) fn are_readings(bytes: &[u8]) -> bool {
     cells.iter().any(|cell| cell == "property") && cells.iter().any(|cell| cell.starts_with("exposure"))
 }
 
+/// The words of all properties.
+static PROPERTIES: LazyLock<String> = LazyLock::new(|| {
+    let words: Vec<&str> = Property::ALL.into_iter().map(Property::word).collect();
+    format!("write one of {}", words.join(", "))
+});
+
 /// Where the columns stand.
 struct Columns {
     panel: usize,
@@ -54,6 +65,7 @@ struct Columns {
     property: usize,
     value: usize,
     on: Option<usize>,
+    place: Option<usize>,
     rejected: Option<usize>,
     count: usize,
 }
@@ -103,6 +115,10 @@ fn header(reader: &mut Reader<'_>, line: usize, header: &csv::StringRecord) -> O
     }
     let place = |name: &str| places.get(name).copied();
     let (hours, months) = (place("exposure [h]"), place("exposure [months]"));
+    if PLACES.into_iter().all(|name| places.contains_key(name)) {
+        let help = "keep one of them, with a word for each of several readings";
+        reader.fault(line, "the header has `place` and `replicate`, which are one", "column twice", help);
+    }
     let mut missing: Vec<String> = ["panel", "site", "property", "value"]
         .iter()
         .filter(|name| !places.contains_key(**name))
@@ -122,6 +138,7 @@ fn header(reader: &mut Reader<'_>, line: usize, header: &csv::StringRecord) -> O
         property: place("property")?,
         value: place("value")?,
         on: place("on"),
+        place: PLACES.into_iter().find_map(place),
         rejected: place("rejected"),
         count: header.len(),
     })
@@ -174,6 +191,7 @@ fn row(
     Some(TrialReading {
         panel: cell(columns.panel).to_string(),
         site: cell(columns.site).to_string(),
+        place: columns.place.map(cell).filter(|text| !text.is_empty()).map(str::to_string),
         exposure: exposure.filter(|_| whole)?,
         property: property?.0,
         value,
@@ -223,10 +241,8 @@ fn property(reader: &mut Reader<'_>, line: usize, text: &str) -> Option<(Propert
     if property.is_none() {
         let near = suggest(name, Property::ALL.into_iter().map(Property::word));
         let near = near.map_or_else(String::new, |near| format!(": {near}"));
-        let help = "write one of gloss-20, gloss-60, gloss-85, gloss-retention, colour-L, colour-a, colour-b, \
-            colour-difference, colour-difference-2000, chalking, cracking, checking, flaking, erosion, blistering, \
-            adhesion, pull-off, film-thickness, waviness, mass, mass-change";
-        reader.fault(line, format!("`{name}` is no property of a trial{near}"), "unknown property", help);
+        let message = format!("`{name}` is no property of a trial{near}");
+        reader.fault(line, message, "unknown property", &PROPERTIES);
     }
     Some((property?, unit))
 }
@@ -291,11 +307,27 @@ fn graded(
     }
 }
 
+/// Site, panel, place, exposure and property of a reading.
+type Key<'r> = (&'r str, &'r str, &'r str, u64, &'static str);
+
+fn key(row: &TrialReading, exposure: f64, property: Property) -> Key<'_> {
+    let place = row.place.as_deref().unwrap_or_default();
+    (&row.site, &row.panel, place, exposure.to_bits(), property.word())
+}
+
+/// The panel, the place on it and the site.
+fn of(row: &TrialReading) -> String {
+    let place = row.place.as_ref().map_or_else(String::new, |place| format!(", place `{place}`,"));
+    format!("panel `{}`{place} at `{}`", row.panel, row.site)
+}
+
 /// What rows say of each other: twice the same, hours and months at one site, no reading before the exposure, a
 /// colour without one of its coordinates.
 fn together(reader: &mut Reader<'_>, rows: &[TrialReading]) {
     let mut units: BTreeMap<&str, (ExposureUnit, usize)> = BTreeMap::new();
-    let mut seen: BTreeMap<(&str, &str, u64, &str), usize> = BTreeMap::new();
+    let mut seen: BTreeMap<Key<'_>, usize> = BTreeMap::new();
+    // Whether a reading says a place, and where that was first said.
+    let mut placed: BTreeMap<Key<'_>, (bool, usize)> = BTreeMap::new();
     for row in rows {
         let (unit, first) = *units.entry(&row.site).or_insert((row.exposure.unit, row.line));
         if unit != row.exposure.unit {
@@ -311,36 +343,47 @@ fn together(reader: &mut Reader<'_>, rows: &[TrialReading]) {
         if row.rejected.is_some() {
             continue;
         }
-        let key = (row.site.as_str(), row.panel.as_str(), row.exposure.number.to_bits(), row.property.word());
-        if let Some(first) = seen.insert(key, row.line) {
+        if let Some(first) = seen.insert(key(row, row.exposure.number, row.property), row.line) {
             let message = format!(
-                "`{}` of panel `{}` at `{}` after {} stands on line {first} too",
-                row.property, row.panel, row.site, row.exposure
+                "`{}` of {} after {} stands on line {first} too",
+                row.property,
+                of(row),
+                row.exposure
             );
-            let help = "take the row out, correct it, or say in `rejected` why one does not count";
+            let help = "take the row out, correct it, say in `rejected` why one does not count, or tell several readings \
+                apart in a column `place`";
             reader.fault(row.line, message, "same reading", help);
+        }
+        let without =
+            (row.site.as_str(), row.panel.as_str(), "", row.exposure.number.to_bits(), row.property.word());
+        let (has_place, first) = *placed.entry(without).or_insert((row.place.is_some(), row.line));
+        if has_place != row.place.is_some() {
+            let message = format!(
+                "`{}` of panel `{}` at `{}` after {} has a place on one of the lines {first} and {}, and none on the other",
+                row.property, row.panel, row.site, row.exposure, row.line
+            );
+            reader.fault(row.line, message, "place or none", "write the place of each of several readings");
         }
     }
     let has = |row: &TrialReading, exposure: f64, property: Property| {
-        seen.contains_key(&(row.site.as_str(), row.panel.as_str(), exposure.to_bits(), property.word()))
+        seen.contains_key(&key(row, exposure, property))
     };
-    let mut said: BTreeMap<(&str, &str, &str), usize> = BTreeMap::new();
+    let mut said: BTreeMap<(&str, &str, &str, &str), usize> = BTreeMap::new();
     for row in rows.iter().filter(|row| row.rejected.is_none() && row.property.needs_start()) {
-        let key = (row.site.as_str(), row.panel.as_str(), row.property.word());
-        if !has(row, 0.0, row.property) && said.insert(key, row.line).is_none() {
-            let message = format!(
-                "`{}` of panel `{}` at `{}` was not read at exposure 0",
-                row.property, row.panel, row.site
-            );
+        let of_series = (
+            row.site.as_str(),
+            row.panel.as_str(),
+            row.place.as_deref().unwrap_or_default(),
+            row.property.word(),
+        );
+        if !has(row, 0.0, row.property) && said.insert(of_series, row.line).is_none() {
+            let message = format!("`{}` of {} was not read at exposure 0", row.property, of(row));
             reader.fault(row.line, message, "no start", START);
         }
         let coordinates = [Property::ColourL, Property::ColourA, Property::ColourB];
         let lost = coordinates.into_iter().find(|one| !has(row, row.exposure.number, *one));
         if let Some(lost) = lost.filter(|_| row.property.is_coordinate()) {
-            let message = format!(
-                "the colour of panel `{}` at `{}` after {} has no `{lost}`",
-                row.panel, row.site, row.exposure
-            );
+            let message = format!("the colour of {} after {} has no `{lost}`", of(row), row.exposure);
             let help = "write colour-L, colour-a and colour-b of one reading, a row each";
             reader.fault(row.line, message, "no whole colour", help);
         }
@@ -442,6 +485,31 @@ mod tests {
     fn the_nearest_property_is_named() {
         let bad = read(format!("{HEAD}T1,rack,3,glos-60,9,,\n").as_bytes()).unwrap_err();
         assert!(bad[0].message.contains("did you mean `gloss-60`"), "{}", bad[0].message);
+    }
+
+    #[test]
+    fn several_readings_are_told_apart_by_their_place() {
+        const PLACED: &str = "panel,site,exposure [months],property,place,value\n";
+        let read = |rows: &str| read(format!("{PLACED}{rows}").as_bytes());
+        let rows = read("T1,rack,3,adhesion,dry,4B\nT1,rack,3,adhesion,wet,5B\n").unwrap();
+        assert_eq!(rows[1].place.as_deref(), Some("wet"));
+        let label = |rows: &str| read(rows).unwrap_err()[0].label;
+        assert_eq!(label("T1,rack,3,adhesion,dry,4B\nT1,rack,3,adhesion,dry,5B\n"), "same reading");
+        assert_eq!(label("T1,rack,3,adhesion,,4B\nT1,rack,3,adhesion,wet,5B\n"), "place or none");
+        // What is held against exposure 0 needs that of its own place.
+        assert_eq!(label("T1,rack,0,gloss-60,1,88\nT1,rack,3,gloss-60,2,80\n"), "no start");
+        assert_eq!(label("T1,rack,0,colour-L,1,90\nT1,rack,0,colour-a,2,0\n"), "no whole colour");
+        let two =
+            format!("{}\nT1,rack,3,chalking,1,2,9\n", PLACED.trim_end().replace("place", "place,replicate"));
+        assert_eq!(super::read(two.as_bytes()).unwrap_err()[0].label, "column twice");
+    }
+
+    #[test]
+    fn the_help_names_every_property() {
+        let bad = read(format!("{HEAD}T1,rack,3,glos,9,,\n").as_bytes()).unwrap_err();
+        for property in Property::ALL {
+            assert!(bad[0].help.contains(property.word()), "{property}: {}", bad[0].help);
+        }
     }
 
     #[test]

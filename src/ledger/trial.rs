@@ -6,7 +6,7 @@ use super::sink::{At, Sink};
 use super::words::suggest;
 use super::{Entry, Ledger, TrialReading};
 use crate::quantity::ExposureUnit;
-use crate::record::{Evidence, EvidenceState, Level, Scale, Showing, SiteKind};
+use crate::record::{Day, Evidence, EvidenceState, Level, Scale, Showing, SiteKind, Trial};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Looks at the limits of readings and at when they are planned.
@@ -204,6 +204,55 @@ pub(super) fn data_fits(
                     let message = format!("the site `{}` has no panel `{}`", row.site, row.panel);
                     bad(message, "unknown panel", help.trim().to_string());
                 }
+            }
+        }
+    }
+    dates(sink, &own.file, file, trial, rows);
+}
+
+/// A reading with its day.
+type Dated<'r> = (&'r TrialReading, Day);
+
+/// Days that can't be: a panel read after an exposure that had not begun, or after a longer one on an earlier day.
+fn dates(sink: &mut Sink, record: &str, file: &str, trial: &Trial, rows: &[TrialReading]) {
+    const HELP: &str = "correct the day or the exposure, or say in `rejected` why the reading does not count";
+    let mut said = BTreeSet::new();
+    let mut series: BTreeMap<(&str, &str, &str, &str), Vec<Dated<'_>>> = BTreeMap::new();
+    for row in rows.iter().filter(|row| row.rejected.is_none()) {
+        let (Some(on), Some(site)) = (row.on, trial.sites.get(&row.site)) else { continue };
+        let place = row.place.as_deref().unwrap_or_default();
+        series.entry((&row.site, &row.panel, place, row.property.word())).or_default().push((row, on));
+        // What is read at exposure 0 is read before the panel goes out.
+        let Some(start) = site.start.filter(|start| on < *start && row.exposure.number > 0.0) else {
+            continue;
+        };
+        let message = format!(
+            "panel `{}` at `{}` was read after {} on {on}, before the trial began there on {start}",
+            row.panel, row.site, row.exposure
+        );
+        if said.insert(message.clone()) {
+            sink.elsewhere(Level::Error, "bad-trial", file, At::Line(row.line), message)
+                .label("before the start")
+                .help(HELP)
+                .why(record, format!("trial.sites.{}.start", row.site).as_str(), "the start stands here");
+        }
+    }
+    for own in series.values_mut() {
+        own.sort_by(|(one, _), (two, _)| one.exposure.number.total_cmp(&two.exposure.number));
+        for pair in own.windows(2) {
+            let [(before, earlier), (row, on)] = pair else { continue };
+            if on >= earlier {
+                continue;
+            }
+            let message = format!(
+                "panel `{}` at `{}` was read after {} on {on}, and after {} on {earlier}",
+                row.panel, row.site, row.exposure, before.exposure
+            );
+            if said.insert(message.clone()) {
+                sink.elsewhere(Level::Error, "bad-trial", file, At::Line(row.line), message)
+                    .label("earlier day, longer exposure")
+                    .help(HELP)
+                    .why(file, At::Line(before.line), "the shorter exposure stands here");
             }
         }
     }

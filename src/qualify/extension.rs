@@ -2,6 +2,7 @@
 
 use super::compared::Compared;
 use super::coverage::Demand;
+use super::equivalence;
 use super::judge::Reason;
 use super::made::Made;
 use super::pool::{self, Outcome, Pool};
@@ -12,7 +13,8 @@ use crate::record::{EvidenceKind, LoadPath};
 use std::collections::BTreeSet;
 
 pub(super) enum Extension {
-    Counts(String),
+    /// With what had to be assumed of its baseline.
+    Counts(String, Vec<String>),
     Fails(String),
     Short(Asks, Vec<Reason>),
 }
@@ -61,11 +63,7 @@ impl Room<'_> {
             (EvidenceKind::Equivalence, Some(_)) if trial::is_asked(showing) => {
                 trial::judge(self.ledger, showing, &[made.entry], pool::equivalence_plan(showing).0).1
             }
-            (EvidenceKind::Equivalence, Some(pool)) if !own.is_normalised_as(pool) => {
-                let words = "its values are normalised to another nominal than its baseline's: write one `nominal` in the showing";
-                Outcome::Unknown(words.to_string())
-            }
-            (EvidenceKind::Equivalence, Some(pool)) => own.told(pool::equivalent(&own, pool, showing)),
+            (EvidenceKind::Equivalence, Some(pool)) => own.told(equivalence::equivalent(&own, pool, showing)),
             (EvidenceKind::Equivalence, None) => {
                 Outcome::Unknown("it names no finished baseline".to_string())
             }
@@ -99,7 +97,8 @@ impl Room<'_> {
                 );
             }
         }
-        let (complete, outcome, _) = trial::sample(self.ledger, showing, &[baseline.entry], load_path, ramp);
+        let (complete, outcome, doubts) =
+            trial::sample(self.ledger, showing, &[baseline.entry], load_path, ramp);
         // Design values stay the baseline's; what the panel asks of them is asked now.
         let values = match outcome {
             Outcome::Holds(values) if complete.is_complete() => values,
@@ -126,7 +125,8 @@ impl Room<'_> {
             );
             return Extension::Short(to_now.asks, reasons);
         }
-        Extension::Counts(format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id))
+        let words = format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id);
+        Extension::Counts(words, doubts)
     }
 
     /// Analysis and similarity hold by a statement, or by a value that meets the criterion.

@@ -98,6 +98,23 @@ impl Normalised {
 }
 
 impl Pool {
+    /// Returns the values by batch as they were measured, in the order of [`Pool::by_batch`] and the pool's unit;
+    /// `None` where they are judged so.
+    pub fn measured_by_batch(&self) -> Option<Vec<Vec<f64>>> {
+        let own = self.normalised.as_ref()?;
+        // Values stand in the order of records and rows, those of batches in that order within each batch.
+        let mut places: Vec<(usize, Option<usize>, usize, usize)> = Vec::new();
+        for (batch, written) in self.origins.values().enumerate() {
+            places.extend(written.iter().enumerate().map(|(at, one)| (one.record, one.row, batch, at)));
+        }
+        places.sort_unstable();
+        let mut all: Vec<Vec<f64>> = self.by_batch.values().map(|own| vec![f64::NAN; own.len()]).collect();
+        for ((_, _, batch, at), value) in places.into_iter().zip(&own.measured) {
+            *all.get_mut(batch)?.get_mut(at)? = *value;
+        }
+        Some(all)
+    }
+
     /// Returns what the values scatter, as they are judged.
     pub fn scatter(&self) -> Option<Scatter> {
         Scatter::of(&self.values).ok()
@@ -214,6 +231,30 @@ evidence:
         assert_eq!(own.far.iter().map(|far| far.line).collect::<Vec<_>>(), [3]);
         assert!(all.scatter_grows());
         assert!(completeness(&all, showing).is_complete());
+    }
+
+    #[test]
+    fn what_was_measured_stands_by_batch_as_the_normalised_values_do() {
+        let mut ledger = ledger(TEXT, [0.19, 0.22]);
+        let data = ledger.data.get_mut("e-1").unwrap();
+        let mut rows = data.rows.to_vec();
+        // The batches of a file need not stand in the order of their labels.
+        for (at, batch) in ["z", "a", "z", "a"].into_iter().enumerate() {
+            let mut row = rows[at % 2].clone();
+            (row.batch, row.value, row.line) = (batch.to_string(), 600.0 + at as f64, at + 2);
+            if at < 2 { rows[at] = row } else { rows.push(row) }
+        }
+        data.rows = rows.into();
+        let showing = &ledger.showings["pull"].value;
+        let all = pool(&ledger, showing, &[&ledger.evidence["e-1"]]);
+        let measured = all.measured_by_batch().unwrap();
+        assert_eq!(measured, [[601.0, 603.0], [600.0, 602.0]]);
+        let labels = all.labels(&ledger, &[&ledger.evidence["e-1"]]);
+        assert_eq!(labels[0], ["p/s1", "p/s1"]);
+        for (own, normalised) in measured.iter().zip(all.by_batch.values()) {
+            let ratio = normalised[0] / own[0];
+            assert!((normalised[1] / own[1] - ratio).abs() < 1e-12 && (ratio - 1.0).abs() > 0.01);
+        }
     }
 
     #[test]

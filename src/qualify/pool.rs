@@ -1,13 +1,12 @@
 //! Pools of specimens: is the sample complete, does the criterion hold?
 
+use super::estimate::basis_of;
 use super::normalised::Normalised;
 use crate::ledger::{Entry, Ledger, Nominal};
 use crate::record::{Accept, BasisWord, Evidence, Figure, LoadPath, Showing, Statistics};
-use crate::statistics::{
-    Basis, Levels, Procedure, Sample, StatisticsError, mean, mean_change_two_sided, procedure, sample,
-    strength_equivalent,
-};
+use crate::statistics::{Levels, Procedure, StatisticsError, mean, procedure};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::OnceLock;
 
 /// Level of the equivalence tests; MIL-HDBK-17-1F custom, from memory.
 pub const EQUIVALENCE_ALPHA: f64 = 0.05;
@@ -29,6 +28,8 @@ pub struct Pool {
     pub unit: String,
     /// The same by batch, in the order of their labels.
     pub by_batch: BTreeMap<String, Vec<f64>>,
+    /// Where each value by batch was written.
+    pub origins: BTreeMap<String, Vec<Written>>,
     /// Levels of the tests behind a design value.
     pub levels: Levels,
     /// Level of the tests of equivalence.
@@ -45,6 +46,17 @@ pub struct Pool {
     pub foreign: Vec<String>,
     /// What was measured and what it was brought to, where the showing asks for normalised values.
     pub normalised: Option<Normalised>,
+    /// What the procedure found, once somebody asked.
+    pub(super) found: OnceLock<Result<Procedure, StatisticsError>>,
+}
+
+/// Where a value was written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Written {
+    /// The record: its place among those that were pooled.
+    pub record: usize,
+    /// The row of its data; `None` for the value of the record itself.
+    pub row: Option<usize>,
 }
 
 impl Pool {
@@ -52,9 +64,12 @@ impl Pool {
     ///
     /// # Errors
     /// As [`procedure`].
-    pub fn procedure(&self) -> Result<Procedure, StatisticsError> {
-        let groups: Vec<&[f64]> = self.by_batch.values().map(Vec::as_slice).collect();
-        procedure(&groups, &self.levels)
+    pub fn procedure(&self) -> Result<&Procedure, StatisticsError> {
+        let found = self.found.get_or_init(|| {
+            let groups: Vec<&[f64]> = self.by_batch.values().map(Vec::as_slice).collect();
+            procedure(&groups, &self.levels)
+        });
+        found.as_ref().map_err(Clone::clone)
     }
 }
 
@@ -84,6 +99,12 @@ pub fn alpha(ledger: &Ledger, showing: &Showing) -> f64 {
         .unwrap_or(EQUIVALENCE_ALPHA)
 }
 
+/// Returns whether the ledger sets a level of the tests of equivalence.
+pub fn is_alpha_of_ledger(ledger: &Ledger) -> bool {
+    let of = |statistics: &Statistics| statistics.equivalence.is_some();
+    ledger.head.as_ref().and_then(|head| head.statistics.as_ref()).is_some_and(of)
+}
+
 /// Returns the figure that fixes the unit of a criterion.
 fn criterion_figure(accept: &Accept) -> Option<&Figure> {
     accept.limits().next().or(accept.rating_at_least.as_ref()).or(accept.margin_at_least.as_ref())
@@ -101,12 +122,12 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
     if showing.accept.above_skin_by.is_some() {
         unit = Some("degC".to_string());
     }
-    for record in records {
+    for (place, record) in records.iter().enumerate() {
         if let Some(data) = ledger.data.get(&record.id) {
             let own = data.unit.clone();
             let nominal = Nominal::of(ledger, showing, &record.value).and_then(Result::ok);
             let wanted = unit.get_or_insert_with(|| own.clone().unwrap_or_default()).clone();
-            for row in data.rows.iter() {
+            for (at, row) in data.rows.iter().enumerate() {
                 if row.rejected.is_some() {
                     all.rejected += 1;
                     continue;
@@ -128,6 +149,8 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
                 let Some(value) = value else { continue };
                 all.values.push(value);
                 all.by_batch.entry(row.batch.clone()).or_default().push(value);
+                let written = Written { record: place, row: Some(at) };
+                all.origins.entry(row.batch.clone()).or_default().push(written);
                 all.specimens += 1;
                 all.batches.entry(row.batch.clone()).or_default().insert(row.panel.clone());
             }
@@ -147,7 +170,10 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
             match figure.number_in(&wanted) {
                 Some(value) => {
                     all.values.push(value);
-                    all.by_batch.entry(format!("record {}", record.id)).or_default().push(value);
+                    let batch = format!("record {}", record.id);
+                    let written = Written { record: place, row: None };
+                    all.origins.entry(batch.clone()).or_default().push(written);
+                    all.by_batch.entry(batch).or_default().push(value);
                     // An argument states what holds for the nominal ply (see `ledger::normalise`).
                     all.normalised.iter_mut().for_each(|own| own.measured.push(value));
                 }
@@ -326,7 +352,7 @@ pub fn judge(
             failed = failed.or(check("greatest", most, accept.at_most.as_ref(), false));
         }
         Some(word) if accept.at_least.is_some() => {
-            let basis = if word == BasisWord::A { Basis::A } else { Basis::B };
+            let basis = basis_of(word);
             if complete {
                 match pool.procedure().and_then(|found| Ok((found.value(basis).clone()?.value, found))) {
                     Ok((value, found)) => {
@@ -337,7 +363,8 @@ pub fn judge(
                             format!(", an estimate by {}", lacks.join(", "))
                         };
                         let method = found.method.name();
-                        let name = format!("{word}-basis of {} ({method}{estimate})", pool.values.len());
+                        let out = pool.out_words("").map_or_else(String::new, |out| format!(", {out}"));
+                        let name = format!("{word}-basis of {} ({method}{estimate}{out})", pool.values.len());
                         failed = failed.or(check(&name, Some(value), accept.at_least.as_ref(), true));
                     }
                     Err(problem) => no_basis = Some(format!("no {word}-basis: {problem}")),
@@ -388,64 +415,6 @@ pub fn judge(
         None if !unknown.is_empty() => Outcome::Unknown(unknown.join("; ")),
         None if holds.is_empty() => Outcome::Unknown("no criterion could be judged".to_string()),
         None => Outcome::Holds(holds.join("; ")),
-    }
-}
-
-/// Returns whether a kind's equivalence is a two-sided test of means; the others test mean and minimum.
-pub fn two_sided(kind: &str) -> bool {
-    matches!(kind, "lamina-modulus" | "glass-transition" | "physicals" | "stiffness")
-}
-
-/// Returns whether an equivalence of a showing is a test at a level of significance: of values with a spread, not of
-/// ratings, statements or readings in time.
-pub fn is_tested(showing: &Showing) -> bool {
-    let accept = &showing.accept;
-    accept.readings.is_empty()
-        && accept.rating_at_least.is_none()
-        && accept.statement.is_none()
-        && (accept.limits().next().is_some() || accept.above_skin_by.is_some())
-}
-
-/// Judges an equivalence against its baseline.
-pub fn equivalent(own: &Pool, baseline: &Pool, showing: &Showing) -> Outcome {
-    // Ratings and statements have no spread to test against: the criterion itself is held.
-    if own.values.len() < 2 || baseline.values.len() < 2 {
-        return judge(own, &Accept { basis: None, ..showing.accept.clone() }, None, true, None);
-    }
-    let alpha = own.alpha;
-    let Ok(Sample { n, mean: m0, sd }) = sample(&baseline.values) else {
-        return Outcome::Unknown("the baseline has no spread".to_string());
-    };
-    let result = if two_sided(showing.kind.as_str()) {
-        sample(&own.values)
-            .and_then(|new| mean_change_two_sided(m0, sd, n, new.mean, new.sd, new.n, alpha))
-            .map(|change| {
-                let words = format!(
-                    "mean {} in {} .. {} {} at alpha {alpha}",
-                    digits(change.mean),
-                    digits(change.low),
-                    digits(change.high),
-                    own.unit
-                );
-                (change.holds(), words)
-            })
-    } else {
-        strength_equivalent(m0, sd, &own.values, alpha).map(|test| {
-            let words = format!(
-                "mean {} (limit {}), least {} (limit {}) {} at alpha {alpha}",
-                digits(test.mean),
-                digits(test.mean_limit),
-                digits(test.minimum),
-                digits(test.minimum_limit),
-                own.unit
-            );
-            (test.holds(), words)
-        })
-    };
-    match result {
-        Ok((true, words)) => Outcome::Holds(words),
-        Ok((false, words)) => Outcome::Fails(words),
-        Err(fault) => Outcome::Unknown(fault.to_string()),
     }
 }
 

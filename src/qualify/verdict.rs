@@ -531,7 +531,8 @@ impl Room<'_> {
         }
         for (made, _) in &extensions {
             match self.extension(demand, load_path, made, candidates, compared) {
-                Extension::Counts(words) => {
+                Extension::Counts(words, doubts) => {
+                    judged.assumptions.extend(doubts.into_iter().map(Arc::from));
                     if made.entry.value.reason.is_some() {
                         repeats.push(made);
                     }

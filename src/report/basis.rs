@@ -1,13 +1,16 @@
 //! Design values from specimens: every step with its decision, as text, picture and JSON.
 
+mod equivalence;
 mod picture;
+mod pooled;
 mod steps;
 
 use super::head::CAUTION_LINE;
 use super::page::{Frame, Page, count};
 use super::table::{Align, Table};
 use crate::calc::figure;
-use crate::statistics::{Against, Basis, Pooled, Procedure, StatisticsError};
+use crate::statistics::{Basis, Pooled, Procedure, StatisticsError};
+pub use equivalence::{EquivalenceReport, equivalence_json, equivalence_text};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 pub use steps::Step;
@@ -36,6 +39,8 @@ pub struct SampleReport {
     pub unit: String,
     /// Values by batch.
     pub groups: Vec<(String, Vec<f64>)>,
+    /// `panel/specimen` of each value by batch; empty where that is not known.
+    pub labels: Vec<Vec<String>>,
     /// Rejected specimens.
     pub rejected: Vec<LeftOut>,
     /// Modes of failure with how many specimens failed by each; empty where none are written.
@@ -46,6 +51,8 @@ pub struct SampleReport {
     pub tested_in: Option<(f64, String)>,
     /// What the values were normalised to, where they were.
     pub normalised: Option<String>,
+    /// Values by batch as they were measured; empty where they are taken so.
+    pub measured: Vec<Vec<f64>>,
     /// Every step; why there is none.
     pub procedure: Result<Procedure, StatisticsError>,
 }
@@ -100,7 +107,7 @@ pub fn json(report: &BasisReport) -> Value {
         }
         several => {
             map.insert("samples".into(), several.iter().map(sample_json).collect());
-            map.insert("pooled".into(), pooled_json(report));
+            map.insert("pooled".into(), pooled::json(report));
         }
     }
     if let Some(own) = &report.between {
@@ -116,28 +123,50 @@ pub fn json(report: &BasisReport) -> Value {
     document
 }
 
-fn sample_json(own: &SampleReport) -> Value {
-    let batches: Vec<Value> =
-        own.groups.iter().map(|(label, values)| json!({"batch": label, "values": values})).collect();
-    let rejected: Vec<Value> = own
-        .rejected
-        .iter()
-        .map(|one| {
-            let [batch, panel, specimen] = &one.labels;
+fn data_json(own: &SampleReport) -> Vec<Value> {
+    let one = |(at, (label, values)): (usize, &(String, Vec<f64>))| {
+        let mut document = json!({"batch": label, "values": values});
+        if let (Some(measured), Some(map)) = (own.measured.get(at), document.as_object_mut()) {
+            map.insert("as_measured".into(), json!(measured));
+        }
+        document
+    };
+    own.groups.iter().enumerate().map(one).collect()
+}
+
+fn rejected_json(own: &SampleReport) -> Vec<Value> {
+    let one = |one: &LeftOut| {
+        let [batch, panel, specimen] = &one.labels;
+        json!({
+            "line": one.line, "batch": batch, "panel": panel, "specimen": specimen, "value": one.value,
+            "reason": one.reason,
+        })
+    };
+    own.rejected.iter().map(one).collect()
+}
+
+fn outliers_json(own: &SampleReport) -> Vec<Value> {
+    let Ok(found) = &own.procedure else { return Vec::new() };
+    steps::named_outliers(own, found)
+        .into_iter()
+        .map(|(within, label, specimen, residual)| {
             json!({
-                "line": one.line, "batch": batch, "panel": panel, "specimen": specimen, "value": one.value,
-                "reason": one.reason,
+                "within": within, "batch": label, "specimen": specimen, "value": residual.value,
+                "residual": residual.residual, "critical": residual.critical,
             })
         })
-        .collect();
+        .collect()
+}
+
+fn sample_json(own: &SampleReport) -> Value {
     let mut document = json!({
         "of": own.name,
         "showing": if own.of.is_empty() { Value::Null } else { json!(own.of) },
         "unit": own.unit,
         "n": own.groups.iter().map(|(_, values)| values.len()).sum::<usize>(),
         "batches": own.groups.len(),
-        "data": batches,
-        "rejected": rejected,
+        "data": data_json(own),
+        "rejected": rejected_json(own),
         "modes": own.modes,
         "notes": own.notes,
     });
@@ -148,20 +177,11 @@ fn sample_json(own: &SampleReport) -> Value {
             map.insert("steps".into(), json!([]));
         }
         Ok(found) => {
-            let outliers: Vec<Value> = steps::named_outliers(own, found)
-                .into_iter()
-                .map(|(within, label, residual)| {
-                    json!({
-                        "within": within, "batch": label, "value": residual.value,
-                        "residual": residual.residual, "critical": residual.critical,
-                    })
-                })
-                .collect();
             let value = |basis| found.value(basis).as_ref().ok().map(|own| own.value);
             map.insert("mean".into(), json!(found.whole.mean));
             map.insert("sd".into(), json!(found.whole.sd));
             map.insert("cv".into(), json!(found.cv()));
-            map.insert("outliers".into(), json!(outliers));
+            map.insert("outliers".into(), json!(outliers_json(own)));
             map.insert("poolable".into(), json!(found.is_one_population()));
             map.insert("distribution".into(), json!(steps::distribution(found)));
             map.insert("method".into(), json!(found.method.name()));
@@ -169,69 +189,12 @@ fn sample_json(own: &SampleReport) -> Value {
             map.insert("A_basis".into(), json!(value(Basis::A)));
             map.insert("estimate".into(), json!(own.is_estimate(Basis::B)));
             map.insert("A_estimate".into(), json!(own.is_estimate(Basis::A)));
-            let steps: Vec<Value> = steps::steps(own, found, &Frame { all: true, ..Frame::default() })
-                .into_iter()
-                .enumerate()
-                .map(|(at, step)| {
-                    json!({"step": at + 1, "title": step.title, "shows": step.shows, "decision": step.decision})
-                })
-                .collect();
+            let frame = Frame { all: true, ..Frame::default() };
+            let steps = steps_json(steps::steps(own, found, &frame));
             map.insert("steps".into(), json!(steps));
         }
     }
     document
-}
-
-fn pooled_json(report: &BasisReport) -> Value {
-    match &report.pooled {
-        None => Value::Null,
-        Some(Err(problem)) => json!({"refused": problem}),
-        Some(Ok(found)) => {
-            let against = against(report, found);
-            let may = against.is_empty();
-            let environments: Vec<Value> = report
-                .samples
-                .iter()
-                .zip(&found.environments)
-                .map(|(sample, own)| {
-                    let ([k_b, k_a], [b, a]) = (own.k, own.values);
-                    json!({
-                        "of": sample.name, "n": own.sample.n, "mean": own.sample.mean,
-                        "k_B": k_b, "k_A": k_a, "B_basis": may.then_some(b), "A_basis": may.then_some(a),
-                        "estimate": sample.is_estimate(Basis::B), "A_estimate": sample.is_estimate(Basis::A),
-                    })
-                })
-                .collect();
-            json!({
-                "may_be_pooled": may,
-                "against": against,
-                "cv": found.cv,
-                "freedom": found.freedom,
-                "levene": found.variances.statistic,
-                "levene_critical": found.variances.critical,
-                "normal_level": found.fit.level,
-                "environments": environments,
-            })
-        }
-    }
-}
-
-/// What speaks against pooling, with environments by their names.
-fn against(report: &BasisReport, found: &Pooled) -> Vec<String> {
-    let name = |at: usize| report.samples.get(at).map(|own| own.name.as_str());
-    let mut all: Vec<String> = found
-        .against
-        .iter()
-        .map(|why| match why {
-            Against::Batches(at) if let Some(name) = name(*at) => format!("the batches of {name} differ"),
-            other => other.to_string(),
-        })
-        .collect();
-    let modes: Vec<_> = report.samples.iter().filter(|own| !own.modes.is_empty()).collect();
-    if modes.windows(2).any(|pair| matches!(pair, [one, two] if !one.modes.keys().eq(two.modes.keys()))) {
-        all.push("the environments do not fail by the same modes".to_string());
-    }
-    all
 }
 
 /// Returns the answer for people.
@@ -241,7 +204,7 @@ pub fn text(report: &BasisReport, frame: &Frame) -> String {
         sample_text(&mut page, own);
     }
     if let Some(pooled) = &report.pooled {
-        pooled_text(&mut page, report, pooled);
+        pooled::text(&mut page, report, pooled);
     }
     if let Some(own) = &report.between {
         between_text(&mut page, report, own);
@@ -256,17 +219,8 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
     let of = if own.of.is_empty() { String::new() } else { format!(", {}", own.of) };
     let unit = if own.unit.is_empty() { String::new() } else { format!(", {}", own.unit) };
     page.heading(&format!("Design values of {}{of}{unit}", own.name));
-    page.gap();
-    batches_table(page, own);
-    for one in &own.rejected {
-        let [batch, panel, specimen] = &one.labels;
-        let value = one.value.map_or("no value".to_string(), |value| own.with_unit(value));
-        page.hang(
-            "  - ",
-            "    ",
-            &format!("rejected, line {}: {batch}/{panel}/{specimen}, {value}: {}", one.line, one.reason),
-        );
-    }
+    write_batches(page, own);
+    write_rejected(page, own);
     if !own.modes.is_empty() {
         let modes: Vec<String> = own.modes.iter().map(|(mode, n)| format!("{mode} ({n})")).collect();
         page.hang("  - ", "    ", &format!("modes of failure: {}", modes.join(", ")));
@@ -282,7 +236,27 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
             return;
         }
     };
-    for (at, step) in steps::steps(own, found, page.frame).iter().enumerate() {
+    write_steps(page, &steps::steps(own, found, page.frame));
+    page.gap();
+    for line in picture::lines(own, found, page.frame.columns()) {
+        page.line(&line);
+    }
+}
+
+fn write_rejected(page: &mut Page<'_>, own: &SampleReport) {
+    for one in &own.rejected {
+        let [batch, panel, specimen] = &one.labels;
+        let value = one.value.map_or("no value".to_string(), |value| own.with_unit(value));
+        page.hang(
+            "  - ",
+            "    ",
+            &format!("rejected, line {}: {batch}/{panel}/{specimen}, {value}: {}", one.line, one.reason),
+        );
+    }
+}
+
+fn write_steps(page: &mut Page<'_>, steps: &[Step]) {
+    for (at, step) in steps.iter().enumerate() {
         page.gap();
         page.heading(&format!("{:>2}  {}", at + 1, step.title));
         for line in &step.shows {
@@ -290,13 +264,34 @@ fn sample_text(page: &mut Page<'_>, own: &SampleReport) {
         }
         page.hang("    > ", "      ", &step.decision);
     }
-    page.gap();
-    for line in picture::lines(own, found, page.frame.columns()) {
-        page.line(&line);
-    }
 }
 
-fn batches_table(page: &mut Page<'_>, own: &SampleReport) {
+fn steps_json(steps: Vec<Step>) -> Vec<Value> {
+    let numbered = steps.into_iter().enumerate();
+    numbered
+        .map(|(at, step)| {
+            json!({"step": at + 1, "title": step.title, "shows": step.shows, "decision": step.decision})
+        })
+        .collect()
+}
+
+/// The batches as the procedure takes them, behind what was measured where they were normalised.
+fn write_batches(page: &mut Page<'_>, own: &SampleReport) {
+    if !own.measured.is_empty() {
+        let labels = own.groups.iter().map(|(label, _)| label.clone());
+        page.gap();
+        page.paragraph("As measured:");
+        batches_table(page, &labels.zip(own.measured.iter().cloned()).collect::<Vec<_>>());
+        page.gap();
+        page.paragraph(&format!("Normalised to {}:", own.normalised.as_deref().unwrap_or("a nominal")));
+        batches_table(page, &own.groups);
+        return;
+    }
+    page.gap();
+    batches_table(page, &own.groups);
+}
+
+fn batches_table(page: &mut Page<'_>, groups: &[(String, Vec<f64>)]) {
     let mut table = Table::new([
         ("batch", Align::Left),
         ("n", Align::Right),
@@ -321,17 +316,17 @@ fn batches_table(page: &mut Page<'_>, own: &SampleReport) {
             shown(values.iter().copied().reduce(f64::max)),
         ]);
     };
-    let shown = page.frame.shown(own.groups.len(), BATCHES_SHOWN);
-    for (label, values) in own.groups.iter().take(shown) {
+    let shown = page.frame.shown(groups.len(), BATCHES_SHOWN);
+    for (label, values) in groups.iter().take(shown) {
         row(label, values);
     }
-    let all: Vec<f64> = own.groups.iter().flat_map(|(_, values)| values.iter().copied()).collect();
-    if own.groups.len() != 1 {
+    let all: Vec<f64> = groups.iter().flat_map(|(_, values)| values.iter().copied()).collect();
+    if groups.len() != 1 {
         row("all", &all);
     }
     page.table(&table);
-    if shown < own.groups.len() {
-        page.paragraph(&format!("… and {} more; --all shows them", count(own.groups.len() - shown, "batch")));
+    if shown < groups.len() {
+        page.paragraph(&format!("… and {} more; --all shows them", count(groups.len() - shown, "batch")));
     }
 }
 
@@ -340,83 +335,6 @@ const ESTIMATE: &str = "an estimate that may not be designed with";
 
 /// Batches that a table shows where not all are asked for.
 const BATCHES_SHOWN: usize = 20;
-
-fn pooled_text(page: &mut Page<'_>, report: &BasisReport, pooled: &Result<Pooled, String>) {
-    page.gap();
-    page.heading("Environments under one spread");
-    let found = match pooled {
-        Ok(found) => found,
-        Err(problem) => return page.hang("  ? ", "    ", &format!("not pooled: {problem}")),
-    };
-    page.hang(
-        "    ",
-        "      ",
-        &format!(
-            "every value over the mean of its environment: coefficient of variation {:.3} % with {} degrees of \
-             freedom",
-            found.cv * 100.0,
-            found.freedom
-        ),
-    );
-    page.hang(
-        "    ",
-        "      ",
-        &format!(
-            "one spread: Levene {} against {}; normal: observed level {}",
-            figure(found.variances.statistic),
-            figure(found.variances.critical),
-            figure(found.fit.level)
-        ),
-    );
-    let against = against(report, found);
-    if against.is_empty() {
-        let mut table = Table::new([
-            ("environment", Align::Left),
-            ("n", Align::Right),
-            ("mean", Align::Right),
-            ("k B", Align::Right),
-            ("B", Align::Right),
-            ("k A", Align::Right),
-            ("A", Align::Right),
-        ]);
-        for (sample, own) in report.samples.iter().zip(&found.environments) {
-            let ([k_b, k_a], [b, a]) = (own.k, own.values);
-            table.row([
-                sample.name.clone(),
-                own.sample.n.to_string(),
-                figure(own.sample.mean),
-                figure(k_b),
-                figure(b),
-                figure(k_a),
-                figure(a),
-            ]);
-        }
-        page.table(&table);
-        for (letter, basis) in [("B", Basis::B), ("A", Basis::A)] {
-            let small = report.samples.iter().filter(|own| own.is_estimate(basis));
-            let small: Vec<&str> = small.map(|own| own.name.as_str()).collect();
-            if !small.is_empty() {
-                let words = format!("{letter} of {}: {ESTIMATE}", small.join(", "));
-                page.hang("    - ", "      ", &words);
-            }
-        }
-        if report.samples.iter().any(|own| own.procedure.as_ref().is_ok_and(|own| own.levels.modified_cv)) {
-            page.hang("    - ", "      ", "the modified coefficient of variation is not used here");
-        }
-        page.hang(
-            "    > ",
-            "      ",
-            "they may be pooled if one mode of failure stands behind all: that is for whoever reads the fracture \
-             faces. B = mean (1 - k cv), k by the noncentral t of its own size with the freedom of all (CMH-17-1G 8.3.5, from memory)",
-        );
-    } else {
-        page.hang(
-            "    > ",
-            "      ",
-            &format!("not pooled: {}; each environment stands alone", against.join("; ")),
-        );
-    }
-}
 
 fn between_text(page: &mut Page<'_>, report: &BasisReport, own: &Between) {
     page.gap();

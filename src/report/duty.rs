@@ -200,6 +200,7 @@ pub fn json(ledger: &Ledger, duty: &Duty, trials: &[TrialState]) -> Result<Value
         "panels": panels,
         "evidence": evidence,
         "normalised": specimens::pooled_json(ledger, duty),
+        "outliers": specimens::outliers_json(ledger, duty),
         "set_aside": set_aside(ledger, duty)
             .into_iter()
             .map(|(evidence, why)| json!({ "evidence": evidence, "why": why }))

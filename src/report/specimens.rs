@@ -4,11 +4,14 @@ use super::page::{Page, count, shown};
 use super::table::{Align, Table};
 use crate::ledger::{Entry, Ledger, Specimen, TestData};
 use crate::qualify::duty::{Duty, Judged};
+use crate::qualify::equivalence::is_tested;
 use crate::qualify::normalised::{Far, Normalised};
+use crate::qualify::outliers::{Outlier, standing_out};
 use crate::qualify::pool::{Pool, digits, pool};
-use crate::record::{Evidence, NormaliseTo, Showing};
+use crate::record::{Evidence, EvidenceKind, NormaliseTo, Showing};
 use crate::statistics::Scatter;
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 
 /// Rejected or doubtful specimens shown singly.
 const SHOWN: usize = 20;
@@ -19,6 +22,10 @@ const POOLED: &str = "all pooled";
 /// The rule behind the figures, and where it comes from.
 const RULE: &str = "Normalised = measured x ply thickness / nominal, or measured x nominal / fibre volume; it holds near \
 nominal only and should lessen the scatter (MIL-HDBK-17-1F, section 2.4.3, from memory).";
+
+/// What becomes of an outlier, and where the test comes from.
+const OUTLIER_RULE: &str = "By the maximum normed residual (MIL-HDBK-17-1F 8.3.3, from memory). It stays in the sample until a \
+cause is found: then the data name it under `rejected`.";
 
 /// The specimens of one record as its showing takes them.
 pub struct Sampled<'a> {
@@ -218,6 +225,99 @@ pub fn pooled_json(ledger: &Ledger, duty: &Duty) -> Value {
     normalised_json(&pool(ledger, &showing.value, &pooled(ledger, duty)))
 }
 
+/// What stands out of a pool that a verdict of the duty rests on, with the specimen's line in its data file.
+fn standing_out_of(ledger: &Ledger, duty: &Duty) -> Vec<(bool, Outlier)> {
+    let Some(showing) = ledger.showings.get(&duty.showing) else { return Vec::new() };
+    let mut looked: BTreeSet<Vec<&str>> = BTreeSet::new();
+    let mut all: Vec<(bool, Outlier)> = Vec::new();
+    for judged in duty.panels.values() {
+        let records = judged.evidence.iter().filter_map(|id| ledger.evidence.get(id));
+        let (own, further): (Vec<_>, Vec<_>) = records.partition(|entry| entry.value.kind.stands_alone());
+        let baselines = further
+            .into_iter()
+            .filter(|entry| entry.value.kind == EvidenceKind::Equivalence && is_tested(&showing.value))
+            .filter_map(|entry| ledger.evidence.get(entry.value.baseline.as_ref()?.id()))
+            .map(|baseline| (true, vec![baseline]));
+        let own = showing.value.accept.basis.map(|_| (false, own));
+        for (of_baseline, records) in own.into_iter().chain(baselines) {
+            if !looked.insert(records.iter().map(|entry| entry.id.as_str()).collect()) {
+                continue;
+            }
+            let found = standing_out(ledger, &records, &pool(ledger, &showing.value, &records));
+            for one in found {
+                if !all.iter().any(|(_, known)| *known == one) {
+                    all.push((of_baseline, one));
+                }
+            }
+        }
+    }
+    all
+}
+
+/// Returns what stands out of the pools behind a duty as JSON.
+pub fn outliers_json(ledger: &Ledger, duty: &Duty) -> Vec<Value> {
+    standing_out_of(ledger, duty)
+        .into_iter()
+        .map(|(of_baseline, one)| {
+            let (panel, specimen) =
+                one.specimen.map_or((None, None), |[panel, own]| (Some(panel), Some(own)));
+            json!({
+                "evidence": one.evidence, "baseline": of_baseline, "line": one.line, "batch": one.batch,
+                "panel": panel, "specimen": specimen, "within": one.within.map_or("all", |_| "batch"),
+                "value": one.residual.value, "unit": one.unit,
+                "residual": one.residual.residual, "critical": one.residual.critical, "level": one.level,
+            })
+        })
+        .collect()
+}
+
+fn write_outliers(page: &mut Page<'_>, ledger: &Ledger, duty: &Duty) {
+    let found = standing_out_of(ledger, duty);
+    if found.is_empty() {
+        return;
+    }
+    // What stands out of its batch and of all is one specimen.
+    let mut specimens: Vec<(bool, &Outlier, Vec<String>)> = Vec::new();
+    for (of_baseline, one) in &found {
+        let within = one.within.as_ref().map_or("all", |_| "its batch");
+        let words = format!(
+            "{} standard deviations from the mean of {within} (critical {}, n = {})",
+            digits(one.residual.residual),
+            digits(one.residual.critical),
+            one.residual.n
+        );
+        let same = |(_, known, _): &&mut (bool, &Outlier, Vec<String>)| {
+            (&known.evidence, &known.batch, &known.specimen, known.line)
+                == (&one.evidence, &one.batch, &one.specimen, one.line)
+        };
+        match specimens.iter_mut().find(same) {
+            Some((_, _, said)) => said.push(words),
+            None => specimens.push((*of_baseline, one, vec![words])),
+        }
+    }
+    page.heading(&format!("Stands out: {}", count(specimens.len(), "value")));
+    let shown = page.frame.shown(specimens.len(), SHOWN);
+    for (of_baseline, one, said) in specimens.iter().take(shown) {
+        let at = match (&one.specimen, one.line, ledger.data.get(&one.evidence)) {
+            (Some([panel, specimen]), Some(line), Some(data)) => format!(
+                "{}:{line}: specimen {} of batch {}, panel {}",
+                super::page::shown(&data.file),
+                super::page::shown(specimen),
+                super::page::shown(&one.batch),
+                super::page::shown(panel)
+            ),
+            _ => format!("evidence/{}", one.evidence),
+        };
+        let value = format!("{} {}", digits(one.residual.value), one.unit);
+        let of = if *of_baseline { ", of the baseline" } else { "" };
+        page.hang("  ", "    ", &format!("{at}{of}: {}: {}", value.trim(), said.join("; ")));
+    }
+    if shown < specimens.len() {
+        page.paragraph(&format!("… and {} more; the JSON has them all.", specimens.len() - shown));
+    }
+    page.paragraph(OUTLIER_RULE);
+}
+
 /// Writes what was measured and normalised, record by record and together, and the rejected specimens.
 pub(crate) fn write(page: &mut Page<'_>, ledger: &Ledger, duty: &Duty, records: &[&Entry<Evidence>]) {
     let Some(showing) = ledger.showings.get(&duty.showing) else { return };
@@ -226,6 +326,7 @@ pub(crate) fn write(page: &mut Page<'_>, ledger: &Ledger, duty: &Duty, records: 
     if showing.value.normalise.is_some() && !sampled.is_empty() {
         write_normalised(page, ledger, &showing.value, duty, &sampled);
     }
+    write_outliers(page, ledger, duty);
     let most = page.frame.shown(usize::MAX, SHOWN);
     let (mut lines, mut total, mut specimens) = (Vec::new(), 0, 0);
     for own in &sampled {

@@ -8,6 +8,7 @@ use crate::qualify::trial::{Breach, Due, Living, PropertyState, SiteState, Stand
 use crate::quantity::{Exposed, ExposureUnit};
 use crate::record::Graded;
 use serde_json::{Map, Value, json};
+use std::collections::BTreeSet;
 
 /// Readings shown that are due, beside the overdue ones.
 const DUE_SHOWN: usize = 2;
@@ -54,6 +55,7 @@ fn breach_json(breach: &Breach) -> Value {
         "site": breach.site,
         "kind": breach.kind.word(),
         "panel": breach.panel,
+        "place": breach.place,
         "property": breach.what,
         "value": value_json(breach.value),
         "limit": breach.limit,
@@ -113,6 +115,7 @@ fn property_json(own: &PropertyState) -> Value {
             let projected = panel.projected.as_ref();
             json!({
                 "panel": panel.panel,
+                "place": panel.place,
                 "readings": readings,
                 "projected": projected.and_then(|own| own.as_ref().ok()).map(|own_one| projection_json(own_one, own.last.unit)),
                 "not_projected": projected.and_then(|own| own.as_ref().err()),
@@ -269,7 +272,12 @@ fn property_words(own: &PropertyState) -> String {
         (Some(Err(why)), _) => parts.push(format!("no time projected: {why}")),
         _ => {}
     }
-    format!("{} ({})", parts.join("; "), count(own.panels.len(), "panel"))
+    let panels: BTreeSet<&str> = own.panels.iter().map(|one| one.panel.as_str()).collect();
+    let places = match own.panels.iter().any(|one| one.place.is_some()) {
+        true => format!(", {}", count(own.panels.len(), "place")),
+        false => String::new(),
+    };
+    format!("{} ({}{places})", parts.join("; "), count(panels.len(), "panel"))
 }
 
 fn projection_words(found: &Projection, panel: &str, last: Exposed) -> String {

@@ -124,6 +124,10 @@ pub(super) fn both_above(n: usize, k_mean: f64, k_min: f64) -> f64 {
 /// What the mean-and-minimum test found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StrengthEquivalence {
+    /// Factor of the mean, by [`equivalence_limits`].
+    pub k_mean: f64,
+    /// Factor of the smallest value.
+    pub k_min: f64,
     /// The mean of the new values.
     pub mean: f64,
     /// What it may not be below.
@@ -174,6 +178,8 @@ pub fn strength_equivalent(
     deviation("the baseline", s0)?;
     let (k_mean, k_min) = equivalence_limits(new.len(), alpha)?;
     Ok(StrengthEquivalence {
+        k_mean,
+        k_min,
         mean: mean(new)?,
         mean_limit: finite("the limit of the mean", m0 - k_mean * s0)?,
         minimum: new.iter().copied().fold(f64::INFINITY, f64::min),

@@ -167,10 +167,15 @@ impl Procedure {
         self.one_population.as_ref().ok().map(KSample::is_one)
     }
 
+    /// Returns how many specimens of how many batches a design value of a basis wants: fewer make an estimate.
+    pub const fn wants(basis: Basis) -> (usize, usize) {
+        if matches!(basis, Basis::B) { ENOUGH_B } else { ENOUGH_A }
+    }
+
     /// Returns what the sample lacks for a design value of a basis, in words: what lacks anything is an estimate
     /// and may not be designed with.
     pub fn lacks(&self, basis: Basis) -> Vec<String> {
-        let (specimens, batches) = if basis == Basis::B { ENOUGH_B } else { ENOUGH_A };
+        let (specimens, batches) = Self::wants(basis);
         let mut all = Vec::new();
         for (have, wanted, what) in
             [(self.whole.n, specimens, "specimens"), (self.batches.len(), batches, "batches")]

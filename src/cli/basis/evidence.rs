@@ -1,13 +1,16 @@
 //! Samples from evidence, as its showing takes them.
 
-use super::{alike, left_out, modes, sample, typed, with_pooled};
+use super::{alike, equivalence, left_out, modes, sample, typed, with_pooled};
 use crate::article::Subject;
+use crate::calc::figure;
 use crate::cli::args::BasisArgs;
 use crate::cli::context::{Context, Failure, Status, named};
-use crate::ledger::{Entry, Ledger, Specimen};
+use crate::ledger::{Entry, Ledger, Nominal, Specimen};
 use crate::qualify::normalised::Normalised;
-use crate::qualify::pool::{levels, pool};
-use crate::record::{Accept, Address, Evidence, EvidenceState, Figure, RecordKind, Showing};
+use crate::qualify::pool::{Pool, levels, pool};
+use crate::record::{
+    Accept, Address, Evidence, EvidenceKind, EvidenceState, Figure, NormaliseTo, RecordKind, Showing,
+};
 use crate::report::basis::{BasisReport, Between, SampleReport, json, text};
 use crate::report::page::shown;
 use crate::report::specimens::normalised_sentences;
@@ -58,6 +61,12 @@ pub(super) fn run(
     let loaded = context.load_alone(&place, &args.source)?;
     let ledger = &loaded.ledger;
     // Evidence of one showing is one sample; further showings are further environments.
+    for of in &args.of {
+        let entry = named(of, RecordKind::Evidence, &ledger.evidence, ledger)?;
+        if entry.value.kind == EvidenceKind::Equivalence {
+            return equivalence::run(context, args, &loaded, entry, out, err);
+        }
+    }
     let mut samples: Vec<(String, Vec<&Entry<Evidence>>)> = Vec::new();
     for of in &args.of {
         let entry = named(of, RecordKind::Evidence, &ledger.evidence, ledger)?;
@@ -162,7 +171,7 @@ fn apart<'l>(
 }
 
 /// Why a record is no part of a sample that design values come from.
-fn no_part(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
+pub(super) fn no_part(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
     let own = &entry.value;
     if !own.kind.stands_alone() {
         return Some(format!("an {} extends a baseline, and design values stay the baseline's", own.kind));
@@ -180,7 +189,7 @@ fn no_part(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
     newer.map(|newer| format!("evidence/{} supersedes it", newer.id))
 }
 
-fn evidence_sample(
+pub(super) fn evidence_sample(
     ledger: &Ledger,
     showing: &Entry<Showing>,
     records: &[&Entry<Evidence>],
@@ -219,23 +228,65 @@ fn evidence_sample(
         .filter_map(|entry| ledger.data.get(&entry.id))
         .flat_map(|data| data.rows.iter())
         .collect();
+    let labels = values.labels(ledger, records);
+    let measured = values.measured_by_batch().unwrap_or_default();
+    let reckoned = reckoned(ledger, &showing.value, records, &values);
     let groups = values.by_batch.into_iter().collect();
     let mut own = sample(names, of, values.unit, groups, left_out(&rows), levels);
+    own.labels = labels.into_iter().map(|own| own.iter().map(|label| shown(label)).collect()).collect();
     own.modes = modes(&rows);
     own.normalised = nominal;
+    own.measured = measured;
     own.notes.extend(normalised);
+    own.notes.extend(reckoned);
     let unconformed = records.iter().filter(|entry| entry.value.conformed.is_none());
     let unconformed: Vec<String> = unconformed.map(|entry| format!("evidence/{}", entry.id)).collect();
     if !unconformed.is_empty() {
         own.notes
             .push(format!("not conformed, so that it counts for no duty yet: {}", unconformed.join(", ")));
     }
-    own.notes.extend(asked(&showing.value.accept, &own));
+    if records.iter().all(|entry| entry.value.kind.stands_alone()) {
+        own.notes.extend(asked(&showing.value.accept, &own));
+    }
     own.tested_in = showing.value.environment.as_ref().and_then(|environment| {
         let moisture = environment.moisture.as_ref().map_or("unstated", |own| own.as_str());
         Some((environment.temperature.as_ref()?.si(), moisture.to_string()))
     });
     Ok(own)
+}
+
+/// The first normalised value in numbers, as an example of all.
+fn reckoned(
+    ledger: &Ledger,
+    showing: &Showing,
+    records: &[&Entry<Evidence>],
+    values: &Pool,
+) -> Option<String> {
+    let (batch, normalised) = values.by_batch.iter().find_map(|(batch, own)| Some((batch, own.first()?)))?;
+    let written = values.origins.get(batch)?.first()?;
+    let measured = *values.measured_by_batch()?.first()?.first()?;
+    let record = records.get(written.record)?;
+    let row = ledger.data.get(&record.id)?.rows.get(written.row?)?;
+    let nominal = Nominal::of(ledger, showing, &record.value)?.ok()?;
+    let thing = nominal.measured(row)?;
+    let (rule, numbers) = match nominal.to {
+        NormaliseTo::CuredThickness => (
+            "measured x ply thickness / nominal",
+            format!("{} mm / {} mm", figure(thing * 1e3), figure(nominal.value * 1e3)),
+        ),
+        NormaliseTo::FibreVolume => (
+            "measured x nominal / fibre volume",
+            format!("{} % / {} %", figure(nominal.value * 100.0), figure(thing * 100.0)),
+        ),
+    };
+    Some(format!(
+        "normalised = {rule} (MIL-HDBK-17-1F 2.4.3, from memory): of {}/{} in {} {} x {numbers} = {}",
+        shown(&row.panel),
+        shown(&row.specimen),
+        shown(batch),
+        figure(measured),
+        figure(*normalised)
+    ))
 }
 
 /// What the showing asks of its basis, beside what the sample gives.

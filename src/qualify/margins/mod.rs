@@ -256,6 +256,11 @@ fn margins_by(
     if panel.value.load_path.is_none() && !found.used.is_empty() {
         found.assumptions.push(format!("panel/{} names no load_path: B-basis values are taken", panel.id));
     }
+    let doubt = |value: &DesignValue| match &value.from {
+        Origin::Evidence(own) => own.doubt.clone(),
+        Origin::Typed => None,
+    };
+    found.assumptions.extend(found.used.iter().filter_map(doubt));
     found.assumptions.sort();
     found.assumptions.dedup();
     let mut seen = BTreeSet::new();

@@ -1,6 +1,7 @@
 //! Design values in force: typed in, or what a showing's evidence supports now.
 
 use super::super::duty::{Duty, DutyKey, Judged, Verdict};
+use super::super::estimate::basis_of;
 use super::super::live::leans_on_computed;
 use super::super::normalised::Normalised;
 use super::super::pool::{self, required_basis};
@@ -9,7 +10,7 @@ use crate::article::Subject;
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::Quantity;
 use crate::record::{BasisWord, Evidence, LoadPath, Showing, Sourced};
-use crate::statistics::{Basis, mean};
+use crate::statistics::mean;
 use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::Deref;
@@ -75,6 +76,8 @@ pub struct Support {
     pub environment: String,
     /// Whether the sample is too small for its plan or for its basis, so that the value is an estimate.
     pub estimate: bool,
+    /// The same as a sentence of the assumptions, with what is lacking.
+    pub doubt: Option<String>,
     /// What the specimens' values were brought to, where they were.
     pub normalised: Option<String>,
 }
@@ -181,7 +184,13 @@ impl Values<'_> {
         let pooled = pool::pool(self.ledger, &entry.value, &records);
         let n = pooled.values.len();
         let mut method = None;
-        let mut estimate = !pool::completeness(&pooled, &entry.value).is_complete();
+        let lacks = pool::completeness(&pooled, &entry.value).lacks;
+        let mut estimate = !lacks.is_empty();
+        let mut doubt = estimate.then(|| {
+            let names: Vec<&str> = records.iter().map(|record| record.id.as_str()).collect();
+            let (names, lacks) = (names.join(", "), lacks.join(", "));
+            format!("showing/{}: design value of {names} is an estimate: {lacks}", entry.id)
+        });
         let (value, name) = match statistic {
             Statistic::Mean => {
                 (mean(&pooled.values).map_err(|problem| problem.to_string()), statistic.word())
@@ -191,12 +200,13 @@ impl Values<'_> {
                     if self.load_path == Some(LoadPath::Single) { BasisWord::A } else { BasisWord::B }
                 });
                 let (basis, name) = match word {
-                    BasisWord::A => (Basis::A, "A-basis"),
-                    BasisWord::B => (Basis::B, "B-basis"),
+                    BasisWord::A => (basis_of(word), "A-basis"),
+                    BasisWord::B => (basis_of(word), "B-basis"),
                 };
                 let found = pooled.procedure().and_then(|found| {
                     method = Some(found.method.name());
                     estimate |= !found.lacks(basis).is_empty();
+                    doubt = super::super::estimate::estimate(&records, found, word).or(doubt.take());
                     found.value(basis).clone()
                 });
                 (found.map(|found| found.value).map_err(|problem| problem.to_string()), name)
@@ -228,6 +238,7 @@ impl Values<'_> {
                 method,
                 environment: environment_of(&entry.value),
                 estimate,
+                doubt,
                 normalised: pooled.normalised.as_ref().map(Normalised::words),
             })),
         })

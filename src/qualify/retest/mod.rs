@@ -18,6 +18,7 @@ mod ways;
 pub use limits::{AttributeLimit, limits};
 pub use ways::{said, ways};
 
+use super::equivalence;
 use super::pool;
 use super::verdict::{Duty, DutyKey, Evaluation};
 use crate::article::{Configurator, Subject};
@@ -208,10 +209,10 @@ fn equivalences(ledger: &Ledger, steps: &mut [PlanStep]) -> Option<(usize, Chanc
         let alpha = pool::alpha(ledger, &showing.value);
         let (specimens, _) = pool::equivalence_plan(&showing.value);
         // Ratings, statements and readings are held against their own limits: nothing is tested at a level.
-        if specimens < 2 || !pool::is_tested(&showing.value) {
+        if specimens < 2 || !equivalence::is_tested(&showing.value) {
             continue;
         }
-        if !pool::two_sided(showing.value.kind.as_str()) {
+        if !equivalence::two_sided(showing.value.kind.as_str()) {
             step.power = strength_power(specimens as usize, alpha, 1.0).ok();
         }
         levels.push(alpha);

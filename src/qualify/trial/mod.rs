@@ -13,6 +13,7 @@ pub use due::{Due, due};
 pub use living::{Living, Stands};
 pub use state::{PanelState, PropertyState, SiteState, TrialState, trials};
 
+use super::conditions;
 use super::judge::Reason;
 use super::pool::{self, Completeness, Outcome};
 use super::verdict::{Judged, note};
@@ -47,6 +48,8 @@ pub struct Series {
     pub kind: SiteKind,
     /// The panel's label.
     pub panel: String,
+    /// Where on the panel, or which of several readings; `None` where there is one.
+    pub place: Option<String>,
     /// The property that limits name.
     pub property: Property,
     /// What it was worked out from, where it was not read itself.
@@ -75,17 +78,18 @@ pub fn series(ledger: &Ledger, entry: &Entry<Evidence>) -> Vec<Series> {
     let (Some(trial), Some(data)) = (&entry.value.trial, ledger.data.get(&entry.id)) else {
         return Vec::new();
     };
-    let mut read: BTreeMap<(&str, &str, Property), Vec<&TrialReading>> = BTreeMap::new();
+    let mut read: BTreeMap<(&str, &str, Option<&str>, Property), Vec<&TrialReading>> = BTreeMap::new();
     for row in data.readings.iter().filter(|row| row.rejected.is_none()) {
-        read.entry((&row.site, &row.panel, row.property)).or_default().push(row);
+        read.entry((&row.site, &row.panel, row.place.as_deref(), row.property)).or_default().push(row);
     }
     let mut all = Vec::new();
-    for ((site, panel, property), rows) in &mut read {
+    for ((site, panel, place, property), rows) in &mut read {
         rows.sort_by(|one, two| one.exposure.number.total_cmp(&two.exposure.number));
         let Some(own) = trial.sites.get(*site) else { continue };
         let points = rows.iter().filter_map(|row| Some(point(row, row.value?))).collect();
         let (site, panel) = (site.to_string(), panel.to_string());
-        all.push(Series { site, kind: own.kind, panel, property: *property, of: None, points });
+        let place = place.map(str::to_string);
+        all.push(Series { site, kind: own.kind, panel, place, property: *property, of: None, points });
     }
     let derived: Vec<Series> = all.iter().flat_map(|own| follows(own, &all)).collect();
     all.extend(derived);
@@ -141,11 +145,12 @@ fn follows(own: &Series, all: &[Series]) -> Vec<Series> {
     }
 }
 
-/// Another property of the same panel at the same site; `all` stands in the order of site, panel and property.
+/// Another property of the same panel and place at the same site; `all` stands in the order of site, panel, place
+/// and property.
 fn beside<'s>(own: &Series, all: &'s [Series], property: Property) -> Option<&'s Series> {
-    let key = (&own.site, &own.panel, property);
-    let place = all.binary_search_by(|one| (&one.site, &one.panel, one.property).cmp(&key)).ok()?;
-    all.get(place)
+    let key = (&own.site, &own.panel, &own.place, property);
+    let at = all.binary_search_by(|one| (&one.site, &one.panel, &one.place, one.property).cmp(&key)).ok()?;
+    all.get(at)
 }
 
 /// A reading beyond its limit: the first of its series.
@@ -157,6 +162,8 @@ pub struct Breach {
     pub kind: SiteKind,
     /// The panel.
     pub panel: String,
+    /// Where on the panel, or which of several readings.
+    pub place: Option<String>,
     /// What was read.
     pub what: String,
     /// What limits speak of.
@@ -174,10 +181,16 @@ pub struct Breach {
 impl Breach {
     /// Returns it as half a sentence.
     pub fn words(&self) -> String {
-        let Self { site, kind, panel, what, limit, exposure, .. } = self;
+        let Self { site, kind, what, limit, exposure, .. } = self;
+        let panel = with_place(&self.panel, self.place.as_deref());
         let value = self.property.shown(self.value);
         format!("panel {panel} at {site} ({kind}): {what} {value} after {exposure}, limit {limit}")
     }
+}
+
+/// A panel's label, with the place on it where there are several.
+pub fn with_place(panel: &str, place: Option<&str>) -> String {
+    place.map_or_else(|| panel.to_string(), |place| format!("{panel} ({place})"))
 }
 
 /// Returns the first reading beyond a limit of every series, the earliest of each kind of exposure first.
@@ -190,6 +203,7 @@ pub fn breaches<'s>(all: impl IntoIterator<Item = &'s Series>, limits: &[Reading
                 site: one.site.clone(),
                 kind: one.kind,
                 panel: one.panel.clone(),
+                place: one.place.clone(),
                 what: one.what(),
                 property: one.property,
                 value: point.value,
@@ -228,12 +242,17 @@ pub fn sample(
 ) -> (Completeness, Outcome, Vec<String>) {
     if is_asked(showing) {
         let (lacks, outcome) = judge(ledger, showing, records, panels(showing));
-        return (lacks, outcome, Vec::new());
+        return (lacks, outcome, conditions::of_trials(records));
     }
     let all = pool::pool(ledger, showing, records);
     let lacks = pool::completeness(&all, showing);
     let outcome = pool::judge(&all, &showing.accept, load_path, lacks.is_complete(), ramp);
-    (lacks, all.told(outcome), all.doubts())
+    let mut doubts = all.doubts();
+    doubts.extend(conditions::of_specimens(ledger, records));
+    if lacks.is_complete() {
+        doubts.extend(all.estimate(showing, records, load_path));
+    }
+    (lacks, all.told(outcome), doubts)
 }
 
 /// Judges the readings of finished records: every limit at every reading, and `panels` panels of every kind of

@@ -2,7 +2,7 @@
 
 use super::complete::{Panels, by_site};
 use super::living::{Living, living};
-use super::{Breach, Due, Point, Series, breaches, due, series, worst_of};
+use super::{Breach, Due, Point, Series, breaches, due, series, with_place, worst_of};
 use crate::article::Configurator;
 use crate::finish::{Keep, Projection, Reading, project};
 use crate::ledger::{Entry, Ledger};
@@ -88,6 +88,8 @@ pub struct PropertyState {
 pub struct PanelState {
     /// The panel's label.
     pub panel: String,
+    /// Where on the panel, or which of several readings.
+    pub place: Option<String>,
     /// The values.
     pub points: Vec<Point>,
     /// As of the property.
@@ -120,7 +122,10 @@ pub fn trials(ledger: &Ledger, evaluation: &Evaluation, today: Day) -> Vec<Trial
             let why = row.rejected.as_deref()?;
             Some(format!(
                 "{} of panel {} at {} after {}: {why}",
-                row.property, row.panel, row.site, row.exposure
+                row.property,
+                with_place(&row.panel, row.place.as_deref()),
+                row.site,
+                row.exposure
             ))
         };
         Some(TrialState {
@@ -155,6 +160,7 @@ fn property(own: &[&Series], limits: &[ReadingLimit]) -> Option<PropertyState> {
         .iter()
         .map(|one| PanelState {
             panel: one.panel.clone(),
+            place: one.place.clone(),
             points: one.points.clone(),
             projected: limit.and_then(|limit| projected(one, &limit.limit)),
         })
@@ -173,7 +179,8 @@ fn property(own: &[&Series], limits: &[ReadingLimit]) -> Option<PropertyState> {
         (Ok(one), Ok(two)) => one.at.total_cmp(&two.at),
         (one, two) => one.is_err().cmp(&two.is_err()),
     });
-    let earliest = found.first().map(|(panel, own)| (panel.panel.clone(), (*own).clone()));
+    let earliest =
+        found.first().map(|(panel, own)| (with_place(&panel.panel, panel.place.as_deref()), (*own).clone()));
     let (projected_panel, projected) = earliest.unzip();
     Some(PropertyState {
         what: first.what(),

@@ -47,6 +47,7 @@ fn row(panel: &str, site: &str, exposure: &str, property: Property, value: f64) 
     TrialReading {
         panel: panel.to_string(),
         site: site.to_string(),
+        place: None,
         exposure: Exposed::parse(exposure).unwrap(),
         property,
         value: Some(Graded::Number(value)),

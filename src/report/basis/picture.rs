@@ -62,7 +62,8 @@ pub(super) fn lines(own: &SampleReport, found: &Procedure, columns: usize) -> Ve
     let mut lines =
         vec![format!("    Share below, against {}", if own.unit.is_empty() { "value" } else { &own.unit })];
     lines.extend(plot(found, &all, &scale));
-    lines.push(axis(&scale, b));
+    let mark: Vec<(char, f64)> = b.map(|b| ('B', b)).into_iter().collect();
+    lines.push(axis(&scale, &mark));
     lines.push(String::new());
     lines.extend(strips(own, &scale));
     lines
@@ -113,10 +114,12 @@ fn plot(found: &Procedure, all: &[(f64, usize)], scale: &Scale) -> Vec<String> {
         .collect()
 }
 
-/// The axis with its ends and the B value.
-fn axis(scale: &Scale, b: Option<f64>) -> String {
+/// The axis with its ends and values marked by a letter each.
+fn axis(scale: &Scale, marks: &[(char, f64)]) -> String {
     let mut line: Vec<char> = vec!['─'; scale.columns];
-    put(&mut line, b.and_then(|b| scale.column(b)), 'B');
+    for (mark, value) in marks {
+        put(&mut line, scale.column(*value), *mark);
+    }
     let line: String = line.into_iter().collect();
     let (low, high) = (figure(scale.low), figure(scale.high));
     let gap = scale.columns.saturating_sub(low.chars().count() + high.chars().count());
@@ -124,31 +127,67 @@ fn axis(scale: &Scale, b: Option<f64>) -> String {
     format!("{indent}└{line}\n{indent} {low}{}{high}", " ".repeat(gap))
 }
 
+/// The values of one batch along the scale, with their mean.
+fn strip(values: &[f64], scale: &Scale) -> String {
+    let mut row = vec![' '; scale.columns];
+    let mut counts = vec![0_u32; scale.columns];
+    for value in values {
+        if let Some(count) = scale.column(*value).and_then(|column| counts.get_mut(column)) {
+            *count = count.saturating_add(1);
+        }
+    }
+    for (cell, count) in row.iter_mut().zip(&counts) {
+        *cell = match count {
+            0 => ' ',
+            1 => 'o',
+            2..=9 => char::from_digit(*count, 10).unwrap_or('o'),
+            _ => '#',
+        };
+    }
+    let mean = crate::statistics::mean(values).ok().and_then(|mean| scale.column(mean));
+    if let Some(cell) = mean.and_then(|at| row.get_mut(at)).filter(|cell| **cell == ' ') {
+        *cell = '|';
+    }
+    row.into_iter().collect::<String>().trim_end().to_string()
+}
+
+/// Draws the batches of a baseline and of a new sample side by side, with the limits that the new ones are held to.
+/// Each limit has a letter.
+pub(super) fn against(
+    baseline: &SampleReport,
+    new: &SampleReport,
+    limits: &[(char, f64)],
+    columns: usize,
+) -> Vec<String> {
+    let values = || baseline.groups.iter().chain(&new.groups).flat_map(|(_, own)| own.iter().copied());
+    let all = || values().chain(limits.iter().map(|(_, limit)| *limit));
+    let (low, high) = (all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max));
+    let scale = Scale { low, high, columns: columns.saturating_sub(MARGIN + 1).clamp(20, WIDEST) };
+    if scale.high <= scale.low || !(scale.high - scale.low).is_finite() {
+        return Vec::new();
+    }
+    let mut lines = Vec::new();
+    for (title, own) in [("baseline", baseline), ("new", new)] {
+        lines.push(format!("    {title}"));
+        for (label, values) in own.groups.iter().take(STRIPS) {
+            let name: String = label.chars().take(MARGIN - 1).collect();
+            lines.push(format!("{name:>7}  {}", strip(values, &scale)).trim_end().to_string());
+        }
+        if own.groups.len() > STRIPS {
+            lines.push(format!("        … and {} batches more", own.groups.len() - STRIPS));
+        }
+    }
+    lines.push(axis(&scale, limits));
+    lines
+}
+
 fn strips(own: &SampleReport, scale: &Scale) -> Vec<String> {
     let mut lines = Vec::new();
     for (at, (label, values)) in own.groups.iter().take(STRIPS).enumerate() {
-        let mut row = vec![' '; scale.columns];
-        let mut counts = vec![0_u32; scale.columns];
-        for value in values {
-            if let Some(count) = scale.column(*value).and_then(|column| counts.get_mut(column)) {
-                *count = count.saturating_add(1);
-            }
-        }
-        for (cell, count) in row.iter_mut().zip(&counts) {
-            *cell = match count {
-                0 => ' ',
-                1 => 'o',
-                2..=9 => char::from_digit(*count, 10).unwrap_or('o'),
-                _ => '#',
-            };
-        }
-        let mean = crate::statistics::mean(values).ok().and_then(|mean| scale.column(mean));
-        if let Some(cell) = mean.and_then(|at| row.get_mut(at)).filter(|cell| **cell == ' ') {
-            *cell = '|';
-        }
-        let row: String = row.into_iter().collect();
+        let row = strip(values, scale);
         let name: String = label.chars().take(MARGIN - 3).collect();
-        lines.push(format!("{:>5} {} {}", name, letter(at), row.trim_end()).trim_end().to_string());
+        // As wide as the shares in front of the plot and its edge.
+        lines.push(format!("{:>5} {}  {}", name, letter(at), row).trim_end().to_string());
     }
     if own.groups.len() > STRIPS {
         lines.push(format!("        … and {} batches more", own.groups.len() - STRIPS));

@@ -28,31 +28,43 @@ pub(super) fn distribution(found: &Procedure) -> Option<&'static str> {
     }
 }
 
-/// Outliers within batches and in all: where, the batch's label, the residual.
+/// Outliers within batches and in all: where, the batch's label, the specimen where it is known, the residual.
 pub(super) fn named_outliers<'a>(
     own: &'a SampleReport,
     found: &'a Procedure,
-) -> Vec<(&'static str, &'a str, &'a NormedResidual)> {
+) -> Vec<(&'static str, &'a str, Option<&'a str>, &'a NormedResidual)> {
     let mut all = Vec::new();
-    for ((label, _), batch) in own.groups.iter().zip(&found.batches) {
+    for (at, ((label, _), batch)) in own.groups.iter().zip(&found.batches).enumerate() {
         let outliers = batch.outliers.iter().filter(|one| one.is_outlier());
-        all.extend(outliers.map(|one| ("batch", label.as_str(), one)));
+        all.extend(outliers.map(|one| ("batch", label.as_str(), specimen(own, at, one.index), one)));
     }
     for one in found.outliers.iter().filter(|one| one.is_outlier()) {
-        all.push(("all", batch_at(own, one.index), one));
+        let (batch, specimen) = batch_at(own, one.index);
+        all.push(("all", batch, specimen, one));
     }
     all
 }
 
-/// The label of the batch that the value at a place among all is of.
-fn batch_at(own: &SampleReport, mut place: usize) -> &str {
-    for (label, values) in &own.groups {
+/// The label of a value of a batch; none where labels are not known.
+fn specimen(own: &SampleReport, batch: usize, place: usize) -> Option<&str> {
+    own.labels.get(batch)?.get(place).map(String::as_str).filter(|label| !label.is_empty())
+}
+
+/// The label of the batch that the value at a place among all is of, and of its specimen.
+fn batch_at(own: &SampleReport, mut place: usize) -> (&str, Option<&str>) {
+    for (at, (label, values)) in own.groups.iter().enumerate() {
         match place.checked_sub(values.len()) {
             Some(rest) => place = rest,
-            None => return label,
+            None => return (label, specimen(own, at, place)),
         }
     }
-    ""
+    ("", None)
+}
+
+/// A value that stands out, with its batch and its specimen.
+fn value_named(value: f64, batch: &str, specimen: Option<&str>) -> String {
+    let specimen = specimen.map_or_else(String::new, |own| format!(" ({own})"));
+    format!("{} of {batch}{specimen}", figure(value))
 }
 
 /// Outliers of one batch, or of all, that are named where not all are asked for.
@@ -90,17 +102,17 @@ fn residual(label: &str, one: &NormedResidual, level: f64) -> String {
 const UNKNOWN: &str = "whether a value stands out is not known";
 const STAYS: &str = "it stays in the sample until a cause is found: then the data name it under `rejected`";
 
-fn within_batches(own: &SampleReport, found: &Procedure, frame: &Frame) -> Step {
+pub(super) fn within_batches(own: &SampleReport, found: &Procedure, frame: &Frame) -> Step {
     let mut shows = Vec::new();
     let mut named = Vec::new();
-    for ((label, _), batch) in own.groups.iter().zip(&found.batches) {
+    for (at, ((label, _), batch)) in own.groups.iter().zip(&found.batches).enumerate() {
         if batch.outliers.is_empty() {
             let why = if batch.n < 3 { "too few values" } else { "all values are equal" };
             shows.push(format!("{label}: not tested, {why}"));
         }
         residuals(&mut shows, &format!("{label}: "), &batch.outliers, found.levels.outliers, frame);
         let outliers = batch.outliers.iter().filter(|one| one.is_outlier());
-        named.extend(outliers.map(|one| format!("{} of {label}", figure(one.value))));
+        named.extend(outliers.map(|one| value_named(one.value, label, specimen(own, at, one.index))));
     }
     let tested = found.batches.iter().any(|batch| !batch.outliers.is_empty());
     let decision = if tested { stands(&named, frame) } else { UNKNOWN.to_string() };
@@ -143,12 +155,15 @@ fn stands(named: &[String], frame: &Frame) -> String {
     }
 }
 
-fn in_all(own: &SampleReport, found: &Procedure, frame: &Frame) -> Step {
+pub(super) fn in_all(own: &SampleReport, found: &Procedure, frame: &Frame) -> Step {
     let mut shows = Vec::new();
     residuals(&mut shows, "", &found.outliers, found.levels.outliers, frame);
     let outliers = found.outliers.iter().filter(|one| one.is_outlier());
-    let named: Vec<String> =
-        outliers.map(|one| format!("{} of {}", figure(one.value), batch_at(own, one.index))).collect();
+    let of = |one: &NormedResidual| {
+        let (batch, specimen) = batch_at(own, one.index);
+        value_named(one.value, batch, specimen)
+    };
+    let named: Vec<String> = outliers.map(of).collect();
     let decision = if shows.is_empty() {
         shows.push("not tested: too few values".to_string());
         UNKNOWN.to_string()

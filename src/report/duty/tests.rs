@@ -24,6 +24,7 @@ fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
         "panels",
         "evidence",
         "normalised",
+        "outliers",
         "set_aside",
         "chain",
         "caution",
