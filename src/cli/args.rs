@@ -101,6 +101,15 @@ pub struct Source {
     pub staged: bool,
 }
 
+/// What is laid over the state that is read.
+#[derive(Debug, Clone, Default, Args)]
+pub struct With {
+    /// Lay a decision's changes over it, without editing a file; several one after the other, with commas
+    /// or by repeating the option
+    #[arg(long, value_name = "DECISION", value_delimiter = ',')]
+    pub with: Vec<String>,
+}
+
 /// Start a ledger, or lay out the invented example
 ///
 /// Without --example, an empty ledger: ledger.yaml, the folders of the kinds, and schemas wired for
@@ -141,6 +150,9 @@ pub struct MassArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// How tolerances are combined
     #[arg(long, value_name = "HOW", default_value = "causes", value_parser = ["causes", "monte-carlo"])]
     pub spread: String,
@@ -164,6 +176,9 @@ pub struct LaminateArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// Show long lists whole
     #[arg(long)]
     pub all: bool,
@@ -181,6 +196,9 @@ pub struct PanelArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// Show every criterion, and long lists whole
     #[arg(long)]
     pub all: bool,
@@ -217,6 +235,9 @@ pub struct GapsArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// List met duties too, and long lists whole
     #[arg(long)]
     pub all: bool,
@@ -255,6 +276,9 @@ pub struct WhyArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
 }
 
 /// List figures that stand on no evidence, and what stands on them
@@ -263,6 +287,9 @@ pub struct AssumptionsArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// Show long lists whole
     #[arg(long)]
     pub all: bool,

@@ -69,6 +69,8 @@ pub struct Loaded {
     pub snapshot: Snapshot,
     /// What was read.
     pub ledger: Ledger,
+    /// Decisions that are laid over it, in this order.
+    pub with: Vec<String>,
 }
 
 impl Loaded {
@@ -164,7 +166,8 @@ impl Context {
         // The number that `bondline assumptions` lists, so that nobody looks for the rest.
         let assumptions = assumed::count(&loaded.ledger, evaluation).unwrap_or(evaluation.assumptions.len());
         let commit = match loaded.snapshot.origin() {
-            Origin::Revision { commit, .. } => Some(commit.clone()),
+            // With something laid over it, it is that commit no longer.
+            Origin::Revision { commit, .. } if loaded.with.is_empty() => Some(commit.clone()),
             _ => None,
         };
         ReportHead::new(commit, self.today, assumptions, live_concessions(&loaded.ledger, self.today).len())
@@ -184,8 +187,9 @@ impl Context {
     ) -> io::Result<()> {
         let head = self.report_head(loaded, evaluation);
         if self.json() {
-            return writeln!(out, "{:#}", head.add_to(document()));
+            return writeln!(out, "{:#}", loaded.document(head.add_to(document())));
         }
+        self.say_laid(loaded, out)?;
         write!(out, "{}", text(&self.frame(&loaded.ledger, all)))?;
         writeln!(out)?;
         write!(out, "{}", head.text(self.width))
@@ -264,7 +268,7 @@ impl Context {
 
     fn read_with(snapshot: Snapshot, recall: &dyn Recall) -> Loaded {
         let ledger = if snapshot.is_empty() { empty_ledger() } else { Ledger::load(&snapshot, recall) };
-        Loaded { snapshot, ledger }
+        Loaded { snapshot, ledger, with: Vec::new() }
     }
 
     /// Judges a ledger, where nothing broken plays a part; says on `err` what is broken elsewhere.

@@ -1,11 +1,9 @@
 //! `bondline impact`.
 
 use super::args::{ImpactArgs, Source};
-use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end, unreadable};
-use crate::change::decide::overlay;
+use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use super::laid::all_or_no_decisions;
 use crate::change::impact::impact_of;
-use crate::ledger::Ledger;
-use crate::record::{Address, Decision, DecisionStatus, RecordKind};
 use crate::report::impact;
 use crate::report::page::Frame;
 use crate::source::{Place, Snapshot};
@@ -57,20 +55,12 @@ fn sides(
         of => {
             let current = work();
             if let Ok(current) = &current
-                && let Some(decisions) = decisions(current, of)?
+                && let Some(decisions) = all_or_no_decisions(&current.ledger, of)?
             {
-                let list: Vec<&Decision> = decisions.iter().map(|(_, decision)| *decision).collect();
-                let texts = overlay(&current.ledger, &current.snapshot, &list).map_err(|fault| {
-                    let carried_out = list.iter().any(|one| one.status == DecisionStatus::Approved);
-                    let help = match carried_out {
-                        true => "it may be carried out already: `--at REV` lays it over the state before",
-                        false => "bring the decision's `changes` up to the records as they are now",
-                    };
-                    Failure::new(fault.to_string(), help)
-                })?;
-                let head = context.read(current.snapshot.overlay(texts));
-                let ids: Vec<&str> = decisions.iter().map(|(id, _)| id.as_str()).collect();
-                let names = (current.label(), format!("{} with {}", current.label(), ids.join(" and ")));
+                let mut head = context.laid_over(current, &decisions)?;
+                // The paragraph names both sides; nothing has to be said before it.
+                let with = std::mem::take(&mut head.with).join(" and ");
+                let names = (current.label(), format!("{} with {with}", current.label()));
                 let base = context.read(current.snapshot.clone());
                 return Ok((base, head, names));
             }
@@ -93,52 +83,4 @@ fn sides(
             }
         }
     }
-}
-
-/// Reads all arguments as decisions, by id or by a beginning that only one has; `None` where none is one.
-fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<(String, &'a Decision)>>, Failure> {
-    let all = &loaded.ledger.decisions;
-    let mut found = Vec::new();
-    for text in of {
-        let name =
-            text.trim_start_matches("decision/").trim_start_matches("decisions/").trim_end_matches(".yaml");
-        let fits: Vec<_> = match all.get(name) {
-            Some(entry) => vec![entry],
-            None => all.values().filter(|entry| entry.id.starts_with(&format!("{name}-"))).collect(),
-        };
-        match fits.as_slice() {
-            [only] => found.push((only.id.clone(), &*only.value)),
-            // One that is there but broken is not one that is missing.
-            [] => {
-                if let Some(broken) = broken(&loaded.ledger, name) {
-                    return Err(broken);
-                }
-            }
-            many => {
-                let names: Vec<&str> = many.iter().map(|entry| entry.id.as_str()).collect();
-                return Err(Failure::new(
-                    format!("`{text}` is the beginning of several decisions"),
-                    format!("name one of {}", names.join(", ")),
-                ));
-            }
-        }
-    }
-    if found.len() == of.len() {
-        return Ok(Some(found));
-    }
-    if found.is_empty() && !of.iter().any(|text| text.starts_with("dd-") || text.starts_with("decision/")) {
-        return Ok(None);
-    }
-    let unknown = of.iter().find(|text| !found.iter().any(|(id, _)| id.starts_with(text.as_str())));
-    let broken = loaded.ledger.broken.iter().filter(|one| one.kind() == RecordKind::Decision);
-    let names: Vec<&str> = all.keys().map(String::as_str).chain(broken.map(Address::id)).collect();
-    let text = unknown.map_or("", String::as_str);
-    Err(Failure::new(format!("no decision is called `{text}`"), nearest(text, &names)))
-}
-
-/// Says what is wrong with a decision that is there, by its id or its beginning, but can't be read.
-fn broken(ledger: &Ledger, name: &str) -> Option<Failure> {
-    let begins = |id: &str| id == name || id.strip_prefix(name).is_some_and(|rest| rest.starts_with('-'));
-    let found = ledger.broken.iter().find(|one| one.kind() == RecordKind::Decision && begins(one.id()))?;
-    unreadable(ledger, found)
 }

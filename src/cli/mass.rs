@@ -14,7 +14,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load_alone(&place, &args.source)?;
+    let loaded = context.load_with(&place, &args.source, &args.with)?;
     let scope = match &args.of {
         None => Scope::Programme,
         Some(text) => {
@@ -63,8 +63,9 @@ pub(super) fn run(
         statement_by(&loaded.ledger, scope, method).map_err(|missing| context.missing(&loaded, &missing))?;
     context.note_broken(&loaded, err)?;
     if context.json() {
-        writeln!(out, "{:#}", mass::json(&statement))?;
+        writeln!(out, "{:#}", loaded.document(mass::json(&statement)))?;
     } else {
+        context.say_laid(&loaded, out)?;
         write!(out, "{}", mass::text(&statement, context.width))?;
     }
     let budgeted = statement.groups.iter().chain(statement.assemblies.iter().map(|assembly| &assembly.each));

@@ -10,6 +10,7 @@ mod context;
 mod gaps;
 mod hook;
 mod impact;
+mod laid;
 mod laminate;
 mod mass;
 mod new;

@@ -16,7 +16,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load_alone(&place, &args.source)?;
+    let loaded = context.load_with(&place, &args.source, &args.with)?;
     let ledger = &loaded.ledger;
     let panel = named(&args.panel, RecordKind::Panel, &ledger.panels, ledger)?;
     let of = Address::new(RecordKind::Panel, panel.id.clone());

@@ -8,6 +8,7 @@
 
 mod disk;
 mod fault;
+mod merge;
 mod objects;
 mod path;
 mod place;
@@ -22,6 +23,7 @@ mod testbed;
 mod tests;
 
 pub use fault::{ReadFault, SourceError};
+pub use merge::Merged;
 pub use path::resolve;
 pub use place::Place;
 pub use repository::{Commit, Repository};
