@@ -151,3 +151,52 @@ pub fn joint(parts: &[&Impact], whole_impact: &Impact) -> Joint {
     }
     found
 }
+
+impl Joint {
+    /// Says what is only so together, in sentences that come before everything else; empty where nothing is.
+    ///
+    /// `names` are the changes as the reader knows them.
+    pub fn sentences(&self, names: &[String]) -> String {
+        let mut said = Vec::new();
+        let whose = match names {
+            [one, two] => format!("{one} and {two}"),
+            _ => "these changes".to_string(),
+        };
+        let neither = if names.len() == 2 { "neither" } else { "none" };
+        if !self.only_together.is_empty() {
+            said.push(format!(
+                "Together {whose} un-prove what {neither} of them does alone, {}.",
+                listed(&self.only_together)
+            ));
+        }
+        if !self.graver_together.is_empty() {
+            said.push(format!("More is asked together than under any of them alone of {}.", listed(&self.graver_together)));
+        }
+        if !self.restored_together.is_empty() {
+            said.push(format!(
+                "What one of them un-proves alone stands together, {}.",
+                listed(&self.restored_together)
+            ));
+        }
+        said.join(" ")
+    }
+}
+
+/// Duties said in a sentence.
+const SAID: usize = 4;
+
+fn listed(rows: &[JointDuty]) -> String {
+    let one = |row: &JointDuty| {
+        let of = format!("{} of {}", row.showing, row.subject);
+        match row.together {
+            Some((verdict, asks)) if asks > Asks::None => format!("{of} ({verdict}, asks {asks})"),
+            Some((verdict, _)) => format!("{of} ({verdict})"),
+            None => of,
+        }
+    };
+    let mut all: Vec<String> = rows.iter().take(SAID).map(one).collect();
+    if rows.len() > SAID {
+        all.push(format!("and {} more", rows.len() - SAID));
+    }
+    format!("{} {}: {}", rows.len(), if rows.len() == 1 { "duty" } else { "duties" }, all.join("; "))
+}

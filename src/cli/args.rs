@@ -209,8 +209,9 @@ pub struct PanelArgs {
 /// `impact` alone compares HEAD with the work tree; `impact BASE` compares BASE with the work tree;
 /// `impact BASE HEAD` compares two revisions; `impact --staged` compares HEAD with the index. An
 /// argument that is a decision's id lays the decision's changes over the work tree, without editing a
-/// file: `impact dd-003`.
-#[derive(Debug, Args)]
+/// file: `impact dd-003`. `impact --merge A B` merges two branches in memory and says first what they un-prove
+/// together and neither does alone.
+#[derive(Debug, Default, Args)]
 pub struct ImpactArgs {
     /// Revisions, or decisions
     #[arg(value_name = "BASE|DECISION")]
@@ -218,6 +219,9 @@ pub struct ImpactArgs {
     /// Compare HEAD with the index
     #[arg(long, conflicts_with = "of")]
     pub staged: bool,
+    /// Merge two branches in memory and compare with their common commit: each alone, and together
+    #[arg(long, num_args = 2, value_names = ["A", "B"], conflicts_with_all = ["of", "staged", "at"])]
+    pub merge: Vec<String>,
     /// Lay decisions over this revision instead of the work tree
     #[arg(long, value_name = "REV", conflicts_with = "staged")]
     pub at: Option<String>,

@@ -69,8 +69,10 @@ pub struct Loaded {
     pub snapshot: Snapshot,
     /// What was read.
     pub ledger: Ledger,
-    /// Decisions that are laid over it, in this order.
+    /// Decisions that are laid over it, in this order, where the answer has to say so.
     pub with: Vec<String>,
+    /// Whether it is no longer what the snapshot's commit holds.
+    pub is_laid: bool,
 }
 
 impl Loaded {
@@ -166,8 +168,7 @@ impl Context {
         // The number that `bondline assumptions` lists, so that nobody looks for the rest.
         let assumptions = assumed::count(&loaded.ledger, evaluation).unwrap_or(evaluation.assumptions.len());
         let commit = match loaded.snapshot.origin() {
-            // With something laid over it, it is that commit no longer.
-            Origin::Revision { commit, .. } if loaded.with.is_empty() => Some(commit.clone()),
+            Origin::Revision { commit, .. } if !loaded.is_laid => Some(commit.clone()),
             _ => None,
         };
         ReportHead::new(commit, self.today, assumptions, live_concessions(&loaded.ledger, self.today).len())
@@ -268,7 +269,7 @@ impl Context {
 
     fn read_with(snapshot: Snapshot, recall: &dyn Recall) -> Loaded {
         let ledger = if snapshot.is_empty() { empty_ledger() } else { Ledger::load(&snapshot, recall) };
-        Loaded { snapshot, ledger, with: Vec::new() }
+        Loaded { snapshot, ledger, with: Vec::new(), is_laid: false }
     }
 
     /// Judges a ledger, where nothing broken plays a part; says on `err` what is broken elsewhere.

@@ -3,9 +3,10 @@
 use super::args::{ImpactArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
 use super::laid::all_or_no_decisions;
-use crate::change::impact::impact_of;
-use crate::report::impact;
-use crate::report::page::Frame;
+use crate::change::impact::{DutyRow, Impact, impact_of};
+use crate::change::joint::joint;
+use crate::report::page::{Frame, shown};
+use crate::report::{impact, joint as view};
 use crate::source::{Place, Snapshot};
 use std::io::Write;
 
@@ -16,6 +17,9 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
+    if let [ours, theirs] = args.merge.as_slice() {
+        return merged(context, &place, (ours, theirs), args, (out, err));
+    }
     let (base, head, names) = sides(context, &place, args)?;
     let (base, head) = (to_the_end(base), to_the_end(head));
     let before = to_the_end(context.evaluate(&base, err)?);
@@ -24,8 +28,57 @@ pub(super) fn run(
         .map_err(|missing| context.missing(&head, &missing))?;
     let (document, text) = (|| impact::json(&found), |frame: &Frame| impact::text(&found, frame));
     context.answer(out, (&head, &after), args.all, document, text)?;
-    let worse = found.duties.iter().any(|row| row.is_worse()) || !found.grounded.is_empty();
+    let worse = found.duties.iter().any(DutyRow::is_worse) || !found.grounded.is_empty();
     Ok(if args.strict && worse { Status::Objection } else { Status::Done })
+}
+
+/// What two branches do alone and merged, from their common commit; nothing is checked out or written.
+fn merged(
+    context: &Context,
+    place: &Place,
+    (ours, theirs): (&String, &String),
+    args: &ImpactArgs,
+    (out, err): (&mut dyn Write, &mut dyn Write),
+) -> Result<Status, Failure> {
+    let merge = place.merged(ours, theirs)?;
+    if !merge.conflicts.is_empty() {
+        return Err(conflict(&format!("{ours} and {theirs}"), &merge.conflicts));
+    }
+    let base = to_the_end(context.read(place.revision(&place.merge_base(ours, theirs)?)?));
+    let before = to_the_end(context.evaluate(&base, err)?);
+    let mut whole = to_the_end(context.read(merge.snapshot));
+    whole.is_laid = true;
+    let label = format!("{ours} and {theirs} merged");
+    let of = |state: &Loaded, label: &str, err: &mut dyn Write| -> Result<_, Failure> {
+        let after = to_the_end(context.evaluate_beside(state, &before, err)?);
+        let found = impact_of((&base.ledger, &base.label()), &before, (&state.ledger, label), &after)
+            .map_err(|missing| context.missing(state, &missing))?;
+        Ok((found, after))
+    };
+    let mut alone = Vec::new();
+    for one in [ours, theirs] {
+        let state = to_the_end(context.read(place.revision(one)?));
+        alone.push(of(&state, one, err)?.0);
+    }
+    let (mut found, after) = of(&whole, &label, err)?;
+    let parts: Vec<&Impact> = alone.iter().collect();
+    let joint = joint(&parts, &found);
+    let names = [ours.clone(), theirs.clone()];
+    found.verdict = format!("{} {}", joint.sentences(&names), found.verdict).trim().to_string();
+    let document = || view::add_to(impact::json(&found), &joint, &parts);
+    let text = |frame: &Frame| impact::text_of(&found, Some((&joint, &names)), frame);
+    context.answer(out, (&whole, &after), args.all, document, text)?;
+    let worse = found.duties.iter().any(DutyRow::is_worse) || !found.grounded.is_empty();
+    Ok(if args.strict && worse { Status::Objection } else { Status::Done })
+}
+
+/// The failure of states that can't be joined, with the files.
+pub(super) fn conflict(whose: &str, files: &[String]) -> Failure {
+    let shown: Vec<String> = files.iter().map(|file| shown(file)).collect();
+    Failure::new(
+        format!("{whose} change the same places differently: {}", shown.join(", ")),
+        "merge them by hand on a branch, then ask for the impact of that",
+    )
 }
 
 /// The two states, and what they are called.

@@ -41,10 +41,19 @@ impl Context {
                 true => "it may be carried out already: `--at REV` lays it over the state before",
                 false => "bring the decision's `changes` up to the records as they are now",
             };
-            Failure::new(fault.to_string(), help)
+            // With several, the first one that can't follow those before it.
+            let stuck = (1..list.len()).find(|n| {
+                list.get(..*n).is_some_and(|some| overlay(&current.ledger, &current.snapshot, some).is_err())
+            });
+            let which = decisions.get(stuck.unwrap_or(list.len()).saturating_sub(1));
+            let whose = which.map_or_else(String::new, |(id, _)| format!("{id} can't be carried out: "));
+            let after = if stuck != Some(1) && list.len() > 1 { " after those before it" } else { "" };
+            let whose = whose.replace(" can't be carried out", &format!(" can't be carried out{after}"));
+            Failure::new(format!("{whose}{fault}"), help)
         })?;
         let mut head = self.read(current.snapshot.overlay(texts));
         head.with = decisions.iter().map(|(id, _)| id.clone()).collect();
+        head.is_laid = true;
         Ok(head)
     }
 

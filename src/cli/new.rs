@@ -127,7 +127,7 @@ fn example(
     let mut inner = context.standing_in(target);
     if context.json() {
         let args =
-            ImpactArgs { of: vec![PROPOSAL.to_string()], staged: false, at: None, all: false, strict: false };
+            ImpactArgs { of: vec![PROPOSAL.to_string()], ..ImpactArgs::default() };
         return super::impact::run(&mut inner, &args, out, err);
     }
     let name = shown(target);
@@ -136,7 +136,7 @@ fn example(
     writeln!(out, "  bondline -C {name} impact {PROPOSAL}")?;
     writeln!(out)?;
     let args =
-        ImpactArgs { of: vec![PROPOSAL.to_string()], staged: false, at: None, all: false, strict: false };
+        ImpactArgs { of: vec![PROPOSAL.to_string()], ..ImpactArgs::default() };
     super::impact::run(&mut inner, &args, out, err)?;
     writeln!(out)?;
     writeln!(out, "Three commands to try next:")?;

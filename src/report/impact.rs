@@ -1,6 +1,7 @@
 //! What a change does, as JSON and as text.
 
 use super::head::CAUTION_LINE;
+use super::joint;
 use super::margins;
 use super::mass::{POUND, balance_words, decimals, moment_words};
 use super::page::{Frame, Page, count};
@@ -9,6 +10,7 @@ use super::reason::{Block, reasons_json, write_blocks};
 use super::table::{Align, Table};
 use crate::article::Subject;
 use crate::change::impact::{DutyRow, Impact};
+use crate::change::joint::Joint;
 use crate::change::margins::MarginMove;
 use crate::qualify::margins::Margin;
 use crate::qualify::verdict::Verdict;
@@ -190,8 +192,18 @@ impl Group {
 
 /// Returns the impact as text: the paragraph, mass, edits, duties, the plan, what is assumed, the caution.
 pub fn text(impact: &Impact, frame: &Frame) -> String {
+    text_of(impact, None, frame)
+}
+
+/// Returns the impact of several changes as text, with what is so only together before everything else.
+///
+/// `joint` comes with the changes as the reader knows them.
+pub fn text_of(impact: &Impact, joint: Option<(&Joint, &[String])>, frame: &Frame) -> String {
     let mut page = Page::new(frame);
     page.paragraph(&impact.verdict);
+    if let Some((joint, names)) = joint {
+        joint::write(&mut page, joint, names);
+    }
     write_mass(&mut page, impact);
     write_balance(&mut page, impact);
     write_margins(&mut page, impact);

@@ -11,6 +11,7 @@ pub mod gaps;
 pub mod gate;
 pub mod head;
 pub mod impact;
+pub mod joint;
 pub mod laminate;
 pub mod margins;
 pub mod mass;
