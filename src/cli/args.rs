@@ -153,6 +153,9 @@ pub struct MassArgs {
     /// Decisions laid over it
     #[command(flatten)]
     pub with: With,
+    /// Say what it costs to make too: bought, mould, labour
+    #[arg(long)]
+    pub cost: bool,
     /// How tolerances are combined
     #[arg(long, value_name = "HOW", default_value = "causes", value_parser = ["causes", "monte-carlo"])]
     pub spread: String,

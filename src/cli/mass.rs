@@ -2,9 +2,9 @@
 
 use super::args::MassArgs;
 use super::context::{Context, Failure, Needs, Status, address, unreadable};
-use crate::article::weigh::{Method, Scope, statement_by};
+use crate::article::weigh::{Method, Scope, cost_of, statement_by};
 use crate::record::{Address, RecordKind};
-use crate::report::mass;
+use crate::report::{cost, mass};
 use std::io::Write;
 
 pub(super) fn run(
@@ -59,13 +59,30 @@ pub(super) fn run(
         "monte-carlo" => Method::MonteCarlo { seed: args.seed },
         _ => Method::Causes,
     };
+    let cost = match args.cost {
+        true => cost_of(&loaded.ledger, &scope).map_err(|missing| context.missing(&loaded, &missing))?,
+        false => None,
+    };
     let statement =
         statement_by(&loaded.ledger, scope, method).map_err(|missing| context.missing(&loaded, &missing))?;
     context.note_broken(&loaded, err)?;
     if context.json() {
-        writeln!(out, "{:#}", loaded.document(mass::json(&statement)))?;
+        let mut document = mass::json(&statement);
+        if let Some(map) = document.as_object_mut().filter(|_| args.cost) {
+            map.insert("cost".to_string(), cost::scope_json(cost.as_ref()));
+        }
+        writeln!(out, "{:#}", loaded.document(document))?;
     } else {
         context.say_laid(&loaded, out)?;
+        if args.cost {
+            let whose = match &statement.scope {
+                Scope::Programme => "One aircraft",
+                Scope::Panel(_) => "One piece",
+                Scope::Assembly(_) => "One assembly",
+            };
+            let frame = context.frame(&loaded.ledger, false);
+            writeln!(out, "{}", cost::scope_text(cost.as_ref(), whose, &frame))?;
+        }
         write!(out, "{}", mass::text(&statement, context.width))?;
     }
     let budgeted = statement.groups.iter().chain(statement.assemblies.iter().map(|assembly| &assembly.each));

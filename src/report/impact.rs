@@ -1,5 +1,6 @@
 //! What a change does, as JSON and as text.
 
+use super::cost;
 use super::head::CAUTION_LINE;
 use super::joint;
 use super::margins;
@@ -73,6 +74,7 @@ pub fn json(impact: &Impact) -> Value {
             "limit_kg_m": row.now.and_then(|now| now.limit_kg_m),
             "ok": row.now.and_then(|now| now.ok),
         })).collect::<Vec<_>>(),
+        "cost": cost::move_json(impact.cost.as_ref()),
         "margins": impact.margins.iter().map(margin_json).collect::<Vec<_>>(),
         "duties": duties.iter().map(|row| duty_json(row)).collect::<Vec<_>>(),
         "ended": ended.iter().map(|(showing, subject, was)| json!({
@@ -206,6 +208,7 @@ pub fn text_of(impact: &Impact, joint: Option<(&Joint, &[String])>, frame: &Fram
     }
     write_mass(&mut page, impact);
     write_balance(&mut page, impact);
+    cost::write_move(&mut page, impact.cost.as_ref());
     write_margins(&mut page, impact);
     write_changes(&mut page, impact);
     for group in Group::ALL {

@@ -1,10 +1,11 @@
-//! What panels, assemblies and the programme weigh, and how well that is known.
+//! What panels, assemblies and the programme weigh, how well that is known, and what they cost to make.
 //!
 //! A panel's pieces (`pieces`) are its layers, coats, joints, edges and fittings with their mass; the
 //! assemblies say how many of each panel there are and where (`rollup`); weighings stand above prediction
 //! (`scale`); every figure that has a tolerance is a cause that is moved by itself (`spread`); a
-//! [`MassStatement`] (`figures`) puts it together (`statement`).
+//! [`MassStatement`] (`figures`) puts it together (`statement`). `cost` adds up money and hours the same way.
 
+mod cost;
 mod figures;
 mod pieces;
 mod rollup;
@@ -14,6 +15,7 @@ mod statement;
 #[cfg(test)]
 mod tests;
 
+pub use cost::{Cost, CostLine, CostSort, CostStatement, PanelCost, cost_of};
 pub use figures::{
     AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Residual,
     Scope, Total, UNGROUPED,
