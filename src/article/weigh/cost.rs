@@ -502,3 +502,6 @@ fn liquid(kg: f64, material: &Entry<Material>) -> Use {
     let volume = material.value.density.as_ref().map(|density| kg / density.si());
     Use { kg: Some(kg), m3: volume, ..Use::default() }
 }
+
+#[cfg(test)]
+mod tests;
