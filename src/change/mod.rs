@@ -1,6 +1,7 @@
 //! Two evaluated ledgers side by side: what differs and what it un-proves.
 
 pub mod balance;
+pub mod compare;
 pub mod cost;
 pub mod decide;
 pub mod diff;

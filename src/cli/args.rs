@@ -74,6 +74,8 @@ pub enum Command {
     Panel(PanelArgs),
     /// Say what a change weighs, what it un-proves, and what proves it again
     Impact(ImpactArgs),
+    /// Put decisions or revisions side by side, and say what they do together
+    Compare(CompareArgs),
     /// List the duties that are not met, and what closes each
     Gaps(GapsArgs),
     /// Show the chain behind a record, a figure or a verdict
@@ -234,6 +236,26 @@ pub struct ImpactArgs {
     /// Exit with 1 where a duty gets worse
     #[arg(long)]
     pub strict: bool,
+}
+
+/// Put decisions or revisions side by side, and say what they do together
+///
+/// Decisions are laid over the work tree, each alone and then together: `compare dd-003 dd-004`. Revisions are
+/// compared with the commit that all have in common and merged in memory: `compare main lighter-mesh`. An argument
+/// that is a decision's id is a decision. Up to four changes are joined pair by pair, more all at once. Together
+/// are shown: retests that several share, what lapses only together, what one gives back that another takes, and
+/// places that two leave at different values.
+#[derive(Debug, Args)]
+pub struct CompareArgs {
+    /// Two or more decisions, or two or more revisions
+    #[arg(value_name = "DECISION|REV", required = true, num_args = 2..)]
+    pub of: Vec<String>,
+    /// Compare with this revision: decisions are laid over it
+    #[arg(long, value_name = "REV")]
+    pub base: Option<String>,
+    /// Show long lists whole
+    #[arg(long)]
+    pub all: bool,
 }
 
 /// List the duties that are not met, and what closes each

@@ -5,6 +5,7 @@ mod assumptions;
 mod basis;
 mod calc;
 mod check;
+mod compare;
 mod conform;
 mod context;
 mod gaps;
@@ -74,6 +75,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Panel(args) => panel::run(&mut context, args, out, err),
         Command::Basis(args) => basis::run(&mut context, args, out, err),
         Command::Impact(args) => impact::run(&mut context, args, out, err),
+        Command::Compare(args) => compare::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),

@@ -3,6 +3,7 @@
 pub mod assumptions;
 pub mod basis;
 pub mod calc;
+pub mod compare;
 pub mod cost;
 pub mod duty;
 pub mod faults;
