@@ -213,6 +213,8 @@ pub struct Together {
     pub sum: Work,
     /// Nominal masses moved alone, added, kg.
     pub sum_kg: f64,
+    /// Unit costs moved alone, added; `None` where one prices nothing.
+    pub sum_unit_cost: Option<f64>,
 }
 
 impl Together {
@@ -262,7 +264,9 @@ pub fn together(columns: &[Column], of: &[usize], whole: Column) -> Together {
     }
     let shared = seen.into_iter().filter(|(_, n)| *n > 1).map(|(slot, _)| slot).collect();
     let sum_kg = parts.iter().map(|part| part.mass.kg).sum();
-    Together { of: of.to_vec(), joint: joint(&impacts, &whole.impact), column: whole, shared, sum, sum_kg }
+    let sum_unit_cost = impacts.iter().map(|own| own.cost.as_ref().and_then(super::cost::CostMove::delta)).sum();
+    let joint = joint(&impacts, &whole.impact);
+    Together { of: of.to_vec(), joint, column: whole, shared, sum, sum_kg, sum_unit_cost }
 }
 
 /// Places that two changes leave at different values, told from their edits against one base.

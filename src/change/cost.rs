@@ -17,14 +17,19 @@ pub struct CostMove {
 }
 
 impl CostMove {
-    /// Money more than before; of what is priced, where something is missing.
-    pub fn delta(&self) -> f64 {
-        self.is.total() - self.was.total()
+    /// Money more than before, of what is priced; `None` where other things lack a price than before, so that the
+    /// two sums are of different things.
+    pub fn delta(&self) -> Option<f64> {
+        (self.was.missing == self.is.missing).then(|| self.is.total() - self.was.total())
     }
 
-    /// Hours more than before.
-    pub fn delta_hours(&self) -> f64 {
-        self.is.hours - self.was.hours
+    /// Hours more than before; `None` where other times are missing than before.
+    pub fn delta_hours(&self) -> Option<f64> {
+        let times = |cost: &Cost| -> BTreeSet<String> {
+            let is_time = |name: &&String| ["#labour", "#rates.layer", "#rates.coat"].iter().any(|end| name.ends_with(end));
+            cost.missing.iter().filter(is_time).cloned().collect()
+        };
+        (times(&self.was) == times(&self.is)).then(|| self.is.hours - self.was.hours)
     }
 
     /// What is missing on either side, sorted.
@@ -34,7 +39,8 @@ impl CostMove {
 
     /// Whether money, hours or what is missing differ by more than the order of summing.
     pub fn is_moved(&self) -> bool {
-        self.delta().abs() > 5e-3 || self.delta_hours().abs() > 5e-4 || self.was.missing != self.is.missing
+        let moves = |delta: Option<f64>, least: f64| delta.is_none_or(|delta| delta.abs() > least);
+        moves(self.delta(), 5e-3) || moves(self.delta_hours(), 5e-4)
     }
 }
 

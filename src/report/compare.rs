@@ -1,6 +1,6 @@
 //! Changes side by side and together, as JSON and as text.
 
-use super::cost::{self, hours, signed_hours, signed_money};
+use super::cost::{self, signed_hours, signed_money};
 use super::head::CAUTION_LINE;
 use super::joint::rows_json;
 use super::margins::{figure, margin_json};
@@ -151,6 +151,7 @@ fn gathering_json(found: &Comparison, one: &Gathering) -> Value {
             "reason": null,
             "column": column_json(&own.column),
             "sum_kg": own.sum_kg,
+            "sum_unit_cost": own.sum_unit_cost,
             "sum": work_json(&own.sum),
             "saved": work_json(&own.saved()),
             "shared": own.shared.iter().map(|(showing, subject)| json!({
@@ -237,8 +238,13 @@ fn rows(found: &Comparison, frame: &Frame) -> Vec<Row> {
                 .map(|((_, asks), n)| (asks, n))
                 .collect();
             let sum: usize = counts.iter().map(|(_, n)| n).sum();
-            let asks: Vec<String> = counts.iter().map(|(asks, n)| format!("{n} {asks}")).collect();
-            if sum == 0 { "-".to_string() } else { format!("{sum}: {}", asks.join(", ")) }
+            let asks = counts.iter().filter(|(asks, _)| *asks > Asks::None);
+            let asks: Vec<String> = asks.map(|(asks, n)| format!("{n} {asks}")).collect();
+            match (sum, asks.as_slice()) {
+                (0, _) => "-".to_string(),
+                (_, []) => sum.to_string(),
+                _ => format!("{sum}: {}", asks.join(", ")),
+            }
         }
     };
     let number = |n: usize| if n == 0 { "-".to_string() } else { n.to_string() };
@@ -259,15 +265,12 @@ fn rows(found: &Comparison, frame: &Frame) -> Vec<Row> {
         }),
         each("  worse than before", &|own| worse_margins(own, frame)),
         each("unit cost", &|own| match &own.impact.cost {
-            Some(cost) => {
-                let least = if cost.missing().is_empty() { "" } else { " of what is priced" };
-                format!("{}{least}", signed_money(cost.delta(), currency))
-            }
+            Some(cost) => cost::delta_words(cost),
             None => "nothing is priced".to_string(),
         }),
         each("  labour", &|own| match &own.impact.cost {
-            Some(cost) if cost.was.hours > 0.0 || cost.is.hours > 0.0 => signed_hours(cost.delta_hours()),
-            _ => "-".to_string(),
+            Some(cost) => cost.delta_hours().map_or_else(|| "not comparable".to_string(), signed_hours),
+            None => "-".to_string(),
         }),
         each("duties lapsed", &duties(Verdict::Lapsed)),
         each("  failed", &duties(Verdict::Failed)),
@@ -455,21 +458,8 @@ fn write_whole(page: &mut Page<'_>, own: &Together) {
         page.hang("  ", "    ", &format!("proved together: {}", words(&work(&own.column.impact))));
     }
     page.hang("  ", "    ", &format!("each by itself, one after the other: {}", words(&own.sum)));
-    let saved = own.saved();
-    if saved.specimens > 0 || saved.panels > 0 {
-        let cost = saved.cost.filter(|cost| *cost > 0.5).map_or(String::new(), |cost| {
-            format!(" and {}", money(Some(cost), &currency))
-        });
-        page.hang(
-            "  ",
-            "    ",
-            &format!(
-                "saved by proving them together: {}, {}, {} weeks{cost}",
-                count(usize::try_from(saved.specimens.max(0)).unwrap_or(0), "specimen"),
-                count(usize::try_from(saved.panels.max(0)).unwrap_or(0), "test panel"),
-                decimals(saved.weeks, 1)
-            ),
-        );
+    if let Some(words) = saved_words(&own.saved(), &currency) {
+        page.hang("  ", "    ", &format!("together, against that: {words}"));
     }
     if !own.shared.is_empty() {
         let names: Vec<String> =
@@ -496,15 +486,38 @@ fn write_whole(page: &mut Page<'_>, own: &Together) {
             list(page, &format!("{title} ({})", duties.len()), &rows(duties));
         }
     }
-    if let Some(cost) = own.column.impact.cost.as_ref().filter(|cost| cost.is_moved()) {
+    let whole = own.column.impact.cost.as_ref().and_then(|own| own.delta());
+    if let (Some(delta), Some(sum)) = (whole, own.sum_unit_cost)
+        && (delta - sum).abs() > 0.5
+    {
         let words = format!(
-            "unit cost {}, labour {} of {}",
-            signed_money(cost.delta(), &currency),
-            signed_hours(cost.delta_hours()),
-            hours(cost.is.hours)
+            "unit cost {}, {} from the sum of each alone",
+            signed_money(delta, &currency),
+            signed_money(delta - sum, &currency)
         );
         page.hang("  ", "    ", &words);
     }
+}
+
+/// What proving together saves, and what it takes more; `None` where nothing differs.
+fn saved_words(saved: &Work, currency: &str) -> Option<String> {
+    let whole = |n: i64, word: &str| {
+        (n != 0, n > 0, count(usize::try_from(n.unsigned_abs()).unwrap_or(usize::MAX), word))
+    };
+    let cost = saved.cost.unwrap_or(0.0);
+    let parts = [
+        whole(saved.specimens, "specimen"),
+        whole(saved.panels, "test panel"),
+        (saved.weeks.abs() > 0.05, saved.weeks > 0.0, format!("{} weeks", decimals(saved.weeks.abs(), 1))),
+        (cost.abs() > 0.5, cost > 0.0, money(Some(cost.abs()), currency)),
+    ];
+    let of = |fewer: bool| -> Option<String> {
+        let own = parts.iter().filter(|(differs, less, _)| *differs && *less == fewer);
+        let own: Vec<&str> = own.map(|(_, _, words)| words.as_str()).collect();
+        (!own.is_empty()).then(|| format!("{} {}", own.join(", "), if fewer { "less" } else { "more" }))
+    };
+    let said: Vec<String> = [of(true), of(false)].into_iter().flatten().collect();
+    (!said.is_empty()).then(|| said.join("; "))
 }
 
 /// A heading in a line, and names below it.

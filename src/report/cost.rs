@@ -98,6 +98,15 @@ pub(crate) fn signed_money(amount: f64, currency: &str) -> String {
     if amount >= 0.5 { format!("+{text}") } else { text.replacen("-0 ", "0 ", 1) }
 }
 
+/// How a sum moves, in words.
+pub(crate) fn delta_words(own: &CostMove) -> String {
+    match own.delta() {
+        None => "not comparable, other prices are missing".to_string(),
+        Some(delta) if own.was.is_whole() => signed_money(delta, &own.currency),
+        Some(delta) => format!("{} of what is priced", signed_money(delta, &own.currency)),
+    }
+}
+
 /// Hours with one decimal.
 pub(crate) fn hours(hours: f64) -> String {
     format!("{} h", super::mass::decimals(hours, 1))
@@ -212,18 +221,20 @@ pub(crate) fn write_move(page: &mut Page<'_>, own: Option<&CostMove>) {
     let Some(own) = own.filter(|own| own.is_moved()) else { return };
     page.heading("Unit cost and labour, one aircraft");
     let missing = own.missing();
-    let least = if missing.is_empty() { "" } else { "at least " };
+    let least = |cost: &Cost| if cost.is_whole() { "" } else { "at least " };
     page.hang(
         "  ",
         "    ",
         &format!(
-            "was {least}{} and {}, is {least}{} and {}: {}, {}",
+            "was {}{} and {}, is {}{} and {}: {}, {}",
+            least(&own.was),
             money(own.was.total(), &own.currency),
             hours(own.was.hours),
+            least(&own.is),
             money(own.is.total(), &own.currency),
             hours(own.is.hours),
-            signed_money(own.delta(), &own.currency),
-            signed_hours(own.delta_hours())
+            delta_words(own),
+            own.delta_hours().map_or_else(|| "hours can't be compared".to_string(), signed_hours)
         ),
     );
     let names: Vec<String> = missing.into_iter().collect();
