@@ -56,9 +56,7 @@ impl Column {
     pub fn least_margin(&self) -> Option<&MarginMove> {
         let of = |row: &MarginMove| row.now.as_ref().map(|margin| margin.margin);
         let rows = self.impact.margins.iter().filter(|row| row.now.is_some());
-        rows.min_by(|one, two| {
-            of(one).unwrap_or(f64::INFINITY).total_cmp(&of(two).unwrap_or(f64::INFINITY))
-        })
+        rows.min_by(|one, two| of(one).unwrap_or(f64::INFINITY).total_cmp(&of(two).unwrap_or(f64::INFINITY)))
     }
 
     /// Returns the margins that are worse than before: fallen, or no longer to be had.
@@ -126,8 +124,7 @@ impl<'a> Base<'a> {
     /// # Errors
     /// [`ArticleError`] names a record or figure without which there is no answer.
     pub fn column(&self, (name, ledger, evaluation): State<'_>) -> Result<Column, ArticleError> {
-        let impact =
-            impact_of((self.ledger, self.label), self.evaluation, (ledger, name), evaluation)?;
+        let impact = impact_of((self.ledger, self.label), self.evaluation, (ledger, name), evaluation)?;
         let now = weighed(ledger)?;
         let mass = mass_delta(self.mass.as_ref(), now.as_ref());
         let cg = |own: Option<&MassStatement>| own.and_then(|own| own.cg_m);
@@ -151,7 +148,8 @@ fn weighed(ledger: &Ledger) -> Result<Option<MassStatement>, ArticleError> {
 /// The difference of two totals: a cause that both have is moved in both at once, so that what they share
 /// cancels out.
 fn mass_delta(was: Option<&MassStatement>, is: Option<&MassStatement>) -> MassDelta {
-    let total = |own: Option<&MassStatement>| own.map_or((0.0, 0.0), |own| (own.total.kg, own.total.with_growth_kg));
+    let total =
+        |own: Option<&MassStatement>| own.map_or((0.0, 0.0), |own| (own.total.kg, own.total.with_growth_kg));
     let ((was_kg, was_growth), (is_kg, is_growth)) = (total(was), total(is));
     let kg = is_kg - was_kg;
     let mut causes: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
@@ -264,7 +262,8 @@ pub fn together(columns: &[Column], of: &[usize], whole: Column) -> Together {
     }
     let shared = seen.into_iter().filter(|(_, n)| *n > 1).map(|(slot, _)| slot).collect();
     let sum_kg = parts.iter().map(|part| part.mass.kg).sum();
-    let sum_unit_cost = impacts.iter().map(|own| own.cost.as_ref().and_then(super::cost::CostMove::delta)).sum();
+    let sum_unit_cost =
+        impacts.iter().map(|own| own.cost.as_ref().and_then(super::cost::CostMove::delta)).sum();
     let joint = joint(&impacts, &whole.impact);
     Together { of: of.to_vec(), joint, column: whole, shared, sum, sum_kg, sum_unit_cost }
 }
@@ -288,9 +287,7 @@ pub fn edit_conflicts(one: &Impact, other: &Impact) -> Vec<Conflict> {
 pub fn gatherings(columns: usize) -> Vec<Vec<usize>> {
     match columns {
         0 | 1 => Vec::new(),
-        2..=4 => (0..columns)
-            .flat_map(|one| (one + 1..columns).map(move |two| vec![one, two]))
-            .collect(),
+        2..=4 => (0..columns).flat_map(|one| (one + 1..columns).map(move |two| vec![one, two])).collect(),
         _ => vec![(0..columns).collect()],
     }
 }

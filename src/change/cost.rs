@@ -26,7 +26,9 @@ impl CostMove {
     /// Hours more than before; `None` where other times are missing than before.
     pub fn delta_hours(&self) -> Option<f64> {
         let times = |cost: &Cost| -> BTreeSet<String> {
-            let is_time = |name: &&String| ["#labour", "#rates.layer", "#rates.coat"].iter().any(|end| name.ends_with(end));
+            let is_time = |name: &&String| {
+                ["#labour", "#rates.layer", "#rates.coat"].iter().any(|end| name.ends_with(end))
+            };
             cost.missing.iter().filter(is_time).cloned().collect()
         };
         (times(&self.was) == times(&self.is)).then(|| self.is.hours - self.was.hours)

@@ -43,7 +43,9 @@ impl Touch {
     /// Whether both take hold of the same, or one of what the other is a part of.
     fn meets(&self, other: &Touch) -> bool {
         let within = |inner: &str, outer: &str| {
-            outer.is_empty() || inner == outer || inner.strip_prefix(outer).is_some_and(|rest| rest.starts_with('.'))
+            outer.is_empty()
+                || inner == outer
+                || inner.strip_prefix(outer).is_some_and(|rest| rest.starts_with('.'))
         };
         self.address == other.address
             && match (&self.hold, &other.hold) {

@@ -136,7 +136,8 @@ pub fn joint(parts: &[&Impact], whole_impact: &Impact) -> Joint {
     for (slot, moved) in parts.iter().flatten().filter(|(_, moved)| moved.worse) {
         let whole = said(&together, slot);
         // A duty that together is not asked at all was not given back.
-        let ended = whole_impact.ended.iter().any(|(showing, subject, _)| (showing, subject) == (&slot.0, &slot.1));
+        let ended =
+            whole_impact.ended.iter().any(|(showing, subject, _)| (showing, subject) == (&slot.0, &slot.1));
         let gone = whole.is_none() && (ended || moved.was.is_none());
         if whole.is_some_and(|whole| whole.worse) || gone || seen.contains(&slot) {
             continue;
@@ -170,7 +171,10 @@ impl Joint {
             ));
         }
         if !self.graver_together.is_empty() {
-            said.push(format!("More is asked together than under any of them alone of {}.", listed(&self.graver_together)));
+            said.push(format!(
+                "More is asked together than under any of them alone of {}.",
+                listed(&self.graver_together)
+            ));
         }
         if !self.restored_together.is_empty() {
             said.push(format!(

@@ -18,14 +18,17 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    if let Some(twice) = args.of.iter().enumerate().find(|(at, name)| args.of.iter().take(*at).any(|one| one == *name)) {
+    if let Some(twice) =
+        args.of.iter().enumerate().find(|(at, name)| args.of.iter().take(*at).any(|one| one == *name))
+    {
         return Err(Failure::new(format!("`{}` is named twice", twice.1), "name each change once"));
     }
     let source = Source { at: args.base.clone(), staged: false };
     // Where the work tree can't be read, revisions still can.
     let current = context.load(&place, &source);
     if let Ok(current) = &current
-        && let Some(decisions) = all_or_no_decisions(&current.ledger, &args.of).map_err(mixed(&place, &args.of))?
+        && let Some(decisions) =
+            all_or_no_decisions(&current.ledger, &args.of).map_err(mixed(&place, &args.of))?
     {
         return decided(context, args, current, &decisions, (out, err));
     }
@@ -37,7 +40,8 @@ pub(super) fn run(
 fn mixed<'a>(place: &'a Place, of: &'a [String]) -> impl Fn(Failure) -> Failure + 'a {
     move |failure| {
         let revision = of.iter().find(|name| {
-            failure.message.contains(&format!("no decision is called `{name}`")) && place.revision(name).is_ok()
+            failure.message.contains(&format!("no decision is called `{name}`"))
+                && place.revision(name).is_ok()
         });
         match revision {
             Some(name) => Failure::new(
@@ -71,11 +75,16 @@ fn decided(
 ) -> Result<Status, Failure> {
     let laid = |of: &[usize]| {
         let some: Vec<Named<'_>> = of.iter().filter_map(|at| decisions.get(*at)).cloned().collect();
-        context.laid_over(current, &some)
+        context.laid_over(current, &some).map_err(|failure| Failure {
+            // Here the state is named by another option.
+            help: failure.help.map(|help| help.replace("--at REV", "--base REV")),
+            ..failure
+        })
     };
     let clash = |of: &[usize]| -> Vec<Conflict> {
         // Of more than two, the first pair that differs speaks for all.
-        let pairs = of.iter().enumerate().flat_map(|(at, one)| of.iter().skip(at + 1).map(move |two| (*one, *two)));
+        let pairs =
+            of.iter().enumerate().flat_map(|(at, one)| of.iter().skip(at + 1).map(move |two| (*one, *two)));
         let found = pairs.filter_map(|(one, two)| {
             let (one, two) = (decisions.get(one)?.1, decisions.get(two)?.1);
             conflicts(&current.ledger, &current.snapshot, one, two).ok()
@@ -83,13 +92,14 @@ fn decided(
         found.flatten().collect()
     };
     let names: Vec<String> = decisions.iter().map(|(id, _)| id.clone()).collect();
-    let whole = |of: &[usize], _: &[crate::change::compare::Column]| -> Result<Result<Loaded, Gathering>, Failure> {
-        let found = clash(of);
-        if !found.is_empty() {
-            return Ok(Err(Gathering::Conflict(of.to_vec(), found)));
-        }
-        Ok(laid(of).map_err(|failure| Gathering::Impossible(of.to_vec(), failure.message)))
-    };
+    let whole =
+        |of: &[usize], _: &[crate::change::compare::Column]| -> Result<Result<Loaded, Gathering>, Failure> {
+            let found = clash(of);
+            if !found.is_empty() {
+                return Ok(Err(Gathering::Conflict(of.to_vec(), found)));
+            }
+            Ok(laid(of).map_err(|failure| Gathering::Impossible(of.to_vec(), failure.message)))
+        };
     compared(context, args, current, &names, true, &laid, &whole, (out, err))
 }
 
@@ -101,7 +111,9 @@ fn revisions(
 ) -> Result<Status, Failure> {
     let base = match (&args.base, args.of.split_first()) {
         (Some(base), _) => base.clone(),
-        (None, Some((first, rest))) => rest.iter().try_fold(first.clone(), |base, one| place.merge_base(&base, one))?,
+        (None, Some((first, rest))) => {
+            rest.iter().try_fold(first.clone(), |base, one| place.merge_base(&base, one))?
+        }
         (None, None) => "HEAD".to_string(),
     };
     let current = context.read(place.revision(&base)?);
@@ -109,7 +121,9 @@ fn revisions(
         let name = of.first().and_then(|at| args.of.get(*at)).map_or("", String::as_str);
         Ok(context.read(place.revision(name)?))
     };
-    let whole = |of: &[usize], columns: &[crate::change::compare::Column]| -> Result<Result<Loaded, Gathering>, Failure> {
+    let whole = |of: &[usize],
+                 columns: &[crate::change::compare::Column]|
+     -> Result<Result<Loaded, Gathering>, Failure> {
         let some: Vec<String> = of.iter().filter_map(|at| args.of.get(*at)).cloned().collect();
         let merge = place.merged_from(&base, &some)?;
         if merge.conflicts.is_empty() {
@@ -133,7 +147,10 @@ fn revisions(
 }
 
 /// Evaluates the base, each change, and those that are taken together.
-#[allow(clippy::too_many_arguments, reason = "what differs between decisions and revisions comes as functions")]
+#[allow(
+    clippy::too_many_arguments,
+    reason = "what differs between decisions and revisions comes as functions"
+)]
 fn compared(
     context: &Context,
     args: &CompareArgs,
@@ -151,9 +168,7 @@ fn compared(
     let mut columns = Vec::with_capacity(names.len());
     for (at, name) in names.iter().enumerate() {
         let own = to_the_end(judged(context, state(&[at])?, &before, err)?);
-        columns.push(
-            base.column((name, &own.0.ledger, &own.1)).map_err(|problem| missing(&own.0, problem))?,
-        );
+        columns.push(base.column((name, &own.0.ledger, &own.1)).map_err(|problem| missing(&own.0, problem))?);
     }
     let mut gathered = Vec::new();
     for of in gatherings(names.len()) {
@@ -161,9 +176,11 @@ fn compared(
             Err(none) => gathered.push(none),
             Ok(state) => {
                 let own = to_the_end(judged(context, state, &before, err)?);
-                let label = of.iter().filter_map(|at| names.get(*at)).cloned().collect::<Vec<_>>().join(" with ");
-                let column =
-                    base.column((&label, &own.0.ledger, &own.1)).map_err(|problem| missing(&own.0, problem))?;
+                let label =
+                    of.iter().filter_map(|at| names.get(*at)).cloned().collect::<Vec<_>>().join(" with ");
+                let column = base
+                    .column((&label, &own.0.ledger, &own.1))
+                    .map_err(|problem| missing(&own.0, problem))?;
                 gathered.push(Gathering::Whole(Box::new(together(&columns, &of, column))));
             }
         }

@@ -117,7 +117,8 @@ pub fn all_or_no_decisions<'a>(ledger: &'a Ledger, of: &[String]) -> Result<Opti
 
 /// The decision that a text names; `None` where it names none.
 fn decision<'a>(ledger: &'a Ledger, text: &str) -> Result<Option<Named<'a>>, Failure> {
-    let name = text.trim_start_matches("decision/").trim_start_matches("decisions/").trim_end_matches(".yaml");
+    let name =
+        text.trim_start_matches("decision/").trim_start_matches("decisions/").trim_end_matches(".yaml");
     let all = &ledger.decisions;
     let fits: Vec<_> = match all.get(name) {
         Some(entry) => vec![entry],
@@ -139,7 +140,8 @@ fn decision<'a>(ledger: &'a Ledger, text: &str) -> Result<Option<Named<'a>>, Fai
 
 fn unknown(ledger: &Ledger, text: &str) -> Failure {
     let broken = ledger.broken.iter().filter(|one| one.kind() == RecordKind::Decision);
-    let names: Vec<&str> = ledger.decisions.keys().map(String::as_str).chain(broken.map(Address::id)).collect();
+    let names: Vec<&str> =
+        ledger.decisions.keys().map(String::as_str).chain(broken.map(Address::id)).collect();
     Failure::new(format!("no decision is called `{text}`"), nearest(text, &names))
 }
 

@@ -4,9 +4,9 @@ use super::Ledger;
 use super::find::HEAD_FILE;
 use super::known::unknown_milestone;
 use super::ranges::{NOT_NEGATIVE, POSITIVE, SCRAP, TEMPERATURE, all_within, money, refuse, within};
-use crate::quantity::Per;
 use super::sink::{At, Sink};
 use super::words::{GATE_RULES, suggest};
+use crate::quantity::Per;
 use crate::record::LedgerHead;
 use std::collections::BTreeSet;
 

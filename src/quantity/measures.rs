@@ -213,7 +213,10 @@ impl Money {
             Some((currency, per)) => {
                 let per = per.trim();
                 let known = Per::parse(per).ok_or_else(|| {
-                    format!("`{text}` is a price for one `{per}`, which is no unit: a price is for {}", Per::ACCEPTED)
+                    format!(
+                        "`{text}` is a price for one `{per}`, which is no unit: a price is for {}",
+                        Per::ACCEPTED
+                    )
                 })?;
                 (currency.trim(), known)
             }

@@ -130,10 +130,7 @@ fn work_json(own: &Work) -> Value {
 }
 
 fn conflicts_json(conflicts: &[Conflict]) -> Vec<Value> {
-    conflicts
-        .iter()
-        .map(|own| json!({ "address": own.address, "values": [own.one, own.other] }))
-        .collect()
+    conflicts.iter().map(|own| json!({ "address": own.address, "values": [own.one, own.other] })).collect()
 }
 
 fn gathering_json(found: &Comparison, one: &Gathering) -> Value {
@@ -301,7 +298,8 @@ fn rows(found: &Comparison, frame: &Frame) -> Vec<Row> {
         each("assumptions added", &|own| number(own.impact.assumptions.len())),
     ];
     // A row in which nothing stands says nothing; what is asked for first always stays.
-    let keeps = ["mass", "duties lapsed", "specimens", "weeks", "over budget", "unit cost", "assumptions added"];
+    let keeps =
+        ["mass", "duties lapsed", "specimens", "weeks", "over budget", "unit cost", "assumptions added"];
     all.retain(|(name, cells)| keeps.contains(name) || cells.iter().any(|cell| cell != "-"));
     all
 }

@@ -35,7 +35,8 @@ fn with(mut value: Value, key: &str, more: Value) -> Value {
 /// Returns what one panel costs, with its lines; null where the ledger prices nothing.
 pub(crate) fn panel_json(statement: Option<&CostStatement>) -> Value {
     let Some(statement) = statement else { return Value::Null };
-    let lines = statement.panels.first().map_or_else(Vec::new, |own| own.lines.iter().map(line_json).collect());
+    let lines =
+        statement.panels.first().map_or_else(Vec::new, |own| own.lines.iter().map(line_json).collect());
     with(figures(&statement.total, &statement.currency), "lines", json!(lines))
 }
 
@@ -123,11 +124,16 @@ fn words(cost: &Cost, currency: &str) -> String {
     format!(
         "{least}{}: bought {}, share of the mould {}, labour {} for {}",
         money(cost.total(), currency),
-        thousands(cost.materials),
-        thousands(cost.moulds),
-        thousands(cost.labour),
-        hours(cost.hours)
+        part(cost, cost.materials),
+        part(cost, cost.moulds),
+        part(cost, cost.labour),
+        if cost.hours > 0.0 || cost.is_whole() { hours(cost.hours) } else { "? h".to_string() }
     )
+}
+
+/// A part of a sum. Where something is missing and nothing of this part is known, it is not nothing.
+fn part(cost: &Cost, amount: f64) -> String {
+    if amount == 0.0 && !cost.is_whole() { "?".to_string() } else { thousands(amount) }
 }
 
 /// Says what is missing, where something is.
@@ -152,9 +158,7 @@ pub(crate) fn write_panel(page: &mut Page<'_>, statement: Option<&CostStatement>
     write_missing(page, statement.total.missing.iter());
     let Some(own) = statement.panels.first() else { return };
     let mut lines: Vec<&CostLine> = own.lines.iter().collect();
-    lines.sort_by(|one, two| {
-        two.amount.total_cmp(&one.amount).then_with(|| two.hours.total_cmp(&one.hours))
-    });
+    lines.sort_by(|one, two| two.amount.total_cmp(&one.amount).then_with(|| two.hours.total_cmp(&one.hours)));
     let shown = page.frame.shown(lines.len(), LINES_SHOWN);
     let mut table = Table::new([
         ("what", Align::Left),
@@ -164,7 +168,12 @@ pub(crate) fn write_panel(page: &mut Page<'_>, statement: Option<&CostStatement>
     ]);
     let h = |hours: f64| if hours > 0.0 { super::mass::decimals(hours, 1) } else { String::new() };
     for line in lines.iter().take(shown) {
-        table.row([line.what.clone(), line.place.clone(), super::mass::decimals(line.amount, 0), h(line.hours)]);
+        table.row([
+            line.what.clone(),
+            line.place.clone(),
+            super::mass::decimals(line.amount, 0),
+            h(line.hours),
+        ]);
     }
     let rest = || lines.iter().skip(shown);
     if shown < lines.len() {
@@ -180,7 +189,9 @@ pub fn scope_text(statement: Option<&CostStatement>, whose: &str, frame: &super:
     let mut page = Page::new(frame);
     page.heading("Unit cost and labour");
     let Some(statement) = statement else {
-        page.paragraph("Nothing is priced: write `price:` in materials and tools, and `rates: {labour: 62 EUR/h}`.");
+        page.paragraph(
+            "Nothing is priced: write `price:` in materials and tools, and `rates: {labour: 62 EUR/h}`.",
+        );
         return page.finish();
     };
     page.paragraph(&format!("{whose} costs {}.", words(&statement.total, &statement.currency)));
@@ -201,9 +212,9 @@ pub fn scope_text(statement: Option<&CostStatement>, whose: &str, frame: &super:
         table.row([
             own.panel.clone(),
             own.quantity.to_string(),
-            thousands(each.materials),
-            thousands(each.moulds),
-            thousands(each.labour),
+            part(each, each.materials),
+            part(each, each.moulds),
+            part(each, each.labour),
             super::mass::decimals(each.hours, 1),
             format!("{least}{}", thousands(each.total())),
             format!("{least}{}", thousands(each.total() * own.quantity as f64)),

@@ -5,5 +5,6 @@
 pub(crate) mod bed;
 
 mod gate;
+mod merge;
 mod states;
 mod walk;

@@ -8,6 +8,7 @@ mod concessions;
 mod edits;
 mod figures;
 mod gate;
+mod joint;
 mod judging;
 mod laws;
 mod layout;

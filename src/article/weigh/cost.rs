@@ -129,7 +129,8 @@ pub fn cost_of(ledger: &Ledger, scope: &Scope) -> Result<Option<CostStatement>, 
     }
     for ((part, assembly, _), placed) in &counts.parts {
         let by = || Address::new(RecordKind::Assembly, assembly.clone());
-        let missing = || ArticleError::Missing { needed: Address::new(RecordKind::Material, part.clone()), by: by() };
+        let missing =
+            || ArticleError::Missing { needed: Address::new(RecordKind::Material, part.clone()), by: by() };
         let material = ledger.materials.get(part).ok_or_else(missing)?;
         let mut one = Desk::new(&till);
         one.part(material, assembly, 1.0, None);
@@ -152,7 +153,8 @@ impl<'a> Till<'a> {
         let rates = head.and_then(|head| head.rates.as_ref());
         let rate = rates.and_then(|rates| rates.labour.as_ref());
         let first = ledger.materials.values().find_map(|own| own.value.price.as_ref());
-        let some = rate.or(first).or_else(|| ledger.tools.values().find_map(|own| own.value.price.as_ref()))?;
+        let some =
+            rate.or(first).or_else(|| ledger.tools.values().find_map(|own| own.value.price.as_ref()))?;
         let currency = head.and_then(|head| head.currency.as_ref());
         let currency = currency.map_or_else(|| some.currency().to_string(), ToString::to_string);
         Some(Self { weigher: Weigher::new(ledger), rates, currency, stacks: BTreeMap::new() })
@@ -251,7 +253,9 @@ impl<'t, 'a> Desk<'t, 'a> {
         let hours = time.si() / 3600.0 * times;
         let rate = self.till.rates.and_then(|rates| rates.labour.as_ref());
         let amount = match rate.map(|rate| (rate, rate.per())) {
-            Some((rate, Per::Time(seconds))) if self.is_ours(rate) => rate.amount() * hours * 3600.0 / seconds,
+            Some((rate, Per::Time(seconds))) if self.is_ours(rate) => {
+                rate.amount() * hours * 3600.0 / seconds
+            }
             _ => {
                 self.lacks("ledger#rates.labour".to_string());
                 0.0
@@ -302,7 +306,14 @@ impl<'t, 'a> Desk<'t, 'a> {
     }
 
     /// A price that is for one use, or by area.
-    fn own_price(&mut self, what: &str, address: &str, price: Option<&Money>, place: &str, area: Option<f64>) {
+    fn own_price(
+        &mut self,
+        what: &str,
+        address: &str,
+        price: Option<&Money>,
+        place: &str,
+        area: Option<f64>,
+    ) {
         let Some(price) = price else { return };
         let amount = match (price.per(), area) {
             _ if !self.is_ours(price) => None,
@@ -366,7 +377,8 @@ impl<'t, 'a> Desk<'t, 'a> {
         if let Some(time) = &recipe.value.labour {
             self.work("layers", place, time, 1.0);
         }
-        let own = recipe.value.resin.as_ref().and_then(|own| self.till.ledger().materials.get(own.material.id()));
+        let own =
+            recipe.value.resin.as_ref().and_then(|own| self.till.ledger().materials.get(own.material.id()));
         if let Some(material) = own.filter(|_| resin > 0.0) {
             self.material("resin", material, place, liquid(resin, material), false);
         }
@@ -411,9 +423,7 @@ impl<'t, 'a> Desk<'t, 'a> {
         let Some(material) = self.till.ledger().materials.get(joint.adhesive.id()) else { return };
         let place = joint.name.as_str();
         let net = match material.value.areal {
-            Some(_) => {
-                Use { kg: Some(kg), m2: Some(joint.length.si() * joint.width.si()), ..Use::default() }
-            }
+            Some(_) => Use { kg: Some(kg), m2: Some(joint.length.si() * joint.width.si()), ..Use::default() },
             None => liquid(kg, material),
         };
         self.material("adhesive", material, place, net, material.value.areal.is_some());

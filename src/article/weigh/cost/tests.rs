@@ -107,7 +107,8 @@ fn a_price_in_another_unit_or_currency_is_missing() {
 
 #[test]
 fn prepreg_by_weight_is_bought_with_the_resin_that_bleeds_off() {
-    let by_weight = LEDGER.replace("48 EUR/m2", "90 EUR/kg").replace("{method: oven}", "{method: oven, bleed: 30 g/m2}");
+    let by_weight =
+        LEDGER.replace("48 EUR/m2", "90 EUR/kg").replace("{method: oven}", "{method: oven, bleed: 30 g/m2}");
     // 200 g/m2 over 0.6 are 0.33333 kg/m2; 2.1 m2 over 0.75 are 2.8 m2.
     near(line(&each(&by_weight), "ply cw"), 2.8 / 3.0 * 90.0);
 }
@@ -137,7 +138,11 @@ fn dry_fabric_pays_for_its_resin() {
 
 #[test]
 fn a_ledger_without_prices_says_nothing() {
-    let bare: String = LEDGER.lines().filter(|line| !line.contains("rates:") && !line.contains("tools:")).collect::<Vec<_>>().join("\n");
+    let bare: String = LEDGER
+        .lines()
+        .filter(|line| !line.contains("rates:") && !line.contains("tools:"))
+        .collect::<Vec<_>>()
+        .join("\n");
     let bare = without_prices(&bare);
     assert_eq!(cost_of(&ledger(&bare), &Scope::Programme).unwrap(), None);
 }
