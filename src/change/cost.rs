@@ -31,7 +31,7 @@ impl CostMove {
             };
             cost.missing.iter().filter(is_time).cloned().collect()
         };
-        (times(&self.was) == times(&self.is)).then(|| self.is.hours - self.was.hours)
+        (times(&self.was) == times(&self.is)).then_some(self.is.hours - self.was.hours)
     }
 
     /// What is missing on either side, sorted.
