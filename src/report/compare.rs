@@ -135,13 +135,25 @@ fn conflicts_json(conflicts: &[Conflict]) -> Vec<Value> {
 
 fn gathering_json(found: &Comparison, one: &Gathering) -> Value {
     let names = |of: &[usize]| names_of(found, of);
+    let none = |of: &[usize], conflicts: &[Conflict], reason: Option<&String>| {
+        json!({
+            "of": names(of),
+            "conflicts": conflicts_json(conflicts),
+            "reason": reason,
+            "column": null,
+            "sum_kg": null,
+            "sum_unit_cost": null,
+            "sum": null,
+            "saved": null,
+            "shared": [],
+            "together_only": [],
+            "graver_together": [],
+            "restored_together": [],
+        })
+    };
     match one {
-        Gathering::Conflict(of, conflicts) => json!({
-            "of": names(of), "conflicts": conflicts_json(conflicts), "reason": null, "column": null,
-        }),
-        Gathering::Impossible(of, reason) => json!({
-            "of": names(of), "conflicts": [], "reason": reason, "column": null,
-        }),
+        Gathering::Conflict(of, conflicts) => none(of, conflicts, None),
+        Gathering::Impossible(of, reason) => none(of, &[], Some(reason)),
         Gathering::Whole(own) => json!({
             "of": names(&own.of),
             "conflicts": [],
