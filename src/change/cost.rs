@@ -1,9 +1,12 @@
 //! What one aircraft costs to make, before and after a change.
 
 use crate::article::ArticleError;
-use crate::article::weigh::{Cost, Scope, cost_of};
+use crate::article::weigh::{Cost, CostStatement, Scope, cost_of};
 use crate::ledger::Ledger;
 use std::collections::BTreeSet;
+
+/// What is missing where a ledger has no price at all.
+const NO_PRICE: &str = "every price";
 
 /// The cost of one aircraft in two states.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,7 +34,9 @@ impl CostMove {
             };
             cost.missing.iter().filter(is_time).cloned().collect()
         };
-        (times(&self.was) == times(&self.is)).then_some(self.is.hours - self.was.hours)
+        let known = |cost: &Cost| !cost.missing.contains(NO_PRICE);
+        let same = times(&self.was) == times(&self.is) && known(&self.was) == known(&self.is);
+        same.then_some(self.is.hours - self.was.hours)
     }
 
     /// What is missing on either side, sorted.
@@ -51,7 +56,8 @@ impl CostMove {
 /// # Errors
 /// [`ArticleError`] where a record or a figure that the mass needs is missing.
 pub fn moved(base: &Ledger, head: &Ledger) -> Result<Option<CostMove>, ArticleError> {
-    let of = |ledger: &Ledger| match ledger.panels.is_empty() && ledger.assemblies.is_empty() {
+    let is_empty = |ledger: &Ledger| ledger.panels.is_empty() && ledger.assemblies.is_empty();
+    let of = |ledger: &Ledger| match is_empty(ledger) {
         true => Ok(None),
         false => cost_of(ledger, &Scope::Programme),
     };
@@ -60,11 +66,64 @@ pub fn moved(base: &Ledger, head: &Ledger) -> Result<Option<CostMove>, ArticleEr
         (Some(was), Some(is)) if was.currency != is.currency => None,
         (was, is) => {
             let currency = was.as_ref().or(is.as_ref()).map_or_else(String::new, |own| own.currency.clone());
-            let cost = |own: Option<crate::article::weigh::CostStatement>| match own {
+            let cost = |own: Option<CostStatement>, ledger: &Ledger| match own {
                 Some(own) => own.total,
-                None => Cost::default(),
+                // Before the first panel nothing costs nothing; panels without any price are not known.
+                None if is_empty(ledger) => Cost::default(),
+                None => Cost { missing: BTreeSet::from([NO_PRICE.to_string()]), ..Cost::default() },
             };
-            Some(CostMove { currency, was: cost(was), is: cost(is) })
+            Some(CostMove { currency, was: cost(was, base), is: cost(is, head) })
         }
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::article::fixture::ledger;
+
+    const PRICED: &str = "
+ledger: {format: 1, programme: Test (invented), currency: EUR, rates: {labour: 60 EUR/h, layer: 12 min, scrap: 0 %}}
+materials: {foam: {kind: core, density: 50 kg/m3, price: 30 EUR/m2}, film: {kind: adhesive, areal: 150 g/m2}}
+processes: {oven: {method: oven}}
+recipes: {skin: {process: oven, layers: [{material: foam, thickness: 6 mm}]}}
+panels: {hatch: {labour: 1 h, zones: [{name: field, area: 2 m2, recipe: skin}]}}
+";
+
+    fn bare() -> String {
+        PRICED
+            .replace(", rates: {labour: 60 EUR/h, layer: 12 min, scrap: 0 %}", "")
+            .replace(", price: 30 EUR/m2", "")
+    }
+
+    #[test]
+    fn sums_of_different_things_have_no_difference() {
+        let base = ledger(PRICED);
+        let same = moved(&base, &base).unwrap().unwrap();
+        assert_eq!((same.delta(), same.delta_hours(), same.is_moved()), (Some(0.0), Some(0.0), false));
+        // 60 of foam, 1.2 h at 60; twice the area is 60 more and no hour.
+        assert!((same.was.total() - 132.0).abs() < 1e-9, "{same:?}");
+        let larger = moved(&base, &ledger(&PRICED.replace("2 m2", "4 m2"))).unwrap().unwrap();
+        assert!((larger.delta().unwrap() - 60.0).abs() < 1e-9 && larger.is_moved());
+        // A film without a price: how much more it costs is not known, its layer's time is.
+        let film = PRICED.replace("[{material: foam", "[{material: film}, {material: foam");
+        let film = moved(&base, &ledger(&film)).unwrap().unwrap();
+        assert_eq!(
+            (film.delta(), film.missing().into_iter().next().as_deref()),
+            (None, Some("material/film#price"))
+        );
+        assert!((film.delta_hours().unwrap() - 0.2).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_was_never_priced_did_not_cost_nothing() {
+        let (priced, bare) = (ledger(PRICED), ledger(&bare()));
+        assert_eq!(moved(&bare, &bare).unwrap(), None);
+        let begun = moved(&bare, &priced).unwrap().unwrap();
+        assert_eq!((begun.delta(), begun.was.is_whole()), (None, false));
+        let first = moved(&Ledger::default(), &priced).unwrap().unwrap();
+        assert!((first.delta().unwrap() - 132.0).abs() < 1e-9);
+        let dollars = ledger(&PRICED.replace("EUR", "USD"));
+        assert_eq!(moved(&priced, &dollars).unwrap(), None);
+    }
 }

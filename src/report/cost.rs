@@ -232,18 +232,20 @@ pub(crate) fn write_move(page: &mut Page<'_>, own: Option<&CostMove>) {
     let Some(own) = own.filter(|own| own.is_moved()) else { return };
     page.heading("Unit cost and labour, one aircraft");
     let missing = own.missing();
-    let least = |cost: &Cost| if cost.is_whole() { "" } else { "at least " };
+    let sum = |cost: &Cost| match (cost.is_whole(), cost.total() > 0.0) {
+        (false, false) => "not known".to_string(),
+        (whole, _) => {
+            let least = if whole { "" } else { "at least " };
+            format!("{least}{} and {}", money(cost.total(), &own.currency), hours(cost.hours))
+        }
+    };
     page.hang(
         "  ",
         "    ",
         &format!(
-            "was {}{} and {}, is {}{} and {}: {}, {}",
-            least(&own.was),
-            money(own.was.total(), &own.currency),
-            hours(own.was.hours),
-            least(&own.is),
-            money(own.is.total(), &own.currency),
-            hours(own.is.hours),
+            "was {}, is {}: {}, {}",
+            sum(&own.was),
+            sum(&own.is),
             delta_words(own),
             own.delta_hours().map_or_else(|| "hours can't be compared".to_string(), signed_hours)
         ),
