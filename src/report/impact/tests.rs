@@ -157,6 +157,7 @@ fn json_has_the_keys_that_are_held_to() {
         "mass",
         "panels",
         "balance",
+        "cost",
         "margins",
         "duties",
         "ended",
