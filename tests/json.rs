@@ -70,7 +70,8 @@ documents! {
     Restored { showing: String, subject: String }
     Equivalences { tests: u32, expected_chance_failures: f64, any_by_chance: f64 }
     Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, limits: Vec<Limit>, equivalences: Option<Equivalences>, assumptions: Vec<String> }
-    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, margins: Vec<MarginMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
+    CostMove { currency: String, was: f64, is: f64, delta: Option<f64>, was_labour_h: f64, is_labour_h: f64, delta_labour_h: Option<f64>, at_least: bool, missing: Vec<String> }
+    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, cost: Option<CostMove>, margins: Vec<MarginMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
     Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
     Nearest { subject: String, asks: String, because: Vec<Reason> }

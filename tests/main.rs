@@ -13,6 +13,7 @@
 mod support;
 
 mod broken;
+mod compare;
 mod computed;
 mod conform;
 mod example;

@@ -1,5 +1,6 @@
 //! A decision's changes laid over a snapshot: one path for proposing and for applying.
 
+use super::footprint::as_one;
 use crate::ledger::{Ledger, Recall};
 use crate::record::edit::{self, EditError};
 use crate::record::{Address, Change, Decision, DecisionStatus, Fault, Level, Place, RecordKind, places};
@@ -98,7 +99,10 @@ impl DecideError {
 /// Texts to lay over a snapshot; `None` takes the file away.
 pub type Overlay = BTreeMap<String, Option<Vec<u8>>>;
 
-/// Works out the texts that some decisions leave, one after the other in the order given.
+/// Works out the texts that some decisions leave.
+///
+/// Decisions that take hold of different places are read together: all their places refer to the records before
+/// any of them, so that their order plays no part. Others are laid one after the other in the order given.
 ///
 /// # Errors
 /// [`DecideError`] names the change that can't be made, and why.
@@ -108,6 +112,13 @@ pub fn overlay(
     decisions: &[&Decision],
 ) -> Result<Overlay, DecideError> {
     let mut texts: Overlay = BTreeMap::new();
+    if decisions.len() > 1
+        && let Some(one) = as_one(ledger, snapshot, decisions)
+        && apply(ledger, snapshot, &one, &mut texts).is_ok()
+    {
+        return Ok(texts);
+    }
+    texts.clear();
     for decision in decisions {
         apply(ledger, snapshot, decision, &mut texts)?;
     }
@@ -199,7 +210,7 @@ pub(super) fn says_what_was(ledger: &Ledger, snapshot: &Snapshot, change: &Chang
 }
 
 /// What one change does to one record's text, its place worked out on the text before any change.
-enum Act<'a> {
+pub(super) enum Act<'a> {
     Set { route: String, to: &'a Value },
     Remove { list: String, place: usize, route: String },
     Insert { list: String, after: usize, entry: &'a Value },
@@ -220,7 +231,7 @@ fn apply(
             continue;
         }
         if let Some(text) = &change.drop {
-            let (_, file) = record(ledger, at, text)?;
+            let (_, file) = record(ledger, texts, at, text)?;
             texts.insert(file, None);
             continue;
         }
@@ -235,7 +246,7 @@ fn apply(
             at,
             problem: format!("`{text}` names no place: write `kind/id#route`"),
         })?;
-        let (address, file) = record(ledger, at, name)?;
+        let (address, file) = record(ledger, texts, at, name)?;
         let before = read(snapshot, texts, &file)?;
         let act = act(at, &address, route, what, change, &before)?;
         acts.entry(file).or_default().push((at, act));
@@ -279,14 +290,25 @@ fn set(text: &str, route: &str, to: &Value) -> Result<String, EditError> {
     edit::add_key(text, parent, key, to)
 }
 
-fn record(ledger: &Ledger, at: usize, text: &str) -> Result<(Address, String), DecideError> {
+pub(super) fn record(
+    ledger: &Ledger,
+    texts: &Overlay,
+    at: usize,
+    text: &str,
+) -> Result<(Address, String), DecideError> {
     let missing = || DecideError::NoRecord { at, address: text.to_string() };
     let address = Address::parse(text).ok_or_else(missing)?;
-    let file = ledger.file_of(&address).ok_or_else(missing)?.to_string();
+    // A decision may go on from what one before it adds.
+    let new = format!("{}/{}.yaml", address.kind().folder(), address.id());
+    let file = match ledger.file_of(&address) {
+        Some(file) => file.to_string(),
+        None if matches!(texts.get(&new), Some(Some(_))) => new,
+        None => return Err(missing()),
+    };
     Ok((address, file))
 }
 
-fn read(snapshot: &Snapshot, texts: &Overlay, file: &str) -> Result<String, DecideError> {
+pub(super) fn read(snapshot: &Snapshot, texts: &Overlay, file: &str) -> Result<String, DecideError> {
     let unreadable = |why: String| DecideError::Unreadable { file: file.to_string(), why };
     let bytes = match texts.get(file) {
         Some(Some(bytes)) => bytes.clone(),
@@ -318,7 +340,7 @@ fn added(
     Ok((file, yaml.into_bytes()))
 }
 
-fn act<'a>(
+pub(super) fn act<'a>(
     at: usize,
     address: &Address,
     route: &str,

@@ -1,6 +1,7 @@
 //! What a change does: edits, mass, duties, and what proves them again.
 
 use super::balance::{self, BalanceMove};
+use super::cost::{self, CostMove};
 use super::diff::{Change, Edits, diff};
 use super::margins::{self, MarginMove};
 use crate::article::weigh::{Weigher, counts, programme_mass};
@@ -116,6 +117,8 @@ pub struct Impact {
     pub panels: Vec<PanelDelta>,
     /// Movable panels whose balance about the hinge differs.
     pub balance: Vec<BalanceMove>,
+    /// What one aircraft costs, before and after; `None` where nothing is priced.
+    pub cost: Option<CostMove>,
     /// Margins that move, by panel and load case.
     pub margins: Vec<MarginMove>,
     /// Duties whose verdict or asks differs.
@@ -253,6 +256,7 @@ pub fn impact_of(
     let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
     let balance = balance::moves(base.0, head.0, &renamed_panels)?;
+    let cost = cost::moved(base.0, head.0)?;
     let margins = margins::moves((base.0, before), (head.0, after), &renamed_panels)?;
     let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
     let new = after.assumptions.iter().filter(|one| !known.contains(&***one));
@@ -267,6 +271,7 @@ pub fn impact_of(
         mass,
         panels,
         balance,
+        cost,
         margins,
         duties,
         panel_rows,

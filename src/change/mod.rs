@@ -2,13 +2,17 @@
 
 pub mod balance;
 pub mod carried;
+pub mod compare;
+pub mod cost;
 pub mod decide;
 pub mod diff;
 pub mod draft;
 pub mod explain;
 pub mod facets;
+pub mod footprint;
 pub mod found;
 pub mod impact;
+pub mod joint;
 pub mod margins;
 pub mod predicted;
 pub mod rebase;

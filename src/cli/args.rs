@@ -76,6 +76,8 @@ pub enum Command {
     Impact(ImpactArgs),
     /// Draft, propose, approve, carry out and close design decisions
     Decide(DecideArgs),
+    /// Put decisions or revisions side by side, and say what they do together
+    Compare(CompareArgs),
     /// List the duties that are not met, and what closes each
     Gaps(GapsArgs),
     /// Show the chain behind a record, a figure or a verdict
@@ -103,6 +105,15 @@ pub struct Source {
     /// Read the index instead of the work tree
     #[arg(long)]
     pub staged: bool,
+}
+
+/// What is laid over the state that is read.
+#[derive(Debug, Clone, Default, Args)]
+pub struct With {
+    /// Lay a decision's changes over it, without editing a file; several one after the other, with commas
+    /// or by repeating the option
+    #[arg(long, value_name = "DECISION", value_delimiter = ',')]
+    pub with: Vec<String>,
 }
 
 /// Start a ledger, or lay out the invented example
@@ -145,6 +156,12 @@ pub struct MassArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
+    /// Say what it costs to make too: bought, mould, labour
+    #[arg(long)]
+    pub cost: bool,
     /// How tolerances are combined
     #[arg(long, value_name = "HOW", default_value = "causes", value_parser = ["causes", "monte-carlo"])]
     pub spread: String,
@@ -174,6 +191,9 @@ pub struct LaminateArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// Show long lists whole
     #[arg(long)]
     pub all: bool,
@@ -191,6 +211,9 @@ pub struct PanelArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// Show every criterion, and long lists whole
     #[arg(long)]
     pub all: bool,
@@ -201,8 +224,9 @@ pub struct PanelArgs {
 /// `impact` alone compares HEAD with the work tree; `impact BASE` compares BASE with the work tree;
 /// `impact BASE HEAD` compares two revisions; `impact --staged` compares HEAD with the index. An
 /// argument that is a decision's id lays the decision's changes over the work tree, without editing a
-/// file: `impact dd-003`.
-#[derive(Debug, Args)]
+/// file: `impact dd-003`. `impact --merge A B` merges two branches in memory and says first what they un-prove
+/// together and neither does alone.
+#[derive(Debug, Default, Args)]
 pub struct ImpactArgs {
     /// Revisions, or decisions
     #[arg(value_name = "BASE|DECISION")]
@@ -210,6 +234,9 @@ pub struct ImpactArgs {
     /// Compare HEAD with the index
     #[arg(long, conflicts_with = "of")]
     pub staged: bool,
+    /// Merge two branches in memory and compare with their common commit: each alone, and together
+    #[arg(long, num_args = 2, value_names = ["A", "B"], conflicts_with_all = ["of", "staged", "at"])]
+    pub merge: Vec<String>,
     /// Lay decisions over this revision instead of the work tree
     #[arg(long, value_name = "REV", conflicts_with = "staged")]
     pub at: Option<String>,
@@ -398,12 +425,35 @@ pub struct RenumberArgs {
     pub dry_run: bool,
 }
 
+/// Put decisions or revisions side by side, and say what they do together
+///
+/// Decisions are laid over the work tree, each alone and then together: `compare dd-003 dd-004`. Revisions are
+/// compared with the commit that all have in common and merged in memory: `compare main lighter-mesh`. An argument
+/// that is a decision's id is a decision. Up to four changes are joined pair by pair, more all at once. Together
+/// are shown: retests that several share, what lapses only together, what one gives back that another takes, and
+/// places that two leave at different values.
+#[derive(Debug, Args)]
+pub struct CompareArgs {
+    /// Two or more decisions, or two or more revisions
+    #[arg(value_name = "DECISION|REV", required = true, num_args = 2..)]
+    pub of: Vec<String>,
+    /// Compare with this revision: decisions are laid over it
+    #[arg(long, value_name = "REV")]
+    pub base: Option<String>,
+    /// Show long lists whole
+    #[arg(long)]
+    pub all: bool,
+}
+
 /// List the duties that are not met, and what closes each
 #[derive(Debug, Args)]
 pub struct GapsArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// List met duties too, and long lists whole
     #[arg(long)]
     pub all: bool,
@@ -442,6 +492,9 @@ pub struct WhyArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
 }
 
 /// Show mass and verdicts through the commits, and how far off predictions were
@@ -472,6 +525,9 @@ pub struct AssumptionsArgs {
     /// Which state is read
     #[command(flatten)]
     pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
     /// Show long lists whole
     #[arg(long)]
     pub all: bool,

@@ -14,7 +14,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load_alone(&place, &args.source)?;
+    let loaded = context.load_with(&place, &args.source, &args.with)?;
     let evaluation = context.evaluate(&loaded, err)?;
     let found =
         assumptions(&loaded.ledger, &evaluation).map_err(|missing| context.missing(&loaded, &missing))?;

@@ -2,11 +2,10 @@
 
 use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
-use super::decide::refused;
 use crate::article::ArticleError;
 use crate::article::weigh::{MassStatement, Method, Scope, programme_mass, statement_by};
 use crate::change::carried::{carried_out, carries};
-use crate::change::decide::{Overlay, open_faults, overlay};
+use crate::change::decide::{open_faults, overlay};
 use crate::change::diff::{Edits, diff};
 use crate::change::explain::{Explained, explain};
 use crate::change::found::Application;
@@ -75,6 +74,10 @@ pub struct Loaded {
     pub snapshot: Snapshot,
     /// What was read.
     pub ledger: Ledger,
+    /// Decisions that are laid over it, in this order, where the answer has to say so.
+    pub with: Vec<String>,
+    /// Whether it is no longer what the snapshot's commit holds.
+    pub is_laid: bool,
 }
 
 impl Loaded {
@@ -170,7 +173,7 @@ impl Context {
         // The number that `bondline assumptions` lists, so that nobody looks for the rest.
         let assumptions = assumed::count(&loaded.ledger, evaluation).unwrap_or(evaluation.assumptions.len());
         let commit = match loaded.snapshot.origin() {
-            Origin::Revision { commit, .. } => Some(commit.clone()),
+            Origin::Revision { commit, .. } if !loaded.is_laid => Some(commit.clone()),
             _ => None,
         };
         ReportHead::new(commit, self.today, assumptions, live_concessions(&loaded.ledger, self.today).len())
@@ -190,8 +193,9 @@ impl Context {
     ) -> io::Result<()> {
         let head = self.report_head(loaded, evaluation);
         if self.json() {
-            return writeln!(out, "{:#}", head.add_to(document()));
+            return writeln!(out, "{:#}", loaded.document(head.add_to(document())));
         }
+        self.say_laid(loaded, out)?;
         write!(out, "{}", text(&self.frame(&loaded.ledger, all)))?;
         writeln!(out)?;
         write!(out, "{}", head.text(self.width))
@@ -270,7 +274,7 @@ impl Context {
 
     fn read_with(snapshot: Snapshot, recall: &dyn Recall) -> Loaded {
         let ledger = if snapshot.is_empty() { empty_ledger() } else { Ledger::load(&snapshot, recall) };
-        Loaded { snapshot, ledger }
+        Loaded { snapshot, ledger, with: Vec::new(), is_laid: false }
     }
 
     /// Judges a ledger, where nothing broken plays a part; says on `err` what is broken elsewhere.
@@ -320,34 +324,6 @@ impl Context {
         }
         let then = self.read(then);
         follow(decision, (&then.ledger, &then.snapshot), (&loaded.ledger, &loaded.snapshot))
-    }
-
-    /// The texts that some decisions leave, laid over a state one after the other in the order given.
-    ///
-    /// # Errors
-    /// [`Failure`] with the change that can't be made and the way on.
-    pub fn laid(
-        &self,
-        place: &Place,
-        loaded: &Loaded,
-        decisions: &[&Entry<Decision>],
-    ) -> Result<Overlay, Failure> {
-        let settled: Vec<Decision> =
-            decisions.iter().map(|entry| self.settled(place, loaded, &entry.value)).collect();
-        let all: Vec<&Decision> = settled.iter().collect();
-        overlay(&loaded.ledger, &loaded.snapshot, &all).map_err(|fault| {
-            // Which of them it is: the first that can't follow those before it.
-            let at = (1..=all.len())
-                .find(|upto| {
-                    let some = all.get(..*upto).unwrap_or_default();
-                    overlay(&loaded.ledger, &loaded.snapshot, some).is_err()
-                })
-                .unwrap_or(1);
-            match decisions.get(at - 1) {
-                Some(entry) => refused(entry, &fault),
-                None => Failure::new(fault.to_string(), "bring its `changes` up to the records"),
-            }
-        })
     }
 
     /// Finds the first commit that carries a decision out whole, held against its first parent; `None` where there

@@ -9,7 +9,7 @@ mod propose;
 mod rebase;
 mod renumber;
 
-pub(super) use apply::refused;
+pub(super) use apply::way_on;
 
 use super::args::{DecideArgs, DecideCommand, Source};
 use super::context::{Context, Failure, Loaded, Status, nearest, unreadable, unwritten};

@@ -14,7 +14,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = to_the_end(context.load_alone(&place, &args.source)?);
+    let loaded = to_the_end(context.load_with(&place, &args.source, &args.with)?);
     let evaluation = to_the_end(context.evaluate(&loaded, err)?);
     let options = GapsOptions { all: args.all, milestone: args.milestone.clone() };
     let found = gaps(&loaded.ledger, &evaluation, &options);

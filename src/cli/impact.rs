@@ -1,12 +1,12 @@
 //! `bondline impact`.
 
 use super::args::{ImpactArgs, Source};
-use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end, unreadable};
-use crate::change::impact::impact_of;
-use crate::ledger::{Entry, Ledger};
-use crate::record::{Address, Decision, RecordKind};
-use crate::report::impact;
-use crate::report::page::Frame;
+use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use super::laid::all_or_no_decisions;
+use crate::change::impact::{DutyRow, Impact, impact_of};
+use crate::change::joint::joint;
+use crate::report::page::{Frame, shown};
+use crate::report::{impact, joint as view};
 use crate::source::{Place, Snapshot};
 use std::io::Write;
 
@@ -17,6 +17,9 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
+    if let [ours, theirs] = args.merge.as_slice() {
+        return merged(context, &place, (ours, theirs), args, (out, err));
+    }
     let (base, head, names) = sides(context, &place, args)?;
     let (base, head) = (to_the_end(base), to_the_end(head));
     let before = to_the_end(context.evaluate(&base, err)?);
@@ -25,8 +28,57 @@ pub(super) fn run(
         .map_err(|missing| context.missing(&head, &missing))?;
     let (document, text) = (|| impact::json(&found), |frame: &Frame| impact::text(&found, frame));
     context.answer(out, (&head, &after), args.all, document, text)?;
-    let worse = found.duties.iter().any(|row| row.is_worse()) || !found.grounded.is_empty();
+    let worse = found.duties.iter().any(DutyRow::is_worse) || !found.grounded.is_empty();
     Ok(if args.strict && worse { Status::Objection } else { Status::Done })
+}
+
+/// What two branches do alone and merged, from their common commit; nothing is checked out or written.
+fn merged(
+    context: &Context,
+    place: &Place,
+    (ours, theirs): (&String, &String),
+    args: &ImpactArgs,
+    (out, err): (&mut dyn Write, &mut dyn Write),
+) -> Result<Status, Failure> {
+    let merge = place.merged(ours, theirs)?;
+    if !merge.conflicts.is_empty() {
+        return Err(conflict(&format!("{ours} and {theirs}"), &merge.conflicts));
+    }
+    let base = to_the_end(context.read(place.revision(&place.merge_base(ours, theirs)?)?));
+    let before = to_the_end(context.evaluate(&base, err)?);
+    let mut whole = to_the_end(context.read(merge.snapshot));
+    whole.is_laid = true;
+    let label = format!("{ours} and {theirs} merged");
+    let of = |state: &Loaded, label: &str, err: &mut dyn Write| -> Result<_, Failure> {
+        let after = to_the_end(context.evaluate_beside(state, &before, err)?);
+        let found = impact_of((&base.ledger, &base.label()), &before, (&state.ledger, label), &after)
+            .map_err(|missing| context.missing(state, &missing))?;
+        Ok((found, after))
+    };
+    let mut alone = Vec::new();
+    for one in [ours, theirs] {
+        let state = to_the_end(context.read(place.revision(one)?));
+        alone.push(of(&state, one, err)?.0);
+    }
+    let (mut found, after) = of(&whole, &label, err)?;
+    let parts: Vec<&Impact> = alone.iter().collect();
+    let joint = joint(&parts, &found);
+    let names = [ours.clone(), theirs.clone()];
+    found.verdict = format!("{} {}", joint.sentences(&names), found.verdict).trim().to_string();
+    let document = || view::add_to(impact::json(&found), &joint, &parts);
+    let text = |frame: &Frame| impact::text_of(&found, Some((&joint, &names)), frame);
+    context.answer(out, (&whole, &after), args.all, document, text)?;
+    let worse = found.duties.iter().any(DutyRow::is_worse) || !found.grounded.is_empty();
+    Ok(if args.strict && worse { Status::Objection } else { Status::Done })
+}
+
+/// The failure of states that can't be joined, with the files.
+pub(super) fn conflict(whose: &str, files: &[String]) -> Failure {
+    let shown: Vec<String> = files.iter().map(|file| shown(file)).collect();
+    Failure::new(
+        format!("{whose} change the same places differently: {}", shown.join(", ")),
+        "merge them by hand on a branch, then ask for the impact of that",
+    )
 }
 
 /// The two states, and what they are called.
@@ -56,12 +108,12 @@ fn sides(
         of => {
             let current = work();
             if let Ok(current) = &current
-                && let Some(decisions) = decisions(current, of)?
+                && let Some(decisions) = all_or_no_decisions(&current.ledger, of)?
             {
-                let texts = context.laid(place, current, &decisions)?;
-                let head = context.read(current.snapshot.overlay(texts));
-                let ids: Vec<&str> = decisions.iter().map(|entry| entry.id.as_str()).collect();
-                let names = (current.label(), format!("{} with {}", current.label(), ids.join(" and ")));
+                let mut head = context.laid_over(place, current, &decisions)?;
+                // The paragraph names both sides; nothing has to be said before it.
+                let with = std::mem::take(&mut head.with).join(" and ");
+                let names = (current.label(), format!("{} with {with}", current.label()));
                 let base = context.read(current.snapshot.clone());
                 return Ok((base, head, names));
             }
@@ -84,54 +136,4 @@ fn sides(
             }
         }
     }
-}
-
-/// Reads all arguments as decisions, by id or by a beginning that only one has; `None` where none is one.
-fn decisions<'a>(loaded: &'a Loaded, of: &[String]) -> Result<Option<Vec<&'a Entry<Decision>>>, Failure> {
-    let all = &loaded.ledger.decisions;
-    let mut found = Vec::new();
-    for text in of {
-        let name =
-            text.trim_start_matches("decision/").trim_start_matches("decisions/").trim_end_matches(".yaml");
-        let fits: Vec<_> = match all.get(name) {
-            Some(entry) => vec![entry],
-            None => all.values().filter(|entry| entry.id.starts_with(&format!("{name}-"))).collect(),
-        };
-        match fits.as_slice() {
-            [only] => found.push(*only),
-            // One that is there but broken is not one that is missing.
-            [] => {
-                if let Some(broken) = broken(&loaded.ledger, name) {
-                    return Err(broken);
-                }
-            }
-            many => {
-                let names: Vec<&str> = many.iter().map(|entry| entry.id.as_str()).collect();
-                return Err(Failure::new(
-                    format!("`{text}` is the beginning of several decisions"),
-                    format!("name one of {}", names.join(", ")),
-                ));
-            }
-        }
-    }
-    if found.len() == of.len() {
-        return Ok(Some(found));
-    }
-    if found.is_empty() && !of.iter().any(|text| text.starts_with("dd-") || text.starts_with("decision/")) {
-        return Ok(None);
-    }
-    let unknown = of
-        .iter()
-        .find(|text| !found.iter().any(|entry: &&Entry<Decision>| entry.id.starts_with(text.as_str())));
-    let broken = loaded.ledger.broken.iter().filter(|one| one.kind() == RecordKind::Decision);
-    let names: Vec<&str> = all.keys().map(String::as_str).chain(broken.map(Address::id)).collect();
-    let text = unknown.map_or("", String::as_str);
-    Err(Failure::new(format!("no decision is called `{text}`"), nearest(text, &names)))
-}
-
-/// Says what is wrong with a decision that is there, by its id or its beginning, but can't be read.
-fn broken(ledger: &Ledger, name: &str) -> Option<Failure> {
-    let begins = |id: &str| id == name || id.strip_prefix(name).is_some_and(|rest| rest.starts_with('-'));
-    let found = ledger.broken.iter().find(|one| one.kind() == RecordKind::Decision && begins(one.id()))?;
-    unreadable(ledger, found)
 }

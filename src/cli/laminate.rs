@@ -15,7 +15,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load_alone(&place, &args.source)?;
+    let loaded = context.load_with(&place, &args.source, &args.with)?;
     let ledger = &loaded.ledger;
     let recipe = named(&args.recipe, RecordKind::Recipe, &ledger.recipes, ledger)?;
     let of = Address::new(RecordKind::Recipe, recipe.id.clone());

@@ -2,10 +2,10 @@
 
 use super::args::MassArgs;
 use super::context::{Context, Failure, Needs, Status, address, unreadable};
-use crate::article::weigh::{Method, Scope, learned, stages, statement_by, tally};
+use crate::article::weigh::{Method, Scope, cost_of, learned, stages, statement_by, tally};
 use crate::ledger::weighed::Standing;
 use crate::record::{Address, RecordKind};
-use crate::report::{mass, weighings};
+use crate::report::{cost, mass, weighings};
 use std::io::Write;
 
 pub(super) fn run(
@@ -15,7 +15,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load_alone(&place, &args.source)?;
+    let loaded = context.load_with(&place, &args.source, &args.with)?;
     let scope = match &args.of {
         None => Scope::Programme,
         Some(text) => {
@@ -60,6 +60,10 @@ pub(super) fn run(
         "monte-carlo" => Method::MonteCarlo { seed: args.seed },
         _ => Method::Causes,
     };
+    let cost = match args.cost {
+        true => cost_of(&loaded.ledger, &scope).map_err(|missing| context.missing(&loaded, &missing))?,
+        false => None,
+    };
     let statement =
         statement_by(&loaded.ledger, scope, method).map_err(|missing| context.missing(&loaded, &missing))?;
     let pieces = args.weighings.then(|| stages(&statement.panels));
@@ -73,8 +77,21 @@ pub(super) fn run(
     if context.json() {
         let mut document = mass::json(&statement);
         weighings::beside(&mut document, pieces.as_deref(), estimates.as_ref());
-        writeln!(out, "{document:#}")?;
+        if let Some(map) = document.as_object_mut().filter(|_| args.cost) {
+            map.insert("cost".to_string(), cost::scope_json(cost.as_ref()));
+        }
+        writeln!(out, "{:#}", loaded.document(document))?;
     } else if pieces.is_none() && estimates.is_none() {
+        context.say_laid(&loaded, out)?;
+        if args.cost {
+            let whose = match &statement.scope {
+                Scope::Programme => "One aircraft",
+                Scope::Panel(_) => "One piece",
+                Scope::Assembly(_) => "One assembly",
+            };
+            let frame = context.frame(&loaded.ledger, false);
+            writeln!(out, "{}", cost::scope_text(cost.as_ref(), whose, &frame))?;
+        }
         write!(out, "{}", mass::text(&statement, context.width))?;
     } else {
         let parts = (pieces.as_deref(), estimates.as_ref());

@@ -5,6 +5,7 @@ mod assumptions;
 mod basis;
 mod calc;
 mod check;
+mod compare;
 mod conform;
 mod context;
 mod decide;
@@ -12,6 +13,7 @@ mod gaps;
 mod history;
 mod hook;
 mod impact;
+mod laid;
 mod laminate;
 mod mass;
 mod new;
@@ -76,6 +78,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Basis(args) => basis::run(&mut context, args, out, err),
         Command::Impact(args) => impact::run(&mut context, args, out, err),
         Command::Decide(args) => decide::run(&mut context, args, out, err),
+        Command::Compare(args) => compare::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
         Command::History(args) => history::run(&mut context, args, out, err),

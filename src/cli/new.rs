@@ -126,8 +126,7 @@ fn example(
     let commits = lay_history(target)?;
     let mut inner = context.standing_in(target);
     if context.json() {
-        let args =
-            ImpactArgs { of: vec![PROPOSAL.to_string()], staged: false, at: None, all: false, strict: false };
+        let args = ImpactArgs { of: vec![PROPOSAL.to_string()], ..ImpactArgs::default() };
         return super::impact::run(&mut inner, &args, out, err);
     }
     let name = shown(target);
@@ -135,8 +134,7 @@ fn example(
     writeln!(out, "Everything in it is made up. Its open proposal, {PROPOSAL}, is judged below:")?;
     writeln!(out, "  bondline -C {name} impact {PROPOSAL}")?;
     writeln!(out)?;
-    let args =
-        ImpactArgs { of: vec![PROPOSAL.to_string()], staged: false, at: None, all: false, strict: false };
+    let args = ImpactArgs { of: vec![PROPOSAL.to_string()], ..ImpactArgs::default() };
     super::impact::run(&mut inner, &args, out, err)?;
     writeln!(out)?;
     writeln!(out, "Three commands to try next:")?;

@@ -2,7 +2,7 @@
 
 use super::args::PanelArgs;
 use super::context::{Context, Failure, Status, named};
-use crate::article::weigh::{Scope, statement};
+use crate::article::weigh::{Scope, cost_of, statement};
 use crate::qualify::margins::{heat_of, margins_with, moisture, tool_checks};
 use crate::record::{Address, RecordKind};
 use crate::report::page::Frame;
@@ -16,7 +16,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let loaded = context.load_alone(&place, &args.source)?;
+    let loaded = context.load_with(&place, &args.source, &args.with)?;
     let ledger = &loaded.ledger;
     let panel = named(&args.panel, RecordKind::Panel, &ledger.panels, ledger)?;
     let of = Address::new(RecordKind::Panel, panel.id.clone());
@@ -26,6 +26,7 @@ pub(super) fn run(
     let report = view::PanelReport {
         panel,
         mass: statement(ledger, Scope::Panel(panel.id.clone())).map_err(|problem| missing(&problem))?,
+        cost: cost_of(ledger, &Scope::Panel(panel.id.clone())).map_err(|problem| missing(&problem))?,
         margins: margins_with(ledger, duties, &panel.id, evaluation.memo())
             .map_err(|problem| missing(&problem))?,
         heat: heat_of(ledger, duties, panel).map_err(|problem| missing(&problem))?,

@@ -42,7 +42,7 @@ pub(super) fn run(
         return table_row(context, kind, out);
     }
     let place = context.place()?;
-    let loaded = context.load(&place, &args.source)?;
+    let loaded = context.load_with(&place, &args.source, &args.with)?;
     let of = args.of.as_deref().unwrap_or_default();
     let (name, route) = of.split_once('#').map_or((of, None), |(name, route)| (name, Some(route)));
     let unknown = || {
@@ -64,7 +64,7 @@ pub(super) fn run(
             return Err(unknown());
         }
         let evaluation = context.evaluate(&loaded, err)?;
-        return clause(context, &evaluation, of, &showings, out);
+        return clause(context, (&loaded, &evaluation), of, &showings, out);
     };
     if let Some(failure) = unreadable(&loaded.ledger, &found) {
         return Err(failure);
@@ -120,7 +120,7 @@ fn answering(loaded: &Loaded, text: &str) -> Vec<String> {
 /// From a clause to its showings, their duties and the panels.
 fn clause(
     context: &Context,
-    evaluation: &Evaluation,
+    (loaded, evaluation): (&Loaded, &Evaluation),
     text: &str,
     showings: &[String],
     out: &mut dyn Write,
@@ -129,13 +129,11 @@ fn clause(
         evaluation.duties.values().filter(|duty| showings.contains(&duty.showing)).collect();
     if context.json() {
         let rows: Vec<Value> = duties.iter().map(|duty| duty_row(duty)).collect();
-        writeln!(
-            out,
-            "{:#}",
-            json!({ "schema": "why/1", "clause": text, "showings": showings, "duties": rows })
-        )?;
+        let document = json!({ "schema": "why/1", "clause": text, "showings": showings, "duties": rows });
+        writeln!(out, "{:#}", loaded.document(document))?;
         return Ok(Status::Done);
     }
+    context.say_laid(loaded, out)?;
     let style = crate::report::page::Style { colour: context.colour };
     writeln!(out, "{}", style.heading(text))?;
     for showing in showings {
@@ -219,12 +217,13 @@ fn one_duty(
             map.insert("written".to_string(), Value::Array(list));
         }
         let head = context.report_head(loaded, evaluation);
-        writeln!(out, "{:#}", head.add_to(document))?;
+        writeln!(out, "{:#}", loaded.document(head.add_to(document)))?;
         return Ok(Status::Done);
     }
     let frame = context.frame(&loaded.ledger, false);
     let text = duty::text(&loaded.ledger, duty, &trials, &frame)
         .map_err(|missing| context.missing(loaded, &missing))?;
+    context.say_laid(loaded, out)?;
     write!(out, "{text}")?;
     if !lines.is_empty() {
         writeln!(out)?;
@@ -286,9 +285,11 @@ fn reach(
                 json!({ "address": one.address.to_string(), "depth": one.depth, "by": format!("{}#{}", one.by.from, one.by.route) })
             })
             .collect();
-        writeln!(out, "{:#}", json!({ "schema": "why/1", "address": found.to_string(), word: list }))?;
+        let document = json!({ "schema": "why/1", "address": found.to_string(), word: list });
+        writeln!(out, "{:#}", loaded.document(document))?;
         return Ok(Status::Done);
     }
+    context.say_laid(loaded, out)?;
     let said = if args.uses { "uses nothing" } else { "is used by nothing" };
     if all.is_empty() {
         writeln!(out, "{found} {said}.")?;
@@ -379,9 +380,10 @@ fn record(
             "standing": standing,
             "duties": rows,
         });
-        writeln!(out, "{document:#}")?;
+        writeln!(out, "{:#}", loaded.document(document))?;
         return Ok(Status::Done);
     }
+    context.say_laid(loaded, out)?;
     let frame = context.frame(&loaded.ledger, false);
     let at = route.map_or(String::new(), |route| format!("#{route}"));
     writeln!(out, "{}", frame.style.heading(&format!("{found}{at}")))?;

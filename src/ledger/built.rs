@@ -5,7 +5,7 @@ use super::ranges::{
     NOT_NEGATIVE, POSITIVE, TEMPERATURE, THICKNESS, all_within, count, number, typed, within,
 };
 use super::sink::Sink;
-use super::{Entry, carried, design, plausible, references, weighed};
+use super::{Entry, carried, design, plausible, prices, references, weighed};
 use crate::record::{Assembly, Class, Joint, Panel, Weighing, Zone};
 
 pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
@@ -20,6 +20,7 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
     count(sink, "quantity", panel.quantity, 1);
     design::extra(sink, "overlap", panel.overlap.as_deref());
     within(sink, NOT_NEGATIVE, "labour", panel.labour.as_deref());
+    prices::each(known, sink, panel.price.as_ref());
     let minimum =
         |exposure: &'_ Option<crate::record::Exposure>| exposure.as_ref().and_then(|e| e.minimum.clone());
     within(sink, TEMPERATURE, "exposure.minimum", minimum(&panel.exposure).as_deref());

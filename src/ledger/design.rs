@@ -6,7 +6,7 @@ use super::ranges::{
     typed, within,
 };
 use super::sink::Sink;
-use super::{Entry, plausible, references};
+use super::{Entry, plausible, prices, references};
 use crate::quantity::{Length, Quantity};
 use crate::record::{Cycle, Elastic, Finish, Layer, Material, MaterialKind, Process, Recipe, Strength, Tool};
 use std::collections::BTreeSet;
@@ -86,6 +86,7 @@ pub(super) fn material(known: Known<'_>, sink: &mut Sink, own: &Entry<Material>)
         ],
     );
     within(sink, PART, "resin.content", resin.map(|r| &*r.content));
+    prices::material(known, sink, m);
     all_within(
         sink,
         SHARE,
@@ -200,7 +201,7 @@ fn thickness_differs(sink: &mut Sink, at: &str, given: &Quantity, computed: f64,
     }
 }
 
-pub(super) fn process(_: Known<'_>, sink: &mut Sink, own: &Entry<Process>) {
+pub(super) fn process(known: Known<'_>, sink: &mut Sink, own: &Entry<Process>) {
     let process = &*own.value;
     for (list, cycle) in [("cure", &process.cure), ("postcure", &process.postcure)] {
         if let Some(Cycle(segments)) = cycle {
@@ -222,6 +223,7 @@ pub(super) fn process(_: Known<'_>, sink: &mut Sink, own: &Entry<Process>) {
             ("labour", process.labour.as_deref()),
         ],
     );
+    prices::each(known, sink, process.price.as_ref());
     plausible::process(sink, process);
 }
 
@@ -230,6 +232,7 @@ pub(super) fn tool(known: Known<'_>, sink: &mut Sink, own: &Entry<Tool>) {
     references::tool(known, sink, own);
     within(sink, TEMPERATURE, "tg", tool.tg.as_deref());
     within(sink, NOT_NEGATIVE, "labour", tool.labour.as_deref());
+    prices::each(known, sink, tool.price.as_ref());
     count(sink, "pulls.expected", tool.pulls.as_ref().and_then(|pulls| pulls.expected), 1);
     for (index, side) in tool.footprint.iter().enumerate() {
         within(sink, POSITIVE, &entry("footprint", index, ""), Some(side));
@@ -260,6 +263,7 @@ pub(super) fn finish(known: Known<'_>, sink: &mut Sink, own: &Entry<Finish>) {
             refuse(sink, &at, &what, &words, "correct `removed` or `dry_film`");
         }
     }
+    prices::zone(known, sink, finish.price.as_ref());
     plausible::finish(sink, finish);
 }
 
@@ -270,6 +274,7 @@ pub(super) fn recipe(known: Known<'_>, sink: &mut Sink, own: &Entry<Recipe>) {
     unique(sink, "layers", "id", recipe.layers.iter().map(|layer| layer.id.as_ref()));
     within(sink, NOT_NEGATIVE, "labour", recipe.labour.as_deref());
     within(sink, PART, "resin.content", recipe.resin.as_ref().map(|resin| &*resin.content));
+    prices::zone(known, sink, recipe.price.as_ref());
     plausible::recipe(sink, recipe);
     let mut dry = None;
     let mut compared = BTreeSet::new();

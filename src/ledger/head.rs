@@ -3,9 +3,10 @@
 use super::Ledger;
 use super::find::HEAD_FILE;
 use super::known::unknown_milestone;
-use super::ranges::{NOT_NEGATIVE, POSITIVE, TEMPERATURE, all_within, money, within};
+use super::ranges::{NOT_NEGATIVE, POSITIVE, SCRAP, TEMPERATURE, all_within, money, refuse, within};
 use super::sink::{At, Sink};
 use super::words::{GATE_RULES, suggest};
+use crate::quantity::Per;
 use crate::record::LedgerHead;
 use std::collections::BTreeSet;
 
@@ -140,6 +141,19 @@ fn figures(sink: &mut Sink, head: &LedgerHead) {
         money(sink, "rates.specimen", rates.specimen.as_ref(), currency);
         money(sink, "rates.panel_layup", rates.panel_layup.as_ref(), currency);
         money(sink, "rates.lab_week", rates.lab_week.as_ref(), currency);
+        money(sink, "rates.labour", rates.labour.as_ref(), currency);
+        if let Some(labour) = rates.labour.as_ref().filter(|own| !matches!(own.per(), Per::Time(_))) {
+            refuse(
+                sink,
+                "rates.labour",
+                &format!("`{}` is no rate of work", labour.text()),
+                "it must be for a time",
+                "write what one hour costs, for example `62 EUR/h`",
+            );
+        }
+        let times = [("rates.layer", rates.layer.as_deref()), ("rates.coat", rates.coat.as_deref())];
+        all_within(sink, NOT_NEGATIVE, &times);
+        within(sink, SCRAP, "rates.scrap", rates.scrap.as_deref());
     }
     super::levels::statistics(sink, head.statistics.as_ref());
     super::weighed::rules_of_head(sink, head.weighing.as_ref());

@@ -24,6 +24,7 @@ mod multitude;
 mod normalise;
 mod places;
 mod plausible;
+mod prices;
 mod proof;
 mod ranges;
 mod read;

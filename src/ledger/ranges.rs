@@ -27,6 +27,9 @@ pub(super) const SHARE: Range =
 /// Shares that leave something of both parts.
 pub(super) const PART: Range =
     Range { low: 0.0, high: 1.0, open: true, words: "it must be more than 0 and less than 100 %" };
+/// Shares that are thrown away: something has to be left.
+pub(super) const SCRAP: Range =
+    Range { low: 0.0, high: 0.95, open: false, words: "it must be from 0 to 95 %" };
 /// Shares that are added on top.
 pub(super) const EXTRA: Range =
     Range { low: 0.0, high: 5.0, open: false, words: "it must be from 0 to 500 %" };

@@ -1,4 +1,4 @@
-//! Mass roll-up: contributions, spread by causes, growth, budgets, centre of gravity.
+//! Mass roll-up: contributions, spread by causes, growth, budgets, centre of gravity; what is bought for it.
 //!
 //! The arithmetic of a mass statement on plain values: [`centre_of_gravity`] of items, some of
 //! which have no position; [`spread()`] of a total whose causes were each moved to their limits;
@@ -6,8 +6,11 @@
 //! contributes what is the caller's.
 
 mod cg;
+mod cost;
 mod learn;
 mod spread;
+
+pub use cost::{bought, mould_share, sprayed};
 
 pub use cg::{CentreOfGravity, centre_of_gravity};
 pub use learn::{Estimates, Reading, learn};

@@ -137,13 +137,62 @@ fn schema(kind: Kind, example: &str) -> Schema {
     }
 }
 
+/// What one price is for, with the size of that unit in SI.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Per {
+    /// One piece, or the sum as it stands.
+    Each,
+    /// So many kg.
+    Mass(f64),
+    /// So many m.
+    Length(f64),
+    /// So many m2.
+    Area(f64),
+    /// So many m3.
+    Volume(f64),
+    /// So many s.
+    Time(f64),
+}
+
+impl Per {
+    /// Units that a price may be for, for messages.
+    pub const ACCEPTED: &'static str = "kg, m2, m, l, m3, h or each";
+
+    fn parse(text: &str) -> Option<Self> {
+        match text {
+            "each" | "piece" => return Some(Per::Each),
+            "l" | "L" | "litre" => return Some(Per::Volume(1e-3)),
+            "m3" => return Some(Per::Volume(1.0)),
+            _ => {}
+        }
+        let one = |kind| Quantity::parse(kind, &format!("1 {text}")).ok().map(|unit| unit.si());
+        one(Kind::Area)
+            .map(Per::Area)
+            .or_else(|| one(Kind::Mass).map(Per::Mass))
+            .or_else(|| one(Kind::Length).map(Per::Length))
+            .or_else(|| one(Kind::Duration).map(Per::Time))
+    }
+
+    /// Returns the words for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Per::Each => "each",
+            Per::Mass(_) => "mass",
+            Per::Length(_) => "length",
+            Per::Area(_) => "area",
+            Per::Volume(_) => "volume",
+            Per::Time(_) => "time",
+        }
+    }
+}
+
 /// A sum of money with its currency: `180 EUR`, or a price `12 EUR/m2`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Money {
     text: String,
     amount: f64,
     currency: String,
-    per: Option<String>,
+    per: Per,
 }
 
 impl Money {
@@ -161,8 +210,17 @@ impl Money {
         let (number, rest) = text.split_once(' ').ok_or_else(bad)?;
         let amount: f64 = number.parse().map_err(|_| bad())?;
         let (currency, per) = match rest.trim().split_once('/') {
-            Some((currency, per)) => (currency.trim(), Some(per.trim().to_string())),
-            None => (rest.trim(), None),
+            Some((currency, per)) => {
+                let per = per.trim();
+                let known = Per::parse(per).ok_or_else(|| {
+                    format!(
+                        "`{text}` is a price for one `{per}`, which is no unit: a price is for {}",
+                        Per::ACCEPTED
+                    )
+                })?;
+                (currency.trim(), known)
+            }
+            None => (rest.trim(), Per::Each),
         };
         if !amount.is_finite() || currency.len() != 3 || !currency.bytes().all(|b| b.is_ascii_uppercase()) {
             return Err(bad());
@@ -180,9 +238,9 @@ impl Money {
         &self.currency
     }
 
-    /// Returns the unit that the price is for, where one was written.
-    pub fn per(&self) -> Option<&str> {
-        self.per.as_deref()
+    /// Returns what the price is for.
+    pub fn per(&self) -> Per {
+        self.per
     }
 
     /// Returns the text as written.

@@ -31,6 +31,7 @@ pub(crate) const EVERY: &[&str] = &[
     "spec",
     "price",
     "labour",
+    "scrap",
 ];
 
 const WEAVES: &[&str] = &["twill", "plain", "satin", "unidirectional", "non-crimp", "veil"];

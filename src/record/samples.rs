@@ -6,12 +6,12 @@ use super::RecordKind;
 pub(crate) fn valid(kind: RecordKind) -> &'static [&'static str] {
     match kind {
         RecordKind::Ledger => &[
-            "format: 1\nprogramme: Sanderling amphibian (invented)\nunits: si\ncurrency: EUR\nmilestones: [first-article, first-flight]\nreached: first-article\nclimate: {ambient: 43 degC, irradiance: 1120 W/m2, sky: 25 degC, wind: 1 m/s}\nbudgets: {closures: 41 kg}\ngrowth: {estimated: 12 %, paint: 20 %}\nweighing: {explain: 3 %, hold: 6 %, primed: {hold: 8 %}, scatter: 1 %, scale: 0.1 %}\nrates: {specimen: 180 EUR}\napprovals: {decision: [chief-engineer]}\npolicy:\n  unqualified-recipe: block\n  over-budget: \"warn\"\n  bond-route: off\n",
+            "format: 1\nprogramme: Sanderling amphibian (invented)\nunits: si\ncurrency: EUR\nmilestones: [first-article, first-flight]\nreached: first-article\nclimate: {ambient: 43 degC, irradiance: 1120 W/m2, sky: 25 degC, wind: 1 m/s}\nbudgets: {closures: 41 kg}\ngrowth: {estimated: 12 %, paint: 20 %}\nweighing: {explain: 3 %, hold: 6 %, primed: {hold: 8 %}, scatter: 1 %, scale: 0.1 %}\nrates: {specimen: 180 EUR, labour: 62 EUR/h, layer: 12 min, coat: 25 min, scrap: 25 %}\napprovals: {decision: [chief-engineer]}\npolicy:\n  unqualified-recipe: block\n  over-budget: \"warn\"\n  bond-route: off\n",
         ],
         RecordKind::Material => &[
             "kind: prepreg\nfibre: {name: carbon-a, type: carbon, density: 1780 kg/m3, areal: 200 g/m2 +/- 4 %}\nresin: {name: epoxy-one, density: 1200 kg/m3, content: 38 % +/- 2 %}\nform: twill\nlamina: {E1: 62 GPa, E2: {from: showing/warp}, G12: 4 GPa, nu12: 0.05}\n",
             "kind: core\ndensity: 52 kg/m3\nform: foam\nshear_modulus: 19 MPa\n",
-            "kind: adhesive\nareal: 150 g/m2\nprice: 30 EUR/m2\n",
+            "kind: adhesive\nareal: 150 g/m2\nprice: 30 EUR/m2\nscrap: 15 %\n",
             "kind: part\nlinear_mass: 85 g/m\n",
             "kind: sheet\ndensity: 1190 kg/m3\nE: 3.2 GPa\nmodulus_at:\n  - {temperature: 60 degC, E: 2 GPa}\n",
         ],

@@ -1,6 +1,8 @@
 //! What a change does, as JSON and as text.
 
+use super::cost;
 use super::head::CAUTION_LINE;
+use super::joint;
 use super::margins;
 use super::mass::{POUND, balance_words, decimals, moment_words};
 use super::page::{Frame, Page, count};
@@ -9,6 +11,7 @@ use super::reason::{Block, reasons_json, write_blocks};
 use super::table::{Align, Table};
 use crate::article::Subject;
 use crate::change::impact::{DutyRow, Impact};
+use crate::change::joint::Joint;
 use crate::change::margins::MarginMove;
 use crate::qualify::margins::Margin;
 use crate::qualify::verdict::Verdict;
@@ -71,6 +74,7 @@ pub fn json(impact: &Impact) -> Value {
             "limit_kg_m": row.now.and_then(|now| now.limit_kg_m),
             "ok": row.now.and_then(|now| now.ok),
         })).collect::<Vec<_>>(),
+        "cost": cost::move_json(impact.cost.as_ref()),
         "margins": impact.margins.iter().map(margin_json).collect::<Vec<_>>(),
         "duties": duties.iter().map(|row| duty_json(row)).collect::<Vec<_>>(),
         "ended": ended.iter().map(|(showing, subject, was)| json!({
@@ -190,10 +194,21 @@ impl Group {
 
 /// Returns the impact as text: the paragraph, mass, edits, duties, the plan, what is assumed, the caution.
 pub fn text(impact: &Impact, frame: &Frame) -> String {
+    text_of(impact, None, frame)
+}
+
+/// Returns the impact of several changes as text, with what is so only together before everything else.
+///
+/// `joint` comes with the changes as the reader knows them.
+pub fn text_of(impact: &Impact, joint: Option<(&Joint, &[String])>, frame: &Frame) -> String {
     let mut page = Page::new(frame);
     page.paragraph(&impact.verdict);
+    if let Some((joint, names)) = joint {
+        joint::write(&mut page, joint, names);
+    }
     write_mass(&mut page, impact);
     write_balance(&mut page, impact);
+    cost::write_move(&mut page, impact.cost.as_ref());
     write_margins(&mut page, impact);
     write_changes(&mut page, impact);
     for group in Group::ALL {

@@ -3,6 +3,8 @@
 pub mod assumptions;
 pub mod basis;
 pub mod calc;
+pub mod compare;
+pub mod cost;
 pub mod decision;
 pub mod duty;
 pub mod faults;
@@ -13,6 +15,7 @@ pub mod gate;
 pub mod head;
 pub mod history;
 pub mod impact;
+pub mod joint;
 pub mod laminate;
 pub mod margins;
 pub mod mass;

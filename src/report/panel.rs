@@ -1,12 +1,13 @@
 //! Everything about one panel, as JSON and as text.
 
+use super::cost;
 use super::head::CAUTION_LINE;
 use super::laminate::{notes, values};
 use super::margins::{figure, margin_json, mode_words, uncomputed_json, value_json};
 use super::mass::{POUND, decimals};
 use super::page::{Frame, Page, count};
 use super::table::{Align, Table};
-use crate::article::weigh::MassStatement;
+use crate::article::weigh::{CostStatement, MassStatement};
 use crate::finish::ColourLimit;
 use crate::laminate::Rigidity;
 use crate::ledger::Entry;
@@ -27,6 +28,8 @@ pub struct PanelReport<'a> {
     pub panel: &'a Entry<Panel>,
     /// Its mass statement.
     pub mass: MassStatement,
+    /// What one costs; `None` where the ledger prices nothing.
+    pub cost: Option<CostStatement>,
     /// Margins and what they stand on.
     pub margins: PanelMargins,
     /// Heat by zone, and zones left out with the reason.
@@ -60,6 +63,7 @@ pub fn json(report: &PanelReport<'_>) -> Value {
                 "what": piece.what, "where": piece.place, "kg": piece.kg,
             })).collect::<Vec<_>>(),
         })),
+        "cost": cost::panel_json(report.cost.as_ref()),
         "least_margin": margins.governing(ComputedCheck::Margins).map(margin_json),
         "margins": margins.margins.iter().map(margin_json).collect::<Vec<_>>(),
         "uncomputed": margins.uncomputed.iter().map(uncomputed_json).collect::<Vec<_>>(),
@@ -196,6 +200,7 @@ pub fn text(report: &PanelReport<'_>, frame: &Frame) -> String {
     write_moisture(&mut page, report);
     write_tools(&mut page, report);
     values(&mut page, &report.margins.used);
+    cost::write_panel(&mut page, report.cost.as_ref());
     write_duties(&mut page, report);
     if !report.margins.assumptions.is_empty() {
         page.heading("Assumed for the margins");

@@ -9,6 +9,7 @@
 mod branches;
 mod disk;
 mod fault;
+mod merge;
 mod objects;
 mod path;
 mod place;
@@ -25,6 +26,7 @@ mod tests;
 
 pub use branches::BranchFiles;
 pub use fault::{ReadFault, SourceError};
+pub use merge::Merged;
 pub use path::resolve;
 pub use place::Place;
 pub use repository::{Commit, Repository};

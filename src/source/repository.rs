@@ -122,6 +122,11 @@ impl Repository {
         Ok(answer)
     }
 
+    /// Opens a handle of its own, for work that others must not see.
+    pub(super) fn another(&self) -> Result<git2::Repository, SourceError> {
+        git2::Repository::open(&self.open_at).map_err(|error| open_error(&self.open_at, &error))
+    }
+
     /// The full id of HEAD's commit; none before the first.
     pub(super) fn head(&self) -> Result<Option<Oid>, SourceError> {
         self.with(|repository| match repository.head() {

@@ -6,5 +6,6 @@ pub(crate) mod bed;
 
 mod decide;
 mod gate;
+mod merge;
 mod states;
 mod walk;

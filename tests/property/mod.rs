@@ -9,6 +9,7 @@ mod decisions;
 mod edits;
 mod figures;
 mod gate;
+mod joint;
 mod judging;
 mod laws;
 mod layout;

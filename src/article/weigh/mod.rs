@@ -1,11 +1,12 @@
-//! What panels, assemblies and the programme weigh, and how well that is known.
+//! What panels, assemblies and the programme weigh, how well that is known, and what they cost to make.
 //!
 //! A panel's pieces (`pieces`) are its layers, coats, joints, edges and fittings with their mass; the
 //! assemblies say how many of each panel there are and where (`rollup`); weighings stand above prediction
 //! (`scale`), are followed from stage to stage (`stages`), and teach which contributors are off (`learned`);
 //! every figure that has a tolerance is a cause that is moved by itself (`spread`); a
-//! [`MassStatement`] (`figures`) puts it together (`statement`).
+//! [`MassStatement`] (`figures`) puts it together (`statement`). `cost` adds up money and hours the same way.
 
+mod cost;
 mod figures;
 mod learned;
 mod pieces;
@@ -17,6 +18,7 @@ mod statement;
 #[cfg(test)]
 mod tests;
 
+pub use cost::{Cost, CostLine, CostSort, CostStatement, PanelCost, cost_of};
 pub use figures::{
     AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Residual,
     Scope, Total, UNGROUPED,

@@ -76,10 +76,14 @@ pub(super) fn run(
     wrote.write(context, &place, &edits, out)
 }
 
-/// Why a decision is not carried out, with the way on.
-pub(in crate::cli) fn refused(entry: &Entry<Decision>, fault: &DecideError) -> Failure {
-    let short = short_id(&entry.id);
-    let help = match (fault, entry.value.status) {
+fn refused(entry: &Entry<Decision>, fault: &DecideError) -> Failure {
+    Failure::new(fault.to_string(), way_on(&entry.id, entry.value.status, fault))
+}
+
+/// The way on where a decision can't be carried out.
+pub(in crate::cli) fn way_on(id: &str, status: DecisionStatus, fault: &DecideError) -> String {
+    let short = short_id(id);
+    match (fault, status) {
         (DecideError::Done { .. }, _) => format!(
             "it is carried out already, in whole or in part: `bondline impact {short} --at REV` lays it over the state before"
         ),
@@ -93,8 +97,7 @@ pub(in crate::cli) fn refused(entry: &Entry<Decision>, fault: &DecideError) -> F
             format!("the record has moved on; `bondline decide rebase {short}` brings the decision up to it")
         }
         _ => "bring the decision's `changes` up to the records as they are now".to_string(),
-    };
-    Failure::new(fault.to_string(), help)
+    }
 }
 
 fn edits(now: &Loaded, texts: &Overlay) -> Result<Vec<FileEdit>, Failure> {

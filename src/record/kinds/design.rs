@@ -245,6 +245,10 @@ record! {
         /// Share of the sprayed coating that reaches the part.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub transfer: Option<Fraction>,
+        /// Share of what is bought that is cut off or thrown away; of layers and sheets the ledger's rate where
+        /// absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub scrap: Option<Fraction>,
         /// Young's modulus (sheet; core, mesh, surfacing film and adhesive in their plane).
         #[serde(rename = "E", default, skip_serializing_if = "Option::is_none")]
         pub e: Option<Stress>,

@@ -46,7 +46,7 @@ part! {
 }
 
 part! {
-    /// What testing costs.
+    /// What testing costs, and what making costs where a record does not say it.
     pub struct Rates {
         /// One specimen, where the showing's plan gives no cost.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -57,6 +57,18 @@ part! {
         /// One week in the laboratory.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub lab_week: Option<Money>,
+        /// One hour of work in the shop: `62 EUR/h`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub labour: Option<Money>,
+        /// Work on one layer of one zone, where neither its material nor its recipe has `labour`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub layer: Option<Duration>,
+        /// Work on one coat of one face of one zone, where neither its material nor its finish has `labour`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub coat: Option<Duration>,
+        /// Share of bought layers and sheets that is cut off, where the material does not say it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub scrap: Option<Fraction>,
     }
 }
 
@@ -184,7 +196,7 @@ part! {
         /// What weighings are held to.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub weighing: Option<WeighingRules>,
-        /// What testing costs.
+        /// What testing and making cost.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub rates: Option<Rates>,
         /// Levels of the tests behind design values, for every showing that does not name its own.

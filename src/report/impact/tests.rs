@@ -118,6 +118,7 @@ fn full() -> Impact {
         renewed: std::collections::BTreeMap::new(),
         is_first: false,
         margins: Vec::new(),
+        cost: None,
         balance: Vec::new(),
         retest: RetestPlan {
             chance: Some((2, crate::statistics::chance_failures([0.05; 2]))),
@@ -156,6 +157,7 @@ fn json_has_the_keys_that_are_held_to() {
         "mass",
         "panels",
         "balance",
+        "cost",
         "margins",
         "duties",
         "ended",
