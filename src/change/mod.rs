@@ -8,4 +8,5 @@ pub mod facets;
 pub mod impact;
 pub mod margins;
 pub(crate) mod same;
+pub mod study;
 pub mod verdict_paragraph;

@@ -14,6 +14,7 @@ mod laminate;
 mod mass;
 mod new;
 mod panel;
+mod study;
 mod why;
 mod why_place;
 
@@ -75,6 +76,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Impact(args) => impact::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
+        Command::Study(args) => study::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
         Command::Conform(args) => conform::run(&mut context, args, out, err),
         Command::Calc(args) => calc::run(&mut context, args, out, err),

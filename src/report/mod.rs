@@ -21,5 +21,6 @@ pub(crate) mod reason;
 pub mod row;
 pub mod specimens;
 pub mod standing;
+pub mod study;
 pub mod table;
 pub mod trials;
