@@ -435,7 +435,7 @@ mod tests {
 
     #[test]
     fn a_range_keeps_both_ends_and_what_stands_there_is_tried_once() {
-        let core = "recipe/hatch-outer#layers.5.thickness";
+        let core = "recipe/hatch-outer#layers.6.thickness";
         let ledger = crate::qualify::tests::base();
         let is = place(&ledger, core, String::new());
         // Wherever the core stands in the base; the test says what it found.

@@ -269,6 +269,12 @@ pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
         page.heading("For tests, by what a week saves");
         rows(&mut page, &paid, found);
     }
+    if !found.rows.is_empty() {
+        page.gap();
+        page.paragraph(
+            "What is open or lapsed as it stands stays so and counts for nothing here; `bondline gaps` lists it.",
+        );
+    }
     write_singles(&mut page, found);
     write_bundles(&mut page, found);
     write_thrown(&mut page, found);

@@ -35,7 +35,12 @@ pub fn draft(ledger: &Ledger, study: &str, title: Option<&str>, row: &Ranked, to
     let mut put = |key: &str, value: Value| {
         all.insert(Value::from(key), value);
     };
-    put("title", Value::from(format!("{}: row {}", title.unwrap_or(study), row.number)));
+    let first = row.words.first().map_or(study, String::as_str);
+    let rest = match row.words.len() {
+        0 | 1 => String::new(),
+        many => format!(", and {} more", many - 1),
+    };
+    put("title", Value::from(format!("{first}{rest}")));
     put("status", Value::from("draft"));
     put("raised", Value::from(today.to_string()));
     let weeks = match row.grams_per_week {
@@ -43,7 +48,9 @@ pub fn draft(ledger: &Ledger, study: &str, title: Option<&str>, row: &Ranked, to
         None => "no test".to_string(),
     };
     let why = format!(
-        "study/{study} found: {}. Saves {:.0} g for {weeks}.",
+        "Row {} of study/{study}{}: {}. Saves {:.0} g for {weeks}.",
+        row.number,
+        title.map_or(String::new(), |title| format!(" ({title})")),
         row.words.join("; "),
         -row.row.delta * 1e3
     );

@@ -3,16 +3,18 @@
 use super::space::{Choice, Space};
 use super::weigh::left_behind;
 use super::{Room, StudyError};
+use crate::article::Subject;
 use crate::article::weigh::{Scope, programme_mass, statement};
 use crate::change::impact::{grounded, moved, worse};
 use crate::change::margins::{Side, lost};
 use crate::graph::Uses;
 use crate::ledger::Ledger;
-use crate::qualify::margins::{HeatReport, Margin, heat_of, margins_with, signed};
+use crate::qualify::margins::{HeatReport, Margin, PanelMargins, heat_of, margins_with, signed};
 use crate::qualify::retest::{StepKind, plan};
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_beside};
-use crate::record::{ComputedCheck, Keep, Limits, RecordKind};
+use crate::record::{Address, ComputedCheck, Keep, Limits, RecordKind, Sourced};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// What a candidate is thrown out by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -159,8 +161,11 @@ pub(super) struct Judge<'a> {
     pub(super) base_kg: f64,
     /// The panels that each variation reaches.
     reach: Vec<BTreeSet<String>>,
-    /// Panels that have a material in common, by panel.
+    /// Panels whose verdicts may stand in for a panel's own, by that panel.
     kin: BTreeMap<String, BTreeSet<String>>,
+    /// What is computed of panels as they stand, once somebody asked.
+    margins: Mutex<BTreeMap<String, Arc<PanelMargins>>>,
+    heat: Mutex<BTreeMap<String, Arc<Vec<HeatReport>>>>,
 }
 
 impl<'a> Judge<'a> {
@@ -172,35 +177,30 @@ impl<'a> Judge<'a> {
     ) -> Self {
         let uses = Uses::of(room.ledger);
         let reach = reach(room.ledger, &uses, space);
-        let materials: BTreeMap<&String, BTreeSet<String>> = room
-            .ledger
-            .panels
-            .keys()
-            .map(|panel| {
-                let below = uses.reach(&crate::record::Address::new(RecordKind::Panel, panel.clone()));
-                let own = below.into_iter().map(|one| one.address);
-                let own =
-                    own.filter(|one| one.kind() == RecordKind::Material).map(|one| one.id().to_string());
-                (panel, own.collect())
-            })
-            .collect();
-        let kin = materials
-            .iter()
-            .map(|(panel, own)| {
-                let near = materials.iter().filter(|(_, other)| !own.is_disjoint(other));
-                ((*panel).clone(), near.map(|(other, _)| (*other).clone()).collect())
-            })
-            .collect();
-        Self { room, space, keep, limits, base_kg, reach, kin }
+        let kin = kin(room, &uses, space, &reach);
+        let (margins, heat) = (Mutex::default(), Mutex::default());
+        Self { room, space, keep, limits, base_kg, reach, kin, margins, heat }
     }
 
-    /// The variations that what is computed of a panel may depend on: those that reach it, or a panel that shares
-    /// a material with it, whose verdict may stand in for its own.
+    /// The variations that what is computed of a panel may depend on: those that reach it, or a panel whose
+    /// verdict may stand in for its own.
     fn behind(&self, panel: &str) -> Vec<usize> {
         let alone = BTreeSet::from([panel.to_string()]);
         let near = self.kin.get(panel).unwrap_or(&alone);
         let reaches = |own: &BTreeSet<String>| own.contains(panel) || !own.is_disjoint(near);
         self.reach.iter().enumerate().filter(|(_, own)| reaches(own)).map(|(at, _)| at).collect()
+    }
+
+    /// As [`Judge::behind`], without coats: strength, stiffness and heat know a paint by its colour alone.
+    fn behind_structure(&self, panel: &str) -> Vec<usize> {
+        let coats = |at: &usize| {
+            self.space.variations.get(*at).is_some_and(|own| {
+                own.places.iter().all(|place| {
+                    place.address.kind() == RecordKind::Finish && place.route.starts_with("coats.")
+                })
+            })
+        };
+        self.behind(panel).into_iter().filter(|at| !coats(at)).collect()
     }
 
     /// Judges one candidate.
@@ -239,16 +239,11 @@ impl<'a> Judge<'a> {
         };
         let before = (room.ledger, room.evaluation);
         let found = moved(before, (&head, &after))?;
-        if let Some(failed) = found.duties.iter().find(|row| row.is_worse() && row.now == Verdict::Failed) {
-            let why = failed.because.first().map_or(String::new(), |reason| format!(": {}", reason.is));
-            let words = format!("{} {} fails{why}", failed.showing, failed.subject);
-            return thrown(Criterion::Failed, words, None, all());
-        }
         let changed = self.changed(&head, &after);
         if self.keep.temperature == Some(true) {
             for panel in &changed {
                 if let Some((words, over)) = self.too_hot((&head, &after), panel)? {
-                    return thrown(Criterion::Temperature, words, Some(over), self.behind(panel));
+                    return thrown(Criterion::Temperature, words, Some(over), self.behind_structure(panel));
                 }
             }
         }
@@ -263,9 +258,25 @@ impl<'a> Judge<'a> {
                     }
                 }
                 Err((words, below)) => {
-                    return thrown(Criterion::Margins, words, below, self.behind(panel));
+                    return thrown(Criterion::Margins, words, below, self.behind_structure(panel));
                 }
             }
+        }
+        if let Some(failed) = found.duties.iter().find(|row| row.is_worse() && row.now == Verdict::Failed) {
+            let why = failed.because.first().map_or(String::new(), |reason| format!(": {}", reason.is));
+            let words = format!("{} {} fails{why}", failed.showing, failed.subject);
+            let duty = after.duties.get(&(failed.showing.clone(), failed.subject.clone()));
+            let panels = duty.map(|duty| duty.panels.keys().collect::<Vec<_>>()).unwrap_or_default();
+            let decided_by = match failed.subject {
+                Subject::Programme => all(),
+                _ if panels.is_empty() => all(),
+                _ => {
+                    let behind: BTreeSet<usize> =
+                        panels.into_iter().flat_map(|panel| self.behind(panel)).collect();
+                    behind.into_iter().collect()
+                }
+            };
+            return thrown(Criterion::Failed, words, None, decided_by);
         }
         let worse = worse(&found.duties, &found.panel_rows);
         let plan = plan(&head, &after, &worse);
@@ -334,7 +345,16 @@ impl<'a> Judge<'a> {
             Some(entry) => heat_of(ledger, &evaluation.duties, entry).map(|(reports, _)| reports),
             None => Ok(Vec::new()),
         };
-        let (was, is) = (of((self.room.ledger, self.room.evaluation))?, of(head)?);
+        let known = locked(&self.heat).get(panel).cloned();
+        let was = match known {
+            Some(known) => known,
+            None => {
+                let found = Arc::new(of((self.room.ledger, self.room.evaluation))?);
+                locked(&self.heat).insert(panel.to_string(), Arc::clone(&found));
+                found
+            }
+        };
+        let is = of(head)?;
         let before = |zone: &str| was.iter().find(|own: &&HeatReport| own.zone == zone);
         for report in &is {
             let old = before(&report.zone);
@@ -373,7 +393,16 @@ impl<'a> Judge<'a> {
         };
         let least = now.governing(ComputedCheck::Margins).map(short);
         let Some(limit) = self.keep.margins.as_ref().map(|own| own.si()) else { return Ok(Ok(least)) };
-        let was = margins_with(self.room.ledger, &self.room.evaluation.duties, panel, memo)?;
+        let known = locked(&self.margins).get(panel).cloned();
+        let was = match known {
+            Some(known) => known,
+            None => {
+                let found = margins_with(self.room.ledger, &self.room.evaluation.duties, panel, memo)?;
+                let found = Arc::new(found);
+                locked(&self.margins).insert(panel.to_string(), Arc::clone(&found));
+                found
+            }
+        };
         if let Some((margin, why)) = lost(&was, &now).first() {
             let words = format!(
                 "panel {panel}, {}, {}: can no longer be computed: {}",
@@ -419,6 +448,69 @@ impl<'a> Judge<'a> {
     }
 }
 
+/// A panic elsewhere leaves nothing half done here.
+fn locked<T>(own: &Mutex<T>) -> MutexGuard<'_, T> {
+    own.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Panels whose verdicts may stand in for a panel's own.
+///
+/// A design value from a showing is the panel's own verdict's where the showing is asked of the panel, else that
+/// of the worst panel: then whatever reaches a panel with the same plies may count.
+fn kin(
+    room: &Room<'_>,
+    uses: &Uses,
+    space: &Space,
+    reach: &[BTreeSet<String>],
+) -> BTreeMap<String, BTreeSet<String>> {
+    let ledger = room.ledger;
+    let mut asked: BTreeMap<&str, BTreeSet<&String>> = BTreeMap::new();
+    for ((showing, _), duty) in &room.evaluation.duties {
+        asked.entry(showing).or_default().extend(duty.panels.keys());
+    }
+    let materials = |panel: &String| -> BTreeSet<String> {
+        let below = uses.reach(&Address::new(RecordKind::Panel, panel.clone()));
+        let own = below.into_iter().map(|one| one.address);
+        let own = own.filter(|one| one.kind() == RecordKind::Material).map(|one| one.id().to_string());
+        let brought = space.variations.iter().zip(reach).filter(|(_, reach)| reach.contains(panel));
+        let brought = brought.flat_map(|(variation, _)| variation.names().map(str::to_string));
+        own.chain(brought.filter(|id| ledger.materials.contains_key(id))).collect()
+    };
+    let sources = |id: &String| -> Vec<&str> {
+        let Some(material) = ledger.materials.get(id) else { return Vec::new() };
+        let lamina = material.value.lamina.iter().flat_map(|own| [&own.e1, &own.e2, &own.g12]);
+        let strength = material.value.strength.iter().flat_map(|own| own.figures());
+        let all = lamina.chain(strength.filter_map(|(_, sourced)| sourced));
+        let mut names = Vec::new();
+        for sourced in all {
+            if let Sourced::From(showings) = sourced {
+                names.extend(showings.iter().map(|one| one.id()));
+            }
+        }
+        names
+    };
+    let all: BTreeMap<&String, BTreeSet<String>> =
+        ledger.panels.keys().map(|panel| (panel, materials(panel))).collect();
+    let is_asked = |showing: &str, panel: &String| {
+        let anybody = ledger.showings.get(showing).is_some_and(|own| own.value.applies_to.is_none());
+        anybody || asked.get(showing).is_some_and(|panels| panels.contains(panel))
+    };
+    let plies = |own: &BTreeSet<String>| -> BTreeSet<String> {
+        let ply = |id: &&String| ledger.materials.get(*id).is_some_and(|own| own.value.lamina.is_some());
+        own.iter().filter(ply).cloned().collect()
+    };
+    all.iter()
+        .map(|(panel, own)| {
+            let alone = own.iter().flat_map(sources).all(|showing| is_asked(showing, panel));
+            let mine = plies(own);
+            let near = all
+                .iter()
+                .filter(|(other, theirs)| *other == panel || !alone && !mine.is_disjoint(&plies(theirs)));
+            ((*panel).clone(), near.map(|(other, _)| (*other).clone()).collect())
+        })
+        .collect()
+}
+
 /// The panels that each variation reaches, itself or through what may come to stand somewhere.
 fn reach(ledger: &Ledger, uses: &Uses, space: &Space) -> Vec<BTreeSet<String>> {
     let everything = || ledger.panels.keys().cloned().collect::<BTreeSet<String>>();
@@ -453,13 +545,7 @@ fn reach(ledger: &Ledger, uses: &Uses, space: &Space) -> Vec<BTreeSet<String>> {
         let ids: BTreeSet<&str> = variation.places.iter().map(|place| place.address.id()).collect();
         let mut more = BTreeSet::new();
         for (other, own) in space.variations.iter().zip(&all) {
-            let brings = other.options.iter().any(|option| match option {
-                crate::ledger::VariedTo::Value(serde_json::Value::String(text)) => {
-                    ids.contains(text.rsplit('/').next().unwrap_or(text))
-                }
-                _ => false,
-            });
-            if brings {
+            if other.names().any(|id| ids.contains(id)) {
                 more.extend(own.iter().cloned());
             }
         }

@@ -14,6 +14,9 @@ pub mod space;
 pub mod stacks;
 pub mod weigh;
 
+#[cfg(test)]
+mod tests;
+
 pub use judge::{Criterion, LeastMargin, Outcome, Row, Thrown};
 pub use rank::{Bundle, Ranked, Single};
 pub use search::{Ended, Found, Progress, StudyOptions, ThrownOut, run};

@@ -443,11 +443,8 @@ impl<'a> Search<'a> {
     }
 
     /// Looks around the best until half of the judgements are spent.
-    fn around_the_best(&mut self) -> Result<(), StudyError> {
+    fn around_the_best(&mut self, mut begin: Vec<Choice>) -> Result<(), StudyError> {
         let mut draw = Draw(self.options.seed);
-        let by_weeks = self.by_weeks();
-        self.try_all(by_weeks.clone())?;
-        let mut begin = by_weeks;
         while self.known.len() < self.most / 2 && !self.is_over() {
             begin.extend(rank::best(self.kept()).into_iter().map(|row| row.choice.clone()));
             let mut next = self.near(&begin, &mut draw);
@@ -538,8 +535,11 @@ pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) ->
     search.known.insert(as_it_is.clone(), Outcome::Kept(Box::new(Row::as_it_is(as_it_is, weights.base_kg))));
     let alone = search.alone();
     search.try_all(alone)?;
+    // A light one that needs no test cuts off most of what is heavier, in a small space too.
+    let by_weeks = search.by_weeks();
+    search.try_all(by_weeks.clone())?;
     if weights.candidates() > most as u128 {
-        search.around_the_best()?;
+        search.around_the_best(by_weeks)?;
     }
     let (ended, bound) = match search.stopped {
         Some(stopped) => (stopped, Frontier::new(&weights).bound()),

@@ -19,6 +19,16 @@ pub struct Variation {
     pub options: Vec<VariedTo>,
 }
 
+impl Variation {
+    /// Returns the ids that may come to stand there, where it is words that stand there.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.options.iter().filter_map(|option| match option {
+            VariedTo::Value(Value::String(text)) => Some(text.rsplit('/').next().unwrap_or(text)),
+            _ => None,
+        })
+    }
+}
+
 /// Which option of each variation a candidate takes; 0 leaves it as it is.
 pub type Choice = Vec<u16>;
 

@@ -15,7 +15,6 @@ use crate::graph::Uses;
 use crate::ledger::{Ledger, VariedTo};
 use crate::record::{Address, Level, MaterialKind, Mirror, RecordKind};
 use rayon::prelude::*;
-use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// More combinations than this within one block are not weighed.
@@ -152,14 +151,6 @@ fn meeting(weighed: &[BTreeSet<String>]) -> Vec<Vec<usize>> {
     all.into_values().collect()
 }
 
-/// The ids that a variation may name.
-fn named(variation: &Variation) -> impl Iterator<Item = &str> {
-    variation.options.iter().filter_map(|option| match option {
-        VariedTo::Value(Value::String(text)) => Some(text.rsplit('/').next().unwrap_or(text)),
-        _ => None,
-    })
-}
-
 /// What a variation touches of all that weighs.
 fn weighs(ledger: &Ledger, uses: &Uses, space: &Space, variation: &Variation) -> BTreeSet<String> {
     let mut all = BTreeSet::new();
@@ -221,7 +212,7 @@ fn weighs(ledger: &Ledger, uses: &Uses, space: &Space, variation: &Variation) ->
             }
         }
         // What may come to stand there, where that varies too.
-        for id in named(variation) {
+        for id in variation.names() {
             for kind in [RecordKind::Material, RecordKind::Process, RecordKind::Recipe, RecordKind::Finish] {
                 if varied(kind, id) {
                     all.insert(Address::new(kind, id).to_string());
@@ -264,7 +255,7 @@ fn layers_add_up(ledger: &Ledger, space: &Space, recipe: &str) -> bool {
     };
     let dry = |id: &str| ledger.materials.get(id).is_some_and(|own| own.value.kind == MaterialKind::Fabric);
     let any_dry = entry.value.layers.iter().any(|layer| dry(layer.material.id()))
-        || of_recipe().flat_map(named).any(dry);
+        || of_recipe().flat_map(Variation::names).any(dry);
     let bleeds = ledger.processes.get(entry.value.process.id()).is_none_or(|own| own.value.bleed.is_some());
     // Leaving the last layer out would make another one the middle.
     let middle = entry.value.mirror == Some(Mirror::AboutLast)
