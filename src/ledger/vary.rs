@@ -338,7 +338,7 @@ fn range(
     values
         .into_iter()
         .map(|value| {
-            let text = format!("{value} {unit}").trim().replace(" %", " %").to_string();
+            let text = format!("{value} {unit}").trim().to_string();
             let text = if tail.is_empty() { text } else { format!("{text} {tail}") };
             Quantity::parse(*kind, &text).map_err(|fault| {
                 let message = format!("with the tolerance that stands there: {fault}");

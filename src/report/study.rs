@@ -184,7 +184,8 @@ fn takes(row: &Row, currency: &str) -> String {
     }
     let cost = match row.cost {
         Some(_) => format!("about {}", money(row.cost, currency)),
-        None => format!("at least {}", money(Some(row.known_cost), currency)),
+        None if row.known_cost > 0.0 => format!("at least {}", money(Some(row.known_cost), currency)),
+        None => "a cost that is not known".to_string(),
     };
     format!("{:.1} weeks, {} and {cost}", row.weeks, count(row.specimens as usize, "specimen"))
 }
@@ -242,9 +243,9 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
                 format!(" All that save more than {} were looked at.", saved(bound, units))
             });
             format!(
-                "Not whole: {why}; {} of {} candidates were judged in full.{bound}",
-                found.judged,
-                thousands(found.candidates as f64)
+                "Not whole: {why}. Of {} candidates {} judged in full.{bound}",
+                thousands(found.candidates as f64),
+                if found.judged == 1 { "1 was".to_string() } else { format!("{} were", found.judged) }
             )
         }
     };
@@ -255,9 +256,7 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
 /// Returns what was found as text.
 pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
     let mut page = Page::new(frame);
-    let title = found.title.as_ref().map_or(String::new(), |title| {
-        format!(", {}", title.trim_end_matches('?').to_owned() + if title.ends_with('?') { "?" } else { "" })
-    });
+    let title = found.title.as_ref().map_or(String::new(), |title| format!(", {title}"));
     page.heading(&format!("study/{}{title}", found.study));
     page.paragraph(&answer(found, &frame.currency, frame.units).join(" "));
     let (free, paid): (Vec<&Ranked>, Vec<&Ranked>) = found.rows.iter().partition(|row| row.row.is_free());
@@ -308,7 +307,8 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
         let row = &own.row;
         let cost = match row.cost {
             Some(cost) => thousands(cost),
-            None => format!("> {}", thousands(row.known_cost)),
+            None if row.known_cost > 0.0 => format!("> {}", thousands(row.known_cost)),
+            None => "unknown".to_string(),
         };
         let mark = if own.reaches_goal { "*" } else { "" };
         let mut cells = vec![

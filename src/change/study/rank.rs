@@ -125,9 +125,10 @@ pub(super) fn singles(search: &Search<'_>) -> Vec<Single> {
         for option in 1..variation.options.len() {
             let choice = u16::try_from(option).ok().and_then(|option| alone(search, at, option));
             let Some(choice) = choice else { continue };
-            if let Some(outcome) = search.known.get(&choice) {
+            let thrown = || search.looked_up.get(&choice).map(|own| Outcome::Thrown(Box::new(own.clone())));
+            if let Some(outcome) = search.known.get(&choice).cloned().or_else(thrown) {
                 let words = search.space.words(&choice).join("; ");
-                all.push(Single { words, outcome: outcome.clone() });
+                all.push(Single { words, outcome });
             }
         }
     }

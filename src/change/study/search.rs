@@ -227,6 +227,12 @@ struct Candidate {
     delta: f64,
 }
 
+/// Options that together are thrown out, whatever the rest is: by what, which, and why in words.
+type Cut = (Criterion, Vec<(usize, u16)>, String);
+
+/// What one criterion threw out: the differences of mass, the least of them, and why that one.
+type Tally = (Vec<f64>, f64, String);
+
 pub(super) struct Search<'a> {
     pub(super) judge: Judge<'a>,
     pub(super) space: &'a Space,
@@ -237,9 +243,11 @@ pub(super) struct Search<'a> {
     pub(super) known: HashMap<Choice, Outcome>,
     /// What was looked at out of turn.
     seen: HashSet<Choice>,
+    /// What of that was thrown out without judging, by what.
+    pub(super) looked_up: HashMap<Choice, Thrown>,
     /// Options that together are thrown out, whatever the rest is.
-    refused: Vec<(Criterion, Vec<(usize, u16)>, String)>,
-    thrown: BTreeMap<Criterion, (Vec<f64>, f64, String)>,
+    refused: Vec<Cut>,
+    thrown: BTreeMap<Criterion, Tally>,
     near: Vec<Thrown>,
     looked_at: u64,
     most: usize,
@@ -248,14 +256,13 @@ pub(super) struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    /// Whether a candidate is thrown out without judging; counted once.
-    fn is_refused(&mut self, one: &Candidate) -> bool {
+    /// What a candidate is thrown out by without judging; counted once.
+    fn refused(&mut self, one: &Candidate) -> Option<(Criterion, String)> {
         self.looked_at += 1;
         let mut found = None;
         for (stack, scratch) in self.stacks.iter().zip(&mut self.scratch) {
             if let Some(refused) = stack.judge_changed(self.weights, &one.ranks, scratch) {
-                let words =
-                    format!("recipe {}: {} ({:.3})", stack.recipe, refused.rule.word(), refused.found);
+                let words = format!("recipe {}: {}", stack.recipe, refused.words());
                 found = Some((Criterion::Stack(refused.rule), words));
                 break;
             }
@@ -268,13 +275,10 @@ impl<'a> Search<'a> {
                 .find(|(_, all, _)| same(all))
                 .map(|(criterion, _, words)| (*criterion, words.clone()))
         });
-        match found {
-            Some((criterion, words)) => {
-                self.count(criterion, one.delta, words);
-                true
-            }
-            None => false,
+        if let Some((criterion, words)) = &found {
+            self.count(*criterion, one.delta, words.clone());
         }
+        found
     }
 
     fn count(&mut self, criterion: Criterion, delta: f64, words: String) {
@@ -345,8 +349,15 @@ impl<'a> Search<'a> {
                 continue;
             }
             let Some(one) = self.candidate(choice) else { continue };
-            if !self.is_refused(&one) {
-                batch.push(one);
+            match self.refused(&one) {
+                None => batch.push(one),
+                Some((criterion, words)) => {
+                    let Candidate { choice, delta, .. } = one;
+                    let (shortfall, decided_by) = (None, Vec::new());
+                    let thrown =
+                        Thrown { choice: choice.clone(), delta, criterion, words, shortfall, decided_by };
+                    self.looked_up.insert(choice, thrown);
+                }
             }
             if batch.len() == BATCH {
                 if self.is_over() {
@@ -483,7 +494,7 @@ impl<'a> Search<'a> {
                     continue;
                 }
                 let one = Candidate { choice, ranks, delta };
-                if !self.is_refused(&one) {
+                if self.refused(&one).is_none() {
                     batch.push(one);
                 }
             }
@@ -520,6 +531,7 @@ pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) ->
         scratch,
         known: HashMap::new(),
         seen: HashSet::new(),
+        looked_up: HashMap::new(),
         refused: Vec::new(),
         thrown: BTreeMap::new(),
         near: Vec::new(),

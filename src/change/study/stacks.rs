@@ -9,7 +9,7 @@ use crate::article::stack::stack_of;
 use crate::article::{ArticleError, LayerRole, Sight};
 use crate::laminate::{Criterion, JudgedLayer, Lamina, Load, PreparedLayer, first_ply_prepared};
 use crate::ledger::{Entry, Ledger};
-use crate::qualify::margins::{Origin, Values, laid_up, plate_zone};
+use crate::qualify::margins::{Origin, Values, laid_up, plate_zone, signed};
 use crate::record::{Keep, Recipe};
 use std::collections::BTreeMap;
 
@@ -292,6 +292,23 @@ pub fn loads_of(ledger: &Ledger, recipe: &str, keep: &Keep) -> Vec<StackLoad> {
         }
     }
     all
+}
+
+impl Refused {
+    /// Returns why, in words.
+    pub fn words(&self) -> String {
+        let found = self.found;
+        match self.rule {
+            StackRule::Symmetric => "plies and cores do not mirror each other".to_string(),
+            StackRule::Balanced => {
+                format!("{:.1} % of the fibre has no counterpart at the other sign", found * 100.0)
+            }
+            StackRule::SameAngle => format!("{found:.0} plies of one angle lie together"),
+            StackRule::Share => format!("{:.1} % of the fibre runs in one of the directions", found * 100.0),
+            StackRule::Surface => format!("an outer ply lies at {found:.0}"),
+            StackRule::Margin => format!("margin {} of the first ply, by Tsai-Wu", signed(found)),
+        }
+    }
 }
 
 /// Room for the sums of one stack; made once, used for millions.
