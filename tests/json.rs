@@ -100,6 +100,18 @@ documents! {
     Stands { showing: String, subject: String }
     Assumption { kind: String, address: Option<String>, what: String, mass_kg: f64, duties: Vec<Stands>, panels: Vec<String> }
     Assumptions { schema: String, assumptions: Vec<Assumption>, caution: String, report: Report }
+    StudyVariation { name: String, options: usize }
+    StudySpace { variations: Vec<StudyVariation>, candidates: u64, broken: u64, first_fault: Option<String>, looked_at: u64, judged: usize }
+    StudyMargin { panel: String, case: String, mode: String, margin: f64 }
+    StudyDuty { showing: String, subject: String, verdict: String, asks: String }
+    StudyApart { specimens: u32, weeks: f64 }
+    StudyChange { set: Option<String>, remove: Option<String>, was: Value, to: Option<Value> }
+    StudyRow { row: usize, free: bool, delta_kg: f64, saved_g: f64, kg: f64, weeks: f64, cost: Option<f64>, known_cost: f64, missing: Vec<String>, specimens: u32, panels: u32, saved_g_per_week: Option<f64>, apart: Option<StudyApart>, reaches_goal: bool, proven: bool, gap_kg: f64, least_margin: Option<StudyMargin>, duties: Vec<StudyDuty>, grounded: Vec<String>, words: Vec<String>, changes: Vec<StudyChange> }
+    StudySingle { words: String, delta_kg: f64, weeks: Option<f64>, specimens: Option<u32>, thrown_out_by: Option<String>, because: Option<String> }
+    StudyBundle { words: Vec<String>, delta_kg: f64, specimens: u32, specimens_apart: u32, weeks: f64, weeks_apart: f64, shared: Vec<String> }
+    StudyThrown { criterion: String, count: u64, lighter_than_all_rows: u64, lightest_delta_kg: f64, because: String }
+    StudyMiss { changes: Vec<String>, delta_kg: f64, criterion: String, because: String, shortfall: Option<f64> }
+    Study { schema: String, study: String, title: Option<String>, answer: String, base_kg: f64, goal_kg: Option<f64>, cheapest_row: Option<usize>, space: StudySpace, whole: bool, ended_by: String, bound_kg: Option<f64>, rows: Vec<StudyRow>, singles: Vec<StudySingle>, bundles: Vec<StudyBundle>, thrown_out: Vec<StudyThrown>, nearest_miss: Option<StudyMiss>, draft: Option<String>, caution: String, report: Report }
     Used { route: String, address: String }
     RecordDuty { showing: String, subject: String, verdict: String, asks: String, panels: Vec<String> }
     WhyRecord { schema: String, address: String, route: Option<String>, value: Option<String>, facet: Option<String>, file: Option<String>, line: Option<usize>, uses: Vec<Used>, used_by: Vec<Used>, standing: Vec<String>, duties: Vec<RecordDuty> }
@@ -382,4 +394,27 @@ fn the_calculator_keeps_its_keys() {
     bench.write("one.yaml", "nothing: here\n");
     let failed: Failed = read(&bench, "calc ply one.yaml", 2);
     assert!(failed.error.faults.len() >= 4);
+}
+
+/// The example's study, and what its rows say against what `mass` and `impact` say.
+#[test]
+fn the_study_of_the_example_agrees_with_mass_and_impact() {
+    let bench = Bench::example();
+    let study: Study = read(&bench, "study half-a-kilo --draft 1", 0);
+    let mass: Mass = read(&bench, "mass", 0);
+    assert_eq!(study.schema, "study/1");
+    near(study.base_kg, mass.total.kg);
+    assert!(study.whole && study.bound_kg.is_none());
+    assert!(study.rows.iter().all(|row| row.proven && row.delta_kg < 0.0));
+    assert!(study.rows.iter().any(|row| row.reaches_goal) && study.cheapest_row.is_some());
+    let options: u64 = study.space.variations.iter().map(|one| one.options as u64).product();
+    assert_eq!(options, study.space.candidates + study.space.broken);
+    // What was written as a decision does what the row says.
+    let file = study.draft.unwrap();
+    let id = file.trim_start_matches("decisions/").trim_end_matches(".yaml");
+    let impact: Impact = read(&bench, &format!("impact {id}"), 0);
+    let row = &study.rows[0];
+    near(impact.mass.delta_kg, row.delta_kg);
+    assert_eq!((impact.retest.weeks, impact.retest.specimens), (row.weeks, row.specimens));
+    assert_eq!(impact.grounded, row.grounded);
 }

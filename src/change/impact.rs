@@ -158,6 +158,87 @@ pub fn impact_of(
     head: (&Ledger, &str),
     after: &Evaluation,
 ) -> Result<Impact, ArticleError> {
+    let Moved { edits, replaced, duties, panel_rows } = moved((base.0, before), (head.0, after))?;
+    let renamed_panels = edits.renamed_of(RecordKind::Panel);
+    // A duty whose subject only changed its name has not ended; any other that no row names has, by the
+    // letter of the format.
+    let named: BTreeSet<(&String, &Subject)> =
+        duties.iter().filter_map(|row: &DutyRow| Some((&row.showing, row.was_subject.as_ref()?))).collect();
+    let kept = |key: &DutyKey| {
+        let showing = edits.renamed.get(&(RecordKind::Showing, key.0.clone())).unwrap_or(&key.0);
+        let now = (showing.clone(), renamed_subject(&key.1, &edits.renamed));
+        now != *key && after.duties.contains_key(&now)
+    };
+    let ended = before
+        .duties
+        .iter()
+        .filter(|(key, _)| {
+            !after.duties.contains_key(*key) && !named.contains(&(&key.0, &key.1)) && !kept(key)
+        })
+        .map(|(key, duty)| (key.0.clone(), key.1.clone(), duty.verdict()))
+        .collect();
+    let renewed = replaced
+        .iter()
+        .filter(|(new, old)| {
+            before.duties.contains_key(*old)
+                && after.duties.contains_key(*new)
+                && !named.contains(&(&old.0, &old.1))
+                && !kept(old)
+        })
+        .map(|(new, old)| (old.clone(), new.1.clone()))
+        .collect();
+    let worse = worse(&duties, &panel_rows);
+    let mut retest = plan(head.0, after, &worse);
+    let earlier = |key: &DutyKey| before.duties.get(key).or_else(|| before.duties.get(replaced.get(key)?));
+    retest.limits = limits(head.0, after, &worse)?;
+    retest.ways = ways(head.0, after, &worse, &earlier, &retest.limits);
+    let mass = (mass_of(base.0)?, mass_of(head.0)?);
+    let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
+    let balance = balance::moves(base.0, head.0, &renamed_panels)?;
+    let cost = cost::moved(base.0, head.0)?;
+    let margins = margins::moves((base.0, before), (head.0, after), &renamed_panels)?;
+    let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
+    let new = after.assumptions.iter().filter(|one| !known.contains(&***one));
+    let assumptions = new.map(ToString::to_string).collect();
+    let grounded = grounded(head.0, &duties, &panel_rows, after);
+    let mut found = Impact {
+        base: base.1.to_string(),
+        head: head.1.to_string(),
+        is_first: base.0.head.is_none() && base.0.panels.is_empty() && base.0.broken.is_empty(),
+        verdict: String::new(),
+        changes: edits.changes,
+        mass,
+        panels,
+        balance,
+        cost,
+        margins,
+        duties,
+        panel_rows,
+        ended,
+        renewed,
+        retest,
+        assumptions,
+        grounded,
+    };
+    found.verdict = super::verdict_paragraph::paragraph(&found, head.0);
+    Ok(found)
+}
+
+/// The verdicts that differ between two states.
+pub(super) struct Moved {
+    pub(super) edits: Edits,
+    /// New duties by the old ones whose place they take.
+    pub(super) replaced: BTreeMap<DutyKey, DutyKey>,
+    pub(super) duties: Vec<DutyRow>,
+    pub(super) panel_rows: Vec<PanelRow>,
+}
+
+/// Finds the verdicts that differ.
+pub(super) fn moved(
+    base: (&Ledger, &Evaluation),
+    head: (&Ledger, &Evaluation),
+) -> Result<Moved, ArticleError> {
+    let (before, after) = (base.1, head.1);
     let edits = diff(base.0, head.0);
     let renamed_panels = edits.renamed_of(RecordKind::Panel);
     let replaced = replacements(base.0, before, head.0, after, &edits)?;
@@ -211,34 +292,12 @@ pub fn impact_of(
             panels: duty.worst_panels(),
         });
     }
-    // A duty whose subject only changed its name has not ended; any other that no row names has, by the
-    // letter of the format.
-    let named: BTreeSet<(&String, &Subject)> =
-        duties.iter().filter_map(|row: &DutyRow| Some((&row.showing, row.was_subject.as_ref()?))).collect();
-    let kept = |key: &DutyKey| {
-        let showing = edits.renamed.get(&(RecordKind::Showing, key.0.clone())).unwrap_or(&key.0);
-        let now = (showing.clone(), renamed_subject(&key.1, &edits.renamed));
-        now != *key && after.duties.contains_key(&now)
-    };
-    let ended = before
-        .duties
-        .iter()
-        .filter(|(key, _)| {
-            !after.duties.contains_key(*key) && !named.contains(&(&key.0, &key.1)) && !kept(key)
-        })
-        .map(|(key, duty)| (key.0.clone(), key.1.clone(), duty.verdict()))
-        .collect();
-    let renewed = replaced
-        .iter()
-        .filter(|(new, old)| {
-            before.duties.contains_key(*old)
-                && after.duties.contains_key(*new)
-                && !named.contains(&(&old.0, &old.1))
-                && !kept(old)
-        })
-        .map(|(new, old)| (old.clone(), new.1.clone()))
-        .collect();
-    let worse: Vec<DutyKey> = duties
+    Ok(Moved { edits, replaced, duties, panel_rows })
+}
+
+/// The duties that have to be proved again: new or worse ones, and those that a panel has lost.
+pub(super) fn worse(duties: &[DutyRow], panel_rows: &[PanelRow]) -> Vec<DutyKey> {
+    duties
         .iter()
         .filter(|row| row.is_worse())
         .map(|row| (row.showing.clone(), row.subject.clone()))
@@ -248,41 +307,7 @@ pub fn impact_of(
                 .filter(|row| !row.now.is_closed() && row.was.is_none_or(Verdict::is_closed))
                 .map(|row| (row.showing.clone(), row.subject.clone())),
         )
-        .collect();
-    let mut retest = plan(head.0, after, &worse);
-    let earlier = |key: &DutyKey| before.duties.get(key).or_else(|| before.duties.get(replaced.get(key)?));
-    retest.limits = limits(head.0, after, &worse)?;
-    retest.ways = ways(head.0, after, &worse, &earlier, &retest.limits);
-    let mass = (mass_of(base.0)?, mass_of(head.0)?);
-    let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
-    let balance = balance::moves(base.0, head.0, &renamed_panels)?;
-    let cost = cost::moved(base.0, head.0)?;
-    let margins = margins::moves((base.0, before), (head.0, after), &renamed_panels)?;
-    let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
-    let new = after.assumptions.iter().filter(|one| !known.contains(&***one));
-    let assumptions = new.map(ToString::to_string).collect();
-    let grounded = grounded(head.0, &duties, &panel_rows, after);
-    let mut found = Impact {
-        base: base.1.to_string(),
-        head: head.1.to_string(),
-        is_first: base.0.head.is_none() && base.0.panels.is_empty() && base.0.broken.is_empty(),
-        verdict: String::new(),
-        changes: edits.changes,
-        mass,
-        panels,
-        balance,
-        cost,
-        margins,
-        duties,
-        panel_rows,
-        ended,
-        renewed,
-        retest,
-        assumptions,
-        grounded,
-    };
-    found.verdict = super::verdict_paragraph::paragraph(&found, head.0);
-    Ok(found)
+        .collect()
 }
 
 /// Before the first commit there is no ledger, and nothing weighs nothing.
@@ -326,7 +351,12 @@ fn own_rows(
 }
 
 /// Released panels that lose a duty's cover.
-fn grounded(head: &Ledger, duties: &[DutyRow], rows: &[PanelRow], after: &Evaluation) -> Vec<String> {
+pub(super) fn grounded(
+    head: &Ledger,
+    duties: &[DutyRow],
+    rows: &[PanelRow],
+    after: &Evaluation,
+) -> Vec<String> {
     let mut all: BTreeSet<String> = BTreeSet::new();
     let released = |panel: &String| head.panels.get(panel).is_some_and(|panel| panel.value.released);
     for row in duties.iter().filter(|row| row.is_worse()) {

@@ -17,4 +17,5 @@ pub mod margins;
 pub mod predicted;
 pub mod rebase;
 pub(crate) mod same;
+pub mod study;
 pub mod verdict_paragraph;

@@ -84,6 +84,8 @@ pub enum Command {
     Why(WhyArgs),
     /// Show mass and verdicts through the commits, and how far off predictions were
     History(HistoryArgs),
+    /// Search what a study allows: grams saved against the weeks and the cost of proving again
+    Study(StudyArgs),
     /// List figures that stand on no evidence, and what stands on them
     Assumptions(AssumptionsArgs),
     /// Write what an article was, by value, into its evidence
@@ -517,6 +519,44 @@ pub struct HistoryArgs {
     /// Show all commits
     #[arg(long)]
     pub all: bool,
+}
+
+/// Search what a study allows: grams saved against the weeks and the cost of proving again
+///
+/// `studies/ID.yaml` says what may vary, what must hold and what is sought. The rows printed are those that no
+/// other candidate is better than in mass, weeks and cost: free ones first, then by grams saved a week. The
+/// answer is exact where the text says so; else each row says how much lighter a better one might be. Ctrl-C
+/// ends the search: what was found so far is printed, says that it is not whole, and the exit status is 0; a
+/// second Ctrl-C kills.
+#[derive(Debug, Args)]
+pub struct StudyArgs {
+    /// A study: id, `study/ID` or the file
+    #[arg(value_name = "STUDY")]
+    pub study: String,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// Decides between equals in what is tried, where there is more than can be judged
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Threads; as many as there are cores as a rule. The answer does not depend on it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub jobs: Option<u16>,
+    /// End the search after so many seconds; what was found so far is printed
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    pub seconds: Option<f64>,
+    /// Write this row as a draft of a decision
+    #[arg(long, value_name = "ROW", conflicts_with_all = ["at", "staged"])]
+    pub draft: Option<usize>,
+    /// Show long lists whole
+    #[arg(long)]
+    pub all: bool,
+}
+
+/// Reads a span of time in seconds.
+fn seconds(text: &str) -> Result<f64, String> {
+    let number = text.trim().parse::<f64>().ok().filter(|own| own.is_finite() && *own >= 0.0);
+    number.ok_or_else(|| "write seconds, for example `30`".to_string())
 }
 
 /// List figures that stand on no evidence, and what stands on them

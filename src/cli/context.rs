@@ -392,6 +392,11 @@ impl Context {
             .map_err(|missing| self.missing(loaded, &missing))
     }
 
+    /// Returns what remembers records that several states share.
+    pub fn recall(&self) -> &dyn Recall {
+        &self.recall
+    }
+
     /// Finds open decisions that can't be carried out as the records stand.
     pub fn stale_decisions(&self, loaded: &Loaded) -> Vec<Fault> {
         open_faults(&loaded.ledger, &loaded.snapshot, &self.recall)

@@ -18,6 +18,7 @@ mod laminate;
 mod mass;
 mod new;
 mod panel;
+mod study;
 mod why;
 mod why_place;
 
@@ -82,6 +83,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
         Command::History(args) => history::run(&mut context, args, out, err),
+        Command::Study(args) => study::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
         Command::Conform(args) => conform::run(&mut context, args, out, err),
         Command::Calc(args) => calc::run(&mut context, args, out, err),

@@ -36,6 +36,7 @@ mod steering;
 mod subjects;
 pub(crate) mod table;
 mod trial;
+mod vary;
 pub mod weighed;
 /// The only record whose id begins with the name and a dash.
 fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
@@ -56,6 +57,7 @@ pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};
 pub use readings::TrialReading;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
+pub use vary::{Varied, VariedPlace, VariedTo, VaryFault, tree_of, varied};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
 
 /// One record with its id and its file.

@@ -4,6 +4,7 @@ use super::Entry;
 use super::known::{Known, entry, not_empty};
 use super::ranges;
 use super::sink::Sink;
+use super::vary;
 use crate::record::{Address, Change, Decision, RecordKind, Study, Vary};
 
 pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>) {
@@ -113,13 +114,20 @@ fn place_of(text: &str, within: bool) -> Result<Address, String> {
     }
 }
 
-pub(super) fn study(_: Known<'_>, sink: &mut Sink, own: &Entry<Study>) {
+pub(super) fn study(known: Known<'_>, sink: &mut Sink, own: &Entry<Study>) {
     not_empty(sink, "vary", &own.value.vary, "attribute to vary");
+    let mut seen: Vec<(Address, String)> = Vec::new();
     for (index, vary) in own.value.vary.iter().enumerate() {
-        if let Err(fault) = place_of(&vary.attribute, true) {
-            sink.error("bad-address", entry("vary", index, "attribute"), fault)
-                .label("bad address")
-                .help("write KIND/ID#ROUTE, for example `recipe/hatch-outer#layers.3.material`");
+        let mut sound = true;
+        for (at, attribute) in vary.attribute.iter().enumerate() {
+            let key =
+                if vary.attribute.0.len() == 1 { "attribute" } else { &format!("attribute.{}", at + 1) };
+            if let Err(fault) = place_of(attribute.as_str(), true) {
+                sound = false;
+                sink.error("bad-address", entry("vary", index, key), fault)
+                    .label("bad address")
+                    .help("write KIND/ID#ROUTE, for example `recipe/hatch-outer#layers.3.material`");
+            }
         }
         let Vary { among, from, to, step, drop, .. } = vary;
         let range = from.is_some() || to.is_some() || step.is_some();
@@ -132,6 +140,39 @@ pub(super) fn study(_: Known<'_>, sink: &mut Sink, own: &Entry<Study>) {
             )
             .label("one of three")
             .help("write exactly one of them");
+            continue;
         }
+        if !sound {
+            continue;
+        }
+        // The records may have moved on since the study was written: that must stop no commit.
+        match vary::varied(known.ledger, vary) {
+            Err(fault) => {
+                sink.warning("stale-study", entry("vary", index, &fault.key), fault.message)
+                    .label(fault.label)
+                    .help(fault.help);
+            }
+            Ok(found) => {
+                for place in found.places {
+                    let key = (place.address, place.route);
+                    if seen.contains(&key) {
+                        let message = format!("`{}#{}` is varied twice", key.0, key.1);
+                        sink.warning("stale-study", entry("vary", index, "attribute"), message)
+                            .label("varied above too")
+                            .help("put all values into one variation");
+                    } else {
+                        seen.push(key);
+                    }
+                }
+            }
+        }
+    }
+    if let Some(share) = own.value.keep.as_ref().and_then(|keep| keep.share_per_direction.as_ref())
+        && share.si() > 1.0 / 3.0
+    {
+        let message = format!("no laminate has {} of its fibre in each of three directions", share.text());
+        sink.error("bad-share", "keep.share_per_direction", message)
+            .label("more than a third")
+            .help("write a share of at most 33 %; 10 % is common practice");
     }
 }

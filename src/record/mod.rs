@@ -17,7 +17,7 @@ pub mod render;
 mod samples;
 pub mod schema;
 pub mod sensitivity;
-mod shape;
+pub(crate) mod shape;
 mod tree;
 mod unique;
 mod walk;

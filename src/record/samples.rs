@@ -53,8 +53,8 @@ pub(crate) fn valid(kind: RecordKind) -> &'static [&'static str] {
             "panel: float-shell\nserial: 7\nmass: 4.31 kg\non: 2026-05-01\ncondition: bare\n",
             "panel: float-shell\nserial: 8\nmass: 4.6 kg\nas_built: {predicted: 4.3 kg}\nexplained: a wrinkle of the bag filled with resin\ndisposition: {cause: resin-rich along the keel, by: chief engineer, on: 2026-05-02}\n",
         ],
-        RecordKind::Study => {
-            &["vary:\n  - {attribute: recipe/x#layers.3.material, among: [a, b]}\nkeep: [all]\n"]
-        }
+        RecordKind::Study => &[
+            "vary:\n  - {attribute: recipe/x#layers.3.material, among: [a, b]}\n  - {name: core, attribute: [recipe/x#layers.4.thickness, recipe/y#layers.4.thickness], from: 4 mm, to: 8 mm, step: 2 mm}\n  - {attribute: recipe/x#layers.5, drop: true}\nkeep: {margins: 0.05, symmetric: true, balanced: true, max_same_angle: 4, share_per_direction: 10 %, surface: 45, temperature: true, budgets: true}\ngoal: {save: 500 g}\nlimits: {weeks: 12, cost: 20000 EUR, variations: 500, seconds: 30}\n",
+        ],
     }
 }

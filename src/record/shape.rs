@@ -89,6 +89,21 @@ pub(crate) fn of(kind: RecordKind) -> &'static Shape {
     shapes.get(&kind).unwrap_or(&ANY)
 }
 
+/// Returns what is expected at a route of a record of `kind`; list places may be names or numbers.
+pub(crate) fn at(kind: RecordKind, route: &str) -> Option<&'static Shape> {
+    route.split('.').try_fold(of(kind), step)
+}
+
+fn step(shape: &'static Shape, part: &str) -> Option<&'static Shape> {
+    match shape {
+        Shape::Part(own) => own.fields.iter().find(|field| field.key == part).map(|field| &field.shape),
+        Shape::List { item, .. } => Some(item),
+        Shape::Map(inner) => Some(inner),
+        Shape::Either(all) => all.iter().find_map(|one| step(one, part)),
+        _ => None,
+    }
+}
+
 /// Returns what a text looks like that is described by `schema` and called `name` in messages.
 pub(crate) fn of_schema(schema: &Value, name: &str) -> Shape {
     compile(schema, schema, name)
@@ -239,6 +254,7 @@ fn spoken(type_name: &str) -> String {
         | "Exposure" | "Covers" | "Statistics" => {
             return format!("`{}`", type_name.to_lowercase());
         }
+        "Keep" | "Goal" | "Limits" => return format!("`{}`", type_name.to_lowercase()),
         "AsBuilt" => return "`as_built`".to_string(),
         "DesignStrain" => return "`design_strain`".to_string(),
         "AppliesTo" => return "`applies_to`".to_string(),
@@ -292,10 +308,6 @@ mod tests {
                 "decision.changes.entry",
                 "decision.changes.record",
                 "study.vary.among",
-                "study.keep",
-                "study.keep",
-                "study.goal",
-                "study.limits",
             ]
         );
     }

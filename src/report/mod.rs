@@ -26,6 +26,7 @@ pub(crate) mod reason;
 pub mod row;
 pub mod specimens;
 pub mod standing;
+pub mod study;
 pub mod table;
 pub mod trials;
 pub mod weighings;

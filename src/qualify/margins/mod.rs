@@ -22,13 +22,14 @@ pub use build::{Moisture, ToolCheck, moisture, tool_checks};
 pub use frame::{FrameState, WallReport};
 pub(crate) use heat::heat_limits;
 pub use heat::{Heat, HeatReport, heat_of};
+pub(crate) use laid::laid_up;
 pub use laid::{CarryingLayer, CoreLayer, LaidUp};
 pub use recipe::{LaminateReport, Mechanics, UsedMargin, code, laminate_report};
 pub(super) use tested::{AsTested, mode_as_tested};
 pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};
 pub use zones::Memo;
-pub(super) use zones::plate_zone;
+pub(crate) use zones::plate_zone;
 
 use super::duty::{Duty, DutyKey, Verdict};
 use crate::article::{ArticleError, Subject};

@@ -115,7 +115,7 @@ fn left_over(panel: &Entry<Panel>, plate_zone: Option<&str>, found: &mut PanelMa
 }
 
 /// The zone whose laminate the panel's plate is made of: the one that it names, else the first with a laminate.
-pub(in super::super) fn plate_zone(panel: &Panel) -> Option<&str> {
+pub(crate) fn plate_zone(panel: &Panel) -> Option<&str> {
     let named = panel.plate.as_ref()?.zone.as_ref();
     let first = || panel.zones.iter().find(|zone| zone.recipe.is_some()).map(|zone| &zone.name);
     named.or_else(first).map(Text::as_str)

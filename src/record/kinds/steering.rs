@@ -1,7 +1,7 @@
 //! What is to be changed, and what may be varied: decisions and studies.
 
 use super::{part, record, word_set};
-use crate::quantity::{Mass, Money};
+use crate::quantity::{Angle, Fraction, Mass, Money, Ratio};
 use crate::record::{Day, DecisionRef, Free, OneOrMany, Text};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{MapAccess, Visitor};
@@ -269,18 +269,21 @@ record! {
 part! {
     /// One thing that a study may vary.
     pub struct Vary {
-        /// The attribute.
-        pub attribute: String,
-        /// The values to try.
+        /// What people call it; the place itself where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub name: Option<Text>,
+        /// The place, `KIND/ID#ROUTE`; of several, all change together.
+        pub attribute: OneOrMany<Text>,
+        /// The values to try, beside what stands there.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub among: Vec<Free>,
-        /// The least value.
+        /// The least value; a tolerance that stands there is kept.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub from: Option<Text>,
         /// The greatest value.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub to: Option<Text>,
-        /// The step.
+        /// The step; the two ends alone where absent.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub step: Option<Text>,
         /// Whether the entry may be left out.
@@ -289,19 +292,79 @@ part! {
     }
 }
 
+part! {
+    /// What must hold of every recipe, panel and budget that a candidate of a study changes.
+    #[derive(Default)]
+    pub struct Keep {
+        /// The least margin; one that can no longer be computed does not hold.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub margins: Option<Ratio>,
+        /// Plies and cores mirror each other about the middle.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub symmetric: Option<bool>,
+        /// As much fibre at +a as at -a, for every angle but 0 and 90.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub balanced: Option<bool>,
+        /// The most plies of one angle next to each other.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub max_same_angle: Option<u32>,
+        /// The least share of the fibre at 0, at +/-45 and at 90.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub share_per_direction: Option<Fraction>,
+        /// The angle of the outermost plies, either sign.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub surface: Option<Angle>,
+        /// No skin gets nearer to what limits its heat than that allows, or than it is now.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub temperature: Option<bool>,
+        /// No budget is exceeded that is kept now, and none by more.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub budgets: Option<bool>,
+    }
+}
+
+part! {
+    /// What a study is after.
+    #[derive(Default)]
+    pub struct Goal {
+        /// Mass to take off the programme.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub save: Option<Mass>,
+    }
+}
+
+part! {
+    /// Bounds on a study.
+    #[derive(Default)]
+    pub struct Limits {
+        /// The most weeks of tests.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub weeks: Option<f64>,
+        /// The most that the tests may cost.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub cost: Option<Money>,
+        /// How many candidates are judged in full.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub variations: Option<u32>,
+        /// Seconds of search.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub seconds: Option<f64>,
+    }
+}
+
 record! {
     /// A search over variations.
     pub struct Study {
         /// What may vary.
         pub vary: Vec<Vary>,
-        /// Criteria that must hold.
-        #[serde(default, skip_serializing_if = "OneOrMany::is_empty")]
-        pub keep: OneOrMany<Free>,
+        /// What must hold.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub keep: Option<Keep>,
         /// What is sought.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub goal: Option<Free>,
+        pub goal: Option<Goal>,
         /// Bounds on the search.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub limits: Option<Free>,
+        pub limits: Option<Limits>,
     }
 }

@@ -1,0 +1,575 @@
+//! One candidate judged in full: what it saves, what it un-proves, and what proves it again.
+
+use super::space::{Choice, Space};
+use super::weigh::left_behind;
+use super::{Room, StudyError};
+use crate::article::Subject;
+use crate::article::weigh::{Scope, programme_mass, statement};
+use crate::change::impact::{grounded, moved, worse};
+use crate::change::margins::{Side, lost};
+use crate::graph::Uses;
+use crate::ledger::Ledger;
+use crate::qualify::margins::{HeatReport, Margin, PanelMargins, heat_of, margins_with, signed};
+use crate::qualify::retest::{StepKind, plan};
+use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_beside};
+use crate::record::{Address, ComputedCheck, Keep, Limits, RecordKind, Sourced};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// What a candidate is thrown out by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Criterion {
+    /// It leaves a fault behind in a record.
+    Broken,
+    /// A rule of the lay-up.
+    Stack(super::stacks::StackRule),
+    /// A budget that is kept now.
+    Budgets,
+    /// A duty fails: no test would show anything else.
+    Failed,
+    /// A skin gets too hot.
+    Temperature,
+    /// A margin is too small, or can no longer be computed.
+    Margins,
+    /// The tests take too long.
+    Weeks,
+    /// The tests cost too much.
+    Cost,
+}
+
+impl Criterion {
+    /// Returns the word: the key of `keep` or `limits`, else one of its own.
+    pub fn word(self) -> &'static str {
+        match self {
+            Criterion::Broken => "broken-record",
+            Criterion::Stack(rule) => rule.word(),
+            Criterion::Budgets => "budgets",
+            Criterion::Failed => "failed-duty",
+            Criterion::Temperature => "temperature",
+            Criterion::Margins => "margins",
+            Criterion::Weeks => "weeks",
+            Criterion::Cost => "cost",
+        }
+    }
+}
+
+/// Why a candidate is thrown out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Thrown {
+    /// The candidate.
+    pub choice: Choice,
+    /// What it would change the mass by, kg.
+    pub delta: f64,
+    /// By what.
+    pub criterion: Criterion,
+    /// Why, in words.
+    pub words: String,
+    /// How far it is from being kept, in the criterion's own measure, where it has one.
+    pub shortfall: Option<f64>,
+    /// The variations that decide it: every candidate that has the same options there is thrown out too.
+    pub decided_by: Vec<usize>,
+}
+
+/// The least margin of the panels that a candidate changes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeastMargin {
+    /// The panel.
+    pub panel: String,
+    /// The load case.
+    pub case: String,
+    /// How it fails.
+    pub mode: String,
+    /// The margin.
+    pub margin: f64,
+}
+
+/// A candidate that keeps what must be kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// Which option of each variation.
+    pub choice: Choice,
+    /// What it changes the programme's mass by, kg.
+    pub delta: f64,
+    /// The programme's mass, kg.
+    pub kg: f64,
+    /// Weeks until the last test is reported.
+    pub weeks: f64,
+    /// Cost of the tests, where nothing is missing.
+    pub cost: Option<f64>,
+    /// The part of the cost that is known.
+    pub known_cost: f64,
+    /// What is missing for the cost.
+    pub missing: Vec<String>,
+    /// Specimens.
+    pub specimens: u32,
+    /// Test panels.
+    pub panels: u32,
+    /// The duties that have to be proved again, each with its verdict and what it asks.
+    pub duties: Vec<(DutyKey, Verdict, String)>,
+    /// The showings that are tested again.
+    pub tested: BTreeSet<String>,
+    /// Released panels that would no longer be covered.
+    pub grounded: Vec<String>,
+    /// The least margin of the panels that change.
+    pub least: Option<LeastMargin>,
+}
+
+impl Row {
+    /// Returns whether nothing has to be proved again.
+    pub fn is_free(&self) -> bool {
+        self.duties.is_empty()
+    }
+
+    /// Returns whether this is at least as good as another in everything that counts, and better in something.
+    ///
+    /// A cost that is not known is compared with nothing.
+    pub fn dominates(&self, other: &Row) -> bool {
+        let (mut no_worse, mut better) = (true, false);
+        let mut compare = |own: f64, other: f64| {
+            no_worse &= own <= other;
+            better |= own < other;
+        };
+        compare(grams(self.delta), grams(other.delta));
+        compare(self.weeks, other.weeks);
+        if let (Some(own), Some(other)) = (self.cost, other.cost) {
+            compare(own, other);
+        }
+        no_worse && better
+    }
+}
+
+/// Masses that differ by less than a milligram are one: it is the order of summing.
+pub(super) fn grams(kg: f64) -> f64 {
+    (kg * 1e6).round() / 1e3
+}
+
+/// What comes of a candidate.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// It keeps what must be kept.
+    Kept(Box<Row>),
+    /// It does not.
+    Thrown(Box<Thrown>),
+}
+
+/// Judges candidates of one study.
+pub(super) struct Judge<'a> {
+    pub(super) room: &'a Room<'a>,
+    pub(super) space: &'a Space,
+    pub(super) keep: &'a Keep,
+    pub(super) limits: &'a Limits,
+    pub(super) base_kg: f64,
+    /// The panels that each variation reaches.
+    reach: Vec<BTreeSet<String>>,
+    /// Panels whose verdicts may stand in for a panel's own, by that panel.
+    kin: BTreeMap<String, BTreeSet<String>>,
+    /// What is computed of panels as they stand, once somebody asked.
+    margins: Mutex<BTreeMap<String, Arc<PanelMargins>>>,
+    heat: Mutex<BTreeMap<String, Arc<Vec<HeatReport>>>>,
+}
+
+impl<'a> Judge<'a> {
+    pub(super) fn new(
+        room: &'a Room<'a>,
+        space: &'a Space,
+        (keep, limits): (&'a Keep, &'a Limits),
+        base_kg: f64,
+    ) -> Self {
+        let uses = Uses::of(room.ledger);
+        let reach = reach(room.ledger, &uses, space);
+        let kin = kin(room, &uses, space, &reach);
+        let (margins, heat) = (Mutex::default(), Mutex::default());
+        Self { room, space, keep, limits, base_kg, reach, kin, margins, heat }
+    }
+
+    /// The variations that what is computed of a panel may depend on: those that reach it, or a panel whose
+    /// verdict may stand in for its own.
+    fn behind(&self, panel: &str) -> Vec<usize> {
+        let alone = BTreeSet::from([panel.to_string()]);
+        let near = self.kin.get(panel).unwrap_or(&alone);
+        let reaches = |own: &BTreeSet<String>| own.contains(panel) || !own.is_disjoint(near);
+        self.reach.iter().enumerate().filter(|(_, own)| reaches(own)).map(|(at, _)| at).collect()
+    }
+
+    /// As [`Judge::behind`], without coats: strength, stiffness and heat know a paint by its colour alone.
+    fn behind_structure(&self, panel: &str) -> Vec<usize> {
+        let coats = |at: &usize| {
+            self.space.variations.get(*at).is_some_and(|own| {
+                own.places.iter().all(|place| {
+                    place.address.kind() == RecordKind::Finish && place.route.starts_with("coats.")
+                })
+            })
+        };
+        self.behind(panel).into_iter().filter(|at| !coats(at)).collect()
+    }
+
+    /// Judges one candidate.
+    ///
+    /// # Errors
+    /// [`StudyError`] where the ledger as it stands has no answer.
+    pub(super) fn judge(&self, choice: &[u16], delta: f64) -> Result<Outcome, StudyError> {
+        let room = self.room;
+        let thrown = |criterion, words: String, shortfall, decided_by: Vec<usize>| {
+            let choice = choice.to_vec();
+            Ok(Outcome::Thrown(Box::new(Thrown { choice, delta, criterion, words, shortfall, decided_by })))
+        };
+        let all = || (0..choice.len()).collect::<Vec<usize>>();
+        let head = match room.load(self.space, choice) {
+            Ok(head) => head,
+            Err(StudyError::Decide(problem)) => {
+                return thrown(Criterion::Broken, problem.to_string(), None, all());
+            }
+            Err(problem) => return Err(problem),
+        };
+        if let Some(left) = left_behind(room.ledger, &head) {
+            return thrown(Criterion::Broken, left, None, all());
+        }
+        let kg = match programme_mass(&head) {
+            Ok(kg) => kg,
+            Err(problem) => return thrown(Criterion::Broken, problem.to_string(), None, all()),
+        };
+        if self.keep.budgets == Some(true)
+            && let Some((words, over)) = over_budget(room.ledger, &head)?
+        {
+            return thrown(Criterion::Budgets, words, Some(over), all());
+        }
+        let after = match evaluate_beside(&head, room.today, room.evaluation) {
+            Ok(after) => after,
+            Err(problem) => return thrown(Criterion::Broken, problem.to_string(), None, all()),
+        };
+        let before = (room.ledger, room.evaluation);
+        let found = moved(before, (&head, &after))?;
+        let changed = self.changed(&head, &after);
+        if self.keep.temperature == Some(true) {
+            for panel in &changed {
+                if let Some((words, over)) = self.too_hot((&head, &after), panel)? {
+                    return thrown(Criterion::Temperature, words, Some(over), self.behind_structure(panel));
+                }
+            }
+        }
+        let mut least: Option<LeastMargin> = None;
+        for panel in &changed {
+            match self.margins((&head, &after), panel)? {
+                Ok(own) => {
+                    let lower =
+                        |own: &LeastMargin| least.as_ref().is_none_or(|known| own.margin < known.margin);
+                    if let Some(own) = own.filter(lower) {
+                        least = Some(own);
+                    }
+                }
+                Err((words, below)) => {
+                    return thrown(Criterion::Margins, words, below, self.behind_structure(panel));
+                }
+            }
+        }
+        if let Some(failed) = found.duties.iter().find(|row| row.is_worse() && row.now == Verdict::Failed) {
+            let why = failed.because.first().map_or(String::new(), |reason| format!(": {}", reason.is));
+            let words = format!("{} {} fails{why}", failed.showing, failed.subject);
+            let duty = after.duties.get(&(failed.showing.clone(), failed.subject.clone()));
+            let panels = duty.map(|duty| duty.panels.keys().collect::<Vec<_>>()).unwrap_or_default();
+            let decided_by = match failed.subject {
+                Subject::Programme => all(),
+                _ if panels.is_empty() => all(),
+                _ => {
+                    let behind: BTreeSet<usize> =
+                        panels.into_iter().flat_map(|panel| self.behind(panel)).collect();
+                    behind.into_iter().collect()
+                }
+            };
+            return thrown(Criterion::Failed, words, None, decided_by);
+        }
+        let worse = worse(&found.duties, &found.panel_rows);
+        let plan = plan(&head, &after, &worse);
+        if let Some(step) = plan.steps.iter().find(|step| step.kind == StepKind::NoTest) {
+            let words = format!("{} has failed, and no test would show anything else", step.name());
+            return thrown(Criterion::Failed, words, None, all());
+        }
+        if let Some(most) = self.limits.weeks
+            && plan.weeks > most
+        {
+            let words = format!("the tests take {:.1} weeks, at most {most} are allowed", plan.weeks);
+            return thrown(Criterion::Weeks, words, Some(plan.weeks - most), all());
+        }
+        let known_cost = plan.steps.iter().filter_map(|step| step.cost).fold(0.0, |sum, cost| sum + cost);
+        if let Some(most) = &self.limits.cost
+            && known_cost > most.amount()
+        {
+            let words = format!("the tests cost {known_cost:.0}, at most {} are allowed", most.text());
+            return thrown(Criterion::Cost, words, Some(known_cost - most.amount()), all());
+        }
+        let grounded = grounded(&head, &found.duties, &found.panel_rows, &after);
+        let judged = |key: &DutyKey| {
+            let duty = after.duties.get(key);
+            let verdict = duty.map_or(Verdict::Open, |duty| duty.verdict());
+            (key.clone(), verdict, duty.map_or(String::new(), |duty| duty.asks().to_string()))
+        };
+        let mut duties: Vec<_> = worse.iter().map(judged).collect();
+        duties.sort_by(|one, two| one.0.cmp(&two.0));
+        duties.dedup_by(|one, two| one.0 == two.0);
+        Ok(Outcome::Kept(Box::new(Row {
+            choice: choice.to_vec(),
+            delta: kg - self.base_kg,
+            kg,
+            weeks: plan.weeks,
+            cost: plan.cost,
+            known_cost,
+            specimens: plan.specimens,
+            panels: plan.panels,
+            duties,
+            tested: plan
+                .steps
+                .iter()
+                .filter(|step| step.kind.is_tested())
+                .map(|step| step.showing.clone())
+                .collect(),
+            missing: plan.missing,
+            grounded,
+            least,
+        })))
+    }
+
+    /// The panels that what is computed of them is made from something else than now.
+    fn changed(&self, head: &Ledger, after: &Evaluation) -> Vec<String> {
+        let (old, new) = (Side::of(self.room.ledger, self.room.evaluation), Side::of(head, after));
+        let panels = head.panels.keys().filter(|panel| self.room.ledger.panels.contains_key(*panel));
+        panels.filter(|panel| !old.is_same(panel, &new, panel)).cloned().collect()
+    }
+
+    /// Says where a skin gets nearer to what limits its heat than that allows, and than it is now.
+    fn too_hot(
+        &self,
+        head: (&Ledger, &Evaluation),
+        panel: &str,
+    ) -> Result<Option<(String, f64)>, StudyError> {
+        let of = |(ledger, evaluation): (&Ledger, &Evaluation)| match ledger.panels.get(panel) {
+            Some(entry) => heat_of(ledger, &evaluation.duties, entry).map(|(reports, _)| reports),
+            None => Ok(Vec::new()),
+        };
+        let known = locked(&self.heat).get(panel).cloned();
+        let was = match known {
+            Some(known) => known,
+            None => {
+                let found = Arc::new(of((self.room.ledger, self.room.evaluation))?);
+                locked(&self.heat).insert(panel.to_string(), Arc::clone(&found));
+                found
+            }
+        };
+        let is = of(head)?;
+        let before = |zone: &str| was.iter().find(|own: &&HeatReport| own.zone == zone);
+        for report in &is {
+            let old = before(&report.zone);
+            if let Some(new) =
+                report.lacking.iter().find(|own| !old.is_some_and(|old| old.lacking.contains(own)))
+            {
+                return Ok(Some((format!("panel {panel}, zone {}: {new}", report.zone), f64::INFINITY)));
+            }
+            // What limits it may be another value now: it is the least left over that must not shrink below nothing.
+            let left = |report: &HeatReport| {
+                report.limits.iter().map(|(_, spare)| *spare).fold(f64::INFINITY, f64::min)
+            };
+            let (now, then) = (left(report), old.map_or(f64::INFINITY, left));
+            if now < 0.0 && now < then - 1e-9 {
+                let words = format!("panel {panel}, zone {}: {:.1} K too hot", report.zone, -now);
+                return Ok(Some((words, -now)));
+            }
+        }
+        Ok(None)
+    }
+
+    /// The least margin of a panel; what is wrong where one falls below what must be kept.
+    #[allow(clippy::type_complexity, reason = "used once, above")]
+    fn margins(
+        &self,
+        (head, after): (&Ledger, &Evaluation),
+        panel: &str,
+    ) -> Result<Result<Option<LeastMargin>, (String, Option<f64>)>, StudyError> {
+        let memo = after.memo();
+        let now = margins_with(head, &after.duties, panel, memo)?;
+        let short = |own: &Margin| LeastMargin {
+            panel: panel.to_string(),
+            case: own.case.clone(),
+            mode: own.mode.clone(),
+            margin: own.margin,
+        };
+        let least = now.governing(ComputedCheck::Margins).map(short);
+        let Some(limit) = self.keep.margins.as_ref().map(|own| own.si()) else { return Ok(Ok(least)) };
+        let known = locked(&self.margins).get(panel).cloned();
+        let was = match known {
+            Some(known) => known,
+            None => {
+                let found = margins_with(self.room.ledger, &self.room.evaluation.duties, panel, memo)?;
+                let found = Arc::new(found);
+                locked(&self.margins).insert(panel.to_string(), Arc::clone(&found));
+                found
+            }
+        };
+        if let Some((margin, why)) = lost(&was, &now).first() {
+            let words = format!(
+                "panel {panel}, {}, {}: can no longer be computed: {}",
+                margin.case, margin.mode, why.why
+            );
+            return Ok(Err((words, None)));
+        }
+        let new = now.uncomputed.iter().find(|one| !was.uncomputed.contains(one));
+        if let Some(new) =
+            new.filter(|_| now.of(ComputedCheck::Margins).count() < was.of(ComputedCheck::Margins).count())
+        {
+            return Ok(Err((format!("panel {panel}, {}: cannot be computed: {}", new.case, new.why), None)));
+        }
+        let mut worst: Option<&Margin> = None;
+        for own in now.of(ComputedCheck::Margins).filter(|own| own.margin < limit) {
+            let same = |old: &&Margin| {
+                old.check == own.check
+                    && old.case == own.case
+                    && old.place == own.place
+                    && old.criterion == own.criterion
+                    && old.environment == own.environment
+            };
+            // What is below already may stay, and may not fall.
+            let then = was.of(ComputedCheck::Margins).filter(same).map(|old| old.margin).reduce(f64::min);
+            let fell = then.is_none_or(|then| own.margin < then - 1e-9 * (1.0 + then.abs()));
+            if fell && worst.is_none_or(|worst| own.margin < worst.margin) {
+                worst = Some(own);
+            }
+        }
+        Ok(match worst {
+            Some(own) => Err((
+                format!(
+                    "panel {panel}, {}, {}: margin {}, at least {} is kept",
+                    own.case,
+                    own.mode,
+                    signed(own.margin),
+                    signed(limit)
+                ),
+                Some(limit - own.margin),
+            )),
+            None => Ok(least),
+        })
+    }
+}
+
+/// A panic elsewhere leaves nothing half done here.
+fn locked<T>(own: &Mutex<T>) -> MutexGuard<'_, T> {
+    own.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Panels whose verdicts may stand in for a panel's own.
+///
+/// A design value from a showing is the panel's own verdict's where the showing is asked of the panel, else that
+/// of the worst panel: then whatever reaches a panel with the same plies may count.
+fn kin(
+    room: &Room<'_>,
+    uses: &Uses,
+    space: &Space,
+    reach: &[BTreeSet<String>],
+) -> BTreeMap<String, BTreeSet<String>> {
+    let ledger = room.ledger;
+    let mut asked: BTreeMap<&str, BTreeSet<&String>> = BTreeMap::new();
+    for ((showing, _), duty) in &room.evaluation.duties {
+        asked.entry(showing).or_default().extend(duty.panels.keys());
+    }
+    let materials = |panel: &String| -> BTreeSet<String> {
+        let below = uses.reach(&Address::new(RecordKind::Panel, panel.clone()));
+        let own = below.into_iter().map(|one| one.address);
+        let own = own.filter(|one| one.kind() == RecordKind::Material).map(|one| one.id().to_string());
+        let brought = space.variations.iter().zip(reach).filter(|(_, reach)| reach.contains(panel));
+        let brought = brought.flat_map(|(variation, _)| variation.names().map(str::to_string));
+        own.chain(brought.filter(|id| ledger.materials.contains_key(id))).collect()
+    };
+    let sources = |id: &String| -> Vec<&str> {
+        let Some(material) = ledger.materials.get(id) else { return Vec::new() };
+        let lamina = material.value.lamina.iter().flat_map(|own| [&own.e1, &own.e2, &own.g12]);
+        let strength = material.value.strength.iter().flat_map(|own| own.figures());
+        let all = lamina.chain(strength.filter_map(|(_, sourced)| sourced));
+        let mut names = Vec::new();
+        for sourced in all {
+            if let Sourced::From(showings) = sourced {
+                names.extend(showings.iter().map(|one| one.id()));
+            }
+        }
+        names
+    };
+    let all: BTreeMap<&String, BTreeSet<String>> =
+        ledger.panels.keys().map(|panel| (panel, materials(panel))).collect();
+    let is_asked = |showing: &str, panel: &String| {
+        let anybody = ledger.showings.get(showing).is_some_and(|own| own.value.applies_to.is_none());
+        anybody || asked.get(showing).is_some_and(|panels| panels.contains(panel))
+    };
+    let plies = |own: &BTreeSet<String>| -> BTreeSet<String> {
+        let ply = |id: &&String| ledger.materials.get(*id).is_some_and(|own| own.value.lamina.is_some());
+        own.iter().filter(ply).cloned().collect()
+    };
+    all.iter()
+        .map(|(panel, own)| {
+            let alone = own.iter().flat_map(sources).all(|showing| is_asked(showing, panel));
+            let mine = plies(own);
+            let near = all
+                .iter()
+                .filter(|(other, theirs)| *other == panel || !alone && !mine.is_disjoint(&plies(theirs)));
+            ((*panel).clone(), near.map(|(other, _)| (*other).clone()).collect())
+        })
+        .collect()
+}
+
+/// The panels that each variation reaches, itself or through what may come to stand somewhere.
+fn reach(ledger: &Ledger, uses: &Uses, space: &Space) -> Vec<BTreeSet<String>> {
+    let everything = || ledger.panels.keys().cloned().collect::<BTreeSet<String>>();
+    let mut all: Vec<BTreeSet<String>> = space
+        .variations
+        .iter()
+        .map(|variation| {
+            let mut own = BTreeSet::new();
+            for place in &variation.places {
+                match place.address.kind() {
+                    RecordKind::Panel => {
+                        own.insert(place.address.id().to_string());
+                    }
+                    RecordKind::Recipe
+                    | RecordKind::Finish
+                    | RecordKind::Material
+                    | RecordKind::Process
+                    | RecordKind::Tool => {
+                        let above = uses.reached_from(&place.address).into_iter().map(|one| one.address);
+                        let panels = above.filter(|one| one.kind() == RecordKind::Panel);
+                        own.extend(panels.map(|one| one.id().to_string()));
+                    }
+                    _ => own.extend(everything()),
+                }
+            }
+            own
+        })
+        .collect();
+    // A record that varies and that another variation may bring in reaches as far as that one.
+    for at in 0..all.len() {
+        let Some(variation) = space.variations.get(at) else { continue };
+        let ids: BTreeSet<&str> = variation.places.iter().map(|place| place.address.id()).collect();
+        let mut more = BTreeSet::new();
+        for (other, own) in space.variations.iter().zip(&all) {
+            if other.names().any(|id| ids.contains(id)) {
+                more.extend(own.iter().cloned());
+            }
+        }
+        if let Some(own) = all.get_mut(at) {
+            own.extend(more);
+        }
+    }
+    all
+}
+
+/// A budget that is exceeded and was kept, or by more than it was.
+fn over_budget(base: &Ledger, head: &Ledger) -> Result<Option<(String, f64)>, StudyError> {
+    let (was, is) = (statement(base, Scope::Programme)?, statement(head, Scope::Programme)?);
+    let groups = |own: &crate::article::weigh::MassStatement| -> BTreeMap<String, f64> {
+        let groups = own.groups.iter().map(|one| (format!("group {}", one.group), one.margin_kg));
+        let assemblies =
+            own.assemblies.iter().map(|one| (format!("assembly {}", one.assembly), one.each.margin_kg));
+        groups.chain(assemblies).filter_map(|(name, margin)| Some((name, margin?))).collect()
+    };
+    let before = groups(&was);
+    let over = groups(&is).into_iter().filter(|(name, margin)| {
+        let then = before.get(name).copied().unwrap_or(0.0).min(0.0);
+        *margin < then - 1e-9
+    });
+    let worst = over.min_by(|one, two| one.1.total_cmp(&two.1));
+    Ok(worst.map(|(name, margin)| (format!("{name} is {:.3} kg over its budget", -margin), -margin)))
+}

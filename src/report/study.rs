@@ -1,0 +1,472 @@
+//! What a study found, as JSON and as text.
+
+use super::head::CAUTION_LINE;
+use super::mass::{POUND, decimals};
+use super::page::{Frame, Page, count};
+use super::plan::money;
+use super::table::{Align, Table};
+use crate::change::study::{
+    Bundle, Ended, Found, LeastMargin, Outcome, Progress, Ranked, Row, Single, ThrownOut,
+};
+use crate::change::verdict_paragraph::thousands;
+use crate::qualify::margins::signed;
+use crate::quantity::UnitSystem;
+use crate::record::Change;
+use serde_json::{Value, json};
+
+/// Rows and entries shown of each list; `Frame::all` shows them all.
+const ROWS_SHOWN: usize = 12;
+const SINGLES_SHOWN: usize = 20;
+const BUNDLES_SHOWN: usize = 8;
+
+/// Returns what was found as a document of schema `study/1`.
+///
+/// Masses are differences of the programme's mass in kg, negative where it gets lighter; `saved_g` has the other
+/// sign. A `cost` is null where rates or prices are missing, which `missing` names; `known_cost` is the rest.
+/// `draft` is the file of the draft that was written.
+pub fn json(found: &Found, draft: Option<&str>) -> Value {
+    let (broken, fault) = &found.broken;
+    json!({
+        "schema": "study/1",
+        "study": found.study,
+        "title": found.title,
+        "answer": answer(found, "", UnitSystem::Si).join(" "),
+        "base_kg": found.base_kg,
+        "goal_kg": found.goal_kg,
+        "cheapest_row": found.cheapest().map(|row| row.number),
+        "space": {
+            "variations": found.variations.iter().map(|(name, options)| json!({
+                "name": name,
+                "options": options,
+            })).collect::<Vec<_>>(),
+            "candidates": number(found.candidates),
+            "broken": number(*broken),
+            "first_fault": fault,
+            "looked_at": found.looked_at,
+            "judged": found.judged,
+        },
+        "whole": found.ended == Ended::Whole,
+        "ended_by": found.ended.word(),
+        "bound_kg": found.bound,
+        "rows": found.rows.iter().map(row_json).collect::<Vec<_>>(),
+        "singles": found.singles.iter().map(single_json).collect::<Vec<_>>(),
+        "bundles": found.bundles.iter().map(bundle_json).collect::<Vec<_>>(),
+        "thrown_out": found.thrown.iter().map(thrown_json).collect::<Vec<_>>(),
+        "nearest_miss": found.miss.as_ref().map(|(miss, words)| json!({
+            "changes": words,
+            "delta_kg": miss.delta,
+            "criterion": miss.criterion.word(),
+            "because": miss.words,
+            "shortfall": miss.shortfall,
+        })),
+        "draft": draft,
+        "caution": CAUTION_LINE,
+    })
+}
+
+/// A count as a number, as far as JSON has whole ones.
+fn number(count: u128) -> Value {
+    u64::try_from(count).map_or_else(|_| json!(count as f64), |own| json!(own))
+}
+
+fn row_json(own: &Ranked) -> Value {
+    let row = &own.row;
+    json!({
+        "row": own.number,
+        "free": row.is_free(),
+        "delta_kg": row.delta,
+        "saved_g": -row.delta * 1e3,
+        "kg": row.kg,
+        "weeks": row.weeks,
+        "cost": row.cost,
+        "known_cost": row.known_cost,
+        "missing": row.missing,
+        "specimens": row.specimens,
+        "panels": row.panels,
+        "saved_g_per_week": own.grams_per_week,
+        "apart": own.apart.map(|(specimens, weeks)| json!({ "specimens": specimens, "weeks": weeks })),
+        "reaches_goal": own.reaches_goal,
+        "proven": own.proven,
+        "gap_kg": own.gap,
+        "least_margin": row.least.as_ref().map(least_json),
+        "duties": row.duties.iter().map(|((showing, subject), verdict, asks)| json!({
+            "showing": showing,
+            "subject": subject.to_string(),
+            "verdict": verdict.word(),
+            "asks": asks,
+        })).collect::<Vec<_>>(),
+        "grounded": row.grounded,
+        "words": own.words,
+        "changes": own.changes.iter().map(change_json).collect::<Vec<_>>(),
+    })
+}
+
+fn change_json(change: &Change) -> Value {
+    let mut all = serde_json::Map::new();
+    for (key, value) in [("set", &change.set), ("remove", &change.remove)] {
+        if let Some(text) = value {
+            all.insert(key.to_string(), json!(text));
+        }
+    }
+    for (key, value) in [("was", &change.was), ("to", &change.to)] {
+        if let Some(value) = value {
+            all.insert(key.to_string(), serde_json::to_value(&value.0).unwrap_or(Value::Null));
+        }
+    }
+    Value::Object(all)
+}
+
+fn least_json(own: &LeastMargin) -> Value {
+    json!({ "panel": own.panel, "case": own.case, "mode": own.mode, "margin": own.margin })
+}
+
+fn single_json(own: &Single) -> Value {
+    let (delta, weeks, specimens, thrown) = match &own.outcome {
+        Outcome::Kept(row) => (row.delta, Some(row.weeks), Some(row.specimens), None),
+        Outcome::Thrown(thrown) => (thrown.delta, None, None, Some(thrown)),
+    };
+    json!({
+        "words": own.words,
+        "delta_kg": delta,
+        "weeks": weeks,
+        "specimens": specimens,
+        "thrown_out_by": thrown.map(|own| own.criterion.word()),
+        "because": thrown.map(|own| &own.words),
+    })
+}
+
+fn bundle_json(own: &Bundle) -> Value {
+    json!({
+        "words": own.words,
+        "delta_kg": own.delta,
+        "specimens": own.specimens,
+        "specimens_apart": own.specimens_apart,
+        "weeks": own.weeks,
+        "weeks_apart": own.weeks_apart,
+        "shared": own.shared,
+    })
+}
+
+fn thrown_json(own: &ThrownOut) -> Value {
+    json!({
+        "criterion": own.criterion.word(),
+        "count": own.count,
+        "lighter_than_all_rows": own.lighter,
+        "lightest_delta_kg": own.lightest,
+        "because": own.words,
+    })
+}
+
+/// Returns how far a search is, on one line.
+pub fn progress(own: &Progress) -> String {
+    format!(
+        "{} of at most {} judged, {} of {} looked at, {:.0} g saved so far",
+        own.judged,
+        own.most,
+        own.looked_at,
+        own.candidates,
+        -own.best * 1e3
+    )
+}
+
+/// A difference of mass as what it saves.
+fn saved(kg: f64, units: UnitSystem) -> String {
+    match units {
+        UnitSystem::Si => format!("{} g", thousands(-kg * 1e3)),
+        UnitSystem::Imperial => format!("{} lb", decimals(-kg / POUND, 3)),
+    }
+}
+
+/// What a row takes.
+fn takes(row: &Row, currency: &str) -> String {
+    if row.is_free() {
+        return "no test at all".to_string();
+    }
+    let cost = match row.cost {
+        Some(_) => format!("about {}", money(row.cost, currency)),
+        None if row.known_cost > 0.0 => format!("at least {}", money(Some(row.known_cost), currency)),
+        None => "a cost that is not known".to_string(),
+    };
+    format!("{:.1} weeks, {} and {cost}", row.weeks, count(row.specimens as usize, "specimen"))
+}
+
+/// The answer in sentences.
+fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
+    let mut all = Vec::new();
+    match (found.goal_kg, found.cheapest()) {
+        (Some(goal), Some(row)) => all.push(format!(
+            "The cheapest way to take {} off: row {} saves {} for {}: {}.",
+            saved(-goal, units),
+            row.number,
+            saved(row.row.delta, units),
+            takes(&row.row, currency),
+            row.words.join("; ")
+        )),
+        (Some(goal), None) => {
+            let most = found.rows.iter().map(|row| row.row.delta).fold(0.0, f64::min);
+            let most = match most < 0.0 {
+                true => format!("the most is {}", saved(most, units)),
+                false => "nothing lighter is kept".to_string(),
+            };
+            all.push(format!("Nothing that was found takes {} off: {most}.", saved(-goal, units)));
+        }
+        (None, _) => {}
+    }
+    let free = found
+        .rows
+        .iter()
+        .filter(|row| row.row.is_free())
+        .min_by(|one, two| one.row.delta.total_cmp(&two.row.delta));
+    match free {
+        Some(row) => all.push(format!(
+            "Row {} saves {} inside every window: nothing has to be proved again.",
+            row.number,
+            saved(row.row.delta, units)
+        )),
+        None => all.push(
+            "Nothing is to be had for nothing: whatever gets lighter has to be proved again.".to_string(),
+        ),
+    }
+    let how = match found.ended {
+        Ended::Whole => format!(
+            "Exact: of {} candidates nothing that was not judged can be better; {} were judged in full, the rest is heavier than a row that needs no test, or thrown out by what refused its like.",
+            thousands(found.candidates as f64),
+            found.judged
+        ),
+        ended => {
+            let why = match ended {
+                Ended::Seconds => "the time was over",
+                Ended::Interrupted => "it was interrupted",
+                Ended::Limit | Ended::Whole => "as many were judged as may be",
+            };
+            let bound = found.bound.map_or(String::new(), |bound| {
+                format!(" All that save more than {} were looked at.", saved(bound, units))
+            });
+            format!(
+                "Not whole: {why}. Of {} candidates {} judged in full.{bound}",
+                thousands(found.candidates as f64),
+                if found.judged == 1 { "1 was".to_string() } else { format!("{} were", found.judged) }
+            )
+        }
+    };
+    all.push(how);
+    all
+}
+
+/// Returns what was found as text.
+pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
+    let mut page = Page::new(frame);
+    let title = found.title.as_ref().map_or(String::new(), |title| format!(", {title}"));
+    page.heading(&format!("study/{}{title}", found.study));
+    page.paragraph(&answer(found, &frame.currency, frame.units).join(" "));
+    let (free, paid): (Vec<&Ranked>, Vec<&Ranked>) = found.rows.iter().partition(|row| row.row.is_free());
+    if !free.is_empty() {
+        page.heading("Free inside every window");
+        rows(&mut page, &free, found);
+    }
+    if !paid.is_empty() {
+        page.heading("For tests, by what a week saves");
+        rows(&mut page, &paid, found);
+    }
+    if !found.rows.is_empty() {
+        page.gap();
+        page.paragraph(
+            "What is open or lapsed as it stands stays so and counts for nothing here; `bondline gaps` lists it.",
+        );
+    }
+    write_singles(&mut page, found);
+    write_bundles(&mut page, found);
+    write_thrown(&mut page, found);
+    if let Some(draft) = draft {
+        page.gap();
+        page.paragraph(&format!("Written: {draft}. `bondline impact` with its id shows all that it does."));
+    }
+    page.finish_with_caution()
+}
+
+fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
+    let frame = page.frame;
+    let unit = if frame.units == UnitSystem::Si { "saves g" } else { "saves lb" };
+    let whole = found.bound.is_none();
+    let mut columns = vec![
+        ("row", Align::Right),
+        (unit, Align::Right),
+        ("weeks", Align::Right),
+        ("spec.", Align::Right),
+        ("cost", Align::Right),
+        ("a week", Align::Right),
+        ("least margin", Align::Right),
+    ];
+    if !whole {
+        columns.push(("gap", Align::Right));
+    }
+    let mut table = Table::new(columns);
+    let shown = frame.shown(list.len(), ROWS_SHOWN);
+    let mass = |kg: f64| saved(kg, frame.units).trim_end_matches(" lb").trim_end_matches(" g").to_string();
+    for own in list.iter().take(shown) {
+        let row = &own.row;
+        let cost = match row.cost {
+            Some(cost) => thousands(cost),
+            None if row.known_cost > 0.0 => format!("> {}", thousands(row.known_cost)),
+            None => "unknown".to_string(),
+        };
+        let mark = if own.reaches_goal { "*" } else { "" };
+        let mut cells = vec![
+            format!("{mark}{}", own.number),
+            mass(row.delta),
+            decimals(row.weeks, 1),
+            row.specimens.to_string(),
+            cost,
+            own.grams_per_week.map_or("-".to_string(), |rate| mass(-rate / 1e3)),
+            row.least.as_ref().map_or("-".to_string(), |own| signed(own.margin)),
+        ];
+        if !whole {
+            cells.push(if own.proven { "none".to_string() } else { mass(-own.gap) });
+        }
+        table.row(cells);
+    }
+    page.table(&table);
+    for own in list.iter().take(shown) {
+        page.hang(&format!("{:>4}  ", own.number), "      ", &own.words.join("; "));
+        let mut more = Vec::new();
+        if let Some((specimens, weeks)) = own.apart
+            && (own.row.specimens < specimens || own.row.weeks < weeks)
+            && own.words.len() > 1
+        {
+            more.push(format!(
+                "one after the other it would be {} and {weeks:.1} weeks",
+                count(specimens as usize, "specimen")
+            ));
+        }
+        if let Some(least) = &own.row.least {
+            more.push(format!("least margin: {}, {}, {}", least.panel, least.case, least.mode));
+        }
+        if !own.row.grounded.is_empty() {
+            more.push(format!("released and no longer covered: {}", own.row.grounded.join(", ")));
+        }
+        if !own.row.missing.is_empty() {
+            more.push(format!("not in the cost: {}", own.row.missing.join(", ")));
+        }
+        for one in more {
+            page.hang("      = ", "        ", &one);
+        }
+    }
+    if shown < list.len() {
+        page.line(&format!("and {} more; --all shows them", list.len() - shown));
+    }
+    if list.iter().any(|own| own.reaches_goal) {
+        page.line("* saves what is sought");
+    }
+    if !whole {
+        page.paragraph("gap: how much lighter than the row one that was not looked at might be.");
+    }
+}
+
+fn write_singles(page: &mut Page<'_>, found: &Found) {
+    if found.singles.is_empty() {
+        return;
+    }
+    let frame = page.frame;
+    page.heading("Each change alone");
+    let mut table = Table::new([
+        ("change", Align::Left),
+        ("saves", Align::Right),
+        ("weeks", Align::Right),
+        ("spec.", Align::Right),
+        ("", Align::Left),
+    ]);
+    let shown = frame.shown(found.singles.len(), SINGLES_SHOWN);
+    for own in found.singles.iter().take(shown) {
+        let (delta, weeks, specimens, thrown) = match &own.outcome {
+            Outcome::Kept(row) if row.is_free() => (row.delta, "0".to_string(), "0".to_string(), "free"),
+            Outcome::Kept(row) => (row.delta, decimals(row.weeks, 1), row.specimens.to_string(), ""),
+            Outcome::Thrown(own) => (own.delta, "-".to_string(), "-".to_string(), own.criterion.word()),
+        };
+        let cells = [own.words.clone(), saved(delta, frame.units), weeks, specimens, thrown.to_string()];
+        table.row(cells);
+    }
+    page.table(&table);
+    if shown < found.singles.len() {
+        page.line(&format!("and {} more; --all shows them", found.singles.len() - shown));
+    }
+}
+
+fn write_bundles(page: &mut Page<'_>, found: &Found) {
+    if found.bundles.is_empty() {
+        return;
+    }
+    page.heading("Do together: these share tests");
+    let shown = page.frame.shown(found.bundles.len(), BUNDLES_SHOWN);
+    for own in found.bundles.iter().take(shown) {
+        let shared = match own.shared.len() {
+            0 => String::new(),
+            many if many > 3 => {
+                let named = own.shared.get(..3).unwrap_or_default().join(", ");
+                format!("; both ask {named} and {} more", many - 3)
+            }
+            _ => format!("; both ask {}", own.shared.join(", ")),
+        };
+        page.hang(
+            "- ",
+            "  ",
+            &format!(
+                "{}: {} instead of {}, {:.1} weeks instead of {:.1} one after the other{shared}",
+                own.words.join(", and "),
+                count(own.specimens as usize, "specimen"),
+                own.specimens_apart,
+                own.weeks,
+                own.weeks_apart
+            ),
+        );
+    }
+    if shown < found.bundles.len() {
+        page.line(&format!("and {} more; --all shows them", found.bundles.len() - shown));
+    }
+}
+
+fn write_thrown(page: &mut Page<'_>, found: &Found) {
+    let (broken, fault) = &found.broken;
+    if !found.thrown.is_empty() || *broken > 0 {
+        page.heading("Thrown out");
+    }
+    if !found.thrown.is_empty() {
+        let mut table = Table::new([
+            ("by", Align::Left),
+            ("candidates", Align::Right),
+            ("lighter than all rows", Align::Right),
+            ("the lightest saves", Align::Right),
+        ]);
+        for own in &found.thrown {
+            table.row([
+                own.criterion.word().to_string(),
+                thousands(own.count as f64),
+                thousands(own.lighter as f64),
+                saved(own.lightest, page.frame.units),
+            ]);
+        }
+        page.table(&table);
+        for own in &found.thrown {
+            page.hang("- ", "  ", &format!("{}: {}", own.criterion.word(), own.words));
+        }
+    }
+    if *broken > 0 {
+        let fault = fault.as_ref().map_or(String::new(), |fault| format!(", such as: {fault}"));
+        page.hang(
+            "- ",
+            "  ",
+            &format!(
+                "{} more combinations would leave a fault in the records{fault}",
+                thousands(*broken as f64)
+            ),
+        );
+    }
+    if let Some((miss, words)) = &found.miss {
+        page.gap();
+        page.paragraph(&format!(
+            "Nearest miss: {} would save {}, but: {}.",
+            words.join("; "),
+            saved(miss.delta, page.frame.units),
+            miss.words
+        ));
+    }
+}
