@@ -27,6 +27,7 @@ pub mod pool;
 mod reach;
 pub mod rests;
 pub mod retest;
+pub mod search;
 mod sieve;
 #[cfg(test)]
 mod silence;
