@@ -9,6 +9,7 @@ pub mod explain;
 pub mod facets;
 pub mod found;
 pub mod impact;
+pub mod leeway;
 pub mod margins;
 pub mod predicted;
 pub mod rebase;
