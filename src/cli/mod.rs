@@ -12,6 +12,7 @@ mod gaps;
 mod hook;
 mod impact;
 mod laminate;
+mod leeway;
 mod mass;
 mod new;
 mod panel;
@@ -75,6 +76,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Basis(args) => basis::run(&mut context, args, out, err),
         Command::Impact(args) => impact::run(&mut context, args, out, err),
         Command::Decide(args) => decide::run(&mut context, args, out, err),
+        Command::Leeway(args) => leeway::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),

@@ -3,6 +3,9 @@
 /// Returns the last whole step that holds on the way from one that does to one that does not, halving between
 /// them; whatever lies between is taken to change once.
 ///
+/// Edges are round figures as a rule, so that it is halved among round ones first and asked at once whether the
+/// very next step fails.
+///
 /// # Errors
 /// Whatever `holds` returns.
 pub fn last_holding<E>(
@@ -11,6 +14,32 @@ pub fn last_holding<E>(
     mut holds: impl FnMut(i64) -> Result<bool, E>,
 ) -> Result<i64, E> {
     let (mut inside, mut outside) = (holding, failing);
+    let way = (failing - holding).signum();
+    let mut unit = 1_i64;
+    while unit <= (outside - inside).abs() / 4 {
+        unit = unit.saturating_mul(10);
+    }
+    unit /= 10;
+    while unit > 1 {
+        let before = outside;
+        let round = |at: i64| at.div_euclid(unit) * unit;
+        loop {
+            let middle = round(inside + (outside - inside) / 2);
+            let middle = if (middle - inside) * way > 0 { middle } else { middle + way * unit };
+            if (middle - inside) * way <= 0 || (outside - middle) * way <= 0 {
+                break;
+            }
+            if holds(middle)? { inside = middle } else { outside = middle }
+        }
+        // Where nothing was halved at this unit there is nothing new to ask.
+        if (outside - inside).abs() > 1 && (before != outside || inside % unit == 0) {
+            if !holds(inside + way)? {
+                return Ok(inside);
+            }
+            inside += way;
+        }
+        unit /= 10;
+    }
     while (outside - inside).abs() > 1 {
         let middle = inside + (outside - inside) / 2;
         if holds(middle)? { inside = middle } else { outside = middle }
@@ -62,7 +91,28 @@ mod tests {
         assert_eq!(nearest_change(0, &[10, 30, 90], holds), Ok(Some(19)));
     }
 
+    #[test]
+    fn a_round_edge_takes_few_looks() {
+        let mut looks = 0;
+        let found = last_holding(375_250, 355_500, |at: i64| {
+            looks += 1;
+            Ok::<_, Infallible>(at >= 375_000)
+        });
+        assert_eq!(found, Ok(375_000));
+        assert!(looks < 9, "{looks}");
+    }
+
     proptest::proptest! {
+        #[test]
+        fn any_edge_between_two_looks_is_found(low in -100_000_i64..100_000, span in 1_i64..200_000, part in 0.0_f64..1.0, up: bool) {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)]
+            let far = ((span - 1) as f64 * part) as i64;
+            let way = if up { 1 } else { -1 };
+            let edge = low + way * far;
+            let found = last_holding(low, low + way * span, |at| Ok::<_, Infallible>((at - low) * way <= far));
+            proptest::prop_assert_eq!(found, Ok(edge));
+        }
+
         #[test]
         fn the_last_step_that_holds_is_the_edge(now in -1000_i64..1000, edge in 0_i64..5000, up: bool) {
             let way = if up { 1 } else { -1 };

@@ -51,6 +51,13 @@ impl Knob {
         format!("{}#{}", self.address, self.route)
     }
 
+    /// Returns whether it stands at a route or below, list places by name or number.
+    pub fn stands_at(&self, route: &str) -> bool {
+        [&self.route, &self.numbered]
+            .into_iter()
+            .any(|own| own.strip_prefix(route).is_some_and(|rest| rest.is_empty() || rest.starts_with('.')))
+    }
+
     /// Returns the route with list places as numbers.
     pub fn numbered(&self) -> &str {
         &self.numbered
@@ -235,7 +242,8 @@ impl Figure {
                 let split = |text: &str| {
                     let text = text.trim();
                     let end = text.find(|c: char| c.is_whitespace() || c == '%').unwrap_or(text.len());
-                    Decimal::parse(text.get(..end)?).map(|own| (own, text.get(end..).unwrap_or("").trim().to_string()))
+                    Decimal::parse(text.get(..end)?)
+                        .map(|own| (own, text.get(end..).unwrap_or("").trim().to_string()))
                 };
                 let ((low, low_unit), (high, high_unit)) = (split(low)?, split(high)?);
                 if high_unit != unit || !low_unit.is_empty() && low_unit != unit {
@@ -278,8 +286,7 @@ impl Figure {
                 if low < Decimal::zero() && number >= Decimal::zero() {
                     low = Decimal::zero();
                 }
-                format!("{nominal} ({} .. {} {unit})", low.six_digits(), high.six_digits())
-                    .replace(" )", ")")
+                format!("{nominal} ({} .. {} {unit})", low.six_digits(), high.six_digits()).replace(" )", ")")
             }
         }
     }
@@ -308,9 +315,8 @@ fn decimals(number: &Decimal, written: &str) -> u32 {
     // The place of the first digit.
     #[allow(clippy::cast_possible_truncation)]
     let place = if size > 0.0 { size.log10().floor() as i32 } else { 0 };
-    let own = written.split_once('.').map_or(0, |(_, part)| {
-        part.chars().take_while(char::is_ascii_digit).count()
-    });
+    let own =
+        written.split_once('.').map_or(0, |(_, part)| part.chars().take_while(char::is_ascii_digit).count());
     let own = i32::try_from(own).unwrap_or(0);
     u32::try_from((DIGITS - 1 - place).max(own).clamp(0, 15)).unwrap_or(0)
 }
@@ -367,9 +373,10 @@ mod tests {
     #[test]
     fn a_first_look_begins_next_to_now() {
         let own = figure("200 g/m2", "fibre.areal");
-        assert_eq!(own.points(400_000), [
-            200_001, 202_000, 204_000, 210_000, 220_000, 240_000, 270_000, 300_000, 350_000, 400_000
-        ]);
+        assert_eq!(
+            own.points(400_000),
+            [200_001, 202_000, 204_000, 210_000, 220_000, 240_000, 270_000, 300_000, 350_000, 400_000]
+        );
         assert_eq!(own.points(0).last(), Some(&0));
         assert_eq!(figure("2", "fittings.count").points(4), [3, 4]);
         assert!(own.points(own.now).is_empty());

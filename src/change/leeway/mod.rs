@@ -4,7 +4,7 @@ mod knob;
 mod trial;
 
 pub use knob::{Figure, GRID, Knob, Setting, knobs};
-pub use trial::{Bench, Found, Lapse, Negative, lapses};
+pub use trial::{Bench, Found, Negative};
 
 use crate::ledger::Ledger;
 use crate::qualify::retest::{RetestPlan, plan};
@@ -101,10 +101,11 @@ pub fn in_use(ledger: &Ledger) -> Vec<Address> {
 }
 
 /// Finds how far each place behind some recipes, finishes or panels can move, each place once, in the order of
-/// records and of their texts. `done` is told how many of how many places are done.
+/// records and of their texts; with a `route` only what stands there or below. `done` is told how many of how many places are done.
 pub fn leeway(
     bench: &Bench<'_>,
     of: &[Address],
+    route: Option<&str>,
     reach: Reach,
     done: &(dyn Fn(usize, usize) + Sync),
 ) -> Vec<Attribute> {
@@ -117,7 +118,9 @@ pub fn leeway(
     }
     let mut places: Vec<(Knob, Vec<Address>)> = Vec::new();
     for (address, of) in behind {
-        let own = knobs(bench.ledger, bench.snapshot, &address).into_iter();
+        let here =
+            |knob: &Knob| route.is_none_or(|route| of.contains(&knob.address) && knob.stands_at(route));
+        let own = knobs(bench.ledger, bench.snapshot, &address).into_iter().filter(here);
         let own = own.filter(|knob| reach == Reach::All || matches!(knob.setting, Setting::Figure(_)));
         places.extend(own.map(|knob| (knob, of.clone())));
     }
@@ -155,17 +158,15 @@ fn side(
     bound: i64,
 ) -> Option<Side> {
     let (bound, is_end) = farthest(bench, knob, figure, bound)?;
-    let mut last: Option<(i64, Trial)> = None;
     let mut clear_kg: BTreeMap<i64, f64> = BTreeMap::from([(figure.now, bench.kg)]);
     let mut end = None;
     let holds = |at: i64| -> Result<bool, i64> {
-        let Some(trial) = bench.trial(knob, panels, &figure.written(at)) else { return Err(at) };
-        if trial.found.is_clear() {
-            clear_kg.insert(at, trial.found.kg);
-            return Ok(true);
-        }
-        last = Some((at, trial));
-        Ok(false)
+        match bench.is_clear(knob, panels, &figure.written(at)) {
+            Some(Some(kg)) => clear_kg.insert(at, kg),
+            Some(None) => return Ok(false),
+            None => return Err(at),
+        };
+        Ok(true)
     };
     let edge = match nearest_change(figure.now, &figure.points(bound), holds) {
         Ok(edge) => edge,
@@ -187,11 +188,7 @@ fn side(
     if let Some(edge) = edge {
         side.gain_kg = clear_kg.get(&edge).map(|kg| kg - bench.kg);
         let beyond = if bound > figure.now { edge + 1 } else { edge - 1 };
-        let trial = match last {
-            Some((at, trial)) if at == beyond => Some(trial),
-            _ => bench.trial(knob, panels, &figure.written(beyond)),
-        };
-        if let Some(trial) = trial {
+        if let Some(trial) = bench.trial(knob, panels, &figure.written(beyond)) {
             side.retest = again(&trial);
             side.lost = trial.found;
         }
@@ -225,12 +222,50 @@ fn again(trial: &Trial) -> Option<RetestPlan> {
     (!keys.is_empty()).then(|| plan(&trial.ledger, &trial.evaluation, &keys))
 }
 
+/// The free word that is tried in place of any other.
+pub const ANY_OTHER: &str = "any-other";
+
 /// Words that keys with a choice of their own take; each is tried where a free word is refused.
 const WORDS: [&str; 40] = [
-    "oven", "autoclave", "infusion", "wet-layup", "press", "bond", "spray", "twill", "plain", "satin",
-    "unidirectional", "non-crimp", "veil", "honeycomb", "foam", "balsa", "carbon", "glass", "aramid", "other",
-    "filler", "primer", "colour", "clear", "structural", "non-structural", "single", "redundant", "arrest",
-    "proof", "inspection", "none", "all", "about-last", "one", "both", "simply-supported", "clamped", "short",
+    "oven",
+    "autoclave",
+    "infusion",
+    "wet-layup",
+    "press",
+    "bond",
+    "spray",
+    "twill",
+    "plain",
+    "satin",
+    "unidirectional",
+    "non-crimp",
+    "veil",
+    "honeycomb",
+    "foam",
+    "balsa",
+    "carbon",
+    "glass",
+    "aramid",
+    "other",
+    "filler",
+    "primer",
+    "colour",
+    "clear",
+    "structural",
+    "non-structural",
+    "single",
+    "redundant",
+    "arrest",
+    "proof",
+    "inspection",
+    "none",
+    "all",
+    "about-last",
+    "one",
+    "both",
+    "simply-supported",
+    "clamped",
+    "short",
     "long",
 ];
 
@@ -242,9 +277,8 @@ fn other(bench: &Bench<'_>, knob: &Knob, word: &str) -> Option<Other> {
     if knob.attribute == "kind" {
         return None;
     }
-    let free = "any-other";
-    let words: Vec<&str> = if bench.takes(knob, free) {
-        vec![free]
+    let words: Vec<&str> = if bench.takes(knob, ANY_OTHER) {
+        vec![ANY_OTHER]
     } else {
         WORDS.into_iter().filter(|other| *other != word && bench.takes(knob, other)).collect()
     };
@@ -253,11 +287,7 @@ fn other(bench: &Bench<'_>, knob: &Knob, word: &str) -> Option<Other> {
         let lost = &trial.found;
         lost.lapses.len() + lost.margins.len() + lost.budgets.len() + lost.balance.len()
     });
-    least.map(|(word, trial)| Other {
-        tried: word.to_string(),
-        retest: again(&trial),
-        lost: trial.found,
-    })
+    least.map(|(word, trial)| Other { tried: word.to_string(), retest: again(&trial), lost: trial.found })
 }
 
 /// Grams of dry paint on a square metre that one unit of a coat's film brings.

@@ -1,36 +1,17 @@
 //! One figure moved, everything judged again: what lapses, which margin, budget or balance goes.
 
 use super::knob::Knob;
-use crate::article::Subject;
-use crate::article::weigh::{Balanced, Scope, programme_mass, statement};
 use crate::article::ArticleError;
+use crate::article::weigh::{Balanced, Scope, programme_mass, statement};
 use crate::change::balance::balances;
 use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
-use crate::qualify::judge::Reason;
+use crate::qualify::lapses::{Lapse, lapses};
 use crate::qualify::margins::{PanelMargins, margins_with};
-use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_few};
-use crate::record::sensitivity::Asks;
+use crate::qualify::verdict::{Evaluation, evaluate_few};
 use crate::record::{Address, ComputedCheck, Day, Level, RecordKind};
 use crate::source::Snapshot;
 use std::collections::{BTreeMap, BTreeSet};
-
-/// A duty that was closed and no longer is.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Lapse {
-    /// The showing.
-    pub showing: String,
-    /// The subject as it is called then.
-    pub subject: Subject,
-    /// The gravest that becomes of it on any of the panels.
-    pub now: Verdict,
-    /// What it asks then.
-    pub asks: Asks,
-    /// The panels that lose it.
-    pub panels: Vec<String>,
-    /// Why, of the panel that it is gravest on.
-    pub because: Vec<Reason>,
-}
 
 /// A margin that falls below nothing.
 #[derive(Debug, Clone, PartialEq)]
@@ -146,8 +127,17 @@ impl<'a> Bench<'a> {
     pub(super) fn trial(&self, knob: &Knob, panels: &BTreeSet<String>, to: &str) -> Option<Trial> {
         let ledger = knob.turned(self.ledger, to)?;
         let evaluation = evaluate_few(&ledger, self.today, self.evaluation, panels).ok()?;
-        let found = self.found(&ledger, &evaluation, panels).ok()?;
+        let found = self.found(&ledger, &evaluation, panels, true).ok()?;
         Some(Trial { ledger, evaluation, found })
+    }
+
+    /// Returns the mass in kg where all that held still holds, `None` in its place where something is lost; `None`
+    /// as [`Bench::trial`]. What is lost beside the first is not looked for.
+    pub(super) fn is_clear(&self, knob: &Knob, panels: &BTreeSet<String>, to: &str) -> Option<Option<f64>> {
+        let ledger = knob.turned(self.ledger, to)?;
+        let evaluation = evaluate_few(&ledger, self.today, self.evaluation, panels).ok()?;
+        let found = self.found(&ledger, &evaluation, panels, false).ok()?;
+        Some(found.is_clear().then_some(found.kg))
     }
 
     fn found(
@@ -155,9 +145,13 @@ impl<'a> Bench<'a> {
         ledger: &Ledger,
         evaluation: &Evaluation,
         panels: &BTreeSet<String>,
+        whole: bool,
     ) -> Result<Found, ArticleError> {
         let kg = programme_mass(ledger)?;
         let mut found = Found { lapses: lapses(self.evaluation, evaluation), kg, ..Found::default() };
+        if !whole && !found.is_clear() {
+            return Ok(found);
+        }
         let now = least_margins(ledger, evaluation, panels)?;
         for (panel, cases) in &now {
             let before = self.margins.get(panel);
@@ -172,61 +166,22 @@ impl<'a> Bench<'a> {
         // What a group gains is no more than what the whole gains where nothing else gets lighter.
         if self.room.values().any(|room| *room >= 0.0 && kg - self.kg > *room) {
             let now = room(ledger)?;
-            let passed = self.room.iter().filter(|(name, room)| {
-                **room >= 0.0 && now.get(*name).is_some_and(|room| *room < 0.0)
-            });
+            let passed = self
+                .room
+                .iter()
+                .filter(|(name, room)| **room >= 0.0 && now.get(*name).is_some_and(|room| *room < 0.0));
             found.budgets = passed.map(|(name, _)| name.clone()).collect();
         }
         if panels.iter().any(|panel| self.balance.contains_key(panel)) {
             let over = |one: &Balanced| one.ok == Some(false);
             let now = balances(ledger)?;
-            let lost = now.iter().filter(|(panel, one)| {
-                over(one) && self.balance.get(*panel).is_some_and(|was| !over(was))
-            });
+            let lost = now
+                .iter()
+                .filter(|(panel, one)| over(one) && self.balance.get(*panel).is_some_and(|was| !over(was)));
             found.balance = lost.map(|(panel, _)| panel.clone()).collect();
         }
         Ok(found)
     }
-}
-
-/// Finds what was closed in one state and is not in another, panel by panel. A duty whose subject has another
-/// name then is the one that the panel is asked instead; one that is asked no longer has not lapsed.
-pub fn lapses(before: &Evaluation, after: &Evaluation) -> Vec<Lapse> {
-    let mut all: BTreeMap<DutyKey, Lapse> = BTreeMap::new();
-    for (key, was) in &before.duties {
-        let same = after.duties.get(key);
-        for panel in was.panels.iter().filter(|(_, judged)| judged.verdict.is_closed()).map(|(name, _)| name) {
-            let instead = || {
-                after.duties.values().find(|one| {
-                    one.showing == was.showing
-                        && one.subject.kind() == was.subject.kind()
-                        && one.panels.contains_key(panel)
-                        && !before.duties.contains_key(&(one.showing.clone(), one.subject.clone()))
-                })
-            };
-            let Some(duty) = same.filter(|one| one.panels.contains_key(panel)).or_else(instead) else {
-                continue;
-            };
-            let Some(now) = duty.panels.get(panel).filter(|now| !now.verdict.is_closed()) else { continue };
-            let lapse =
-                all.entry((duty.showing.clone(), duty.subject.clone())).or_insert_with(|| Lapse {
-                    showing: duty.showing.clone(),
-                    subject: duty.subject.clone(),
-                    now: now.verdict,
-                    asks: now.asks,
-                    panels: Vec::new(),
-                    because: now.because.clone(),
-                });
-            let graver = crate::qualify::verdict::gravity(lapse.now, lapse.asks) < now.gravity();
-            if graver {
-                (lapse.now, lapse.asks, lapse.because) = (now.verdict, now.asks, now.because.clone());
-            }
-            if !panel.is_empty() {
-                lapse.panels.push(panel.clone());
-            }
-        }
-    }
-    all.into_values().collect()
 }
 
 /// The least margin of each load case of some panels, with how it fails.
@@ -244,9 +199,8 @@ fn least_margins(
         let found: PanelMargins = margins_with(ledger, &evaluation.duties, id, evaluation.memo())?;
         let mut cases: BTreeMap<String, (f64, String)> = BTreeMap::new();
         for margin in found.of(ComputedCheck::Margins) {
-            let own = cases
-                .entry(margin.case.clone())
-                .or_insert_with(|| (margin.margin, margin.mode.clone()));
+            let own =
+                cases.entry(margin.case.clone()).or_insert_with(|| (margin.margin, margin.mode.clone()));
             if margin.margin < own.0 {
                 *own = (margin.margin, margin.mode.clone());
             }
