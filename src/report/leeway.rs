@@ -77,6 +77,7 @@ fn attribute_json(one: &Attribute) -> Value {
 fn side_json(one: &Attribute, figure: &Figure, side: &Side) -> Value {
     json!({
         "edge": side.edge.map(|edge| figure.nominal(edge)),
+        "beyond": side.beyond.map(|beyond| figure.nominal(beyond)),
         "step": side.edge.map(|edge| step(figure, edge)),
         "step_film_g_m2": side.edge.zip(one.film_g_m2).map(|(edge, film)| {
             figure.number(edge - figure.now).to_f64() * film

@@ -8,7 +8,7 @@ pub use trial::{Bench, Found, Negative};
 
 use crate::ledger::Ledger;
 use crate::qualify::retest::{RetestPlan, plan};
-use crate::qualify::search::nearest_change;
+use crate::qualify::search::{last_holding, nearest_change};
 use crate::qualify::verdict::DutyKey;
 use crate::record::{Address, RecordKind};
 use rayon::prelude::*;
@@ -29,6 +29,8 @@ pub enum Reach {
 pub struct Side {
     /// The last value that keeps everything, in steps; `None` where nothing is lost up to the bound.
     pub edge: Option<i64>,
+    /// The first value beyond it that was seen to lose something.
+    pub beyond: Option<i64>,
     /// The farthest value that was looked at.
     pub bound: i64,
     /// The record takes no value beyond the bound.
@@ -184,16 +186,36 @@ fn side(
         None => bound,
     };
     let is_end = is_end || end.is_some();
-    let mut side = Side { edge, bound, is_end, lost: Found::default(), retest: None, gain_kg: None };
-    if let Some(edge) = edge {
-        side.gain_kg = clear_kg.get(&edge).map(|kg| kg - bench.kg);
-        let beyond = if bound > figure.now { edge + 1 } else { edge - 1 };
+    let mut side =
+        Side { edge, beyond: None, bound, is_end, lost: Found::default(), retest: None, gain_kg: None };
+    if let Some(last) = edge {
+        let beyond = if bound > figure.now { last + 1 } else { last - 1 };
+        let edge = rounded(figure.now, last);
+        side.edge = Some(edge);
+        side.beyond = Some(beyond);
+        side.gain_kg = match clear_kg.get(&edge) {
+            Some(kg) => Some(kg - bench.kg),
+            None => bench.is_clear(knob, panels, &figure.written(edge)).flatten().map(|kg| kg - bench.kg),
+        };
         if let Some(trial) = bench.trial(knob, panels, &figure.written(beyond)) {
             side.retest = again(&trial);
             side.lost = trial.found;
         }
     }
     Some(side)
+}
+
+/// The round figure just inside an edge. What is compared is rounded to six digits, a sum of films after it is
+/// summed, so that an edge may lie some steps beyond the figure that a rule names.
+fn rounded(now: i64, last: i64) -> i64 {
+    /// Steps that rounding may add.
+    const SLACK: i64 = 10;
+    let round = match last >= now {
+        true => last.div_euclid(100) * 100,
+        false => -((-last).div_euclid(100) * 100),
+    };
+    let inside = |at: &i64| (last - at).abs() < SLACK && (now.min(last)..=now.max(last)).contains(at);
+    [now, round].into_iter().find(inside).unwrap_or(last)
 }
 
 /// The farthest step towards a bound that the ledger takes, and whether that is the end of what it takes; `None`
@@ -210,9 +232,14 @@ fn farthest(bench: &Bench<'_>, knob: &Knob, figure: &Figure, bound: i64) -> Opti
     if takes(bound + back) {
         return Some((bound + back, true));
     }
-    let mut points: Vec<i64> = figure.points(bound);
-    points.reverse();
-    points.into_iter().find(|at| takes(*at)).map(|at| (at, true))
+    // To a thousandth of the way: where the record ends is no edge of evidence.
+    let mille = |part: i64| figure.now + (bound - figure.now) * part / 1000;
+    if !takes(figure.now + (bound - figure.now).signum()) {
+        return None;
+    }
+    let last = last_holding(0, 1000, |part| Ok::<_, std::convert::Infallible>(takes(mille(part))));
+    let last = last.map_or(figure.now, mille);
+    Some((if last == figure.now { figure.now + (bound - figure.now).signum() } else { last }, true))
 }
 
 /// Plans what proves the lapsed duties of a trial again.
