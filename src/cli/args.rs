@@ -397,8 +397,8 @@ pub struct RenumberArgs {
 /// `leeway` alone shows the tightest figure behind each recipe and finish in use; with a recipe, a finish or a
 /// panel every attribute behind it: the nearest value on either side beyond which a duty lapses, a margin turns
 /// negative or a budget is passed, what is lost there, what proves it again, and the mass up to there. Each figure
-/// is moved by itself. That no rule asks is no permission. Typed-in stiffness and strength, prices and positions
-/// are not moved.
+/// is moved by itself. That no rule asks is no permission. Typed-in stiffness and strength, prices, positions and
+/// what is yes or no are not moved.
 #[derive(Debug, Args)]
 pub struct LeewayArgs {
     /// A recipe, a finish or a panel: id, `kind/ID` or the file; a material, a process or a tool as `kind/ID`;

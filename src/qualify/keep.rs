@@ -9,7 +9,7 @@ use super::verdict::{Evaluation, rules};
 use crate::article::{Key, Limit, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Decimal, Quantity};
-use crate::record::sensitivity::{Asks, Condition, Route, Step};
+use crate::record::sensitivity::{Asks, Condition, Route, Step, Window};
 use crate::record::{AttributeValue, Bounds, Evidence};
 use std::collections::BTreeMap;
 
@@ -68,7 +68,9 @@ pub struct Keep {
     pub showing: String,
     /// The record that its outer edges are measured from, where it extends one.
     pub baseline: Option<String>,
-    /// What it counts for now: the subject and the panels.
+    /// Records that extend it and through which it counts.
+    pub through: Vec<String>,
+    /// What it counts for now, itself or through them: the subject and the panels.
     pub counts: Vec<(Subject, Vec<String>)>,
     /// Attribute by attribute, in the order of the canonical form.
     pub attributes: Vec<Kept>,
@@ -100,11 +102,21 @@ pub fn keep(ledger: &Ledger, evaluation: &Evaluation, evidence: &Entry<Evidence>
     let all = all_made(&[evidence], &Sieve::of(&rules), |_| true);
     let made = all.first().ok_or_else(|| KeepError::NotConformed(id.clone()))?;
     let article = made.articles.first().ok_or_else(|| KeepError::NotConformed(id.clone()))?;
+    let extends = |one: &&Entry<Evidence>| one.value.baseline.as_ref().is_some_and(|own| own.id() == id);
+    let extensions: Vec<&String> = ledger.evidence.values().filter(extends).map(|one| &one.id).collect();
+    let mut through: Vec<String> = Vec::new();
     let mut counts: Vec<(Subject, Vec<String>)> = Vec::new();
     for duty in evaluation.duties.values().filter(|duty| duty.showing == showing.id) {
-        let panels =
-            duty.panels.iter().filter(|(_, own)| own.verdict.is_closed() && own.evidence.contains(id));
-        let panels: Vec<String> = panels.map(|(panel, _)| panel.clone()).collect();
+        let mut panels: Vec<String> = Vec::new();
+        for (panel, own) in duty.panels.iter().filter(|(_, own)| own.verdict.is_closed()) {
+            let by: Vec<&String> =
+                extensions.iter().copied().filter(|one| own.evidence.contains(one)).collect();
+            let itself = own.evidence.contains(id);
+            if itself || !by.is_empty() {
+                panels.push(panel.clone());
+            }
+            through.extend(by.into_iter().filter(|_| !itself).cloned());
+        }
         if !panels.is_empty() {
             counts.push((duty.subject.clone(), panels));
         }
@@ -163,7 +175,10 @@ pub fn keep(ledger: &Ledger, evaluation: &Evaluation, evidence: &Entry<Evidence>
         });
     }
     attributes.extend(tested(evaluation, &showing.value, row, made, &counts));
+    through.sort();
+    through.dedup();
     Ok(Keep {
+        through,
         evidence: id.clone(),
         showing: showing.id.clone(),
         baseline: evidence.value.baseline.as_ref().map(|own| own.id().to_string()),
@@ -194,7 +209,7 @@ fn stays(steps: &[Step], key: &Key, was: &AttributeValue, article: &AsMade, whol
     for condition in step.conditions() {
         let own = match condition {
             Condition::When(_) => continue,
-            Condition::Window(_) => Stays::Window(words.clone()),
+            Condition::Window(window) => Stays::Window(window_meaning(window).to_string()),
             Condition::SubsetOfConformed | Condition::CoveredByConformed => {
                 Stays::Set(was.texts().map(str::to_string).collect())
             }
@@ -208,6 +223,30 @@ fn stays(steps: &[Step], key: &Key, was: &AttributeValue, article: &AsMade, whol
         found = both(found, own);
     }
     (found, words)
+}
+
+/// What a window lets pass, as `windows` judges it.
+fn window_meaning(window: Window) -> &'static str {
+    match window {
+        Window::W3 | Window::W3Near => {
+            "the same method, surface preparation and segments; holds within 5 K and not shorter, ramps unchanged or \
+             0.5 .. 3 K/min, pressure and vacuum not lower, bleed within 5 g/m2, post-cure likewise"
+        }
+        Window::W5 => {
+            "shares of 0, 45, 90 and other within the tested range and 5 points, reinforcement in the tested range (of \
+             one article within 10 %), no core come, gone or on another side"
+        }
+        Window::W8 => {
+            "the same mesh, no lighter; film and surfacing over it no thicker; reinforcement no less, and above the \
+             mesh the same"
+        }
+        Window::W9Met | Window::W9Failed => "while the computed duty of the panel is met in the same mode",
+        Window::W11 => "the same mould body and survey",
+        Window::W14 => "the same sites",
+        Window::W4 => "no longer out than tested",
+        Window::W10 => "skin no hotter than tested",
+        Window::W12 => "environment inside what was tested",
+    }
 }
 
 /// What both leave room for.

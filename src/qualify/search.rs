@@ -99,7 +99,8 @@ mod tests {
             Ok::<_, Infallible>(at >= 375_000)
         });
         assert_eq!(found, Ok(375_000));
-        assert!(looks < 9, "{looks}");
+        // Plain halving of 19 750 steps takes fifteen.
+        assert!(looks <= 10, "{looks}");
     }
 
     proptest::proptest! {

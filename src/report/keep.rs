@@ -16,6 +16,7 @@ pub fn json(keep: &Keep) -> Value {
         "keep": keep.evidence,
         "showing": keep.showing,
         "baseline": keep.baseline,
+        "through": keep.through,
         "counts_for": keep.counts.iter().map(|(subject, panels)| json!({
             "subject": subject.to_string(),
             "panels": panels,
@@ -43,6 +44,7 @@ fn kept_json(one: &Kept) -> Value {
         "from": low,
         "to": high,
         "set": set,
+        "window": match &one.stays { Stays::Window(words) => Some(words), _ => None },
         "rule": one.rule,
         "source": one.source,
         "in_use": one.now.iter().map(|own| json!({
@@ -68,8 +70,7 @@ pub fn text(keep: &Keep, frame: &Frame) -> String {
          once are judged together. A limit that widens asks an analysis where a rule asks anything at all.",
     );
     let of = |wanted: fn(&Stays) -> bool| keep.attributes.iter().filter(move |one| wanted(&one.stays));
-    let ranges: Vec<&Kept> =
-        of(|stays| matches!(stays, Stays::Between(..) | Stays::Set(_) | Stays::Window(_))).collect();
+    let ranges: Vec<&Kept> = of(|stays| matches!(stays, Stays::Between(..) | Stays::Set(_))).collect();
     if !ranges.is_empty() {
         page.heading(&format!("May move within ({})", ranges.len()));
         for one in ranges {
@@ -78,32 +79,43 @@ pub fn text(keep: &Keep, frame: &Frame) -> String {
             in_use(&mut page, &one.now);
         }
     }
+    let windows: Vec<&Kept> = of(|stays| matches!(stays, Stays::Window(_))).collect();
+    by_rule(&mut page, "May move together within a window", &windows);
     let equal: Vec<&Kept> = of(|stays| *stays == Stays::Equal).collect();
-    if !equal.is_empty() {
-        page.heading(&format!("Has to stay as it was made ({})", equal.len()));
-        let mut rest: Vec<(String, Vec<&Kept>)> = Vec::new();
-        for one in equal {
-            let rule = rule(one);
-            match rest.iter_mut().find(|(known, _)| *known == rule) {
-                Some((_, all)) => all.push(one),
-                None => rest.push((rule, vec![one])),
-            }
-        }
-        for (rule, all) in rest {
-            let named: Vec<String> = all.iter().map(|one| format!("{} {}", one.attribute, one.was)).collect();
-            page.hang("", "    ", &named.join("; "));
-            page.hang("    ", "      ", &rule);
-            for one in all {
-                in_use(&mut page, &one.now);
-            }
-        }
-    }
+    by_rule(&mut page, "Has to stay as it was made", &equal);
     let any: Vec<String> = of(|stays| *stays == Stays::Any).map(|one| one.attribute.clone()).collect();
     if !any.is_empty() {
         page.heading(&format!("No rule asks, that is no permission ({})", any.len()));
         page.paragraph(&any.join(", "));
     }
     page.finish_with_caution()
+}
+
+/// Attributes under the rule that they share.
+fn by_rule(page: &mut Page<'_>, heading: &str, all: &[&Kept]) {
+    if all.is_empty() {
+        return;
+    }
+    page.heading(&format!("{heading} ({})", all.len()));
+    let mut groups: Vec<(String, Vec<&Kept>)> = Vec::new();
+    for one in all {
+        let rule = match &one.stays {
+            Stays::Window(words) => format!("{words}; {}", rule(one)),
+            _ => rule(one),
+        };
+        match groups.iter_mut().find(|(known, _)| *known == rule) {
+            Some((_, group)) => group.push(one),
+            None => groups.push((rule, vec![one])),
+        }
+    }
+    for (rule, group) in groups {
+        let named: Vec<String> = group.iter().map(|one| format!("{} {}", one.attribute, one.was)).collect();
+        page.hang("", "    ", &named.join("; "));
+        page.hang("    ", "      ", &rule);
+        for one in group {
+            in_use(page, &one.now);
+        }
+    }
 }
 
 fn opening(keep: &Keep) -> String {
@@ -119,7 +131,11 @@ fn opening(keep: &Keep) -> String {
                     format!("{subject} ({})", panels.join(", "))
                 }
             };
-            format!("counts for {}", all.iter().map(one).collect::<Vec<_>>().join("; "))
+            let by = match keep.through.as_slice() {
+                [] => String::new(),
+                by => format!(", through its extension {}", by.join(", ")),
+            };
+            format!("counts{by} for {}", all.iter().map(one).collect::<Vec<_>>().join("; "))
         }
     };
     let used = keep.attributes.iter().filter(|one| !one.now.is_empty()).count();
@@ -147,7 +163,7 @@ fn room(stays: &Stays) -> String {
         Stays::Between(None, Some(high), unit) => format!("at most {}", figure(high, unit)),
         Stays::Between(None, None, _) | Stays::Any => "anything".to_string(),
         Stays::Set(all) => format!("nothing but {}, or what that covers", all.join(", ")),
-        Stays::Window(_) => "by its window".to_string(),
+        Stays::Window(words) => words.clone(),
         Stays::Equal => "as made".to_string(),
     }
 }

@@ -16,6 +16,9 @@ const DEGREES: i64 = 100;
 /// Places that are left alone: the corners of a section are its shape, which is no single figure.
 const LEFT_OUT: [&str; 1] = ["section.corners"];
 
+/// Keys that hold what a thing is called.
+const NAMES: [&str; 6] = ["designation", "formerly", "name", "site", "supplier", "survey"];
+
 /// What can be done at a place.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Setting {
@@ -221,6 +224,10 @@ impl Figure {
             Decimal::parse(text)?;
         }
         let last = attribute.rsplit('.').next().unwrap_or_default();
+        // What a thing is called may be a number and is none.
+        if NAMES.contains(&last) {
+            return None;
+        }
         let decimals = match last {
             "count" => 0,
             _ => decimals(&number, head.split(['e', 'E']).next().unwrap_or_default()),
@@ -300,8 +307,8 @@ impl Figure {
         }
         let mut points = vec![self.now + way.signum()];
         points.extend(GRID.iter().map(|percent| self.now + way * percent / 100));
-        points.dedup();
         points.retain(|point| *point != self.now);
+        points.dedup();
         points
     }
 }
@@ -365,6 +372,7 @@ mod tests {
         assert_eq!(figure("2", "fittings.count").bounds, (0, 4));
         assert_eq!(figure("-1100 N", "section.loads.shear").bounds, (-220_000, 0));
         assert_eq!(figure("0.05", "x").nominal(499_999), "0.0499999");
+        assert_eq!(Figure::parse("51", "designation"), None);
         for word in ["oven", "hs-1", "2A", "hall 1", "51 foam", ""] {
             assert_eq!(Figure::parse(word, "x"), None, "{word}");
         }

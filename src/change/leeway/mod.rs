@@ -331,3 +331,6 @@ fn film(ledger: &Ledger, knob: &Knob) -> Option<f64> {
     let unit = crate::quantity::Length::parse(&format!("1 {}", figure.unit)).ok()?.si();
     Some(unit * density * 1e3)
 }
+
+#[cfg(test)]
+mod tests;
