@@ -182,15 +182,15 @@ fn opening(of: Option<&Address>, attributes: &[Attribute]) -> String {
         attributes.iter().filter(|one| matches!(one.way, Way::Figure(..))).collect();
     let edged = figures.iter().filter(|one| one.tightness().is_some()).count();
     let at_edge = figures.iter().filter(|one| one.tightness() == Some(0.0)).count();
-    let what = match of {
-        Some(of) => format!("Behind {of} stand {}", count(figures.len(), "figure")),
-        None => format!("Behind the recipes and finishes in use stand {}", count(figures.len(), "figure")),
+    let what = of.map_or_else(|| "the recipes and finishes in use".to_string(), ToString::to_string);
+    let rest = match figures.len() - edged {
+        0 => String::new(),
+        n => format!(" Of {n} no rule asks anything as far as was looked: that is no permission."),
     };
-    let rest = figures.len() - edged;
     format!(
-        "{what} that can be moved: {edged} have an edge beyond which something that holds is lost, and {at_edge} of \
-         these stand on it already, on one side or both; of {rest} no rule asks anything as far as was looked: \
-         that is no permission."
+        "{} behind {what} can be moved; {edged} of them with an edge beyond which something that holds is lost, and \
+         {at_edge} of these on an edge already, on one side or both.{rest}",
+        count(figures.len(), "figure")
     )
 }
 
