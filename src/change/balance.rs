@@ -60,7 +60,8 @@ fn differs(one: &BalanceMove) -> bool {
     }
 }
 
-fn balances(ledger: &Ledger) -> Result<BTreeMap<String, Balanced>, ArticleError> {
+/// Returns the balance of one piece of each movable panel, by panel.
+pub(super) fn balances(ledger: &Ledger) -> Result<BTreeMap<String, Balanced>, ArticleError> {
     let mut all = BTreeMap::new();
     for entry in ledger.panels.values().filter(|entry| entry.value.balance.is_some()) {
         let own = statement(ledger, Scope::Panel(entry.id.clone()))?;

@@ -13,6 +13,7 @@ pub mod footprint;
 pub mod found;
 pub mod impact;
 pub mod joint;
+pub mod leeway;
 pub mod margins;
 pub mod predicted;
 pub mod rebase;

@@ -78,6 +78,8 @@ pub enum Command {
     Decide(DecideArgs),
     /// Put decisions or revisions side by side, and say what they do together
     Compare(CompareArgs),
+    /// Say how far each figure can move before something lapses, and what that costs
+    Leeway(LeewayArgs),
     /// List the duties that are not met, and what closes each
     Gaps(GapsArgs),
     /// Show the chain behind a record, a figure or a verdict
@@ -447,7 +449,36 @@ pub struct CompareArgs {
     pub all: bool,
 }
 
+/// Say how far each figure can move before something lapses, and what that costs
+///
+/// `leeway` alone shows the tightest figure behind each recipe and finish in use; with a recipe, a finish or a
+/// panel every attribute behind it: the nearest value on either side beyond which a duty lapses, a margin turns
+/// negative or a budget is passed, what is lost there, what proves it again, and the mass up to there. Each figure
+/// is moved by itself. That no rule asks is no permission. Typed-in stiffness and strength, prices, positions and
+/// what is yes or no are not moved.
+#[derive(Debug, Args)]
+pub struct LeewayArgs {
+    /// A recipe, a finish or a panel: id, `kind/ID` or the file; a material, a process or a tool as `kind/ID`;
+    /// one place alone as `kind/ID#ROUTE`
+    #[arg(value_name = "RECIPE|FINISH|PANEL")]
+    pub of: Option<String>,
+    /// Show what must stay for this evidence to go on counting, attribute by attribute
+    #[arg(long, value_name = "EVIDENCE", conflicts_with = "of")]
+    pub keep: Option<String>,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// Show long lists whole
+    #[arg(long)]
+    pub all: bool,
+}
+
 /// List the duties that are not met, and what closes each
+///
+/// --next ranks the tests of the joint plan instead, by what finishing one unlocks a week, with its prerequisites
+/// counted in. A panel or a milestone counts by the share of its open duties that the test closes, one that nothing
+/// else holds back as 1; ties go by cost (common practice, no source). Below stand the records of evidence that
+/// most rests on and that no other stands in for.
 #[derive(Debug, Args)]
 pub struct GapsArgs {
     /// Which state is read
@@ -462,6 +493,9 @@ pub struct GapsArgs {
     /// Only what this milestone and those before it need
     #[arg(long, value_name = "NAME")]
     pub milestone: Option<String>,
+    /// Rank the tests by what they unlock, and show the evidence that most rests on
+    #[arg(long)]
+    pub next: bool,
     /// Exit with 1 where a duty is not met
     #[arg(long)]
     pub strict: bool,

@@ -2,8 +2,10 @@
 
 use super::args::GapsArgs;
 use super::context::{Context, Failure, Status, nearest, to_the_end};
-use crate::qualify::gaps::{GapsOptions, gaps, together, trials_of};
+use crate::qualify::gaps::{Gaps, GapsOptions, gaps, together, trials_of};
+use crate::qualify::next::{next_tests, single_points};
 use crate::report::gaps as view;
+use crate::report::next;
 use crate::report::page::Frame;
 use std::io::Write;
 
@@ -25,12 +27,28 @@ pub(super) fn run(
         let asked = args.milestone.as_deref().unwrap_or_default();
         return Err(Failure::new(format!("the ledger has no milestone `{asked}`"), nearest(asked, &names)));
     }
+    if args.next {
+        let missing = |problem: &crate::article::ArticleError| context.missing(&loaded, problem);
+        let tests = next_tests(&loaded.ledger, &evaluation, &found).map_err(|problem| missing(&problem))?;
+        let points = single_points(&loaded.ledger, &evaluation, context.today);
+        let trials = trials_of(&loaded.ledger, &evaluation, &options, context.today);
+        let text = |frame: &Frame| {
+            view::text(&found, None, &trials, Some((tests.as_slice(), points.as_slice())), frame)
+        };
+        let document = || next::add_to(view::json(&found, &trials), &tests, &points);
+        context.answer(out, (&loaded, &evaluation), args.all, document, text)?;
+        return Ok(status(args, &found));
+    }
     let trials = trials_of(&loaded.ledger, &evaluation, &options, context.today);
     let text = |frame: &Frame| {
         let plan = together(&loaded.ledger, &evaluation, &found);
-        view::text(&found, Some(&plan), &trials, frame)
+        view::text(&found, Some(&plan), &trials, None, frame)
     };
     context.answer(out, (&loaded, &evaluation), args.all, || view::json(&found, &trials), text)?;
+    Ok(status(args, &found))
+}
+
+fn status(args: &GapsArgs, found: &Gaps) -> Status {
     let open = found.duties.iter().any(|gap| !gap.verdict.is_closed());
-    Ok(if args.strict && open { Status::Objection } else { Status::Done })
+    if args.strict && open { Status::Objection } else { Status::Done }
 }

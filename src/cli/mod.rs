@@ -15,6 +15,7 @@ mod hook;
 mod impact;
 mod laid;
 mod laminate;
+mod leeway;
 mod mass;
 mod new;
 mod panel;
@@ -80,9 +81,10 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Impact(args) => impact::run(&mut context, args, out, err),
         Command::Decide(args) => decide::run(&mut context, args, out, err),
         Command::Compare(args) => compare::run(&mut context, args, out, err),
+        Command::Leeway(args) => leeway::run(&mut context, args, out, err),
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
-        Command::History(args) => history::run(&mut context, args, out, err),
+        Command::History(args) => history::run(&context, args, out, err),
         Command::Study(args) => study::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
         Command::Conform(args) => conform::run(&mut context, args, out, err),

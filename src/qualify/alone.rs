@@ -95,6 +95,7 @@ impl Trials<'_> {
             rules,
             detail: Detail::Verdicts,
             live: None,
+            only: None,
         };
         let (candidates, running) = (|| ready.candidates.as_slice(), || ready.running.as_slice());
         asked

@@ -23,6 +23,7 @@ pub(super) struct Grounds {
 /// What the verdicts of one showing were made from, and the verdicts before anything was laid over them.
 #[derive(Debug)]
 pub(super) struct Ground {
+    id: String,
     showing: Arc<Showing>,
     /// Levels of the tests behind design values and of equivalence, which the ledger may set for all showings.
     levels: (Levels, f64),
@@ -84,6 +85,7 @@ impl Ground {
         let own = concessions.filter(|one| one.showing.id() == room.showing.id);
         let label = |one: &Arc<crate::record::Concession>| Subject::from_label(&one.subject);
         Self {
+            id: room.showing.id.clone(),
             conceded: own.filter_map(label).map(|subject| subject.to_string()).collect(),
             showing: Arc::clone(&room.showing.value),
             levels: (
@@ -99,6 +101,30 @@ impl Ground {
     pub(super) fn holding(mut self, duties: &[Duty]) -> Self {
         self.judged = duties.iter().map(|duty| (duty.subject.clone(), duty.panels.clone())).collect();
         self
+    }
+
+    /// Adds what all panels but `anew` were judged before, so that it stands beside what these are judged now.
+    pub(super) fn complete(&self, duties: &mut Vec<Duty>, anew: &BTreeSet<String>) {
+        let needed_by = self.showing.needed_by.as_ref().map(ToString::to_string);
+        for (subject, panels) in &self.judged {
+            // The programme has no panel's name and is judged anew.
+            let kept = panels.iter().filter(|(panel, _)| !panel.is_empty() && !anew.contains(*panel));
+            let kept: BTreeMap<String, Arc<Judged>> =
+                kept.map(|(panel, judged)| (panel.clone(), Arc::clone(judged))).collect();
+            if kept.is_empty() {
+                continue;
+            }
+            match duties.iter_mut().find(|duty| duty.subject == *subject) {
+                Some(duty) => duty.panels.extend(kept),
+                None => duties.push(Duty {
+                    showing: self.id.clone(),
+                    subject: subject.clone(),
+                    panels: kept,
+                    needed_by: needed_by.clone(),
+                }),
+            }
+        }
+        duties.sort_by(|one, two| one.subject.cmp(&two.subject));
     }
 
     /// Returns the verdict of a subject as a panel used it, where it used the same and asked the same.

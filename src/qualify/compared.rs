@@ -375,6 +375,7 @@ pub(super) fn first_looks(
                 sieve,
                 detail,
                 live: None,
+                only: None,
             };
             for made in room.candidates() {
                 for configuration in variants.iter() {

@@ -109,6 +109,32 @@ pub(crate) fn edited(from: &str, to: &str) -> Ledger {
     all
 }
 
+/// Returns the files of the ledger after edits of its text, its evidence conformed to what it was before.
+pub(crate) fn files(edits: &[(&str, &str)]) -> BTreeMap<String, Vec<u8>> {
+    let text = edits.iter().fold(TEXT.to_string(), |text, (from, to)| {
+        assert!(text.contains(from), "{from}");
+        text.replace(from, to)
+    });
+    let all: BTreeMap<String, serde_yaml::Value> = serde_yaml::from_str(&text).unwrap();
+    let mut files = BTreeMap::new();
+    for (folder, records) in all {
+        let bytes = |value: &serde_yaml::Value| serde_yaml::to_string(value).unwrap().into_bytes();
+        match records.as_mapping() {
+            _ if folder == "ledger" => drop(files.insert("ledger.yaml".to_string(), bytes(&records))),
+            Some(records) => {
+                for (id, record) in records {
+                    files.insert(format!("{folder}/{}.yaml", id.as_str().unwrap()), bytes(record));
+                }
+            }
+            None => {}
+        }
+    }
+    for entry in base().evidence.values() {
+        files.insert(entry.file.clone(), serde_yaml::to_string(&*entry.value).unwrap().into_bytes());
+    }
+    files
+}
+
 fn conform(ledger: &mut Ledger) {
     let mut made = BTreeMap::new();
     for entry in ledger.evidence.values().filter(|entry| entry.value.state == EvidenceState::Done) {

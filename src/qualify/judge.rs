@@ -151,6 +151,11 @@ impl<'a> Rules<'a> {
         self.rule(attribute).is_some()
     }
 
+    /// Returns the steps that a difference in an attribute is judged by; `None` where nothing asks.
+    pub(super) fn ruling(&self, attribute: Name) -> Option<Ruling<'a>> {
+        self.rule(attribute)?.ruling
+    }
+
     /// Returns what a difference in the nominal of an attribute asks at least, whatever it is now, where it
     /// was stated when it was conformed; what was unstated asks for an analysis at most.
     pub fn at_least(&self, attribute: Name) -> Asks {

@@ -63,7 +63,7 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, detail, None, true)
+    evaluated(ledger, today, detail, None, true, None)
 }
 
 /// As [`evaluate`], in the detail of the evaluation of another state, taking over what was judged there from
@@ -72,13 +72,27 @@ pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Eval
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_beside(ledger: &Ledger, today: Day, other: &Evaluation) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, other.grounds.detail, Some(other), true)
+    evaluated(ledger, today, other.grounds.detail, Some(other), true, None)
+}
+
+/// As [`evaluate_beside`], judging anew only what some panels ask and what the programme asks; every other panel
+/// keeps the verdicts of the other state, which the caller knows not to be touched by what differs.
+///
+/// # Errors
+/// As [`evaluate`].
+pub fn evaluate_few(
+    ledger: &Ledger,
+    today: Day,
+    other: &Evaluation,
+    panels: &BTreeSet<String>,
+) -> Result<Evaluation, ArticleError> {
+    evaluated(ledger, today, other.grounds.detail, Some(other), true, Some(panels))
 }
 
 /// As [`evaluate`], every candidate compared in whole.
 #[cfg(test)]
 pub(super) fn evaluate_in_whole(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, Detail::Verdicts, None, false)
+    evaluated(ledger, today, Detail::Verdicts, None, false, None)
 }
 
 fn evaluated(
@@ -87,12 +101,17 @@ fn evaluated(
     detail: Detail,
     other: Option<&Evaluation>,
     first_look: bool,
+    only: Option<&BTreeSet<String>>,
 ) -> Result<Evaluation, ArticleError> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let memo = other.map_or_else(Arc::default, |other| Arc::clone(&other.memo));
     let other = other.map(|other| &*other.grounds);
-    let demands = Demands::all(ledger, &configurator, &uses, other.map(|other| &other.demands))?;
+    let known = other.map(|other| &other.demands);
+    let demands = match only {
+        Some(only) => Demands::all(ledger, &configurator, &few(&uses, only), known)?,
+        None => Demands::all(ledger, &configurator, &uses, known)?,
+    };
     let by_showing = by_showing(ledger);
     let showings: Vec<(&Entry<Showing>, &KindRow)> = ledger
         .showings
@@ -120,15 +139,19 @@ fn evaluated(
             sieve: &sieve,
             detail,
             live,
+            only,
         };
         let ground = Ground::of(&room);
+        let kept = only.and_then(|only| Some((other?.showings.get(&showing.id)?, only)));
         let other = other.filter(|_| live.is_none() && !row.live);
         let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
         let once = OnceCell::new();
         let candidates = || -> &[Made<'_>] { once.get_or_init(|| room.candidates()) };
         let mut duties = room.duties(kind, same, &candidates)?;
-        // What leans on more than its own records is judged anew beside another state.
-        let ground = ground.holding(if live.is_none() && !row.live { &duties } else { &[] });
+        if let Some((kept, only)) = kept {
+            kept.complete(&mut duties, only);
+        }
+        let ground = ground.holding(&duties);
         room.assign_lapses(&mut duties, &candidates)?;
         Ok::<_, ArticleError>((duties, ground))
     };
@@ -184,6 +207,19 @@ fn evaluated(
     assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
     Ok(Evaluation { duties, uses, assumptions, grounds, memo })
+}
+
+/// Subjects as some panels use them, and those that no panel uses.
+fn few(uses: &Uses, panels: &BTreeSet<String>) -> Uses {
+    let mut few = Uses::new();
+    for (subject, using) in uses {
+        let own = using.iter().filter(|(panel, _)| panels.contains(*panel));
+        let own: BTreeMap<String, Sites> = own.map(|(panel, sites)| (panel.clone(), sites.clone())).collect();
+        if !own.is_empty() || using.is_empty() {
+            few.insert(subject.clone(), own);
+        }
+    }
+    few
 }
 
 /// Evidence by the showing that it answers, without what a correction stands in place of.
@@ -265,6 +301,8 @@ pub(super) struct Room<'a> {
     pub(super) detail: Detail,
     /// What is computed of panels, where anything is.
     pub(super) live: Option<&'a Live<'a>>,
+    /// Panels that are judged, where not all are.
+    pub(super) only: Option<&'a BTreeSet<String>>,
 }
 
 pub(super) fn rules<'a>(showing: &'a Entry<Showing>, row: &'a KindRow, kind: &'a str) -> Rules<'a> {
@@ -294,12 +332,12 @@ impl Room<'_> {
         let once = OnceCell::new();
         let running = || once.get_or_init(|| self.running()).as_slice();
         let mut all = Vec::new();
-        let taken: BTreeMap<&str, &Entry<Panel>> = self
-            .ledger
-            .panels
-            .values()
-            .filter(|panel| self.takes(panel))
-            .map(|panel| (panel.id.as_str(), panel))
+        let all_taken: Vec<&Entry<Panel>> =
+            self.ledger.panels.values().filter(|panel| self.takes(panel)).collect();
+        let taken: BTreeMap<&str, &Entry<Panel>> = all_taken
+            .iter()
+            .filter(|panel| self.only.is_none_or(|only| only.contains(&panel.id)))
+            .map(|panel| (panel.id.as_str(), *panel))
             .collect();
         for (subject, panels) in self.reach.subjects(kind, taken.keys().copied()) {
             if !self.contains(subject)? {
@@ -308,7 +346,7 @@ impl Room<'_> {
             let mut using = Vec::new();
             if *subject == Subject::Programme {
                 let mut any = self.showing.value.applies_to.is_none();
-                for panel in taken.values() {
+                for panel in &all_taken {
                     any |= self.applies(panel, &Sites::default(), subject)?;
                 }
                 if any {

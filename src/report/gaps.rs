@@ -6,6 +6,7 @@ use super::plan::{money, write_plan};
 use super::reason::{Block, reasons_json, write_blocks};
 use super::trials::{trials_json, write_due};
 use crate::qualify::gaps::{ClosesWith, Gap, Gaps};
+use crate::qualify::next::{NextTest, SinglePoint};
 use crate::qualify::retest::{RetestPlan, StepKind};
 use crate::qualify::trial::TrialState;
 use crate::qualify::verdict::Verdict;
@@ -61,12 +62,24 @@ fn closes_json(closes: &ClosesWith) -> Value {
 
 /// Returns the gaps as text by milestone: what, why, what closes it. `together` is the plan for all of
 /// them, where it was asked for: tests are shared, so it is not the sum of what closes each.
-pub fn text(gaps: &Gaps, together: Option<&RetestPlan>, trials: &[TrialState], frame: &Frame) -> String {
+///
+/// `next`: the tests ranked and the single points, in place of the duties one by one.
+pub fn text(
+    gaps: &Gaps,
+    together: Option<&RetestPlan>,
+    trials: &[TrialState],
+    next: Option<(&[NextTest], &[SinglePoint])>,
+    frame: &Frame,
+) -> String {
     let mut page = Page::new(frame);
     page.paragraph(&opening(gaps));
     if gaps.unknown_milestone {
         let name = gaps.milestone.as_deref().unwrap_or_default();
         page.paragraph(&format!("The ledger lists no milestone `{name}`, so nothing is left out."));
+    }
+    if let Some((tests, points)) = next {
+        super::next::write(&mut page, tests, points);
+        return page.finish_with_caution();
     }
     let mut shared = ways(gaps);
     // What is open to several duties is said once, below them.

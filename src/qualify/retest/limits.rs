@@ -9,6 +9,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::qualify::alone::{Alone, Trials, Used};
 use crate::qualify::delta::number;
 use crate::qualify::rests::{RESTS_ON, rested_on};
+use crate::qualify::search::last_holding;
 use crate::qualify::verdict::{DutyKey, Evaluation, Judged, Verdict};
 use crate::quantity::{Fraction, Length, Quantity};
 use crate::record::{Colour, Finish};
@@ -200,12 +201,7 @@ impl Search<'_> {
             if all(limit)? {
                 continue;
             }
-            let (mut low, mut high) = (least, limit);
-            while high - low > 1 {
-                let middle = low + (high - low) / 2;
-                if all(middle)? { low = middle } else { high = middle }
-            }
-            limit = low;
+            limit = last_holding(least, limit, all)?;
         }
         if restores.is_empty() {
             return Ok(None);

@@ -72,6 +72,7 @@ pub(super) fn living(
         sieve: &sieve,
         detail: Detail::Verdicts,
         live: None,
+        only: None,
     };
     let mut found = Living { stands: Stands::Gone, subjects: Vec::new(), nearest: None };
     let mut nearest: Option<(Asks, bool, usize)> = None;

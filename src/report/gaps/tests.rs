@@ -30,7 +30,7 @@ fn json_has_the_keys_that_are_held_to() {
 fn text_says_what_why_and_what_closes_it_by_milestone() {
     let all = base();
     let found = gaps(&all, &judged(&all), &GapsOptions::default());
-    let got = text(&found, None, &[], &Frame::of(&all, 80, Style::default(), false));
+    let got = text(&found, None, &[], None, &Frame::of(&all, 80, Style::default(), false));
     let expected = "\
 6 duties: ● 1 met, ◇ 2 short, ◌ 3 open. 5 duties are not met.
 
@@ -66,7 +66,7 @@ fn text_fits_with_and_without_the_plan_for_all() {
     let plan = together(&all, &evaluation, &found);
     for width in [40, 60, 80] {
         for plan in [None, Some(&plan)] {
-            let got = text(&found, plan, &[], &Frame::of(&all, width, Style::default(), false));
+            let got = text(&found, plan, &[], None, &Frame::of(&all, width, Style::default(), false));
             fits(&got, width);
             assert_eq!(got.contains("What closes them together"), plan.is_some(), "{got}");
             assert!(got.contains("no milestone `nowhere`"), "{got}");
@@ -79,6 +79,7 @@ fn text_fits_with_and_without_the_plan_for_all() {
 #[test]
 fn a_ledger_without_duties_says_so() {
     let empty = crate::article::fixture::ledger("ledger: {format: 1, programme: p}");
-    let got = text(&gaps(&empty, &judged(&empty), &GapsOptions::default()), None, &[], &Frame::default());
+    let got =
+        text(&gaps(&empty, &judged(&empty), &GapsOptions::default()), None, &[], None, &Frame::default());
     assert!(got.starts_with("The ledger asks for nothing"), "{got}");
 }

@@ -1,0 +1,220 @@
+//! One figure moved, everything judged again: what lapses, which margin, budget or balance goes.
+
+use super::knob::Knob;
+use crate::article::ArticleError;
+use crate::article::weigh::{Balanced, Scope, programme_mass, statement};
+use crate::change::balance::balances;
+use crate::graph::Uses;
+use crate::ledger::{Ledger, MemoryRecall};
+use crate::qualify::lapses::{Lapse, lapses};
+use crate::qualify::margins::{PanelMargins, margins_with};
+use crate::qualify::verdict::{Evaluation, evaluate_few};
+use crate::record::{Address, ComputedCheck, Day, Level, RecordKind};
+use crate::source::Snapshot;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A margin that falls below nothing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Negative {
+    /// The panel.
+    pub panel: String,
+    /// The load case.
+    pub case: String,
+    /// How it fails.
+    pub mode: String,
+    /// As it is now.
+    pub was: f64,
+    /// As it would be.
+    pub margin: f64,
+}
+
+/// What a trial brings with it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Found {
+    /// Duties that lapse, by showing and subject.
+    pub lapses: Vec<Lapse>,
+    /// Margins that fall below nothing.
+    pub margins: Vec<Negative>,
+    /// Groups and assemblies that pass their budget.
+    pub budgets: Vec<String>,
+    /// Movable panels that go out of balance.
+    pub balance: Vec<String>,
+    /// Mass of the programme, in kg.
+    pub kg: f64,
+}
+
+impl Found {
+    /// Returns whether nothing that held is lost.
+    pub fn is_clear(&self) -> bool {
+        self.lapses.is_empty()
+            && self.margins.is_empty()
+            && self.budgets.is_empty()
+            && self.balance.is_empty()
+    }
+}
+
+/// The state that figures are moved in.
+pub struct Bench<'a> {
+    pub(super) ledger: &'a Ledger,
+    pub(super) snapshot: &'a Snapshot,
+    pub(super) evaluation: &'a Evaluation,
+    pub(super) today: Day,
+    pub(super) uses: Uses,
+    pub(super) kg: f64,
+    recall: MemoryRecall,
+    /// The least margin of each load case, by panel.
+    margins: BTreeMap<String, BTreeMap<String, (f64, String)>>,
+    balance: BTreeMap<String, Balanced>,
+    /// What each group and assembly may still gain, in kg.
+    room: BTreeMap<String, f64>,
+}
+
+/// A trial with its whole state.
+pub(super) struct Trial {
+    pub(super) ledger: Ledger,
+    pub(super) evaluation: Evaluation,
+    pub(super) found: Found,
+}
+
+impl<'a> Bench<'a> {
+    /// Gets ready for trials.
+    ///
+    /// # Errors
+    /// [`ArticleError`] names a record or figure without which there is no answer.
+    pub fn new(
+        ledger: &'a Ledger,
+        snapshot: &'a Snapshot,
+        evaluation: &'a Evaluation,
+        today: Day,
+    ) -> Result<Self, ArticleError> {
+        let mut bench = Self {
+            ledger,
+            snapshot,
+            evaluation,
+            today,
+            uses: Uses::of(ledger),
+            kg: programme_mass(ledger)?,
+            recall: MemoryRecall::new(),
+            margins: BTreeMap::new(),
+            balance: balances(ledger)?,
+            room: room(ledger)?,
+        };
+        let panels: BTreeSet<String> = ledger.panels.keys().cloned().collect();
+        bench.margins = least_margins(ledger, evaluation, &panels)?;
+        Ok(bench)
+    }
+
+    /// Returns the panels that rest on a record; on a panel, itself.
+    pub fn touched(&self, address: &Address) -> BTreeSet<String> {
+        let above = self.uses.reached_from(address).into_iter().map(|one| one.address);
+        std::iter::once(address.clone())
+            .chain(above)
+            .filter(|one| one.kind() == RecordKind::Panel)
+            .map(|one| one.id().to_string())
+            .collect()
+    }
+
+    /// Returns whether the ledger takes another text at a place: it reads, and no error is new.
+    pub(super) fn takes(&self, knob: &Knob, to: &str) -> bool {
+        let Some(snapshot) = knob.overlaid(self.snapshot, to) else { return false };
+        let ledger = Ledger::load(&snapshot, &self.recall);
+        let errors = |ledger: &Ledger| ledger.faults.iter().filter(|one| one.level == Level::Error).count();
+        !ledger.broken.contains(&knob.address) && errors(&ledger) <= errors(self.ledger)
+    }
+
+    /// Judges the ledger with another text at a place; `None` where the record does not take it or it can't be
+    /// judged.
+    pub(super) fn trial(&self, knob: &Knob, panels: &BTreeSet<String>, to: &str) -> Option<Trial> {
+        let ledger = knob.turned(self.ledger, to)?;
+        let evaluation = evaluate_few(&ledger, self.today, self.evaluation, panels).ok()?;
+        let found = self.found(&ledger, &evaluation, panels, true).ok()?;
+        Some(Trial { ledger, evaluation, found })
+    }
+
+    /// Returns the mass in kg where all that held still holds, `None` in its place where something is lost; `None`
+    /// as [`Bench::trial`]. What is lost beside the first is not looked for.
+    pub(super) fn is_clear(&self, knob: &Knob, panels: &BTreeSet<String>, to: &str) -> Option<Option<f64>> {
+        let ledger = knob.turned(self.ledger, to)?;
+        let evaluation = evaluate_few(&ledger, self.today, self.evaluation, panels).ok()?;
+        let found = self.found(&ledger, &evaluation, panels, false).ok()?;
+        Some(found.is_clear().then_some(found.kg))
+    }
+
+    fn found(
+        &self,
+        ledger: &Ledger,
+        evaluation: &Evaluation,
+        panels: &BTreeSet<String>,
+        whole: bool,
+    ) -> Result<Found, ArticleError> {
+        let kg = programme_mass(ledger)?;
+        let mut found = Found { lapses: lapses(self.evaluation, evaluation), kg, ..Found::default() };
+        if !whole && !found.is_clear() {
+            return Ok(found);
+        }
+        let now = least_margins(ledger, evaluation, panels)?;
+        for (panel, cases) in &now {
+            let before = self.margins.get(panel);
+            for (case, (margin, mode)) in cases {
+                let was = before.and_then(|before| before.get(case)).map(|(was, _)| *was);
+                if let Some(was) = was.filter(|was| *was >= 0.0 && *margin < 0.0) {
+                    let (panel, case, mode) = (panel.clone(), case.clone(), mode.clone());
+                    found.margins.push(Negative { panel, case, mode, was, margin: *margin });
+                }
+            }
+        }
+        // What a group gains is no more than what the whole gains where nothing else gets lighter.
+        if self.room.values().any(|room| *room >= 0.0 && kg - self.kg > *room) {
+            let now = room(ledger)?;
+            let passed = self
+                .room
+                .iter()
+                .filter(|(name, room)| **room >= 0.0 && now.get(*name).is_some_and(|room| *room < 0.0));
+            found.budgets = passed.map(|(name, _)| name.clone()).collect();
+        }
+        if panels.iter().any(|panel| self.balance.contains_key(panel)) {
+            let over = |one: &Balanced| one.ok == Some(false);
+            let now = balances(ledger)?;
+            let lost = now
+                .iter()
+                .filter(|(panel, one)| over(one) && self.balance.get(*panel).is_some_and(|was| !over(was)));
+            found.balance = lost.map(|(panel, _)| panel.clone()).collect();
+        }
+        Ok(found)
+    }
+}
+
+/// The least margin of each load case of some panels, with how it fails.
+fn least_margins(
+    ledger: &Ledger,
+    evaluation: &Evaluation,
+    panels: &BTreeSet<String>,
+) -> Result<BTreeMap<String, BTreeMap<String, (f64, String)>>, ArticleError> {
+    let mut all = BTreeMap::new();
+    for id in panels {
+        let Some(panel) = ledger.panels.get(id) else { continue };
+        if panel.value.loads.is_empty() && panel.value.section.is_none() && panel.value.joints.is_empty() {
+            continue;
+        }
+        let found: PanelMargins = margins_with(ledger, &evaluation.duties, id, evaluation.memo())?;
+        let mut cases: BTreeMap<String, (f64, String)> = BTreeMap::new();
+        for margin in found.of(ComputedCheck::Margins) {
+            let own =
+                cases.entry(margin.case.clone()).or_insert_with(|| (margin.margin, margin.mode.clone()));
+            if margin.margin < own.0 {
+                *own = (margin.margin, margin.mode.clone());
+            }
+        }
+        all.insert(id.clone(), cases);
+    }
+    Ok(all)
+}
+
+/// What each group and each assembly with a budget may still gain, nominal, in kg.
+fn room(ledger: &Ledger) -> Result<BTreeMap<String, f64>, ArticleError> {
+    let whole = statement(ledger, Scope::Programme)?;
+    let groups = whole.groups.iter().map(|own| (format!("group {}", own.group), own.margin_kg));
+    let assemblies =
+        whole.assemblies.iter().map(|own| (format!("assembly/{}", own.assembly), own.each.margin_kg));
+    Ok(groups.chain(assemblies).filter_map(|(name, room)| Some((name, room?))).collect())
+}
