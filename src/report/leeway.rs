@@ -5,9 +5,7 @@ use super::mass::decimals;
 use super::page::{Frame, Page, count};
 use super::plan::money;
 use super::reason::{names, reasons_json};
-use super::table::{Align, Table};
 use crate::change::leeway::{ANY_OTHER, Attribute, Figure, Found, GRID, Side, Way};
-use crate::change::verdict_paragraph::thousands;
 use crate::qualify::margins::signed;
 use crate::qualify::retest::RetestPlan;
 use crate::record::Address;
@@ -35,6 +33,7 @@ pub fn json(of: Option<&Address>, attributes: &[Attribute]) -> Value {
             "of": address.to_string(),
             "tightest": tightest.map(|one| one.knob.place()),
             "tightest_share": tightest.and_then(Attribute::tightness),
+            "on_edge": on_edge(attributes, address),
             "most_to_gain": gain.map(|(one, _)| one.knob.place()),
             "most_to_gain_kg": gain.map(|(_, kg)| kg),
         })).collect::<Vec<_>>(),
@@ -132,7 +131,10 @@ fn rows(attributes: &[Attribute]) -> Vec<Row<'_>> {
     asked.dedup();
     for address in asked {
         let own = || attributes.iter().filter(|one| one.of.contains(address));
-        let tightest = own().filter(|one| one.tightness().is_some());
+        let edged = || own().filter(|one| one.tightness().is_some());
+        // What stands on its edge has no way left to speak of: the next step is of what can still move.
+        let free = edged().any(|one| one.tightness() > Some(0.0));
+        let tightest = edged().filter(|one| !free || one.tightness() > Some(0.0));
         let share = |one: &Attribute| one.tightness().unwrap_or(f64::INFINITY);
         let tightest = tightest.min_by(|one, two| share(one).total_cmp(&share(two)));
         let gain = own().filter_map(|one| Some((one, gain(one)?)));
@@ -144,8 +146,7 @@ fn rows(attributes: &[Attribute]) -> Vec<Row<'_>> {
     all
 }
 
-/// The most that one figure takes off inside its edges, in kg, below nothing; a film of paint that is worn off is
-/// no less mass than what was agreed with the one who looks at it, but it is said all the same.
+/// The most that one figure takes off inside its edges, in kg, below nothing.
 fn gain(one: &Attribute) -> Option<f64> {
     let Way::Figure(_, down, up) = &one.way else { return None };
     let kg = [down, up].into_iter().flatten().filter_map(|side| side.gain_kg);
@@ -196,45 +197,38 @@ fn opening(of: Option<&Address>, attributes: &[Attribute]) -> String {
 
 fn overview(page: &mut Page<'_>, attributes: &[Attribute]) {
     let all = rows(attributes);
-    let mut table = Table::new([
-        ("behind", Align::Left),
-        ("tightest figure", Align::Left),
-        ("now", Align::Right),
-        ("down to", Align::Right),
-        ("up to", Align::Right),
-        ("lapse", Align::Right),
-        ("weeks", Align::Right),
-        ("cost", Align::Right),
-    ]);
+    page.heading("The tightest figure behind each that can still move, the least first");
     for (address, tightest, _) in &all {
+        let on_edge = on_edge(attributes, address);
+        let stuck = match on_edge {
+            0 => String::new(),
+            n => format!("; {} on an edge", count(n, "figure")),
+        };
         let Some(one) = tightest else {
-            table.row([address.to_string(), "none has an edge".to_string()]);
+            page.hang("", "    ", &format!("{address}: no figure has an edge, that is no permission"));
             continue;
         };
         let Way::Figure(figure, down, up) = &one.way else { continue };
-        let nearer = nearer(figure, down, up);
-        let (lapses, weeks, cost) = match nearer {
-            Some(side) => (
-                side.lost.lapses.len().to_string(),
-                side.retest.as_ref().map_or(String::new(), |plan| format!("{:.1}", plan.weeks)),
-                side.retest.as_ref().and_then(|plan| plan.cost).map_or(String::new(), thousands),
-            ),
-            None => Default::default(),
-        };
         let edge = |side: &Option<Side>| edge_words(figure, side);
-        table.row([
-            address.to_string(),
-            one.knob.place(),
-            figure.nominal(figure.now),
-            edge(down),
-            edge(up),
-            lapses,
-            weeks,
-            cost,
-        ]);
+        page.hang(
+            "",
+            "    ",
+            &format!(
+                "{address}: {} {}, down to {}, up to {}{stuck}",
+                one.knob.place(),
+                figure.nominal(figure.now),
+                edge(down),
+                edge(up)
+            ),
+        );
+        if let Some((side, at)) = nearer(figure, down, up).and_then(|side| Some((side, side.edge?))) {
+            let lost = lost_words(page, &side.lost);
+            page.hang("    ", "      ", &format!("beyond {}: {lost}", step_words(one, figure, at)));
+            if let Some(again) = again(page, &side.retest) {
+                page.hang("    = ", "      ", &again);
+            }
+        }
     }
-    page.heading("The tightest figure behind each, the least first");
-    page.table(&table);
     let mut gains: Vec<(&Attribute, f64)> =
         attributes.iter().filter_map(|one| Some((one, gain(one)?))).collect();
     gains.sort_by(|(_, one), (_, two)| one.total_cmp(two));
@@ -262,17 +256,22 @@ fn overview(page: &mut Page<'_>, attributes: &[Attribute]) {
     }
 }
 
+/// How many figures behind a record stand on an edge, on one side or both.
+fn on_edge(attributes: &[Attribute], address: &Address) -> usize {
+    attributes.iter().filter(|one| one.of.contains(address) && one.tightness() == Some(0.0)).count()
+}
+
 fn addresses(all: &[Address]) -> Vec<String> {
     all.iter().map(ToString::to_string).collect()
 }
 
 fn edge_words(figure: &Figure, side: &Option<Side>) -> String {
     match side {
-        Some(side) => side.edge.map_or("none".to_string(), |edge| match edge == figure.now {
-            true => "=".to_string(),
-            false => figure.nominal(edge),
-        }),
-        None => "end".to_string(),
+        Some(side) => side.edge.map_or_else(
+            || format!("{} without an edge", figure.nominal(side.bound)),
+            |edge| figure.nominal(edge),
+        ),
+        None => figure.nominal(figure.now),
     }
 }
 
