@@ -150,7 +150,7 @@ pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
     if !own.changes.is_empty() {
         text.push_str(&format!("\n{}\n", style.heading("Changes")));
         for (at, change) in own.changes.iter().enumerate() {
-            text.push_str(&format!("{}", wrap(&format!("{}. {}", at + 1, shown(&said(change))), width)));
+            text.push_str(&wrap(&format!("{}. {}", at + 1, shown(&said(change))), width));
         }
     }
     if let Some(own) = &own.predicted {
