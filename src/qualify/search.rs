@@ -87,7 +87,7 @@ mod tests {
     #[test]
     fn what_changes_and_changes_back_beyond_the_nearest_is_left_alone() {
         // Lapses from 20 on, holds again from 60.
-        let holds = |at: i64| Ok::<_, Infallible>(at < 20 || at >= 60);
+        let holds = |at: i64| Ok::<_, Infallible>(!(20..60).contains(&at));
         assert_eq!(nearest_change(0, &[10, 30, 90], holds), Ok(Some(19)));
     }
 

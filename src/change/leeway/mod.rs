@@ -56,6 +56,7 @@ pub struct Other {
 
 /// What was found of a place.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::large_enum_variant, reason = "most are figures, and there are some hundred of them")]
 pub enum Way {
     /// A figure: below and above; `None` where it can't go there at all.
     Figure(Figure, Option<Side>, Option<Side>),

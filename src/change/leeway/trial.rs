@@ -63,7 +63,7 @@ pub struct Bench<'a> {
     pub(super) kg: f64,
     recall: MemoryRecall,
     /// The least margin of each load case, by panel.
-    margins: BTreeMap<String, BTreeMap<String, (f64, String)>>,
+    margins: BTreeMap<String, Cases>,
     balance: BTreeMap<String, Balanced>,
     /// What each group and assembly may still gain, in kg.
     room: BTreeMap<String, f64>,
@@ -184,12 +184,15 @@ impl<'a> Bench<'a> {
     }
 }
 
+/// Load cases, each with its least margin and how that fails.
+type Cases = BTreeMap<String, (f64, String)>;
+
 /// The least margin of each load case of some panels, with how it fails.
 fn least_margins(
     ledger: &Ledger,
     evaluation: &Evaluation,
     panels: &BTreeSet<String>,
-) -> Result<BTreeMap<String, BTreeMap<String, (f64, String)>>, ArticleError> {
+) -> Result<BTreeMap<String, Cases>, ArticleError> {
     let mut all = BTreeMap::new();
     for id in panels {
         let Some(panel) = ledger.panels.get(id) else { continue };
@@ -197,7 +200,7 @@ fn least_margins(
             continue;
         }
         let found: PanelMargins = margins_with(ledger, &evaluation.duties, id, evaluation.memo())?;
-        let mut cases: BTreeMap<String, (f64, String)> = BTreeMap::new();
+        let mut cases = Cases::new();
         for margin in found.of(ComputedCheck::Margins) {
             let own =
                 cases.entry(margin.case.clone()).or_insert_with(|| (margin.margin, margin.mode.clone()));
