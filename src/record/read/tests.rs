@@ -153,7 +153,10 @@ fn repeated_keys_are_faults_in_users_maps_too() {
             RecordKind::Evidence,
             "showing: a\nsubject: {panel: x}\nkind: test\nstate: done\nconformed: {form: 1, attributes: {}, others: [{a: 1, a: 2}]}\n",
         ),
-        (RecordKind::Decision, "status: draft\nfound: {a: 1, a: 2}\n"),
+        (
+            RecordKind::Decision,
+            "status: draft\npredicted: {mass: 1 kg, specimens: 0, weeks: 0, panels: {a: 1 kg, a: 2 kg}}\n",
+        ),
         (RecordKind::Showing, "kind: x\naccept: {}\nsensitivity: {a: [{asks: none}], a: []}\n"),
     ] {
         let fault = one(kind, text);

@@ -60,6 +60,8 @@ impl Script<'_> {
             for ledger in self.ledgers {
                 body.extend(b"name_decisions ");
                 body.extend(quoted(folder_of(ledger).as_bytes()));
+                body.push(b' ');
+                body.extend(quoted(file_of(ledger).as_bytes()));
                 body.push(b'\n');
             }
             body.extend(b"exit 0\n");
@@ -67,18 +69,13 @@ impl Script<'_> {
         }
         body.extend(b"\nlooked_after() {\n    case $1 in\n");
         for ledger in self.ledgers {
-            let file =
-                if ledger.is_empty() { "ledger.yaml".to_owned() } else { format!("{ledger}/ledger.yaml") };
-            body.extend(quoted(file.as_bytes()));
+            body.extend(quoted(file_of(ledger).as_bytes()));
             body.extend(b") return 0 ;;\n");
         }
         body.extend(b"    esac\n    return 1\n}\n");
         body.extend(MAIN.as_bytes());
         for ledger in self.ledgers {
-            let file = match ledger.as_str() {
-                "" => "ledger.yaml".to_owned(),
-                ledger => format!("{ledger}/ledger.yaml"),
-            };
+            let file = file_of(ledger);
             body.extend(b"gate ");
             body.extend(quoted(folder_of(ledger).as_bytes()));
             body.push(b' ');
@@ -94,6 +91,11 @@ impl Script<'_> {
 /// option.
 fn folder_of(ledger: &str) -> String {
     if ledger.is_empty() { ".".to_owned() } else { format!("./{ledger}") }
+}
+
+/// The ledger's own file, from the top of the work tree.
+fn file_of(ledger: &str) -> String {
+    if ledger.is_empty() { "ledger.yaml".to_owned() } else { format!("{ledger}/ledger.yaml") }
 }
 
 fn with_head(body: &[u8]) -> Vec<u8> {
@@ -234,6 +236,7 @@ if ! { [ -f "$program" ] && [ -x "$program" ]; }; then
 fi
 
 name_decisions() {
+    git cat-file -e ":0:$2" 2>/dev/null || return 0
     found=$("$program" -C "$1" hook decisions 2>/dev/null) || return 0
     for decision in $found; do
         git interpret-trailers --in-place --if-exists addIfDifferent \
