@@ -10,17 +10,13 @@ const SAMPLES: u32 = 10_000;
 /// Of a share of 0.95 in so many samples, three standard errors: 3 sqrt(0.95 x 0.05/10 000).
 const ROOM: f64 = 0.006_54;
 
-/// S. Vigna's SplitMix64 (from memory): any generator would do that starts from a number.
-struct Draw(u64);
+/// Samples drawn by a seed.
+struct Draw(SplitMix);
 
 impl Draw {
     /// From above 0 to below 1.
     fn share(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 12) as f64 / (1u64 << 52) as f64 + 1.0 / (1u64 << 53) as f64
+        (self.0.next() >> 12) as f64 / (1u64 << 52) as f64 + 1.0 / (1u64 << 53) as f64
     }
 
     /// Two standard normal values, by G. E. P. Box and M. E. Muller.
@@ -47,7 +43,7 @@ fn shares<const N: usize>(seed: u64, holds: impl Fn(&mut Draw) -> [bool; N] + Sy
     let counts = (0..SAMPLES)
         .into_par_iter()
         .map(|at| {
-            let mut draw = Draw(seed.wrapping_mul(0x0100_0000_01b3) ^ (u64::from(at) << 24));
+            let mut draw = Draw(SplitMix(seed.wrapping_mul(0x0100_0000_01b3) ^ (u64::from(at) << 24)));
             holds(&mut draw).map(u32::from)
         })
         .reduce(|| [0; N], |one, two| std::array::from_fn(|i| one[i] + two[i]));

@@ -19,6 +19,7 @@ use super::weigh::Weights;
 use super::{Room, StudyError};
 use crate::ledger::Entry;
 use crate::record::{Goal, Keep, Limits, Study};
+use crate::statistics::SplitMix;
 use rayon::prelude::*;
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BinaryHeap, HashMap, HashSet};
@@ -204,19 +205,6 @@ impl Iterator for Frontier<'_> {
             }
         }
         Some((ranks, delta))
-    }
-}
-
-/// Numbers drawn by a seed: splitmix64, Steele, Lea and Flood 2014 (from memory).
-struct Draw(u64);
-
-impl Draw {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
     }
 }
 
@@ -429,7 +417,7 @@ impl<'a> Search<'a> {
     }
 
     /// What differs from some choices in one variation, in an order drawn by the seed.
-    fn near(&self, choices: &[Choice], draw: &mut Draw) -> Vec<Choice> {
+    fn near(&self, choices: &[Choice], draw: &mut SplitMix) -> Vec<Choice> {
         let free = self.free_grams();
         let mut all: Vec<Choice> = Vec::new();
         for choice in choices {
@@ -455,7 +443,7 @@ impl<'a> Search<'a> {
 
     /// Looks around the best until half of the judgements are spent.
     fn around_the_best(&mut self, mut begin: Vec<Choice>) -> Result<(), StudyError> {
-        let mut draw = Draw(self.options.seed);
+        let mut draw = SplitMix(self.options.seed);
         while self.known.len() < self.most / 2 && !self.is_over() {
             begin.extend(rank::best(self.kept()).into_iter().map(|row| row.choice.clone()));
             let mut next = self.near(&begin, &mut draw);
