@@ -420,6 +420,8 @@ impl Walk<'_> {
 pub struct Draft {
     /// The title.
     pub title: String,
+    /// What stands behind the number in its id; made from the title where absent.
+    pub name: Option<String>,
     /// Why, in the words of whoever drafts it.
     pub why: Option<String>,
     /// The role that keeps it.
@@ -435,7 +437,8 @@ pub struct Draft {
 impl Draft {
     /// Returns the record's id under a number: `dd-007-lighter-mesh`.
     pub fn id(&self, number: u32) -> String {
-        format!("dd-{number:03}-{}", slug(&self.title))
+        let name = self.name.clone().unwrap_or_else(|| slug(&self.title));
+        format!("dd-{number:03}-{name}")
     }
 
     /// Returns the record's text; `None` where a value can't be written on a line.

@@ -12,11 +12,12 @@ mod renumber;
 pub(super) use apply::way_on;
 
 use super::args::{DecideArgs, DecideCommand, Source};
-use super::context::{Context, Failure, Loaded, Status, nearest, unreadable, unwritten};
+use super::context::{Context, Failure, Loaded, Status, unwritten};
+use super::laid::one_decision;
 use crate::change::draft::number_of;
 use crate::ledger::Entry;
 use crate::record::edit::{self, EditError};
-use crate::record::{Address, Decision, DecisionStatus, RecordKind};
+use crate::record::{Address, Decision, DecisionStatus};
 use crate::report::page::shown;
 use crate::source::Place;
 use crate::source::write::{FileEdit, finish, write_all};
@@ -55,33 +56,9 @@ fn opened(context: &Context, err: &mut dyn Write) -> Result<(Place, Loaded), Fai
     Ok((place, loaded))
 }
 
-/// The decision that an argument names.
+/// The decision that an argument names; a file may be named by its whole path.
 pub(super) fn decision<'l>(loaded: &'l Loaded, text: &str) -> Result<&'l Entry<Decision>, Failure> {
-    let name = text.trim_start_matches("./").trim_start_matches("decision/").trim_end_matches(".yaml");
-    let name = name.rsplit('/').next().unwrap_or(name);
-    let all = &loaded.ledger.decisions;
-    if let Some(entry) = loaded.ledger.decision(name) {
-        return Ok(entry);
-    }
-    let begins = |id: &str| id.strip_prefix(name).is_some_and(|rest| rest.starts_with('-'));
-    let several: Vec<&str> = all.keys().map(String::as_str).filter(|id| begins(id)).collect();
-    if several.len() > 1 {
-        return Err(Failure::new(
-            format!("`{text}` is the beginning of several decisions"),
-            format!(
-                "name one of {}; `bondline decide renumber` gives one another number",
-                several.join(", ")
-            ),
-        ));
-    }
-    let broken = loaded.ledger.broken.iter().find(|address| {
-        address.kind() == RecordKind::Decision && (address.id() == name || begins(address.id()))
-    });
-    if let Some(failure) = broken.and_then(|address| unreadable(&loaded.ledger, address)) {
-        return Err(failure);
-    }
-    let names: Vec<&str> = all.keys().map(String::as_str).collect();
-    Err(Failure::new(format!("no decision is called `{text}`"), nearest(text, &names)))
+    one_decision(&loaded.ledger, text.rsplit('/').next().unwrap_or(text))
 }
 
 /// The text of a decision's file.
@@ -122,7 +99,7 @@ fn taken(context: &Context, place: &Place, loaded: &Loaded) -> Result<(BTreeSet<
 }
 
 /// The next number; says which branches it could not look into.
-fn next_number(
+pub(super) fn next_number(
     context: &Context,
     place: &Place,
     loaded: &Loaded,

@@ -4,7 +4,7 @@ use super::args::{Source, With};
 use super::context::{Context, Failure, Loaded, nearest, unreadable};
 use super::decide::way_on;
 use crate::change::decide::overlay;
-use crate::ledger::Ledger;
+use crate::ledger::{Entry, Ledger};
 use crate::record::{Address, Decision, RecordKind};
 use crate::report::page::fold;
 use crate::source::Place;
@@ -120,8 +120,20 @@ pub fn all_or_no_decisions<'a>(ledger: &'a Ledger, of: &[String]) -> Result<Opti
     if any { some_decisions(ledger, of).map(Some) } else { Ok(None) }
 }
 
-/// The decision that a text names; `None` where it names none.
+/// The decision that a text names, by id, by a beginning that only one has, or by its file.
+///
+/// # Errors
+/// [`Failure`] where there is none, where there are several, or it can't be read.
+pub fn one_decision<'a>(ledger: &'a Ledger, text: &str) -> Result<&'a Entry<Decision>, Failure> {
+    entry(ledger, text)?.ok_or_else(|| unknown(ledger, text))
+}
+
 fn decision<'a>(ledger: &'a Ledger, text: &str) -> Result<Option<Named<'a>>, Failure> {
+    Ok(entry(ledger, text)?.map(|entry| (entry.id.clone(), &*entry.value)))
+}
+
+/// The decision that a text names; `None` where it names none.
+fn entry<'a>(ledger: &'a Ledger, text: &str) -> Result<Option<&'a Entry<Decision>>, Failure> {
     let name =
         text.trim_start_matches("decision/").trim_start_matches("decisions/").trim_end_matches(".yaml");
     let all = &ledger.decisions;
@@ -130,7 +142,7 @@ fn decision<'a>(ledger: &'a Ledger, text: &str) -> Result<Option<Named<'a>>, Fai
         None => all.values().filter(|entry| entry.id.starts_with(&format!("{name}-"))).collect(),
     };
     match fits.as_slice() {
-        [only] => Ok(Some((only.id.clone(), &*only.value))),
+        [only] => Ok(Some(*only)),
         // One that is there but broken is not one that is missing.
         [] => broken(ledger, name).map_or(Ok(None), Err),
         many => {

@@ -1,15 +1,17 @@
 //! `bondline study`.
 
 use super::args::StudyArgs;
-use super::context::{Context, Failure, Loaded, Status, named, to_the_end};
+use super::context::{Context, Failure, Loaded, Status, named, to_the_end, unwritten};
+use super::decide::next_number;
 use crate::change::study::{Ended, Found, Progress, Room, StudyError, StudyOptions, draft, run as search};
 use crate::ledger::Entry;
 use crate::qualify::verdict::Evaluation;
 use crate::record::{RecordKind, Study};
 use crate::report::page::Frame;
 use crate::report::study as view;
+use crate::source::Place;
+use crate::source::write::{FileEdit, write_all};
 use std::io::{IsTerminal, Write};
-use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -29,7 +31,7 @@ pub(super) fn run(
     let evaluation = to_the_end(context.evaluate(&loaded, err)?);
     let found = searched(context, args, (&loaded, &evaluation), study)?;
     let written = match args.draft {
-        Some(number) => Some(written(context, &loaded, place.root(), &found, number)?),
+        Some(number) => Some(written(context, &loaded, &place, &found, number, err)?),
         None => None,
     };
     let document = || view::json(&found, written.as_deref());
@@ -123,9 +125,10 @@ fn failure(context: &Context, loaded: &Loaded, study: &Entry<Study>, problem: &S
 fn written(
     context: &Context,
     loaded: &Loaded,
-    root: &Path,
+    place: &Place,
     found: &Found,
     number: usize,
+    err: &mut dyn Write,
 ) -> Result<String, Failure> {
     let Some(row) = found.rows.iter().find(|row| row.number == number) else {
         let help = match found.rows.len() {
@@ -134,16 +137,14 @@ fn written(
         };
         return Err(Failure::new(format!("the study found no row {number}"), help));
     };
-    let draft = draft::draft(&loaded.ledger, &found.study, found.title.as_deref(), row, context.today);
-    let path = root.join(&draft.file);
-    let cannot = |error: std::io::Error| {
-        Failure::new(format!("{} can't be written: {error}", draft.file), "mend that, and ask again")
-    };
-    if let Some(folder) = path.parent() {
-        std::fs::create_dir_all(folder).map_err(cannot)?;
-    }
-    // A file that is there already is never written over.
-    let mut file = std::fs::OpenOptions::new().write(true).create_new(true).open(&path).map_err(cannot)?;
-    file.write_all(draft.text.as_bytes()).map_err(cannot)?;
-    Ok(draft.file)
+    let draft = draft::draft(&found.study, found.title.as_deref(), row, context.today);
+    let file = format!("decisions/{}.yaml", draft.id(next_number(context, place, loaded, err)?));
+    let text = draft.text().ok_or_else(|| {
+        Failure::new(
+            format!("row {number} holds a value that can't be written on a line"),
+            "draft it by hand",
+        )
+    })?;
+    write_all(place, &[FileEdit { file: file.clone(), was: None, shall: Some(text) }]).map_err(unwritten)?;
+    Ok(file)
 }

@@ -144,10 +144,10 @@ fn place(ledger: &Ledger, text: &str, key: String) -> Result<VariedPlace, VaryFa
             true => format!("`{address}` cannot be read"),
             false => format!("there is no {} `{}`", address.kind(), address.id()),
         };
-        let ids = ids(ledger, address.kind());
+        let ids = ledger.ids(address.kind());
         let help = match broken {
             true => "mend its own faults first".to_string(),
-            false => suggest(address.id(), ids.iter().map(String::as_str))
+            false => suggest(address.id(), ids.into_iter())
                 .unwrap_or_else(|| format!("name a {} that there is", address.kind())),
         };
         return Err(VaryFault::new(key, message, "not there", help));
@@ -227,11 +227,11 @@ fn fits(
             let id = Address::parse(&text)
                 .filter(|_| text.contains('/'))
                 .map_or(text.clone(), |own| own.id().to_string());
-            let ids = ids(ledger, *kind);
-            if ids.contains(&id) {
+            let ids = ledger.ids(*kind);
+            if ids.contains(&id.as_str()) {
                 return Ok(());
             }
-            let help = suggest(&id, ids.iter().map(String::as_str));
+            let help = suggest(&id, ids.into_iter());
             Err((
                 format!("there is no {kind} `{id}`"),
                 help.unwrap_or_else(|| {
@@ -389,28 +389,6 @@ pub fn tree_of(ledger: &Ledger, address: &Address) -> Option<Value> {
         RecordKind::Concession => tree(&ledger.concessions, id),
         RecordKind::Weighing => tree(&ledger.weighings, id),
         RecordKind::Study => tree(&ledger.studies, id),
-    }
-}
-
-fn ids(ledger: &Ledger, kind: RecordKind) -> Vec<String> {
-    fn keys<T>(records: &super::Records<T>) -> Vec<String> {
-        records.keys().cloned().collect()
-    }
-    match kind {
-        RecordKind::Ledger => vec!["ledger".to_string()],
-        RecordKind::Material => keys(&ledger.materials),
-        RecordKind::Process => keys(&ledger.processes),
-        RecordKind::Tool => keys(&ledger.tools),
-        RecordKind::Finish => keys(&ledger.finishes),
-        RecordKind::Recipe => keys(&ledger.recipes),
-        RecordKind::Panel => keys(&ledger.panels),
-        RecordKind::Assembly => keys(&ledger.assemblies),
-        RecordKind::Showing => keys(&ledger.showings),
-        RecordKind::Evidence => keys(&ledger.evidence),
-        RecordKind::Decision => keys(&ledger.decisions),
-        RecordKind::Concession => keys(&ledger.concessions),
-        RecordKind::Weighing => keys(&ledger.weighings),
-        RecordKind::Study => keys(&ledger.studies),
     }
 }
 

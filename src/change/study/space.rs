@@ -3,8 +3,9 @@
 use super::StudyError;
 use crate::change::decide::{Overlay, overlay};
 use crate::change::diff::short;
+use crate::change::draft::bare;
 use crate::ledger::{Ledger, VariedPlace, VariedTo, varied};
-use crate::record::{Change, Decision, DecisionStatus, Free, Study};
+use crate::record::{Change, Free, Study};
 use crate::source::Snapshot;
 use serde_json::Value;
 
@@ -100,7 +101,7 @@ impl Space {
     /// # Errors
     /// [`StudyError`] where it can't be carried out.
     pub fn texts(&self, ledger: &Ledger, snapshot: &Snapshot, choice: &[u16]) -> Result<Overlay, StudyError> {
-        Ok(overlay(ledger, snapshot, &[&as_decision(self.changes(choice))])?)
+        Ok(overlay(ledger, snapshot, &[&bare(self.changes(choice))])?)
     }
 
     /// Whether a choice changes something within what it leaves out: that would be another choice again.
@@ -132,28 +133,6 @@ impl Space {
             }
         };
         self.variations.iter().zip(choice).filter_map(said).collect()
-    }
-}
-
-/// A decision that carries some changes and nothing else.
-pub(super) fn as_decision(changes: Vec<Change>) -> Decision {
-    Decision {
-        status: DecisionStatus::Draft,
-        raised: None,
-        why: None,
-        options: Vec::new(),
-        changes,
-        predicted: None,
-        approvals: Vec::new(),
-        supersedes: None,
-        found: None,
-        title: None,
-        notes: None,
-        source: None,
-        owner: None,
-        spec: None,
-        price: None,
-        labour: None,
     }
 }
 

@@ -2,12 +2,13 @@
 //!
 //! Everything here is invented.
 
-use super::space::{Choice, Space, as_decision};
+use super::space::{Choice, Space};
 use super::stacks::{StackRules, plain_layers};
 use super::weigh::Weights;
 use super::*;
 use crate::article::weigh::programme_mass;
 use crate::change::decide::overlay;
+use crate::change::draft::bare;
 use crate::change::impact::impact_of;
 use crate::ledger::{Entry, MemoryRecall};
 use crate::qualify::conform::conformity;
@@ -199,7 +200,7 @@ fn all_choices(space: &Space) -> Vec<Choice> {
 /// What a candidate comes to, found without anything of the search: by `impact`, by margins, by rules written
 /// down once more.
 fn by_impact(bed: &Bed, space: &Space, study: &Study, choice: &[u16]) -> Option<(f64, f64, Option<f64>)> {
-    let decision = as_decision(space.changes(choice));
+    let decision = bare(space.changes(choice));
     let texts = overlay(&bed.ledger, &bed.snapshot, &[&decision]).ok()?;
     let head = Ledger::load(&bed.snapshot.overlay(texts), &bed.recall);
     if head.faults.iter().any(|fault| fault.level == Level::Error) {
@@ -474,15 +475,17 @@ fn impact_of_a_draft_says_what_its_row_says() {
     let found = bed.run(&text, 1);
     assert!(found.rows.len() > 1);
     for own in &found.rows {
-        let draft = draft::draft(&bed.ledger, "s", None, own, today());
-        assert!(draft.id.starts_with("dd-001-"), "{}", draft.id);
+        let draft = draft::draft("s", None, own, today());
+        let (id, text) = (draft.id(1), draft.text().unwrap());
+        assert!(id.starts_with("dd-001-"), "{id}");
+        let file = format!("decisions/{id}.yaml");
         let mut files = texts();
-        files.insert(draft.file.clone(), draft.text.clone().into_bytes());
+        files.insert(file.clone(), text.clone().into_bytes());
         let snapshot = Snapshot::in_memory(files);
         let ledger = Ledger::load(&snapshot, &bed.recall);
-        let faults: Vec<_> = ledger.faults.iter().filter(|fault| fault.place.file == draft.file).collect();
-        assert!(faults.is_empty(), "{faults:?}\n{}", draft.text);
-        let decision = &ledger.decision(&draft.id).unwrap().value;
+        let faults: Vec<_> = ledger.faults.iter().filter(|fault| fault.place.file == file).collect();
+        assert!(faults.is_empty(), "{faults:?}\n{text}");
+        let decision = &ledger.decision(&id).unwrap().value;
         let head =
             Ledger::load(&snapshot.overlay(overlay(&ledger, &snapshot, &[decision]).unwrap()), &bed.recall);
         let (before, after) = (evaluate(&ledger, today()).unwrap(), evaluate(&head, today()).unwrap());

@@ -61,6 +61,7 @@ pub(super) fn run(
     };
     let draft = Draft {
         title: args.title.split_whitespace().collect::<Vec<_>>().join(" "),
+        name: None,
         why: args.why.clone(),
         owner: args.owner.clone(),
         raised: context.today,

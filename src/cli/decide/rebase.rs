@@ -93,6 +93,7 @@ fn anew(
     let own = &*entry.value;
     let draft = Draft {
         title: own.title.clone().unwrap_or_else(|| entry.id.clone()),
+        name: None,
         why: Some(format!("{} was approved on records that have moved on since.", entry.id)),
         owner: own.owner.clone(),
         raised: context.today,
