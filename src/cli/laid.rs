@@ -149,7 +149,10 @@ fn entry<'a>(ledger: &'a Ledger, text: &str) -> Result<Option<&'a Entry<Decision
             let names: Vec<&str> = many.iter().map(|entry| entry.id.as_str()).collect();
             Err(Failure::new(
                 format!("`{text}` is the beginning of several decisions"),
-                format!("name one of {}", names.join(", ")),
+                format!(
+                    "name one of {}; `bondline decide renumber` gives one another number",
+                    names.join(", ")
+                ),
             ))
         }
     }
