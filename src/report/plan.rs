@@ -67,7 +67,7 @@ fn step_json(step: &PlanStep) -> Value {
         "test_weeks": step.test_weeks,
         "start_week": step.start,
         "weeks": step.weeks,
-        "power_one_sd": step.power,
+        "power_one_sd": step.power.map(|power| power.one_sd),
         "cost": step.cost,
         "prerequisite": step.prerequisite,
     })
@@ -121,13 +121,26 @@ pub(crate) fn write_plan(page: &mut Page<'_>, plan: &RetestPlan) {
         money(plan.cost, &page.frame.currency)
     ));
     if let Some((tests, chance)) = plan.chance {
-        let power = plan.steps.iter().filter_map(|step| step.power).reduce(f64::min);
-        let power = power.map_or(String::new(), |power| {
-            format!(
-                " The weakest finds a strength that fell by one standard deviation {:.0} times in 100.",
-                power * 100.0
-            )
-        });
+        let weakest = |either_way: bool| {
+            let own = plan.steps.iter().filter_map(|step| step.power);
+            own.filter(|power| power.either_way == either_way).map(|power| power.one_sd).reduce(f64::min)
+        };
+        let times = |power: f64| format!("{:.0} times in 100", power * 100.0);
+        let mut found = Vec::new();
+        found.extend(
+            weakest(false)
+                .map(|power| format!("a strength that fell by one standard deviation {}", times(power))),
+        );
+        found.extend(
+            weakest(true).map(|power| {
+                format!("a mean that moved by one standard deviation up or down {}", times(power))
+            }),
+        );
+        let power = if found.is_empty() {
+            String::new()
+        } else {
+            format!(" The weakest finds {}.", found.join(", and "))
+        };
         page.paragraph(&format!(
             "Of {} {:.2} fail by chance where nothing changed, at least one in {:.0} % of such plans; one repeat on \
              a new set of panels is allowed, with its reason.{power}",

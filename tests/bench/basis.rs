@@ -14,6 +14,10 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 use std::time::Instant;
 
+/// The program's own: most of what large samples need is fresh memory.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 type Error = Box<dyn std::error::Error + Send + Sync>;
 
 /// Sets of one size.

@@ -37,6 +37,7 @@ pub(super) fn step(
         test_weeks: 0.0,
         weeks: 0.0,
         start: 0.0,
+        baselines: need.baselines,
         power: None,
         cost: Some(0.0),
         prerequisite: need.prerequisite,

@@ -30,6 +30,8 @@ pub(super) struct Need {
     /// Panels, however few the specimens.
     pub(super) panels: u32,
     pub(super) prerequisite: bool,
+    /// Records that an equivalence may be held against.
+    pub(super) baselines: Vec<String>,
     /// Finished records that were not conformed.
     pub(super) unconformed: Vec<String>,
 }
@@ -123,6 +125,7 @@ pub(super) fn builds(
                 specimens: alike().map(|one| one.specimens).max().unwrap_or(0),
                 panels: alike().map(|one| one.panels).max().unwrap_or(0),
                 prerequisite: gone.iter().all(|one| one.prerequisite),
+                baselines: alike().flat_map(|one| one.judged.evidence.iter().cloned()).collect(),
                 unconformed: alike().flat_map(|one| unconformed(one.judged)).collect(),
             });
         }

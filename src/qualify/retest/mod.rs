@@ -23,7 +23,8 @@ use super::pool;
 use super::verdict::{Duty, DutyKey, Evaluation};
 use crate::article::{Configurator, Subject};
 use crate::ledger::Ledger;
-use crate::statistics::{ChanceFailures, chance_failures, strength_power};
+use crate::record::Showing;
+use crate::statistics::{ChanceFailures, chance_failures, mean_power, strength_power};
 use std::collections::BTreeMap;
 
 /// What one step of the plan is.
@@ -59,6 +60,15 @@ impl StepKind {
     }
 }
 
+/// How often a planned equivalence finds a shift of the mean by one standard deviation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StepPower {
+    /// Whether the shift may go either way (a test of means) or is a fall (mean and least value of a strength).
+    pub either_way: bool,
+    /// The probability that it is found.
+    pub one_sd: f64,
+}
+
 /// One step of the plan: one build, one test.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlanStep {
@@ -90,8 +100,10 @@ pub struct PlanStep {
     pub weeks: f64,
     /// Week that it can start in.
     pub start: f64,
-    /// How often an equivalence of a strength finds that the mean has fallen by one standard deviation.
-    pub power: Option<f64>,
+    /// Records that an equivalence may be held against: those behind the verdicts that it mends.
+    pub baselines: Vec<String>,
+    /// How often an equivalence finds what changed.
+    pub power: Option<StepPower>,
     /// Cost, where nothing is missing.
     pub cost: Option<f64>,
     /// Whether it is here only because another step needs it first.
@@ -212,12 +224,29 @@ fn equivalences(ledger: &Ledger, steps: &mut [PlanStep]) -> Option<(usize, Chanc
         if specimens < 2 || !equivalence::is_tested(&showing.value) {
             continue;
         }
-        if !equivalence::two_sided(showing.value.kind.as_str()) {
-            step.power = strength_power(specimens as usize, alpha, 1.0).ok();
-        }
+        let either_way = equivalence::two_sided(showing.value.kind.as_str());
+        let one_sd = if either_way {
+            let of = |size| mean_power(size, specimens as usize, alpha, 1.0).ok();
+            smallest_baseline(ledger, &showing.value, &step.baselines).and_then(of)
+        } else {
+            strength_power(specimens as usize, alpha, 1.0).ok()
+        };
+        step.power = one_sd.map(|one_sd| StepPower { either_way, one_sd });
         levels.push(alpha);
     }
     (!levels.is_empty()).then(|| (levels.len(), chance_failures(levels)))
+}
+
+/// Returns how many values the smallest of some baselines has that a mean can be tested against: which of them the
+/// test will name is not decided yet, and the smallest finds least.
+fn smallest_baseline(ledger: &Ledger, showing: &Showing, records: &[String]) -> Option<usize> {
+    let sizes = records.iter().filter_map(|id| {
+        let own = ledger.evidence.get(id)?;
+        // What an equivalence extended is its baseline still.
+        let of = own.value.baseline.as_ref().map_or(Some(own), |base| ledger.evidence.get(base.id()))?;
+        Some(pool::pool(ledger, showing, &[of]).values.len()).filter(|size| *size >= 2)
+    });
+    sizes.min()
 }
 
 /// What no step of the plan mends, and what no rate is given for.

@@ -446,3 +446,28 @@ fn nobody_is_ahead_of_the_panels_that_its_specimens_are_cut_from() {
     assert_eq!((long.panels, long.weeks), (0, 9.0));
     assert_eq!(long.shares.as_deref(), Some("showing/b-shear lamina/cw-200@oven-120"));
 }
+
+#[test]
+fn an_equivalence_of_a_modulus_says_what_it_would_find() {
+    // Cured in another hall. 18 values are there and 4 are planned; scipy 1.10.1: stats.nct with 20 degrees of freedom and
+    // noncentrality 1/sqrt(1/18 + 1/4), outside the quantiles of stats.t at 0.025 and 0.975.
+    let showing = STRENGTH.replace("lamina-strength-fibre", "lamina-modulus").replace("500 MPa", "500 GPa");
+    let before = recorded(&showing, &[2, 2, 2]);
+    let text = TEXT.replace("showings: {}", &format!("showings:\n{showing}"));
+    let mut ledger = fixture::ledger(&text.replace("site: hall one", "site: hall two"));
+    (ledger.evidence, ledger.data) = (before.evidence, before.data);
+    for data in ledger.data.values_mut() {
+        data.unit = Some("GPa".into());
+    }
+    let plan = planned(&ledger);
+    let own = step(&plan, "a");
+    assert_eq!(own.kind, StepKind::Equivalence, "{own:#?}");
+    let power = own.power.unwrap();
+    assert!(power.either_way);
+    near(power.one_sd, 0.406_155_477_266);
+    // A baseline of one value leaves no mean to be tested against.
+    for data in ledger.data.values_mut() {
+        data.rows = data.rows.iter().take(1).cloned().collect();
+    }
+    assert!(planned(&ledger).steps.iter().all(|step| step.power.is_none()));
+}

@@ -55,6 +55,7 @@ fn step(showing: &str, start: f64) -> PlanStep {
         test_weeks: 1.0833,
         weeks: 6.3333,
         start,
+        baselines: Vec::new(),
         power: None,
         cost: None,
         prerequisite: start == 0.0,
