@@ -106,28 +106,25 @@ fn estimates(work: &mut Work, values: &[f64], fitted: &Fitted, unit: &'static st
 /// The steps to shape and scale of a Weibull distribution, the shape with the proof that it is the root.
 pub(super) fn weibull_steps(work: &mut Work, values: &[f64], of: &Weibull, unit: &'static str) {
     let n = values.len() as f64;
-    let largest = values.iter().copied().fold(0.0, f64::max);
-    let shares: Vec<f64> = values.iter().map(|value| value / largest).collect();
+    let proof = of.proof(values);
+    let shares: Vec<f64> = values.iter().map(|value| value / proof.greatest).collect();
     let logs: Vec<Vec<f64>> = shares.iter().map(|share| vec![*share]).collect();
-    let average = shares.iter().map(|share| share.ln()).sum::<f64>() / n;
     let words = format!("by the sum over {} values", values.len());
     let text = terms("(", "ln({})", ")/{}", &logs, &words);
-    summed(work, "mean of ln y", "sum ln y/n, y = x over the greatest x", text, &[n], average, "");
+    summed(work, "mean of ln y", "sum ln y/n, y = x over the greatest x", text, &[n], proof.mean_log, "");
     work.step("beta", "the shape at which 1/beta is as below", "[by trial]", &[], of.shape, "");
-    let powers: Vec<f64> = shares.iter().map(|share| (of.shape * share.ln()).exp()).collect();
-    let total: f64 = powers.iter().sum();
     let rows: Vec<Vec<f64>> = shares.iter().map(|share| vec![*share, of.shape]).collect();
     let text = terms("", "{}^{}", "", &rows, &words);
-    summed(work, "P", "sum of y^beta", text, &[], total, "");
-    let weighted: f64 = powers.iter().zip(&shares).map(|(power, share)| power * share.ln()).sum();
-    let rows: Vec<Vec<f64>> = powers.iter().zip(&shares).map(|(power, share)| vec![*power, *share]).collect();
+    summed(work, "P", "sum of y^beta", text, &[], proof.powers, "");
+    let rows: Vec<Vec<f64>> =
+        shares.iter().map(|share| vec![(of.shape * share.ln()).exp(), *share]).collect();
     let text = terms("", "{} x ln({})", "", &rows, &words);
-    summed(work, "L", "sum of y^beta ln y", text, &[], weighted, "");
-    let root = weighted / total - average;
-    work.step("1/beta", "L/P - mean of ln y", "{}/{} - {}", &[weighted, total, average], root, "");
+    summed(work, "L", "sum of y^beta ln y", text, &[], proof.weighted, "");
+    let numbers = [proof.weighted, proof.powers, proof.mean_log];
+    work.step("1/beta", "L/P - mean of ln y", "{}/{} - {}", &numbers, proof.inverse_shape(), "");
     let text = "{} x ({}/{})^(1/{})";
     let formula = "greatest x times (P/n)^(1/beta), the scale";
-    work.step("alpha", formula, text, &[largest, total, n, of.shape], of.scale, unit);
+    work.step("alpha", formula, text, &[proof.greatest, proof.powers, n, of.shape], of.scale, unit);
 }
 
 /// The steps to the statistic and the level.

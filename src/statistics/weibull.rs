@@ -42,7 +42,40 @@ pub struct Weibull {
     pub shape: f64,
 }
 
+/// Sums that show a shape to be the root of its equation, of y = x over the greatest x.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShapeProof {
+    /// The greatest value.
+    pub greatest: f64,
+    /// Mean of ln y.
+    pub mean_log: f64,
+    /// P, the sum of y^beta.
+    pub powers: f64,
+    /// L, the sum of y^beta ln y.
+    pub weighted: f64,
+}
+
+impl ShapeProof {
+    /// L/P less the mean of ln y, which is 1/beta where beta is the root.
+    pub fn inverse_shape(&self) -> f64 {
+        self.weighted / self.powers - self.mean_log
+    }
+}
+
 impl Weibull {
+    /// Returns what shows that the shape is the root for these values, all above 0.
+    pub fn proof(&self, values: &[f64]) -> ShapeProof {
+        let greatest = values.iter().copied().fold(0.0, f64::max);
+        let logs: Vec<f64> = values.iter().map(|value| (value / greatest).ln()).collect();
+        let power = |log: f64| (self.shape * log).exp();
+        ShapeProof {
+            greatest,
+            mean_log: logs.iter().sum::<f64>() / logs.len() as f64,
+            powers: logs.iter().map(|log| power(*log)).sum(),
+            weighted: logs.iter().map(|log| power(*log) * log).sum(),
+        }
+    }
+
     /// Returns the value that the share `p` of the population lies above.
     pub fn above(&self, p: f64) -> f64 {
         self.scale * (-p.ln()).powf(1.0 / self.shape)
@@ -230,6 +263,12 @@ mod tests {
         let fit = weibull(&BEARINGS).unwrap();
         near("scale", fit.scale, 81.8783, 1e-6);
         near("shape", fit.shape, 2.10206, 3e-6);
+        // The sums by numpy at the root that scipy.optimize.brentq found.
+        let proof = fit.proof(&BEARINGS);
+        near("P", proof.powers, 4.750_164_930_675, 1e-9);
+        near("L", proof.weighted, -2.514_844_203_041, 1e-9);
+        near("mean of ln y", proof.mean_log, -1.005_146_570_453, 1e-12);
+        near("1/beta", proof.inverse_shape(), 0.475_724_068_341, 1e-9);
         for (basis, v, value) in [(Basis::B, 5.30066, 16.5913), (Basis::A, 9.67635, 3.5148)] {
             let own = weibull_value(&fit, 23, basis).unwrap();
             near("V", own.v, v, 1e-6);

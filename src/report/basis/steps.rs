@@ -77,7 +77,7 @@ pub(super) fn steps(own: &SampleReport, found: &Procedure, frame: &Frame) -> Vec
         in_all(own, found, frame),
         one_population(found),
         spread(found),
-        fits(found),
+        fits(own, found),
     ];
     all.extend(modified(found));
     all.push(method(own, found));
@@ -256,7 +256,23 @@ fn parameters(fit: &Fit) -> String {
     }
 }
 
-fn fits(found: &Procedure) -> Step {
+/// That the shape is the root, in sums that a pocket calculator makes.
+fn shape_proof(own: &SampleReport, fit: &Fit) -> Option<String> {
+    let Fitted::Weibull(of) = fit.fitted else { return None };
+    let values: Vec<f64> = own.groups.iter().flat_map(|(_, values)| values.iter().copied()).collect();
+    let proof = of.proof(&values);
+    let [greatest, powers, weighted, mean] =
+        [proof.greatest, proof.powers, proof.weighted, proof.mean_log].map(figure);
+    Some(format!(
+        "beta is found by trial, with y = x/{greatest}: P = sum y^beta = {powers}, L = sum y^beta ln y = {weighted}, mean \
+         of ln y = {mean}, and 1/beta = L/P - mean of ln y = {}; alpha = {greatest} ({powers}/{})^(1/beta) = {}",
+        figure(proof.inverse_shape()),
+        values.len(),
+        figure(proof.greatest * (proof.powers / values.len() as f64).powf(1.0 / of.shape)),
+    ))
+}
+
+fn fits(own: &SampleReport, found: &Procedure) -> Step {
     let mut shows = Vec::new();
     let mut fit_well = Vec::new();
     for (distribution, fit) in Distribution::ALL.iter().zip(&found.fits) {
@@ -274,6 +290,7 @@ fn fits(found: &Procedure) -> Step {
                     if well { "above" } else { "not above" },
                     figure(found.levels.fit)
                 ));
+                shows.extend(shape_proof(own, fit));
                 if well {
                     fit_well.push(name);
                 }
