@@ -28,6 +28,8 @@ type Error = Box<dyn std::error::Error + Send + Sync>;
 const ROUNDS: usize = 5;
 /// The day that every command takes as today.
 const TODAY: &str = "2026-06-01";
+/// The title of the decision that carries the last commit's change.
+const STEP: &str = "A richer prepreg and two recipes";
 
 fn main() -> ExitCode {
     // `cargo bench` adds `--bench`.
@@ -80,11 +82,14 @@ fn table(records: usize) -> Result<(), Error> {
     let index = stage(&directory, &tree)?;
     let program = env!("CARGO_BIN_EXE_bondline");
     let own = std::env::current_exe()?;
-    let bondline = |arguments: &[&str]| {
+    let within = |directory: &Path, arguments: &[&str]| {
         let mut command = Command::new(program);
-        command.arg("-C").arg(&directory).args(["--today", TODAY]).args(arguments);
+        command.arg("-C").arg(directory).args(["--today", TODAY]).args(arguments);
         command
     };
+    let bondline = |arguments: &[&str]| within(&directory, arguments);
+    let proposed = folder.path().join("proposed");
+    propose(&directory, &proposed, &mut within(&proposed, &["decide", "draft", STEP, "--from-worktree"]))?;
     let mut hook = bondline(&["hook", "run"]);
     hook.env("GIT_INDEX_FILE", &index);
     let mut floor = Command::new(own);
@@ -97,6 +102,7 @@ fn table(records: usize) -> Result<(), Error> {
         ("check", bondline(&["check"])),
         ("hook run, 3 staged", hook),
         ("impact HEAD~1", bondline(&["impact", "HEAD~1"])),
+        ("the same as a decision", within(&proposed, &["impact", "dd-001"])),
         ("gaps", bondline(&["gaps"])),
     ];
     let mut measured = Vec::new();
@@ -153,6 +159,29 @@ fn peak(command: &mut Command) -> Result<Option<u64>, Error> {
         std::thread::sleep(Duration::from_millis(2));
     }
     Ok(highest.map(|kibibytes| kibibytes * 1024))
+}
+
+/// Lays the ledger as it was one commit ago, with that commit's change as a decision.
+fn propose(ledger: &Path, target: &Path, draft: &mut Command) -> Result<(), Error> {
+    let git = |arguments: &[&str]| {
+        let mut command = Command::new("git");
+        command.arg("-C").arg(target).args(arguments);
+        done(&mut command)
+    };
+    done(Command::new("git").args(["clone", "--quiet"]).arg(ledger).arg(target))?;
+    git(&["checkout", "--quiet", "HEAD~1"])?;
+    git(&["restore", "--source", "origin/main", "--", "."])?;
+    done(draft)?;
+    git(&["restore", "--", "."])
+}
+
+/// Runs a command that must succeed.
+fn done(command: &mut Command) -> Result<(), Error> {
+    let output = command.output()?;
+    if output.status.success() {
+        return Ok(());
+    }
+    Err(format!("{command:?} failed\n{}", String::from_utf8_lossy(&output.stderr)).into())
 }
 
 /// Stages three changed files in an index beside the repository's own, so that the work tree stays clean.
