@@ -571,8 +571,6 @@ fn widened(delta: &Delta) -> bool {
         return false;
     };
     let (Some((is, _)), Some((was, _))) = (number(is), number(was)) else { return false };
-    // Conformed limits are rounded to six digits, shares are not.
-    let slack = Decimal::parse("0.00001").unwrap_or_else(Decimal::zero);
     let sides = [(&delta.is_limits.0, &delta.was_limits.0), (&delta.is_limits.1, &delta.was_limits.1)];
     sides.into_iter().any(|(is_limit, was_limit)| {
         let distance = |limit: &Option<Arc<str>>, nominal: &Decimal| {
@@ -586,8 +584,25 @@ fn widened(delta: &Delta) -> bool {
             return new > old;
         }
         match (new.over(&is.abs()), old.over(&was.abs())) {
-            (Some(new), Some(old)) => new > &old + &(&old * &slack),
+            (Some(new), Some(old)) => {
+                // A share is written, but compared by its limit, which was rounded.
+                let [new_slack, old_slack] = [(is_limit, &is), (was_limit, &was)].map(|(limit, nominal)| {
+                    let own = limit.as_ref().and_then(|text| number(text));
+                    own.and_then(|(value, _)| half_a_sixth_digit(&value).over(&nominal.abs()))
+                        .unwrap_or_else(Decimal::zero)
+                });
+                new > &old + &(&new_slack + &old_slack)
+            }
             _ => new > old,
         }
     })
+}
+
+/// How far a figure of six significant digits may lie from what it was rounded from.
+fn half_a_sixth_digit(value: &Decimal) -> Decimal {
+    let size = value.to_f64().abs();
+    if size <= 0.0 || !size.is_finite() {
+        return Decimal::zero();
+    }
+    Decimal::parse(&format!("5e{:.0}", size.log10().floor() - 6.0)).unwrap_or_else(Decimal::zero)
 }

@@ -208,6 +208,9 @@ fn widening_is_judged_in_the_unit_written() {
     };
     assert_eq!(widened("200 g/m2 +/- 4 %", "191 g/m2 +/- 4.1 %"), "lapsed analysis");
     assert_eq!(widened("200 g/m2 +/- 4 %", "209 g/m2 +/- 4 %"), "met none");
+    // The upper limit is 215.44952, and 215.45 to six digits.
+    assert_eq!(widened("200 g/m2 +/- 4 %", "207.163 g/m2 +/- 4 %"), "met none");
+    assert_eq!(widened("207.163 g/m2 +/- 4 %", "207.163 g/m2 +/- 4.001 %"), "lapsed analysis");
     assert_eq!(widened("200 g/m2 +/- 8 g/m2", "209 g/m2 +/- 8.36 g/m2"), "lapsed analysis");
     assert_eq!(widened("200 g/m2 +/- 8 g/m2", "191 g/m2 +/- 8 g/m2"), "met none");
 }
