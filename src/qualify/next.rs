@@ -2,7 +2,7 @@
 //!
 //! How tests are ranked is common practice, no source: what finishing one unlocks, over the weeks until it is
 //! reported. A panel counts by the share of its open duties that the test closes, one that it makes releasable
-//! therefore as one; a milestone likewise.
+//! therefore as one; a milestone likewise, but each duty at the first milestone that needs it alone.
 
 use super::gaps::Gaps;
 use super::lapses::{Lapse, lapses};
@@ -97,7 +97,16 @@ pub struct SinglePoint {
 /// What is still needed, by panel and by milestone.
 struct Needs {
     panels: BTreeMap<String, BTreeSet<DutyKey>>,
-    milestones: Vec<(String, BTreeSet<DutyKey>)>,
+    milestones: Vec<Milestone>,
+}
+
+/// What a milestone still needs.
+struct Milestone {
+    name: String,
+    /// All.
+    needed: BTreeSet<DutyKey>,
+    /// What no milestone before it needs.
+    first: BTreeSet<DutyKey>,
 }
 
 /// Ranks the tests that close the duties of `gaps`, best first.
@@ -150,10 +159,14 @@ pub fn next_tests(
             let panels: Vec<Part> =
                 needs.panels.iter().map(|(name, own)| part(name, own)).filter(moved).collect();
             let milestones: Vec<Part> =
-                needs.milestones.iter().map(|(name, own)| part(name, own)).filter(moved).collect();
+                needs.milestones.iter().map(|own| part(&own.name, &own.needed)).filter(moved).collect();
             let releasable = panels.iter().filter(|part| part.is_whole());
             let releasable_kg = releasable.filter_map(|part| mass.get(part.name.as_str())).sum();
-            let worth = panels.iter().chain(&milestones).map(Part::share).sum();
+            #[allow(clippy::cast_precision_loss)]
+            let first = |own: &Milestone| {
+                own.first.intersection(&closed).count() as f64 / own.needed.len().max(1) as f64
+            };
+            let worth = panels.iter().map(Part::share).chain(needs.milestones.iter().map(first)).sum();
             Some(NextTest {
                 showing: step.showing.clone(),
                 build: step.build.clone(),
@@ -235,8 +248,12 @@ fn needs(ledger: &Ledger, evaluation: &Evaluation) -> Needs {
         ledger.head.iter().flat_map(|head| &head.milestones).map(|name| name.as_str()).collect();
     let place = |name: Option<&str>| names.iter().position(|own| Some(*own) == name);
     let mut panels: BTreeMap<String, BTreeSet<DutyKey>> = BTreeMap::new();
-    let mut milestones: Vec<(String, BTreeSet<DutyKey>)> =
-        names.iter().map(|name| ((*name).to_string(), BTreeSet::new())).collect();
+    let new = |name: &&str| Milestone {
+        name: (*name).to_string(),
+        needed: BTreeSet::new(),
+        first: BTreeSet::new(),
+    };
+    let mut milestones: Vec<Milestone> = names.iter().map(new).collect();
     for (key, duty) in &evaluation.duties {
         let due = place(duty.needed_by.as_deref());
         for (panel, _) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
@@ -248,9 +265,12 @@ fn needs(ledger: &Ledger, evaluation: &Evaluation) -> Needs {
             }
         }
         if !duty.verdict().is_closed() {
-            for (at, (_, needed)) in milestones.iter_mut().enumerate() {
+            for (at, own) in milestones.iter_mut().enumerate() {
                 if due.is_none_or(|due| due <= at) {
-                    needed.insert(key.clone());
+                    own.needed.insert(key.clone());
+                }
+                if due.unwrap_or(0) == at {
+                    own.first.insert(key.clone());
                 }
             }
         }

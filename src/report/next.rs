@@ -75,8 +75,8 @@ pub(crate) fn write(page: &mut Page<'_>, tests: &[NextTest], points: &[SinglePoi
     page.heading(&format!("Next ({})", tests.len()));
     page.paragraph(
         "Each is one test of the joint plan with what has to come first. Worth: for each panel and each milestone the \
-         share of its open duties that is closed, so that one which nothing else holds back counts 1; ranked by worth \
-         a week, then by cost (common practice, no source).",
+         share of its open duties that is closed, so that one which nothing else holds back counts 1, each duty at the \
+         first milestone that needs it; ranked by worth a week, then by cost (common practice, no source).",
     );
     let shown = page.frame.shown(tests.len(), TESTS_SHOWN);
     for (at, test) in tests.iter().take(shown).enumerate() {

@@ -152,9 +152,7 @@ impl<'a> Till<'a> {
         let head = ledger.head.as_ref();
         let rates = head.and_then(|head| head.rates.as_ref());
         let rate = rates.and_then(|rates| rates.labour.as_ref());
-        let first = ledger.materials.values().find_map(|own| own.value.price.as_ref());
-        let some =
-            rate.or(first).or_else(|| ledger.tools.values().find_map(|own| own.value.price.as_ref()))?;
+        let some = rate.or_else(|| first_price(ledger))?;
         let currency = head.and_then(|head| head.currency.as_ref());
         let currency = currency.map_or_else(|| some.currency().to_string(), ToString::to_string);
         Some(Self { weigher: Weigher::new(ledger), rates, currency, stacks: BTreeMap::new() })
@@ -200,6 +198,17 @@ impl<'a> Till<'a> {
         lines.sort_by(|one, two| (one.sort, &one.what, &one.place).cmp(&(two.sort, &two.what, &two.place)));
         Ok(PanelCost { panel: entry.id.clone(), quantity, each, lines })
     }
+}
+
+/// Some price of what a bill may hold.
+fn first_price(ledger: &Ledger) -> Option<&Money> {
+    let of_materials = ledger.materials.values().find_map(|own| own.value.price.as_ref());
+    of_materials
+        .or_else(|| ledger.tools.values().find_map(|own| own.value.price.as_ref()))
+        .or_else(|| ledger.processes.values().find_map(|own| own.value.price.as_ref()))
+        .or_else(|| ledger.finishes.values().find_map(|own| own.value.price.as_ref()))
+        .or_else(|| ledger.recipes.values().find_map(|own| own.value.price.as_ref()))
+        .or_else(|| ledger.panels.values().find_map(|own| own.value.price.as_ref()))
 }
 
 /// Adds up lines that say the same of the same place.

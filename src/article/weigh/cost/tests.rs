@@ -145,6 +145,13 @@ fn a_ledger_without_prices_says_nothing() {
         .join("\n");
     let bare = without_prices(&bare);
     assert_eq!(cost_of(&ledger(&bare), &Scope::Programme).unwrap(), None);
+    // A price of the panel alone is a price: everything else is missing beside it.
+    let mut one = ledger(&bare);
+    let panel = one.panels.get_mut("hatch").unwrap();
+    std::sync::Arc::make_mut(&mut panel.value).price = Some(serde_yaml::from_str("900 EUR").unwrap());
+    let found = cost_of(&one, &Scope::Panel("hatch".into())).unwrap().unwrap();
+    assert_eq!((found.total.materials, found.currency.as_str()), (900.0, "EUR"));
+    assert!(found.total.missing.iter().any(|what| what.starts_with("material/")), "{:?}", found.total);
 }
 
 /// Takes every `, price: ...` out.
