@@ -86,6 +86,8 @@ pub enum Command {
     Why(WhyArgs),
     /// Show mass and verdicts through the commits, and how far off predictions were
     History(HistoryArgs),
+    /// Write the pages that people look at: the programme today, changes, records
+    Report(ReportArgs),
     /// Search what a study allows: grams saved against the weeks and the cost of proving again
     Study(StudyArgs),
     /// List figures that stand on no evidence, and what stands on them
@@ -553,6 +555,30 @@ pub struct HistoryArgs {
     /// Show all commits
     #[arg(long)]
     pub all: bool,
+}
+
+/// Write the pages that people look at: the programme today, changes, records
+///
+/// A folder of static pages that needs no server and no network: open its index.html. Every proposed or approved
+/// decision has a sheet that can be printed for a design review; `--change` draws others. A folder that holds
+/// anything but an earlier report is refused.
+#[derive(Debug, Args)]
+pub struct ReportArgs {
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// What is laid over it
+    #[command(flatten)]
+    pub with: With,
+    /// Write to this folder
+    #[arg(long, value_name = "DIR", default_value = "bondline-report")]
+    pub out: PathBuf,
+    /// Draw this change too: BASE..HEAD, or a decision; may be repeated
+    #[arg(long, value_name = "CHANGE")]
+    pub change: Vec<String>,
+    /// Show so many commits in the history of mass
+    #[arg(long, value_name = "N", default_value_t = 40)]
+    pub commits: usize,
 }
 
 /// Search what a study allows: grams saved against the weeks and the cost of proving again

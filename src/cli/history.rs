@@ -31,7 +31,19 @@ pub(super) fn run(
         return of_record(context, &place, (&now, &line), text, args, out);
     }
     let most = if args.all { line.len() } else { args.commits.min(line.len()) };
-    let shown = line.get(..most).unwrap_or_default();
+    let steps = steps(context, &place, line.get(..most).unwrap_or_default());
+    let left = line.len() - steps.len();
+    let calibration = calibration(&now.ledger);
+    if context.json() {
+        writeln!(out, "{:#}", view::json(&steps, left, &calibration))?;
+    } else {
+        write!(out, "{}", view::text(&steps, left, &calibration, &context.frame(&now.ledger, args.all)))?;
+    }
+    Ok(Status::Done)
+}
+
+/// Judges the states after some commits, the newest first, each as of today.
+pub(super) fn steps(context: &Context, place: &Place, shown: &[Commit]) -> Vec<Step> {
     let mut steps: Vec<Step> = Vec::new();
     // The state before the oldest that is shown, for its difference in mass.
     let before = shown.last().and_then(|oldest| oldest.parents.first());
@@ -71,14 +83,7 @@ pub(super) fn run(
         last = Some((loaded, evaluation));
     }
     steps.reverse();
-    let left = line.len() - steps.len();
-    let calibration = calibration(&now.ledger);
-    if context.json() {
-        writeln!(out, "{:#}", view::json(&steps, left, &calibration))?;
-    } else {
-        write!(out, "{}", view::text(&steps, left, &calibration, &context.frame(&now.ledger, args.all)))?;
-    }
-    Ok(Status::Done)
+    steps
 }
 
 /// The decisions that a commit names or carries out, as short as they can be named.

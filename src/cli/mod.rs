@@ -19,6 +19,7 @@ mod leeway;
 mod mass;
 mod new;
 mod panel;
+mod report;
 mod study;
 mod why;
 mod why_place;
@@ -85,6 +86,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Gaps(args) => gaps::run(&mut context, args, out, err),
         Command::Why(args) => why::run(&mut context, args, out, err),
         Command::History(args) => history::run(&context, args, out, err),
+        Command::Report(args) => report::run(&mut context, args, out, err),
         Command::Study(args) => study::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
         Command::Conform(args) => conform::run(&mut context, args, out, err),

@@ -26,6 +26,15 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// All, what stands first.
+    pub const ALL: [Self; 6] =
+        [Self::Met, Self::Conceded, Self::Short, Self::Lapsed, Self::Open, Self::Failed];
+
+    /// Returns the verdict of a word.
+    pub fn by_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|own| own.word() == word)
+    }
+
     /// Returns the word.
     pub fn word(self) -> &'static str {
         match self {

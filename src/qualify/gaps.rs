@@ -85,13 +85,10 @@ pub struct Gaps {
     pub counts: BTreeMap<&'static str, usize>,
 }
 
-const VERDICTS: [Verdict; 6] =
-    [Verdict::Met, Verdict::Conceded, Verdict::Short, Verdict::Lapsed, Verdict::Open, Verdict::Failed];
-
 /// Counts the duties by verdict; one that none has counts 0.
 pub fn counts(evaluation: &Evaluation) -> BTreeMap<&'static str, usize> {
     let mut counts: BTreeMap<&'static str, usize> =
-        VERDICTS.iter().map(|verdict| (verdict.word(), 0)).collect();
+        Verdict::ALL.iter().map(|verdict| (verdict.word(), 0)).collect();
     for duty in evaluation.duties.values() {
         *counts.entry(duty.verdict().word()).or_default() += 1;
     }

@@ -23,6 +23,7 @@ pub mod margins;
 pub mod mass;
 pub mod next;
 pub mod page;
+pub mod pages;
 pub mod panel;
 pub(crate) mod plan;
 pub(crate) mod reason;

@@ -1,0 +1,212 @@
+//! The sheet of a change: fit to be put on the table in a design review.
+
+use super::margins::{Case, dumbbells};
+use super::stacks::Mark;
+use super::stacks::{alone, marks, pair};
+use super::svg::Figure;
+use super::timeline::timeline;
+use super::waterfall::{Step, waterfall};
+use crate::article::stack::{Stack, stack};
+use crate::article::weigh::Cost;
+use crate::change::impact::{DutyRow, Impact};
+use crate::ledger::{Entry, Ledger};
+use crate::record::Decision;
+use crate::report::impact;
+use crate::report::plan::money;
+use serde_json::{Map, Value, json};
+use std::collections::BTreeSet;
+
+/// Stacks drawn side by side; further ones are named.
+const STACKS_SHOWN: usize = 6;
+/// A remainder below this is rounding, kg.
+const ROUNDING: f64 = 1e-9;
+
+/// A change with a sheet of its own.
+pub struct ChangeInput<'a> {
+    /// Its file's stem.
+    pub stem: String,
+    /// What it is called.
+    pub title: String,
+    /// What it does.
+    pub impact: Impact,
+    /// The ledger before.
+    pub base: &'a Ledger,
+    /// The ledger after.
+    pub head: &'a Ledger,
+    /// The decision behind it.
+    pub decision: Option<&'a Entry<Decision>>,
+}
+
+/// What changed since a milestone was reached.
+pub struct Since {
+    /// The milestone.
+    pub milestone: String,
+    /// What changed.
+    pub impact: Impact,
+}
+
+/// The drawing of how the mass moved.
+pub(super) fn mass_steps(found: &Impact, root: &str) -> Option<Figure> {
+    let (was, is) = found.mass;
+    let mut steps: Vec<Step> = found
+        .panels
+        .iter()
+        .map(|row| Step {
+            name: row.panel.clone(),
+            delta: row.delta,
+            href: Some(format!("{root}panel/{}.html", row.panel)),
+        })
+        .collect();
+    // What assemblies hold beside panels moves the whole too.
+    let rest = is - was - steps.iter().map(|step| step.delta).sum::<f64>();
+    if rest.abs() > ROUNDING {
+        steps.push(Step { name: "parts of assemblies".to_string(), delta: rest, href: None });
+    }
+    waterfall((was, is), &steps, ("before", "after"))
+}
+
+/// Returns template, title and context.
+pub(super) fn context(change: &ChangeInput<'_>) -> (&'static str, String, Map<String, Value>) {
+    let found = &change.impact;
+    let currency = change.head.head.as_ref().and_then(|head| head.currency.as_ref());
+    let currency = currency.map_or_else(String::new, ToString::to_string);
+    let document = impact::json(found);
+    let worse: BTreeSet<(String, String)> =
+        found.duties.iter().filter(|row| row.is_worse()).map(key).collect();
+    let split = |wanted: bool| -> Vec<Value> {
+        let rows = document.get("duties").and_then(Value::as_array);
+        let own = |row: &&Value| {
+            let text = |name: &str| row.get(name).and_then(Value::as_str).unwrap_or_default().to_string();
+            worse.contains(&(text("showing"), text("subject"))) == wanted
+        };
+        rows.into_iter().flatten().filter(own).cloned().collect()
+    };
+    let cases: Vec<Case> = found
+        .margins
+        .iter()
+        .map(|row| Case {
+            name: format!("{}, {}", row.panel, row.case),
+            was: row.was.as_ref().map(|own| own.margin),
+            is: row.now.as_ref().map(|own| own.margin),
+        })
+        .collect();
+    let (stacks, more) = stacks(change);
+    let drawing = |figure: Option<Figure>| figure.map(|figure| figure.json());
+    let mut all = Map::new();
+    let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
+    put("decision", change.decision.map_or(Value::Null, decision));
+    put("waterfall", json!(drawing(mass_steps(found, "../"))));
+    put("timeline", json!(drawing(timeline(&found.retest))));
+    put("margins", json!(drawing(dumbbells(&cases, true))));
+    put("stacks", Value::Array(stacks));
+    put("more_stacks", json!(more));
+    put("figures", json!(figures(found)));
+    let free = found.retest.steps.is_empty();
+    put("test_cost", json!(if free { "nothing".to_string() } else { money(found.retest.cost, &currency) }));
+    put("worse", json!(split(true)));
+    put("better", json!(split(false)));
+    put("impact", document);
+    ("change.html", change.title.clone(), all)
+}
+
+fn key(row: &DutyRow) -> (String, String) {
+    (row.showing.clone(), row.subject.to_string())
+}
+
+/// Sums beside the mass that a change moves.
+fn figures(found: &Impact) -> Vec<Value> {
+    let mut all = Vec::new();
+    if let Some(cost) = &found.cost {
+        let sum = |own: &Cost| {
+            let text = money(Some(own.total()), &cost.currency);
+            if own.is_whole() { text } else { format!("at least {text}") }
+        };
+        let (was, is) = (&cost.was, &cost.is);
+        all.push(json!({
+            "what": "Unit cost",
+            "was": sum(was),
+            "is": sum(is),
+            "change": cost.delta().map_or_else(
+                || "not known".to_string(),
+                |delta| format!("{} {}", super::filters::signed(delta, 0), cost.currency),
+            ),
+        }));
+        all.push(json!({
+            "what": "Labour, h",
+            "was": format!("{:.1}", was.hours),
+            "is": format!("{:.1}", is.hours),
+            "change": super::filters::signed(is.hours - was.hours, 1),
+        }));
+    }
+    all
+}
+
+/// Recipes whose stack differs, drawn before and after; and the names of those that are not drawn.
+fn stacks(change: &ChangeInput<'_>) -> (Vec<Value>, Vec<String>) {
+    let ids: BTreeSet<&String> = change.base.recipes.keys().chain(change.head.recipes.keys()).collect();
+    let mut changed: Vec<(&String, Option<Stack>, Option<Stack>)> = Vec::new();
+    for id in ids {
+        let of = |ledger: &Ledger| ledger.recipes.contains_key(id).then(|| stack(ledger, id).ok()).flatten();
+        let (was, is) = (of(change.base), of(change.head));
+        if was != is {
+            changed.push((id, was, is));
+        }
+    }
+    let on = |id: &str| -> Vec<&String> {
+        let uses = |zone: &crate::record::Zone| zone.recipe.as_ref().is_some_and(|own| own.id() == id);
+        let panels = change.head.panels.iter().filter(|(_, panel)| panel.value.zones.iter().any(uses));
+        panels.map(|(id, _)| id).collect()
+    };
+    // What flies comes first; what no panel uses last.
+    changed.sort_by_key(|(id, _, _)| (std::cmp::Reverse(on(id).len()), (*id).clone()));
+    let more = changed.iter().skip(STACKS_SHOWN).map(|(id, _, _)| (*id).clone()).collect();
+    let drawn = changed.into_iter().take(STACKS_SHOWN).map(|(id, was, is)| {
+        let figures: Vec<Value> = match (was, is) {
+            (Some(was), Some(is)) => {
+                let differs = marks(&was, &is).1.iter().any(|mark| *mark != Mark::Same)
+                    || was.layers.len() != is.layers.len();
+                let names = if differs {
+                    ("Before", "After")
+                } else {
+                    ("Before", "After: the same layers, other masses")
+                };
+                pair(&was, &is, id, names).iter().map(Figure::json).collect()
+            }
+            (Some(own), None) | (None, Some(own)) => vec![alone(&own, id).json()],
+            (None, None) => Vec::new(),
+        };
+        json!({ "recipe": id, "panels": on(id), "figures": figures })
+    });
+    (drawn.collect(), more)
+}
+
+/// A decision as its sheet names it.
+fn decision(entry: &Entry<Decision>) -> Value {
+    let own = &entry.value;
+    json!({
+        "id": entry.id,
+        "status": own.status.to_string(),
+        "raised": own.raised.map(|day| day.to_string()),
+        "owner": own.owner,
+        "why": own.why,
+        "options": own.options.iter().map(|one| words(&json!(one))).collect::<Vec<_>>(),
+        "approvals": own.approvals.iter().map(|one| json!({
+            "role": one.role.to_string(),
+            "name": one.by.as_ref().map(ToString::to_string),
+            "on": one.on.to_string(),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+/// A free value in words: `key: value, key: value`.
+fn words(value: &Value) -> String {
+    match value {
+        Value::Null => "none".to_string(),
+        Value::String(text) => text.clone(),
+        Value::Array(all) => all.iter().map(words).collect::<Vec<_>>().join(", "),
+        Value::Object(map) => {
+            map.iter().map(|(key, value)| format!("{key}: {}", words(value))).collect::<Vec<_>>().join(", ")
+        }
+        other => other.to_string(),
+    }
+}

@@ -1,0 +1,367 @@
+//! Pages: what each sheet shows and where it lies, rendered from the templates of `templates/`.
+//!
+//! A [`Site`] is made once from a judged ledger; each [`Sheet`] is rendered on its own, so that pages can be written
+//! side by side or served one by one. What a page says comes from the documents that the commands print; drawings are
+//! made here. Whatever a user wrote is text to the templates and is escaped by them.
+
+mod budgets;
+mod change;
+mod filters;
+mod graph;
+mod margins;
+mod mass;
+mod matrix;
+mod records;
+mod registers;
+mod stacks;
+mod svg;
+mod timeline;
+mod today;
+mod waterfall;
+
+pub use change::{ChangeInput, Since};
+
+use crate::article::Subject;
+use crate::ledger::Ledger;
+use crate::qualify::verdict::Evaluation;
+use crate::record::{Address, Day, Fault, RecordKind};
+use crate::report::head::{CAUTIONS, ReportHead};
+use crate::report::history::Step;
+use include_dir::{Dir, include_dir};
+use minijinja::value::Serde;
+use minijinja::{AutoEscape, Environment, UndefinedBehavior};
+use serde_json::{Map, Value, json};
+use sha2::{Digest, Sha256};
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+static TEMPLATES: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/templates");
+
+/// Kinds of records that have a page each.
+pub const PAGED: [RecordKind; 7] = [
+    RecordKind::Panel,
+    RecordKind::Recipe,
+    RecordKind::Finish,
+    RecordKind::Showing,
+    RecordKind::Evidence,
+    RecordKind::Decision,
+    RecordKind::Tool,
+];
+
+/// Why a page can't be rendered: a defect of a template, never of a record.
+#[derive(Debug, thiserror::Error)]
+#[error("the page {page} can't be drawn: {why}")]
+pub struct PageError {
+    /// The page's file.
+    pub page: String,
+    /// What the template engine says.
+    pub why: String,
+}
+
+/// What the pages are made from.
+pub struct Inputs<'a> {
+    /// The ledger, without what can't be judged.
+    pub ledger: &'a Ledger,
+    /// Its verdicts.
+    pub evaluation: &'a Evaluation,
+    /// What every sheet says about itself.
+    pub head: ReportHead,
+    /// Which state this is, in words.
+    pub label: String,
+    /// The day.
+    pub today: Day,
+    /// Changes with a sheet of their own.
+    pub changes: Vec<ChangeInput<'a>>,
+    /// What changed since the milestone that was reached last.
+    pub since: Option<Since>,
+    /// The last commits, the newest first; empty outside a repository.
+    pub history: Vec<Step>,
+    /// Faults of the records.
+    pub faults: Vec<Fault>,
+    /// What was left out because something it rests on can't be read, in words.
+    pub left_out: Vec<String>,
+}
+
+/// One page.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Sheet {
+    /// The programme today.
+    Today,
+    /// A change, by its place among the inputs.
+    Change(usize),
+    /// All records of a kind.
+    List(RecordKind),
+    /// One record.
+    Record(RecordKind, String),
+    /// Showings by subjects of one kind; the page, from 0.
+    Matrix(&'static str, usize),
+    /// The compliance list.
+    Clauses,
+    /// Readings that are due, and what ends.
+    Calendar,
+    /// Figures that stand on no evidence.
+    Assumptions,
+    /// The mass and its history.
+    Mass,
+    /// What is made of what.
+    Graph,
+}
+
+/// A folder of pages, ready to be rendered.
+pub struct Site<'a> {
+    inputs: Inputs<'a>,
+    environment: Environment<'static>,
+    sheets: Vec<Sheet>,
+    /// Kinds of subject that have a matrix, with the number of its pages.
+    matrix: Vec<(&'static str, usize)>,
+    style: String,
+    script: String,
+}
+
+impl<'a> Site<'a> {
+    /// Makes the pages ready.
+    ///
+    /// # Errors
+    /// [`PageError`] where a template can't be read.
+    pub fn new(inputs: Inputs<'a>) -> Result<Self, PageError> {
+        let matrix = matrix::pages(&inputs);
+        let sheets = sheets(&inputs, &matrix);
+        let text = |name: &str| {
+            let file = TEMPLATES.get_file(name).and_then(|file| file.contents_utf8());
+            file.map(str::to_string)
+                .ok_or_else(|| PageError { page: name.to_string(), why: "it is not there".into() })
+        };
+        let (style, script) = (text("sheet.css")?, text("sheet.js")?);
+        let environment = environment(&inputs)?;
+        Ok(Self { inputs, environment, sheets, matrix, style, script })
+    }
+
+    /// Returns all pages.
+    pub fn sheets(&self) -> &[Sheet] {
+        &self.sheets
+    }
+
+    /// Returns whether a record has a page.
+    fn has_page(&self, address: &Address) -> bool {
+        PAGED.contains(&address.kind()) && records::has(self.inputs.ledger, address)
+    }
+
+    /// Returns the page that lies at a path, if there is one.
+    pub fn at(&self, path: &str) -> Option<&Sheet> {
+        self.sheets.iter().find(|sheet| self.file(sheet) == path)
+    }
+
+    /// Returns files that pages need beside them: path and bytes.
+    pub fn assets(&self) -> [(&'static str, &str); 2] {
+        [("sheet.css", &self.style), ("sheet.js", &self.script)]
+    }
+
+    /// Returns the path of a page below the folder, with `/`.
+    pub fn file(&self, sheet: &Sheet) -> String {
+        match sheet {
+            Sheet::Today => "index.html".to_string(),
+            Sheet::Change(at) => {
+                let stem = self.inputs.changes.get(*at).map_or("unknown", |change| change.stem.as_str());
+                format!("change/{stem}.html")
+            }
+            Sheet::List(kind) => format!("{}.html", kind.folder()),
+            Sheet::Record(kind, id) => format!("{}/{id}.html", kind.word()),
+            Sheet::Matrix(kind, page) => matrix::file(kind, *page),
+            Sheet::Clauses => "clauses.html".to_string(),
+            Sheet::Calendar => "calendar.html".to_string(),
+            Sheet::Assumptions => "assumptions.html".to_string(),
+            Sheet::Mass => "mass.html".to_string(),
+            Sheet::Graph => "graph.html".to_string(),
+        }
+    }
+
+    /// Renders a page.
+    ///
+    /// # Errors
+    /// [`PageError`] where its template fails.
+    pub fn render(&self, sheet: &Sheet) -> Result<String, PageError> {
+        let file = self.file(sheet);
+        let (template, title, context) = match sheet {
+            Sheet::Today => today::context(self),
+            Sheet::Change(at) => match self.inputs.changes.get(*at) {
+                Some(change) => change::context(change),
+                None => return Err(PageError { page: file, why: "there is no such change".to_string() }),
+            },
+            Sheet::List(kind) => records::list(self, *kind),
+            Sheet::Record(kind, id) => records::record(self, *kind, id),
+            Sheet::Matrix(kind, page) => matrix::context(self, kind, *page),
+            Sheet::Clauses => registers::clauses(self),
+            Sheet::Calendar => registers::calendar(self),
+            Sheet::Assumptions => registers::assumptions(self),
+            Sheet::Mass => mass::context(self),
+            Sheet::Graph => graph::context(self),
+        };
+        let root = "../".repeat(file.matches('/').count());
+        // A change is handed on alone: it carries its style with it.
+        let alone = matches!(sheet, Sheet::Change(_));
+        let mut all = context;
+        all.extend(self.shared(&file, &root, &title, alone));
+        let failed = |error: minijinja::Error| PageError {
+            page: file.clone(),
+            why: format!("{error} ({} line {})", error.name().unwrap_or(template), error.line().unwrap_or(0)),
+        };
+        let found = self.environment.get_template(template).map_err(failed)?;
+        found.render(Serde(&Value::Object(all))).map_err(failed)
+    }
+
+    /// What every page says: title block, pages, cautions.
+    fn shared(&self, file: &str, root: &str, title: &str, alone: bool) -> Map<String, Value> {
+        let ledger = self.inputs.ledger;
+        let programme = ledger
+            .head
+            .as_ref()
+            .map_or_else(|| "No ledger head".to_string(), |head| head.programme.to_string());
+        let matrix =
+            self.matrix.first().map_or_else(|| "index.html".to_string(), |(kind, _)| matrix::file(kind, 0));
+        let nav = [
+            ("index.html", "Today"),
+            ("mass.html", "Mass"),
+            (matrix.as_str(), "Matrix"),
+            ("clauses.html", "Clauses"),
+            ("calendar.html", "Calendar"),
+            ("assumptions.html", "Assumptions"),
+            ("graph.html", "Made of"),
+            ("panels.html", "Panels"),
+            ("recipes.html", "Recipes"),
+            ("finishes.html", "Finishes"),
+            ("tools.html", "Tools"),
+            ("showings.html", "Showings"),
+            ("evidence.html", "Evidence"),
+            ("decisions.html", "Decisions"),
+        ];
+        let nav: Vec<Value> = nav.iter().map(|(file, name)| json!({ "file": file, "name": name })).collect();
+        let policy = if alone {
+            format!(
+                "default-src 'none'; style-src '{}'; script-src '{}'; base-uri 'none'; form-action 'none'",
+                fingerprint(&self.style),
+                fingerprint(&self.script)
+            )
+        } else {
+            "default-src 'none'; style-src 'self'; script-src 'self'; base-uri 'none'; form-action 'none'"
+                .to_string()
+        };
+        let inline = alone.then(|| json!({ "css": self.style, "js": self.script }));
+        let all = json!({
+            "programme": programme,
+            "title": title,
+            "label": self.inputs.label,
+            "head": self.inputs.head.json(),
+            "cautions": CAUTIONS,
+            "caution": crate::report::head::CAUTION_LINE,
+            "nav": nav,
+            "here": file,
+            "root": root,
+            "policy": policy,
+            "inline": inline,
+        });
+        match all {
+            Value::Object(map) => map,
+            _ => Map::new(),
+        }
+    }
+}
+
+fn sheets(inputs: &Inputs<'_>, matrix: &[(&'static str, usize)]) -> Vec<Sheet> {
+    let mut all = vec![Sheet::Today];
+    all.extend((0..inputs.changes.len()).map(Sheet::Change));
+    all.extend([Sheet::Clauses, Sheet::Calendar, Sheet::Assumptions, Sheet::Mass, Sheet::Graph]);
+    for (kind, pages) in matrix {
+        all.extend((0..*pages).map(|page| Sheet::Matrix(kind, page)));
+    }
+    for kind in PAGED {
+        all.push(Sheet::List(kind));
+        all.extend(records::ids(inputs.ledger, kind).into_iter().map(|id| Sheet::Record(kind, id)));
+    }
+    all
+}
+
+/// What a policy on content names an inline style or script by.
+fn fingerprint(text: &str) -> String {
+    format!("sha256-{}", base64(&Sha256::digest(text.as_bytes())))
+}
+
+/// RFC 4648, with padding.
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for three in bytes.chunks(3) {
+        let byte = |at: usize| u32::from(three.get(at).copied().unwrap_or(0));
+        let word = byte(0) << 16 | byte(1) << 8 | byte(2);
+        for at in 0..4 {
+            let index = (word >> (18 - 6 * at)) & 63;
+            let letter = LETTERS.get(index as usize).map_or('=', |own| char::from(*own));
+            out.push(if at <= three.len() { letter } else { '=' });
+        }
+    }
+    out
+}
+
+/// The templates with what they may ask.
+fn environment(inputs: &Inputs<'_>) -> Result<Environment<'static>, PageError> {
+    let mut own = Environment::new();
+    own.set_undefined_behavior(UndefinedBehavior::Strict);
+    own.set_auto_escape_callback(|_| AutoEscape::Html);
+    for file in TEMPLATES.files() {
+        let (Some(name), Some(text)) = (file.path().to_str(), file.contents_utf8()) else { continue };
+        if name.ends_with(".html") {
+            own.add_template(name, text).map_err(|error| PageError {
+                page: name.to_string(),
+                why: format!("{error} (line {})", error.line().unwrap_or(0)),
+            })?;
+        }
+    }
+    let known: Arc<BTreeSet<(RecordKind, String)>> = Arc::new(paged(inputs.ledger));
+    let pages = Arc::clone(&known);
+    own.add_function("has_page", move |kind: &str, id: &str| {
+        RecordKind::by_word(kind).is_some_and(|kind| pages.contains(&(kind, id.to_string())))
+    });
+    own.add_function("page_of_subject", move |text: &str| {
+        let at = Subject::parse(text).and_then(|subject| record_of(&subject))?;
+        known.contains(&(at.kind(), at.id().to_string())).then(|| format!("{at}.html"))
+    });
+    filters::add(&mut own, inputs.ledger);
+    Ok(own)
+}
+
+/// The record whose page says most about a subject.
+fn record_of(subject: &Subject) -> Option<Address> {
+    match subject {
+        Subject::Panel(id) => Some(Address::new(RecordKind::Panel, id.clone())),
+        Subject::Laminate(id) | Subject::Painted(id, _) => Some(Address::new(RecordKind::Recipe, id.clone())),
+        _ => None,
+    }
+}
+
+/// Records that have a page.
+fn paged(ledger: &Ledger) -> BTreeSet<(RecordKind, String)> {
+    PAGED
+        .into_iter()
+        .flat_map(|kind| records::ids(ledger, kind).into_iter().map(move |id| (kind, id)))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn base64_of_rfc_4648() {
+        // RFC 4648, section 10.
+        for (text, expected) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            assert_eq!(base64(text.as_bytes()), expected);
+        }
+    }
+}

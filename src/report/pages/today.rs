@@ -1,0 +1,184 @@
+//! The sheet of the programme today.
+
+use super::budgets::budgets;
+use super::change::mass_steps;
+use super::{Sheet, Site};
+use crate::article::weigh::{MassStatement, Method, Scope, statement_by};
+use crate::qualify::gaps::{Gap, GapsOptions, gaps};
+use crate::qualify::next::next_tests;
+use crate::qualify::retest::plan;
+use crate::qualify::verdict::{DutyKey, Verdict};
+use crate::report::faults;
+use crate::report::mass::decimals;
+use crate::report::page::count;
+use serde_json::{Map, Value, json};
+use std::collections::BTreeMap;
+
+/// Tests that are named as the next.
+const NEXT_SHOWN: usize = 6;
+/// Beyond this many open duties tests are not ranked: the ranking plans each of them on its own.
+const RANKED: usize = 250;
+/// Verdicts other than met, the gravest first.
+const NOT_MET: [Verdict; 5] =
+    [Verdict::Failed, Verdict::Lapsed, Verdict::Short, Verdict::Open, Verdict::Conceded];
+
+/// Returns template, title and context.
+pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Map<String, Value>) {
+    let inputs = &site.inputs;
+    let (ledger, evaluation) = (inputs.ledger, inputs.evaluation);
+    let found = gaps(ledger, evaluation, &GapsOptions::default());
+    let statement = statement_by(ledger, Scope::Programme, Method::Causes).ok();
+    let milestones = milestones(site, &found.duties);
+    let mut all = Map::new();
+    let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
+    put("opening", json!(opening(site, statement.as_ref(), &found.counts, &milestones)));
+    put("left_out", json!(inputs.left_out));
+    put("faults", faults::json(&inputs.faults).get("faults").cloned().unwrap_or_default());
+    put("budget", json!(statement.as_ref().and_then(budgets).map(|figure| figure.json())));
+    put("words", json!(NOT_MET.map(Verdict::word)));
+    put("milestones", Value::Array(milestones));
+    put("next", Value::Array(next(site, &found)));
+    let changes = inputs.changes.iter().enumerate().map(|(at, change)| {
+        json!({
+            "file": site.file(&Sheet::Change(at)), "title": change.title, "verdict": change.impact.verdict,
+        })
+    });
+    put("changes", changes.collect());
+    put(
+        "since",
+        inputs.since.as_ref().map_or(Value::Null, |since| {
+            json!({
+                "milestone": since.milestone,
+                "verdict": since.impact.verdict,
+                "drawing": mass_steps(&since.impact, "").map(|figure| figure.json()),
+            })
+        }),
+    );
+    ("today.html", "The programme today".to_string(), all)
+}
+
+/// What each milestone needs beside those before it; duties without one come last.
+fn milestones(site: &Site<'_>, open: &[Gap]) -> Vec<Value> {
+    let (ledger, evaluation) = (site.inputs.ledger, site.inputs.evaluation);
+    let head = ledger.head.as_ref();
+    let names: Vec<&str> = head.iter().flat_map(|head| &head.milestones).map(|name| name.as_str()).collect();
+    let reached = head.and_then(|head| head.reached.as_ref()).map(|name| name.as_str());
+    let reached = names.iter().position(|name| Some(*name) == reached);
+    let row = |name: &str, is_reached: bool, own: Vec<&Gap>| -> Value {
+        let mut counts: BTreeMap<&str, usize> = NOT_MET.iter().map(|verdict| (verdict.word(), 0)).collect();
+        for gap in &own {
+            *counts.entry(gap.verdict.word()).or_default() += 1;
+        }
+        let keys: Vec<DutyKey> = own.iter().map(|gap| gap.key()).collect();
+        let plan = plan(ledger, evaluation, &keys);
+        json!({
+            "name": name, "reached": is_reached, "not_met": own.len(), "counts": counts,
+            "weeks": plan.weeks, "critical_path": plan.critical_path,
+        })
+    };
+    let mut all: Vec<Value> = names
+        .iter()
+        .enumerate()
+        .map(|(at, name)| {
+            let own = open.iter().filter(|gap| gap.needed_by.as_deref() == Some(*name)).collect();
+            row(name, reached.is_some_and(|reached| at <= reached), own)
+        })
+        .collect();
+    let rest: Vec<&Gap> =
+        open.iter().filter(|gap| gap.needed_by.as_deref().is_none_or(|by| !names.contains(&by))).collect();
+    if !rest.is_empty() {
+        all.push(row("no milestone", false, rest));
+    }
+    all
+}
+
+fn next(site: &Site<'_>, found: &crate::qualify::gaps::Gaps) -> Vec<Value> {
+    if found.duties.len() > RANKED {
+        return Vec::new();
+    }
+    let tests = next_tests(site.inputs.ledger, site.inputs.evaluation, found).unwrap_or_default();
+    let row = |test: &crate::qualify::next::NextTest| {
+        json!({
+            "showing": test.showing,
+            "build": test.build.to_string(),
+            "kind": test.kind.word(),
+            "weeks": test.plan.weeks,
+            "cost": test.plan.cost,
+            "closes": count(test.closes.len(), "duty"),
+            "panels": test.panels.iter().map(|part| part.name.clone()).collect::<Vec<_>>(),
+        })
+    };
+    tests.iter().take(NEXT_SHOWN).map(row).collect()
+}
+
+/// The paragraph that the report begins with.
+fn opening(
+    site: &Site<'_>,
+    statement: Option<&MassStatement>,
+    counts: &BTreeMap<&'static str, usize>,
+    milestones: &[Value],
+) -> String {
+    let mut said = Vec::new();
+    match statement {
+        Some(own) => {
+            let total = &own.total;
+            said.push(format!(
+                "One aircraft's panels weigh {} kg, between {} and {} kg, and {} kg with the growth allowed for.",
+                decimals(total.kg, 2),
+                decimals(total.low_kg, 2),
+                decimals(total.high_kg, 2),
+                decimals(total.with_growth_kg, 2)
+            ));
+            let over: Vec<String> = own
+                .groups
+                .iter()
+                .filter_map(|group| {
+                    let margin = group.margin_with_growth_kg.filter(|margin| *margin < 0.0)?;
+                    Some(format!("{} by {} kg", group.group, decimals(-margin, 2)))
+                })
+                .collect();
+            let with_budget = own.groups.iter().filter(|group| group.budget_kg.is_some()).count();
+            if !over.is_empty() {
+                said.push(format!("With growth these groups pass their budgets: {}.", over.join(", ")));
+            } else if with_budget > 0 {
+                said.push("Every group with a budget keeps it with its growth.".to_string());
+            }
+        }
+        None => said.push("The mass can't be worked out: records that it needs can't be read.".to_string()),
+    }
+    let of = |word: &str| counts.get(word).copied().unwrap_or(0);
+    let every: usize = counts.values().sum();
+    if every == 0 {
+        said.push("The ledger asks for nothing: there is no duty.".to_string());
+        return said.join(" ");
+    }
+    let parts: Vec<String> = NOT_MET
+        .iter()
+        .filter(|verdict| of(verdict.word()) > 0)
+        .map(|verdict| format!("{} {verdict}", of(verdict.word())))
+        .collect();
+    said.push(match parts.is_empty() {
+        true => format!("All {} are met.", count(every, "duty")),
+        false => format!("Of {} {} are met; {}.", count(every, "duty"), of("met"), parts.join(", ")),
+    });
+    let ahead = milestones.iter().find(|one| {
+        one.get("reached").and_then(Value::as_bool) == Some(false)
+            && one.get("not_met").and_then(Value::as_u64).is_some_and(|n| n > 0)
+            && one.get("name").and_then(Value::as_str) != Some("no milestone")
+    });
+    if let Some(one) = ahead {
+        let number = one.get("not_met").and_then(Value::as_u64).unwrap_or(0);
+        let number = usize::try_from(number).unwrap_or(usize::MAX);
+        let weeks = one.get("weeks").and_then(Value::as_f64).unwrap_or(0.0);
+        said.push(format!(
+            "The next milestone is {}: {} not met, {} weeks if everything begins today.",
+            one.get("name").and_then(Value::as_str).unwrap_or_default(),
+            count(number, "duty"),
+            decimals(weeks, 1)
+        ));
+    }
+    if !site.inputs.left_out.is_empty() {
+        said.push("Some records can't be read; what rests on them is left out.".to_string());
+    }
+    said.join(" ")
+}
