@@ -88,6 +88,8 @@ pub enum Command {
     History(HistoryArgs),
     /// Write the pages that people look at: the programme today, changes, records
     Report(ReportArgs),
+    /// Show the same pages in a browser, drawn anew when a file changes
+    View(ViewArgs),
     /// Search what a study allows: grams saved against the weeks and the cost of proving again
     Study(StudyArgs),
     /// List figures that stand on no evidence, and what stands on them
@@ -579,6 +581,32 @@ pub struct ReportArgs {
     /// Show so many commits in the history of mass
     #[arg(long, value_name = "N", default_value_t = 40)]
     pub commits: usize,
+}
+
+/// Show the same pages in a browser, drawn anew when a file changes
+///
+/// Serves the pages of `report` on 127.0.0.1 alone until Ctrl-C, read only. A page that is open shows itself anew
+/// when a file of the ledger changes.
+#[derive(Debug, Args)]
+pub struct ViewArgs {
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// What is laid over it
+    #[command(flatten)]
+    pub with: With,
+    /// Draw this change too: BASE..HEAD, or a decision; may be repeated
+    #[arg(long, value_name = "CHANGE")]
+    pub change: Vec<String>,
+    /// Show so many commits in the history of mass
+    #[arg(long, value_name = "N", default_value_t = 40)]
+    pub commits: usize,
+    /// Listen on this port; any free one where it is 0
+    #[arg(long, value_name = "PORT", default_value_t = 0)]
+    pub port: u16,
+    /// Leave the browser alone
+    #[arg(long)]
+    pub no_browser: bool,
 }
 
 /// Search what a study allows: grams saved against the weeks and the cost of proving again

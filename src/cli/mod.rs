@@ -21,6 +21,7 @@ mod new;
 mod panel;
 mod report;
 mod study;
+mod view;
 mod why;
 mod why_place;
 
@@ -87,6 +88,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Command::Why(args) => why::run(&mut context, args, out, err),
         Command::History(args) => history::run(&context, args, out, err),
         Command::Report(args) => report::run(&mut context, args, out, err),
+        Command::View(args) => view::run(&mut context, args, err),
         Command::Study(args) => study::run(&mut context, args, out, err),
         Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
         Command::Conform(args) => conform::run(&mut context, args, out, err),

@@ -114,7 +114,9 @@ fn draw(site: &Site<'_>, nodes: &BTreeSet<&Address>, edges: &BTreeSet<(Address, 
     let wide = gap - 96.0;
     for (from, to) in edges {
         let (Some((x2, y2)), Some((x1, y1))) = (at.get(from), at.get(to)) else { continue };
-        let (start, end) = (x1 + wide, x2 - 4.0);
+        // A line begins where the name ends.
+        let name = cut(to.id(), wide).chars().count() as f64 * 6.6 + 5.0;
+        let (start, end) = (x1 + name.min(wide), x2 - 4.0);
         // What stands in one column is joined on its left.
         let (start, end, bend) =
             if (x1 - x2).abs() < 1.0 { (x1 - 4.0, x2 - 4.0, -26.0) } else { (start, end, 44.0) };

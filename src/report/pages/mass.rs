@@ -11,6 +11,8 @@ use serde_json::{Map, Value, json};
 
 const WIDTH: f64 = 900.0;
 const HEIGHT: f64 = 320.0;
+/// How far a mass may lie from that of now to be drawn with it, as a share.
+const SETTLED: f64 = 0.2;
 /// Below this a commit did not move the mass, kg.
 const MOVED: f64 = 5e-4;
 
@@ -52,7 +54,13 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Map<String, Val
 
 /// Draws the mass after each commit, oldest first; `None` for fewer than two.
 fn line(history: &[Step]) -> Option<Figure> {
-    let steps: Vec<(&Step, f64)> = history.iter().rev().filter_map(|step| Some((step, step.kg?))).collect();
+    let all: Vec<(&Step, f64)> = history.iter().filter_map(|step| Some((step, step.kg?))).collect();
+    // While panels are still being entered the mass says nothing; what is drawn lies near what it is now.
+    let now = all.first().map_or(0.0, |(_, kg)| *kg);
+    let settled = |kg: f64| (kg - now).abs() <= SETTLED * now.abs();
+    let mut steps: Vec<(&Step, f64)> = all.iter().copied().take_while(|(_, kg)| settled(*kg)).collect();
+    let earlier = all.len() - steps.len();
+    steps.reverse();
     if steps.len() < 2 {
         return None;
     }
@@ -93,8 +101,12 @@ fn line(history: &[Step]) -> Option<Figure> {
         Anchor::End,
         "commits, oldest first; a dot where one moved the mass",
     );
+    let more = match earlier {
+        0 => String::new(),
+        n => format!(" {n} earlier ones, when panels were still being entered, are not drawn."),
+    };
     let caption = format!(
-        "Mass of the programme after each of the last {} commits, each judged as of today.",
+        "Mass of the programme after each of the last {} commits, each judged as of today.{more}",
         steps.len()
     );
     let rows = steps.iter().map(|(step, kg)| {

@@ -116,6 +116,8 @@ pub struct Site<'a> {
     matrix: Vec<(&'static str, usize)>,
     style: String,
     script: String,
+    /// Of pages that are served: the state that they show, and what asks whether it is still that.
+    served: Option<(String, String)>,
 }
 
 impl<'a> Site<'a> {
@@ -133,7 +135,15 @@ impl<'a> Site<'a> {
         };
         let (style, script) = (text("sheet.css")?, text("sheet.js")?);
         let environment = environment(&inputs)?;
-        Ok(Self { inputs, environment, sheets, matrix, style, script })
+        Ok(Self { inputs, environment, sheets, matrix, style, script, served: None })
+    }
+
+    /// Makes the pages ask their server whether `state` is still what the ledger is.
+    #[must_use]
+    pub fn served(mut self, state: &str) -> Self {
+        let script = TEMPLATES.get_file("view.js").and_then(|file| file.contents_utf8()).unwrap_or_default();
+        self.served = Some((state.to_string(), script.to_string()));
+        self
     }
 
     /// Returns all pages.
@@ -152,8 +162,10 @@ impl<'a> Site<'a> {
     }
 
     /// Returns files that pages need beside them: path and bytes.
-    pub fn assets(&self) -> [(&'static str, &str); 2] {
-        [("sheet.css", &self.style), ("sheet.js", &self.script)]
+    pub fn assets(&self) -> Vec<(&'static str, &str)> {
+        let mut all = vec![("sheet.css", self.style.as_str()), ("sheet.js", self.script.as_str())];
+        all.extend(self.served.as_ref().map(|(_, script)| ("view.js", script.as_str())));
+        all
     }
 
     /// Returns the path of a page below the folder, with `/`.
@@ -198,7 +210,7 @@ impl<'a> Site<'a> {
         };
         let root = "../".repeat(file.matches('/').count());
         // A change is handed on alone: it carries its style with it.
-        let alone = matches!(sheet, Sheet::Change(_));
+        let alone = matches!(sheet, Sheet::Change(_)) && self.served.is_none();
         let mut all = context;
         all.extend(self.shared(&file, &root, &title, alone));
         let failed = |error: minijinja::Error| PageError {
@@ -242,8 +254,12 @@ impl<'a> Site<'a> {
                 fingerprint(&self.script)
             )
         } else {
-            "default-src 'none'; style-src 'self'; script-src 'self'; base-uri 'none'; form-action 'none'"
-                .to_string()
+            {
+                let ask = if self.served.is_some() { " connect-src 'self';" } else { "" };
+                format!(
+                    "default-src 'none'; style-src 'self'; script-src 'self';{ask} base-uri 'none'; form-action 'none'"
+                )
+            }
         };
         let inline = alone.then(|| json!({ "css": self.style, "js": self.script }));
         let all = json!({
@@ -258,6 +274,7 @@ impl<'a> Site<'a> {
             "root": root,
             "policy": policy,
             "inline": inline,
+            "state": self.served.as_ref().map(|(state, _)| state),
         });
         match all {
             Value::Object(map) => map,
