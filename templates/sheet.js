@@ -63,6 +63,6 @@
     }
   }
   window.addEventListener("beforeprint", () => {
-    for (const one of document.querySelectorAll("details")) one.open = true;
+    for (const one of document.querySelectorAll("details:not(.behind)")) one.open = true;
   });
 })();

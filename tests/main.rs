@@ -19,6 +19,7 @@ mod conform;
 mod example;
 mod golden;
 mod json;
+mod pages;
 mod plan;
 mod rules;
 mod schema;

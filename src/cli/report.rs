@@ -282,10 +282,15 @@ fn judged(context: &Context, loaded: &Loaded) -> Result<(Option<Ledger>, Evaluat
             .chain([culprit.clone()])
             .filter(|one| one.kind() == RecordKind::Panel && own.panels.contains_key(one.id()))
             .collect();
-        if panels.is_empty() {
-            return Err(context.missing(loaded, &missing));
-        }
         let mut less = own.clone();
+        if panels.is_empty() {
+            // A panel or assembly that can't be read stands in the way of the whole: the rest is weighed without it.
+            if less.broken.is_empty() {
+                return Err(context.missing(loaded, &missing));
+            }
+            less.broken.clear();
+            left_out.push("masses and verdicts are those of what can be read".to_string());
+        }
         for panel in panels {
             less.panels.remove(panel.id());
             left_out.push(format!("{panel}: {missing}"));

@@ -12,6 +12,7 @@ use crate::change::impact::{DutyRow, Impact};
 use crate::ledger::{Entry, Ledger};
 use crate::record::Decision;
 use crate::report::impact;
+use crate::report::page::merged;
 use crate::report::plan::money;
 use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
@@ -103,6 +104,8 @@ pub(super) fn context(change: &ChangeInput<'_>) -> (&'static str, String, Map<St
     put("figures", json!(figures(found)));
     let free = found.retest.steps.is_empty();
     put("test_cost", json!(if free { "nothing".to_string() } else { money(found.retest.cost, &currency) }));
+    let granted: Vec<&String> = found.retest.assumptions.iter().chain(&found.assumptions).collect();
+    put("granted", json!(merged(&granted)));
     put("worse", json!(split(true)));
     put("better", json!(split(false)));
     put("impact", document);

@@ -30,7 +30,18 @@ pub(super) fn add(own: &mut Environment<'static>, ledger: &Ledger) {
         Some(_) => money(value, &currency),
         None => NONE.to_string(),
     });
+    own.add_filter("short", |text: &str, most: usize| short(text, most));
     own.add_function("shape", |word: &str| Verdict::by_word(word).map_or("", shape));
+}
+
+/// A text cut to so many characters, with an ellipsis where it was cut.
+fn short(text: &str, most: usize) -> String {
+    let mut chars = text.chars();
+    let mut cut: String = chars.by_ref().take(most).collect();
+    if chars.next().is_some() {
+        cut.push('…');
+    }
+    cut
 }
 
 /// A difference with its sign.

@@ -51,6 +51,8 @@ pub struct Svg {
     width: f64,
     height: f64,
     body: String,
+    /// Whether some of it can be moved to.
+    leads: bool,
 }
 
 /// A coordinate: a tenth of a px is finer than any screen shows.
@@ -63,7 +65,7 @@ fn at(value: f64) -> String {
 impl Svg {
     /// Returns an empty drawing of this size.
     pub fn new(width: f64, height: f64) -> Self {
-        Self { width, height, body: String::new() }
+        Self { width, height, body: String::new(), leads: false }
     }
 
     /// Draws a line.
@@ -130,6 +132,7 @@ impl Svg {
 
     /// Writes a word that leads to a page.
     pub fn link(&mut self, href: &str, place: (f64, f64), anchor: Anchor, text: &str) {
+        self.leads = true;
         let _ = write!(self.body, r#"<a href="{}">"#, escaped(href));
         self.text("", place, anchor, text);
         self.body.push_str("</a>");
@@ -156,7 +159,9 @@ impl Svg {
     /// Returns the drawing with what it is called and what it shows, for those who can't see it.
     pub fn finish(self, title: &str, description: &str) -> String {
         format!(
-            r#"<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{}" viewBox="0 0 {} {}" width="{}" height="{}">{}</svg>"#,
+            r#"<svg xmlns="http://www.w3.org/2000/svg" role="{}" aria-label="{}" viewBox="0 0 {} {}" width="{}" height="{}">{}</svg>"#,
+            // What is one picture has no parts.
+            if self.leads { "group" } else { "img" },
             escaped(&format!("{title}. {description}")),
             at(self.width),
             at(self.height),

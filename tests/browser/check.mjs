@@ -1,0 +1,246 @@
+// Looks at the pages of a report as a browser does, and says what is wrong with them.
+//
+// node check.mjs DIR [--shots DIR]: every page is opened from disk; each fault is one line on standard error, and the
+// exit status is 1 where there is any. What is asked:
+//  - no error in the console, no request but for files of the report;
+//  - every link resolves, every anchor is there; HTML is valid (html-validate, its standard rules);
+//  - on a phone nothing is wider than the page; in print (A4 and Letter) no table, drawing or line is cut;
+//  - one page of each sort: axe-core finds nothing in light and in dark, the keyboard reaches everything, filters
+//    filter, the drawing of what is made of what marks what a record touches.
+import { existsSync, mkdirSync, readFileSync, readdirSync, statSync } from "node:fs";
+import { basename, dirname, join, relative, resolve } from "node:path";
+import { fileURLToPath, pathToFileURL } from "node:url";
+import { createRequire } from "node:module";
+import puppeteer from "puppeteer-core";
+import { HtmlValidate } from "html-validate";
+
+const require = createRequire(import.meta.url);
+const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
+const folder = resolve(process.argv[2]);
+const shots = process.argv[3] === "--shots" ? resolve(process.argv[4]) : null;
+const MOST_BYTES = 300_000;
+// px at 96 to the inch, less the margins of the style sheet (13 mm on each side).
+const PAPER = { A4: 695, Letter: 717 };
+
+const faults = [];
+const fault = (page, words) => faults.push(`${relative(folder, page)}: ${words}`);
+
+const files = readdirSync(folder, { recursive: true })
+  .map((name) => join(folder, name))
+  .filter((name) => statSync(name).isFile());
+const pages = files.filter((name) => name.endsWith(".html")).sort();
+
+// One page of each sort for what takes long: the largest of each folder, and all at the top.
+const sorts = new Map();
+for (const page of pages) {
+  const kind = dirname(relative(folder, page));
+  if (kind === ".") sorts.set(page, page);
+  else if (!sorts.has(kind) || statSync(page).size > statSync(sorts.get(kind)).size) sorts.set(kind, page);
+}
+const chosen = new Set(sorts.values());
+
+const validate = new HtmlValidate({
+  extends: ["html-validate:standard"],
+  rules: {
+    // Rules of style, not of validity.
+    "long-title": "off",
+    "no-trailing-whitespace": "off",
+    "void-style": "off",
+    "doctype-style": "off",
+    "no-inline-style": "error",
+    // Names may hold a dot or begin with a figure.
+    "valid-id": ["error", { relaxed: true }],
+    // Its sorting of rows asks for what tables here do not do.
+    "prefer-tbody": "off",
+    "prefer-native-element": "off",
+    "require-sri": "off",
+  },
+});
+
+for (const page of pages) {
+  if (statSync(page).size > MOST_BYTES) fault(page, `it has ${statSync(page).size} bytes`);
+  const found = await validate.validateFile(page);
+  for (const result of found.results)
+    for (const one of result.messages.slice(0, 5))
+      if (one.severity === 2) fault(page, `line ${one.line}: ${one.message} (${one.ruleId})`);
+}
+
+// Named by its path: the driver looks nothing up.
+const named = process.env.BONDLINE_CHROMIUM || "chromium";
+const program = named.includes("/")
+  ? named
+  : process.env.PATH.split(":").map((own) => join(own, named)).find((own) => existsSync(own));
+if (!program) {
+  console.error(`${named} is not there: tests/run installs it`);
+  process.exit(2);
+}
+const browser = await puppeteer.launch({
+  executablePath: program,
+  headless: true,
+  args: ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"],
+});
+
+const anchors = new Map();
+const seen = [];
+async function look(page) {
+  const tab = await browser.newPage();
+  tab.on("console", (one) => { if (["error", "warn"].includes(one.type())) fault(page, `console: ${one.text()}`); });
+  tab.on("pageerror", (error) => fault(page, `script: ${error.message}`));
+  tab.on("request", (one) => {
+    const url = one.url();
+    const own = url.startsWith("file:") && !relative(folder, fileURLToPath(url.split(/[?#]/)[0])).startsWith("..");
+    if (!own) fault(page, `it asks for ${url}`);
+  });
+  tab.on("requestfailed", (one) => fault(page, `${one.url()} can't be had`));
+  tab.on("dialog", async (one) => { fault(page, "it opens a dialogue"); await one.dismiss(); });
+  await tab.setViewport({ width: 1280, height: 900 });
+  await tab.goto(pathToFileURL(page).href, { waitUntil: "load" });
+  const { links, ids, title } = await tab.evaluate(() => ({
+    links: Array.from(document.querySelectorAll("a[href]"), (one) => one.getAttribute("href")),
+    ids: Array.from(document.querySelectorAll("[id]"), (one) => one.id),
+    title: document.title,
+  }));
+  if (!title.trim()) fault(page, "it has no title");
+  anchors.set(page, new Set(ids));
+  seen.push([page, links]);
+
+  await tab.setViewport({ width: 390, height: 800 });
+  const wide = await tab.evaluate(() => document.documentElement.scrollWidth);
+  if (wide > 391) fault(page, `on a phone it is ${wide} px wide`);
+
+  await tab.emulateMediaType("print");
+  for (const [paper, width] of Object.entries(PAPER)) {
+    await tab.setViewport({ width, height: 1000 });
+    const cut = await tab.evaluate((width) => {
+      const all = Array.from(document.querySelectorAll("table, svg, pre, p, h1, h2, h3, dl, ul"));
+      const over = all.filter((one) => one.getBoundingClientRect().right > width + 1.5 && one.offsetParent !== null || one.tagName === "svg" && one.getBoundingClientRect().right > width + 1.5);
+      return over.slice(0, 3).map((one) => `${one.tagName.toLowerCase()} ${Math.round(one.getBoundingClientRect().right)} px: ${(one.textContent || "").trim().slice(0, 60)}`);
+    }, width);
+    for (const one of cut) fault(page, `printed on ${paper} it is cut: ${one}`);
+    const tall = await tab.evaluate(() => Array.from(document.querySelectorAll("tr, svg")).filter((one) => one.getBoundingClientRect().height > 980).length);
+    if (tall) fault(page, `printed on ${paper} ${tall} rows or drawings are taller than a page`);
+  }
+  await tab.emulateMediaType("screen");
+
+  if (chosen.has(page)) {
+    await tab.setViewport({ width: 1280, height: 900 });
+    for (const theme of ["light", "dark"]) {
+      await tab.emulateMediaFeatures([{ name: "prefers-color-scheme", value: theme }]);
+      const broken = await tab.evaluate(async (source) => {
+        if (!window.axe) (0, eval)(source);
+        const found = await window.axe.run(document, { resultTypes: ["violations"], preload: false, runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"] });
+        return found.violations.map((one) => `${one.id}: ${one.help} (${one.nodes.length}, such as ${one.nodes[0].html.slice(0, 120)})`);
+      }, axe).catch((error) => [`axe can't run: ${error.message}`]);
+      for (const one of broken) fault(page, `axe, ${theme}: ${one}`);
+      if (shots) {
+        mkdirSync(shots, { recursive: true });
+        const name = relative(folder, page).replaceAll("/", "-").replace(/\.html$/, "");
+        await tab.screenshot({ path: join(shots, `${name}-${theme}.png`), fullPage: true });
+      }
+    }
+    await keyboard(tab, page);
+    await filters(tab, page);
+    if (basename(page) === "graph.html") await touching(tab, page);
+    for (const format of ["A4", "Letter"]) {
+      const pdf = await tab.pdf({ format, printBackground: true });
+      if (pdf.length < 2000) fault(page, `printed on ${format} it is empty`);
+    }
+  }
+  await tab.close();
+}
+
+// Two at a time: one waits while the other draws. What needs the keyboard's focus is one at a time.
+const near = pages.filter((page) => !chosen.has(page));
+const worker = async () => { for (let page = near.pop(); page; page = near.pop()) await look(page); };
+await Promise.all([worker(), worker()]);
+for (const page of chosen) await look(page);
+await browser.close();
+
+for (const [page, links] of seen) {
+  for (const link of new Set(links)) {
+    const [path, anchor] = link.split("#");
+    const target = path ? resolve(dirname(page), decodeURIComponent(path)) : page;
+    if (/^[a-z]+:/i.test(path)) fault(page, `it leads out: ${link}`);
+    else if (!existsSync(target)) fault(page, `${link} leads nowhere`);
+    else if (anchor && !(anchors.get(target) || new Set()).has(decodeURIComponent(anchor))) fault(page, `${link} has no such place`);
+  }
+}
+
+// Tab reaches every part that can be used, and shows where it is.
+async function keyboard(tab, page) {
+  const count = await tab.evaluate(() => {
+    document.activeElement?.blur();
+    const all = Array.from(document.querySelectorAll("a[href], button, input, select, summary, [tabindex='0']"));
+    const usable = all.filter((one) => one.checkVisibility({ contentVisibilityAuto: true }) || one.classList.contains("skip"));
+    usable.forEach((one, at) => { one.dataset.tabbed = "no"; });
+    return usable.length;
+  });
+  // Long pages repeat what was seen: some hundred steps tell.
+  const steps = Math.min(count, 250);
+  const reached = new Set();
+  for (let at = 0; at < steps; at += 1) {
+    await tab.keyboard.press("Tab");
+    const here = await tab.evaluate((at) => {
+      const one = document.activeElement;
+      if (!one || one === document.body) return null;
+      one.dataset.tabbed = String(at);
+      const style = getComputedStyle(one);
+      return { name: one.outerHTML.slice(0, 80), shown: one.classList.contains("skip") || style.outlineStyle !== "none" || one.tagName.toLowerCase() === "a" && one.namespaceURI.endsWith("svg") };
+    }, at);
+    if (!here) break;
+    reached.add(here.name);
+    if (!here.shown) { fault(page, `the keyboard is lost on ${here.name}`); break; }
+  }
+  const left = await tab.evaluate((steps) => Array.from(document.querySelectorAll("[data-tabbed='no']")).slice(0, 3).map((one) => one.outerHTML.slice(0, 80)), steps);
+  if (count <= 250 && left.length) fault(page, `the keyboard does not reach ${left.join(" ")}`);
+}
+
+async function filters(tab, page) {
+  const forms = await tab.$$("form.filters");
+  for (const form of forms) {
+    const words = await form.$("input[name=words]");
+    if (!words) continue;
+    const shown = () => form.evaluate((own) => Array.from(document.getElementById(own.dataset.table).tBodies).flatMap((body) => Array.from(body.rows)).filter((row) => !row.hidden).length);
+    const before = await shown();
+    if (!before) continue;
+    await words.type("zzzz no such word");
+    if (await shown()) fault(page, "the filter of words filters nothing");
+    await words.evaluate((own) => { own.value = ""; own.dispatchEvent(new Event("input", { bubbles: true })); });
+    if ((await shown()) !== before) fault(page, "the filter does not come back");
+    for (const select of await form.$$("select")) {
+      const values = await select.evaluate((own) => Array.from(own.options, (one) => one.value).filter(Boolean));
+      const name = await select.evaluate((own) => own.name);
+      let sum = 0;
+      for (const value of values) {
+        await select.select(value);
+        const rows = await shown();
+        const fit = await form.evaluate((own, name, value) => Array.from(document.getElementById(own.dataset.table).tBodies).flatMap((body) => Array.from(body.rows)).filter((row) => (" " + (row.dataset[name] || "") + " ").includes(" " + value + " ")).length, name, value);
+        if (rows !== fit) fault(page, `the filter ${name} shows ${rows} rows for ${value}, not ${fit}`);
+        sum += rows;
+      }
+      if (values.length && !sum) fault(page, `the filter ${name} never shows a row`);
+      await select.select("");
+    }
+  }
+}
+
+async function touching(tab, page) {
+  const found = await tab.evaluate(() => {
+    const drawing = document.querySelector("svg.touch");
+    if (!drawing) return null;
+    const edges = Array.from(drawing.querySelectorAll("[data-from]"));
+    const name = edges[0].dataset.from;
+    const node = drawing.querySelector(`[data-node="${CSS.escape(name)}"]`) || Array.from(drawing.querySelectorAll("[data-node]")).find((one) => one.dataset.node === name);
+    node.focus();
+    const on = drawing.querySelectorAll("[data-node].on").length;
+    const lines = drawing.querySelectorAll("[data-from].on").length;
+    node.blur();
+    return { on, lines, after: drawing.querySelectorAll(".on").length };
+  });
+  if (found && (found.on < 2 || found.lines < 1)) fault(page, `a record that is pointed at marks ${found.on} records and ${found.lines} lines`);
+  if (found && found.after) fault(page, "what was marked stays marked");
+}
+
+for (const one of faults.slice(0, 200)) console.error(one);
+console.log(`${pages.length} pages, ${chosen.size} looked at closely, ${faults.length} faults`);
+process.exit(faults.length ? 1 : 0);
