@@ -15,6 +15,7 @@ pub mod impact;
 pub mod joint;
 pub mod leeway;
 pub mod margins;
+pub mod past;
 pub mod predicted;
 pub mod rebase;
 pub(crate) mod same;

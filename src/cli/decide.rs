@@ -17,7 +17,7 @@ use super::laid::one_decision;
 use crate::change::draft::number_of;
 use crate::ledger::Entry;
 use crate::record::edit::{self, EditError};
-use crate::record::{Address, Decision, DecisionStatus};
+use crate::record::{Address, Change, Decision, DecisionStatus};
 use crate::report::page::shown;
 use crate::source::Place;
 use crate::source::write::{FileEdit, finish, write_all};
@@ -218,10 +218,29 @@ pub(super) fn short_id(id: &str) -> &str {
     id.get(..end).unwrap_or(id)
 }
 
+/// The commit that has the records which a decision changes as they are now; `None` where none has.
+pub(super) fn base_of(
+    context: &Context,
+    place: &Place,
+    now: &Loaded,
+    changes: &[Change],
+) -> Result<Option<String>, Failure> {
+    if place.repository().is_none() {
+        return Ok(None);
+    }
+    let head = place.head_or_empty()?;
+    let Some(commit) = head.commit().map(str::to_string) else { return Ok(None) };
+    let head = context.read(head);
+    let bytes = |loaded: &Loaded, address: &Address| {
+        loaded.ledger.file_of(address).and_then(|file| loaded.text(file))
+    };
+    let same = touched(changes).iter().all(|address| bytes(&head, address) == bytes(now, address));
+    Ok(same.then_some(commit))
+}
+
 /// The records that some changes name.
-fn touched(decision: &Decision) -> BTreeSet<Address> {
-    decision
-        .changes
+fn touched(changes: &[Change]) -> BTreeSet<Address> {
+    changes
         .iter()
         .flat_map(|change| [&change.set, &change.remove, &change.insert, &change.add, &change.drop])
         .flatten()

@@ -48,7 +48,7 @@ fn decisions(context: &Context, out: &mut dyn Write) -> Result<Status, Failure> 
     let place = context.place()?;
     let staged = place.index()?;
     let (base, staged) = (context.read(place.before("HEAD", &staged)?), context.read(staged));
-    let found = context.carried_out(&base, &staged);
+    let found = context.carried_out(&place, &base, &staged);
     let names: Vec<&str> = found
         .iter()
         .map(|id| {

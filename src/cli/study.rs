@@ -2,7 +2,7 @@
 
 use super::args::StudyArgs;
 use super::context::{Context, Failure, Loaded, Status, named, to_the_end, unwritten};
-use super::decide::next_number;
+use super::decide::{base_of, next_number};
 use crate::change::study::{Ended, Found, Progress, Room, StudyError, StudyOptions, draft, run as search};
 use crate::ledger::Entry;
 use crate::qualify::verdict::Evaluation;
@@ -137,7 +137,8 @@ fn written(
         };
         return Err(Failure::new(format!("the study found no row {number}"), help));
     };
-    let draft = draft::draft(&found.study, found.title.as_deref(), row, context.today);
+    let mut draft = draft::draft(&found.study, found.title.as_deref(), row, context.today);
+    draft.base = base_of(context, place, loaded, &draft.changes)?;
     let file = format!("decisions/{}.yaml", draft.id(next_number(context, place, loaded, err)?));
     let text = draft.text().ok_or_else(|| {
         Failure::new(

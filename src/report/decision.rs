@@ -3,7 +3,9 @@
 use super::page::{Frame, count, shown};
 use super::table::{Align, Table, wrap};
 use crate::change::found::{Application, Calibration, Held, held};
-use crate::record::{Approvals, Change, Decision, DecisionStatus, FoundFigures, Predicted, Text, edit};
+use crate::record::{
+    Approval, Approvals, Change, Decision, DecisionStatus, FoundFigures, Predicted, Text, edit,
+};
 use serde_json::{Value, json};
 
 /// One decision of a list.
@@ -48,8 +50,7 @@ fn lacking<'a>(decision: &Decision, rule: Option<&'a Approvals>) -> (Vec<&'a str
     let Some(rule) = rule else { return (Vec::new(), 0) };
     let has = |role: &Text| decision.approvals.iter().any(|one| one.role == *role);
     let roles = rule.decision.iter().filter(|role| !has(role)).map(Text::as_str).collect();
-    let named: std::collections::BTreeSet<&str> =
-        decision.approvals.iter().filter_map(|one| one.by.as_ref()).map(Text::as_str).collect();
+    let named = Approval::people(&decision.approvals, &rule.decision);
     (roles, (rule.persons.unwrap_or(0) as usize).saturating_sub(named.len()))
 }
 

@@ -35,8 +35,19 @@ pub(super) fn run(
             "draft another: `bondline decide draft`",
         ));
     }
-    let settled = context.settled(&place, &now, &entry.value);
+    let settled = context.settled(&place, &now, &entry.value).map_err(|fault| refused(entry, &fault))?;
     let texts = overlay(&now.ledger, &now.snapshot, &[&settled]).map_err(|fault| refused(entry, &fault))?;
+    let spent = context.past(&place).spent((&now.ledger, &now.snapshot), &entry.id, &entry.value)?;
+    if let Some((at, commit)) = spent.first_key_value() {
+        let what = match spent.len() < entry.value.changes.len() {
+            true => format!("change {} of {} is", at + 1, entry.id),
+            false => format!("{} is", entry.id),
+        };
+        return Err(Failure::new(
+            format!("{what} carried out already, in commit {}", commit.get(..7).unwrap_or(commit)),
+            "the same once more is another change: `bondline decide draft` writes a decision for it",
+        ));
+    }
     leaves_no_fault(context, &now, &settled.changes)?;
     let edits = edits(&now, &texts)?;
     let mut said = Vec::new();
@@ -88,11 +99,19 @@ pub(in crate::cli) fn way_on(id: &str, status: DecisionStatus, fault: &DecideErr
             "it is carried out already, in whole or in part: `bondline impact {short} --at REV` lays it over the state before"
         ),
         (
-            DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. },
+            DecideError::MovedOn { .. }
+            | DecideError::Gone { .. }
+            | DecideError::Unsure { .. }
+            | DecideError::NoPlace { .. }
+            | DecideError::NoRecord { .. },
             DecisionStatus::Approved,
         ) => format!(
             "it may be carried out already: `--at REV` lays it over the state before; if the record has moved on, `bondline decide rebase {short}` drafts a decision in its place"
         ),
+        (DecideError::Gone { .. } | DecideError::Unsure { .. }, _) => {
+            "look where it went and write the change anew, or say by `status: withdrawn` that it is not pursued"
+                .to_string()
+        }
         (DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. }, _) => {
             format!("the record has moved on; `bondline decide rebase {short}` brings the decision up to it")
         }
@@ -136,7 +155,7 @@ fn undo(
     let head = context.read(place.head_or_empty()?);
     let settled = context.settled(place, &head, &entry.value);
     let short = short_id(&entry.id);
-    let texts = overlay(&head.ledger, &head.snapshot, &[&settled]).map_err(|fault| {
+    let texts = settled.and_then(|own| overlay(&head.ledger, &head.snapshot, &[&own])).map_err(|fault| {
         Failure::new(
             format!("{} can't be laid over HEAD: {fault}", entry.id),
             format!(

@@ -1,14 +1,13 @@
 //! `bondline decide approve`.
 
 use super::{Wrote, decision, opened, short_id, text_of, uneditable, with_status, wrong_status};
-use crate::change::predicted::digest;
 use crate::cli::args::ApproveArgs;
 use crate::cli::context::{Context, Failure, Status, nearest};
+use crate::ledger::is_as_predicted;
 use crate::record::edit::{self, EditError};
 use crate::record::{Approval, DecisionStatus, Text};
 use crate::source::write::FileEdit;
 use serde_json::json;
-use std::collections::BTreeSet;
 use std::io::Write;
 
 pub(super) fn run(
@@ -38,8 +37,7 @@ pub(super) fn run(
             ));
         }
     }
-    let said = own.predicted.as_ref().and_then(|predicted| predicted.changes.as_ref());
-    if said.is_some_and(|said| said.as_str() != digest(&own.changes)) {
+    if !is_as_predicted(own) {
         return Err(Failure::new(
             format!("the changes of {} are not those that were proposed", entry.id),
             format!("`bondline decide propose {short}` predicts anew what they do"),
@@ -74,9 +72,9 @@ pub(super) fn run(
             ));
         }
         (Some(by), Some(persons)) => {
-            let mut named: BTreeSet<&str> =
-                own.approvals.iter().filter_map(|one| one.by.as_ref()).map(Text::as_str).collect();
-            let again = !named.insert(by.as_str());
+            let asked = rule.map_or(&[][..], |rule| &rule.decision);
+            let mut named = Approval::people(&own.approvals, asked);
+            let again = !named.insert(Approval::folded(by));
             let open = roles.iter().filter(|open| {
                 **open != role.as_str() && own.approvals.iter().all(|one| one.role.as_str() != **open)
             });

@@ -34,7 +34,7 @@ pub(super) fn run(
             entry.id
         )?;
     }
-    let applied = context.application(&place, &now, own)?.ok_or_else(|| {
+    let applied = context.application(&place, &now, entry)?.ok_or_else(|| {
         Failure::new(
             format!("no commit on this branch carries {} out", entry.id),
             "close it once it is applied and committed; one that is not pursued is `withdrawn`",

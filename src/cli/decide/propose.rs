@@ -1,7 +1,10 @@
 //! `bondline decide propose`.
 
 use super::draft::leaves_no_fault;
-use super::{Wrote, decision, opened, short_id, text_of, touched, uneditable, with_status, wrong_status};
+use super::{
+    Wrote, decision, opened, short_id, text_of, touched, uneditable, way_on, with_status, wrong_status,
+};
+use crate::change::decide::{DecideError, overlay};
 use crate::change::impact::{Impact, impact_of};
 use crate::change::predicted::predicted;
 use crate::cli::args::DecisionArgs;
@@ -115,7 +118,7 @@ pub(super) fn foretell(
         None => now.snapshot.clone(),
     };
     let base = context.read(if committed.is_empty() { now.snapshot.clone() } else { committed });
-    for address in touched(own) {
+    for address in touched(&own.changes) {
         let bytes = |loaded: &Loaded| loaded.ledger.file_of(&address).and_then(|file| loaded.text(file));
         if bytes(&base) != bytes(now) {
             return Err(Failure::new(
@@ -124,10 +127,16 @@ pub(super) fn foretell(
             ));
         }
     }
+    // The prediction is made for the places as the records have them now.
+    let settled = context.settled(place, &base, own).map_err(|fault| behind(id, own, &fault))?;
+    if settled.changes != own.changes {
+        return Err(Failure::new(
+            format!("the records have moved on since {id} was made: its places stand elsewhere now"),
+            format!("`bondline decide rebase {}` brings it up to them", short_id(id)),
+        ));
+    }
+    let texts = overlay(&base.ledger, &base.snapshot, &[own]).map_err(|fault| behind(id, own, &fault))?;
     leaves_no_fault(context, &base, &own.changes)?;
-    let texts = crate::change::decide::overlay(&base.ledger, &base.snapshot, &[own]).map_err(|fault| {
-        Failure::new(fault.to_string(), "`bondline decide rebase` brings it up to the records")
-    })?;
     let head = context.read(base.snapshot.overlay(texts));
     let before = context.evaluate(&base, err)?;
     let after = context.evaluate_beside(&head, &before, err)?;
@@ -140,6 +149,10 @@ pub(super) fn foretell(
     let text =
         written(text, &foretold).map_err(|fault| uneditable(&format!("decisions/{id}.yaml"), &fault))?;
     Ok((text, foretold, found))
+}
+
+fn behind(id: &str, own: &Decision, fault: &DecideError) -> Failure {
+    Failure::new(fault.to_string(), way_on(id, own.status, fault))
 }
 
 fn written(text: &str, foretold: &Predicted) -> Result<String, edit::EditError> {

@@ -2,7 +2,9 @@
 
 use super::draft::leaves_no_fault;
 use super::propose::foretell;
-use super::{Wrote, decision, next_number, opened, short_id, text_of, uneditable, wrong_status};
+use super::{
+    Wrote, base_of, decision, next_number, opened, short_id, text_of, uneditable, way_on, wrong_status,
+};
 use crate::change::draft::Draft;
 use crate::change::rebase::renew;
 use crate::cli::args::DecisionArgs;
@@ -24,7 +26,9 @@ pub(super) fn run(
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     let short = short_id(&entry.id);
-    let settled = context.settled(&place, &now, own);
+    let settled = context
+        .settled(&place, &now, own)
+        .map_err(|fault| Failure::new(fault.to_string(), way_on(&entry.id, DecisionStatus::Draft, &fault)))?;
     let renewed = renew(&settled, &now.ledger, &now.snapshot).map_err(|at| gone(entry, at))?;
     if renewed.changes == own.changes {
         return Err(Failure::new(
@@ -52,6 +56,10 @@ pub(super) fn run(
     }
     let was = text_of(&now, entry)?;
     let mut text = rewritten(&was, own, &renewed).map_err(|fault| uneditable(&entry.file, &fault))?;
+    if own.base.is_some() {
+        let base = base_of(context, &place, &now, &renewed.changes)?;
+        text = with_base(&text, base.as_deref()).map_err(|fault| uneditable(&entry.file, &fault))?;
+    }
     if own.status == DecisionStatus::Proposed {
         let (foretold, _, found) = foretell(context, &place, &now, &entry.id, &renewed, &text, err)?;
         text = foretold;
@@ -98,6 +106,7 @@ fn anew(
         owner: own.owner.clone(),
         raised: context.today,
         supersedes: Some(entry.id.clone()),
+        base: base_of(context, place, now, &renewed.changes)?,
         changes: renewed.changes,
     };
     let id = draft.id(next_number(context, place, now, err)?);
@@ -137,6 +146,7 @@ fn rewritten(text: &str, was: &Decision, is: &Decision) -> Result<String, EditEr
             ("remove", yaml(&was.remove), yaml(&is.remove)),
             ("insert", yaml(&was.insert), yaml(&is.insert)),
             ("after", yaml(&was.after), yaml(&is.after)),
+            ("between", yaml(&was.between), yaml(&is.between)),
             ("was", yaml(&was.was), yaml(&is.was)),
         ] {
             text = match (old, new) {
@@ -149,6 +159,14 @@ fn rewritten(text: &str, was: &Decision, is: &Decision) -> Result<String, EditEr
         }
     }
     Ok(text)
+}
+
+/// The text with the commit that its places refer to now.
+fn with_base(text: &str, base: Option<&str>) -> Result<String, EditError> {
+    match base {
+        Some(base) => edit::set(text, "base", &serde_yaml::Value::from(base)),
+        None => edit::remove(text, "base"),
+    }
 }
 
 fn yaml<T: serde::Serialize>(value: &Option<T>) -> Option<serde_yaml::Value> {
