@@ -21,13 +21,14 @@ use crate::record::{Address, Day, Decision, Fault, Level, RecordKind, render};
 use crate::report::faults;
 use crate::report::head::ReportHead;
 use crate::report::page::{Frame, Style, count, shown};
-use crate::source::write::WriteError;
+use crate::source::write::{WriteError, Writer, unfinished};
 use crate::source::{Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 /// How a command ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -120,6 +121,8 @@ pub struct Context {
     /// Whether standard input is a terminal.
     pub input_terminal: bool,
     recall: MemoryRecall,
+    /// The place that was read from, once there is one.
+    read_from: OnceLock<Place>,
 }
 
 /// Holds what a command works on until the program ends: a command is its last act, and giving the pieces
@@ -161,6 +164,7 @@ impl Context {
             colour_err: allowed(terminal.colour_err),
             input_terminal: terminal.input,
             recall: MemoryRecall::new(),
+            read_from: OnceLock::new(),
         })
     }
 
@@ -204,7 +208,12 @@ impl Context {
 
     /// Returns the same context standing in another folder.
     pub fn standing_in(&self, directory: &Path) -> Self {
-        Self { directory: directory.to_path_buf(), recall: MemoryRecall::new(), ..*self }
+        Self {
+            directory: directory.to_path_buf(),
+            recall: MemoryRecall::new(),
+            read_from: OnceLock::new(),
+            ..*self
+        }
     }
 
     /// Draws the faults of an input that is no ledger's for people; programs get them in the failure's document.
@@ -241,7 +250,46 @@ impl Context {
     /// [`Failure`] where there is none.
     pub fn place(&self) -> Result<Place, Failure> {
         let index = std::env::var_os("GIT_INDEX_FILE").map(PathBuf::from);
-        Ok(Place::find(&self.directory)?.with_index_file(index))
+        let place = Place::find(&self.directory)?.with_index_file(index);
+        Ok(self.read_from.get_or_init(|| place.clone()).clone())
+    }
+
+    /// Opens the ledger to write in it: the place, the right to write, and the work tree's state, read while nobody
+    /// else writes. A change that was cut short before is finished first, and said.
+    ///
+    /// # Errors
+    /// [`Failure`] where there is no ledger, or it can't be had.
+    pub fn opened(&self, err: &mut dyn Write) -> Result<(Place, Writer, Loaded), Failure> {
+        let (place, writer) = self.writer(err)?;
+        let loaded = self.load(&place, &Source::default())?;
+        Ok((place, writer, loaded))
+    }
+
+    /// As [`Context::opened`], without reading anything.
+    ///
+    /// # Errors
+    /// As [`Context::opened`].
+    pub fn writer(&self, err: &mut dyn Write) -> Result<(Place, Writer), Failure> {
+        let place = self.place()?;
+        let writer = Writer::wait(&place).map_err(unwritten)?;
+        let finished = writer.finish().map_err(unwritten)?;
+        if !finished.is_empty() {
+            let files: Vec<String> = finished.iter().map(|file| shown(file)).collect();
+            writeln!(err, "note: an earlier change was cut short and is finished now: {}", files.join(", "))?;
+        }
+        Ok((place, writer))
+    }
+
+    /// Says on `err` where a change was cut short and nobody has finished it: the answer may rest on half of it.
+    pub(super) fn note_unfinished(&self, err: &mut dyn Write) {
+        let Some(files) = self.read_from.get().and_then(unfinished) else { return };
+        let files: Vec<String> = files.iter().map(|file| shown(file)).collect();
+        // Memory takes every byte.
+        let _ = writeln!(
+            err,
+            "note: a change of {} was cut short, and this answer may rest on half of it; the next command that writes, as `bondline decide apply`, finishes it",
+            files.join(", ")
+        );
     }
 
     /// Reads the state that was asked for.

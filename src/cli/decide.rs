@@ -20,7 +20,7 @@ use crate::record::edit::{self, EditError};
 use crate::record::{Address, Change, Decision, DecisionStatus};
 use crate::report::page::shown;
 use crate::source::Place;
-use crate::source::write::{FileEdit, finish, write_all};
+use crate::source::write::{FileEdit, Writer};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -42,18 +42,6 @@ pub(super) fn run(
         DecideCommand::Show(args) => list::show(context, args, out, err),
         DecideCommand::Renumber(args) => renumber::run(context, args, out, err),
     }
-}
-
-/// The place and the work tree's state; a change that was cut short before is finished first, and said.
-fn opened(context: &Context, err: &mut dyn Write) -> Result<(Place, Loaded), Failure> {
-    let place = context.place()?;
-    let finished = finish(&place).map_err(unwritten)?;
-    if !finished.is_empty() {
-        let files: Vec<String> = finished.iter().map(|file| shown(file)).collect();
-        writeln!(err, "note: an earlier change was cut short and is finished now: {}", files.join(", "))?;
-    }
-    let loaded = context.load(&place, &Source::default())?;
-    Ok((place, loaded))
 }
 
 /// The decision that an argument names; a file may be named by its whole path.
@@ -132,12 +120,12 @@ impl Wrote<'_> {
     fn write(
         self,
         context: &Context,
-        place: &Place,
+        writer: &Writer,
         edits: &[FileEdit],
         out: &mut dyn Write,
     ) -> Result<Status, Failure> {
         if !self.dry_run {
-            write_all(place, edits).map_err(unwritten)?;
+            writer.write_all(edits).map_err(unwritten)?;
         }
         let changed: Vec<&FileEdit> = edits.iter().filter(|edit| edit.was != edit.shall).collect();
         if context.json() {

@@ -258,11 +258,41 @@ fn killed_between_two_files_it_is_finished_by_the_next_command() {
     let (shall, panel_shall) = (bed.read(recipe), bed.read(panel));
     // As the kill leaves it: the journal, and the first of the two renames.
     bed.write(recipe, &was);
-    let journal = serde_json::json!([
-        { "file": panel, "was": panel_was, "shall": panel_shall },
-        { "file": recipe, "was": was, "shall": shall },
-    ]);
-    fs::write(bed.top().join(".git/bondline-writing.json"), journal.to_string()).unwrap();
+    let journal = |head: &str, ledger: &str| {
+        let journal = serde_json::json!({
+            "ledger": ledger,
+            "head": head,
+            "edits": [
+                { "file": panel, "was": panel_was, "shall": panel_shall },
+                { "file": recipe, "was": was, "shall": shall },
+            ],
+        });
+        fs::write(bed.top().join(".git/bondline-writing.json"), journal.to_string()).unwrap();
+    };
+    let head = bed.git(&["rev-parse", "HEAD"]);
+    // Begun on another commit, or in another ledger: what stands there is not finished over.
+    for (head, ledger, words) in
+        [("0000", "", "HEAD is another commit since"), (&*head, "b", "it was begun in the ledger of `b`")]
+    {
+        journal(head, ledger);
+        let before = bed.state();
+        let refused = bed.bondline(&["decide", "apply", "dd-011", "--undo"]);
+        assert_eq!(refused.code, Some(2), "{refused:?}");
+        assert!(refused.flat().contains(words), "{refused:?}");
+        assert_eq!(bed.state(), before);
+    }
+    journal(&head, "");
+    // Whoever only reads says so, and half of it is not committed.
+    let read = bed.bondline(&["check"]);
+    assert!(read.err.contains("was cut short, and this answer may rest on half of it"), "{read:?}");
+    bed.git(&["add", "-A"]);
+    let refused = bed.bondline(&["hook", "run"]);
+    assert_eq!(refused.code, Some(2), "{refused:?}");
+    assert!(refused.flat().contains("half of it may be staged"), "{refused:?}");
+    assert_eq!((bed.read(recipe), bed.read(panel)), (shall.clone(), panel_shall.clone()));
+    assert!(!bed.bondline(&["check"]).err.contains("cut short"));
+    bed.write(recipe, &was);
+    journal(&head, "");
     let shown = bed.bondline(&["decide", "apply", "dd-011", "--undo", "--dry-run"]);
     assert!(
         shown

@@ -1,14 +1,14 @@
 //! `bondline decide apply`.
 
 use super::draft::leaves_no_fault;
-use super::{Wrote, decision, opened, short_id, wrong_status};
+use super::{Wrote, decision, short_id, wrong_status};
 use crate::change::decide::{DecideError, Overlay, overlay};
 use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
 use crate::record::{Decision, DecisionStatus};
 use crate::source::Place;
-use crate::source::write::FileEdit;
+use crate::source::write::{FileEdit, Writer};
 use serde_json::json;
 use std::io::Write;
 
@@ -18,14 +18,14 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let short = short_id(&entry.id);
     if entry.value.changes.is_empty() {
         return Err(Failure::new(format!("{} changes nothing", entry.id), "write `changes` first"));
     }
     if args.undo {
-        return undo(context, args, &place, &now, entry, out);
+        return undo(context, args, (&place, &writer, &now), entry, out);
     }
     let status = entry.value.status;
     if !matches!(status, DecisionStatus::Draft | DecisionStatus::Proposed | DecisionStatus::Approved) {
@@ -84,7 +84,7 @@ pub(super) fn run(
         said,
         more: json!({ "status": status.word() }),
     };
-    wrote.write(context, &place, &edits, out)
+    wrote.write(context, &writer, &edits, out)
 }
 
 fn refused(entry: &Entry<Decision>, fault: &DecideError) -> Failure {
@@ -141,8 +141,7 @@ fn edits(now: &Loaded, texts: &Overlay) -> Result<Vec<FileEdit>, Failure> {
 fn undo(
     context: &Context,
     args: &ApplyArgs,
-    place: &Place,
-    now: &Loaded,
+    (place, writer, now): (&Place, &Writer, &Loaded),
     entry: &Entry<Decision>,
     out: &mut dyn Write,
 ) -> Result<Status, Failure> {
@@ -187,5 +186,5 @@ fn undo(
         said: vec![format!("The records are as in HEAD again; {} itself stays as it is.", entry.id)],
         more: json!({ "status": entry.value.status.word() }),
     };
-    wrote.write(context, place, &edits, out)
+    wrote.write(context, writer, &edits, out)
 }

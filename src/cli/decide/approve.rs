@@ -1,6 +1,6 @@
 //! `bondline decide approve`.
 
-use super::{Wrote, decision, opened, short_id, text_of, uneditable, with_status, wrong_status};
+use super::{Wrote, decision, short_id, text_of, uneditable, with_status, wrong_status};
 use crate::cli::args::ApproveArgs;
 use crate::cli::context::{Context, Failure, Status, nearest};
 use crate::ledger::is_as_predicted;
@@ -16,7 +16,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (_, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     let short = short_id(&entry.id);
@@ -120,7 +120,7 @@ pub(super) fn run(
         more: json!({ "approved": approved, "open": open }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 fn entered(text: &str, approval: &Approval, before: usize) -> Result<String, EditError> {

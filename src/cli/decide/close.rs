@@ -1,6 +1,6 @@
 //! `bondline decide close`.
 
-use super::{Wrote, decision, opened, text_of, uneditable, wrong_status};
+use super::{Wrote, decision, text_of, uneditable, wrong_status};
 use crate::change::found::found;
 use crate::cli::args::CloseArgs;
 use crate::cli::context::{Context, Failure, Status};
@@ -17,7 +17,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     if own.status != DecisionStatus::Approved {
@@ -61,7 +61,7 @@ pub(super) fn run(
         more: json!({ "found": figures }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 fn written(text: &str, figures: &FoundFigures) -> Result<String, EditError> {

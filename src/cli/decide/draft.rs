@@ -1,6 +1,6 @@
 //! `bondline decide draft`.
 
-use super::{Wrote, base_of, decision, next_number, opened, short_id};
+use super::{Wrote, base_of, decision, next_number, short_id};
 use crate::change::decide::{DecideError, overlay};
 use crate::change::draft::{Draft, Wish, bare, changes_between, changes_of};
 use crate::cli::args::DraftArgs;
@@ -19,7 +19,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     if args.title.trim().is_empty() || args.title.contains('\n') {
         return Err(Failure::new(
             "a decision needs a title of one line",
@@ -99,7 +99,7 @@ pub(super) fn run(
         more: json!({ "changes": draft.changes }),
     };
     let edit = FileEdit { file: file.clone(), was: None, shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 /// As [`help_of`], with the nearest record where none is called so.

@@ -1,9 +1,7 @@
 //! `bondline decide propose`.
 
 use super::draft::leaves_no_fault;
-use super::{
-    Wrote, decision, opened, short_id, text_of, touched, uneditable, way_on, with_status, wrong_status,
-};
+use super::{Wrote, decision, short_id, text_of, touched, uneditable, way_on, with_status, wrong_status};
 use crate::change::decide::{DecideError, overlay};
 use crate::change::impact::{Impact, impact_of};
 use crate::change::predicted::predicted;
@@ -23,7 +21,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     match own.status {
@@ -69,7 +67,7 @@ pub(super) fn run(
         more: json!({ "predicted": foretold, "verdict": found.verdict, "caution": crate::report::head::CAUTION_LINE }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(text_of(&now, entry)?), shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 fn duties(n: usize) -> String {

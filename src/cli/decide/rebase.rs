@@ -2,9 +2,7 @@
 
 use super::draft::leaves_no_fault;
 use super::propose::foretell;
-use super::{
-    Wrote, base_of, decision, next_number, opened, short_id, text_of, uneditable, way_on, wrong_status,
-};
+use super::{Wrote, base_of, decision, next_number, short_id, text_of, uneditable, way_on, wrong_status};
 use crate::change::draft::Draft;
 use crate::change::rebase::renew;
 use crate::cli::args::DecisionArgs;
@@ -12,7 +10,7 @@ use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
 use crate::record::edit::{self, EditError};
 use crate::record::{Change, Decision, DecisionStatus};
-use crate::source::write::FileEdit;
+use crate::source::write::{FileEdit, Writer};
 use serde_json::json;
 use std::io::Write;
 
@@ -22,7 +20,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     let short = short_id(&entry.id);
@@ -52,7 +50,7 @@ pub(super) fn run(
         .map(|(at, (was, is))| format!("change {}: {} becomes {}", at + 1, line(was), line(is)))
         .collect();
     if !open {
-        return anew(context, args, (&place, &now), entry, renewed, said, out, err);
+        return anew(context, args, (&place, &writer, &now), entry, renewed, said, out, err);
     }
     let was = text_of(&now, entry)?;
     let mut text = rewritten(&was, own, &renewed).map_err(|fault| uneditable(&entry.file, &fault))?;
@@ -75,7 +73,7 @@ pub(super) fn run(
         more: json!({ "changes": renewed.changes }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 fn gone(entry: &Entry<Decision>, at: usize) -> Failure {
@@ -91,7 +89,7 @@ fn gone(entry: &Entry<Decision>, at: usize) -> Failure {
 fn anew(
     context: &Context,
     args: &DecisionArgs,
-    (place, now): (&crate::source::Place, &Loaded),
+    (place, writer, now): (&crate::source::Place, &Writer, &Loaded),
     entry: &Entry<Decision>,
     renewed: Decision,
     mut said: Vec<String>,
@@ -125,7 +123,7 @@ fn anew(
         more: json!({ "changes": draft.changes, "supersedes": entry.id }),
     };
     let edit = FileEdit { file: file.clone(), was: None, shall: Some(text) };
-    wrote.write(context, place, &[edit], out)
+    wrote.write(context, writer, &[edit], out)
 }
 
 fn line(change: &Change) -> String {
