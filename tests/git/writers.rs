@@ -78,7 +78,7 @@ fn a_process_that_is_killed_at_any_moment_leaves_every_file_whole_and_all_or_non
     let bed = Bed::small();
     // Many files, so that many moments lie between the first rename and the last.
     let mut changes = String::new();
-    for n in 0..200 {
+    for n in 0..120 {
         bed.write(
             &format!("materials/clear-{n}.yaml"),
             "kind: coating\nrole: clear\ndry_density: 1150 kg/m3\n",
@@ -101,7 +101,7 @@ fn a_process_that_is_killed_at_any_moment_leaves_every_file_whole_and_all_or_non
     let after = records(&bed);
     assert_eq!(before.len(), after.len());
     let (mut untouched, mut finished, mut done) = (0, 0, 0);
-    const MOMENTS: u32 = 45;
+    const MOMENTS: u32 = 30;
     let note = bed.top().join(".git/bondline-writing.json");
     for moment in 0..MOMENTS {
         bed.git(&["checkout", "-q", "--", "."]);
@@ -115,7 +115,7 @@ fn a_process_that_is_killed_at_any_moment_leaves_every_file_whole_and_all_or_non
             while !note.exists() && begin.elapsed() < 4 * whole && child.try_wait().unwrap().is_none() {
                 std::hint::spin_loop();
             }
-            std::thread::sleep(Duration::from_micros(u64::from(moment) * 40));
+            std::thread::sleep(Duration::from_micros(u64::from(moment) * 50));
         }
         // SIGKILL on unix.
         let _ = child.kill();

@@ -166,7 +166,10 @@ part! {
         pub showing: Text,
         /// The subject, as reports write it.
         pub subject: Text,
-        /// The verdict on the day.
+        /// The duty as it is called now, where that is otherwise.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub now: Option<Text>,
+        /// The verdict on the day; `ended` where it is asked no more, `not found` where nobody knows it.
         pub verdict: Text,
         /// The day of the last evidence that it was earned again by.
         #[serde(default, skip_serializing_if = "Option::is_none")]
