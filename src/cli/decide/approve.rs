@@ -1,5 +1,6 @@
 //! `bondline decide approve`.
 
+use super::propose::outdated;
 use super::{Wrote, decision, short_id, text_of, uneditable, with_status, wrong_status};
 use crate::cli::args::ApproveArgs;
 use crate::cli::context::{Context, Failure, Status, nearest};
@@ -16,7 +17,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (_, writer, now) = context.opened(err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     let short = short_id(&entry.id);
@@ -90,6 +91,19 @@ pub(super) fn run(
             }
         }
         _ => {}
+    }
+    let outdated = outdated(context, &place, &now, &entry.id, own, err)?;
+    if !outdated.is_empty() {
+        let help = match own.approvals.is_empty() {
+            true => format!("`bondline decide propose {short}` predicts anew what it does"),
+            false => format!(
+                "the approvals that it has speak for what was proposed: take `approvals` out, and `bondline decide propose {short}` predicts anew"
+            ),
+        };
+        return Err(Failure::new(
+            format!("{} does something else than when it was proposed: {}", entry.id, outdated.join(", ")),
+            help,
+        ));
     }
     let approval = Approval { role: role.clone(), on: context.today, by };
     let mut approvals = own.approvals.clone();
