@@ -170,8 +170,7 @@ pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, past: &Past<'_>) -> Vec
         return all;
     }
     for entry in ledger.decisions.values().filter(|entry| open(&entry.value)) {
-        let text = snapshot.read(&entry.file).ok().and_then(|bytes| String::from_utf8(bytes.to_vec()).ok());
-        let index = places(text.as_deref().unwrap_or_default());
+        let index = places(&text_of(snapshot, &entry.file).unwrap_or_default());
         let stale = |route: &str, message: String| {
             let stretch = index.find(route).or_else(|| index.nearest(route));
             let place = stretch.map_or_else(|| Place::file(&entry.file), |found| found.place(&entry.file));
@@ -229,10 +228,7 @@ pub(super) fn says_what_was(ledger: &Ledger, snapshot: &Snapshot, change: &Chang
     }
     // Where nothing stands, nothing can be said.
     let place = change.set.as_ref().and_then(|text| text.split_once('#'));
-    let text = place.and_then(|(record, route)| {
-        let file = ledger.file_of(&Address::parse(record)?)?;
-        Some((String::from_utf8(snapshot.read(file).ok()?.to_vec()).ok()?, route))
-    });
+    let text = place.and_then(|(record, route)| Some((text_behind(ledger, snapshot, record)?, route)));
     text.is_some_and(|(text, route)| places(&text).numbered_route(route).is_none())
 }
 
@@ -343,12 +339,24 @@ pub(super) fn record(
 
 pub(super) fn read(snapshot: &Snapshot, texts: &Overlay, file: &str) -> Result<String, DecideError> {
     let unreadable = |why: String| DecideError::Unreadable { file: file.to_string(), why };
-    let bytes = match texts.get(file) {
-        Some(Some(bytes)) => bytes.clone(),
-        Some(None) => return Err(unreadable("an earlier change drops it".to_string())),
-        None => snapshot.read(file).map_err(|fault| unreadable(fault.to_string()))?.to_vec(),
-    };
-    String::from_utf8(bytes).map_err(|_| unreadable("it is not UTF-8".to_string()))
+    match texts.get(file) {
+        Some(Some(bytes)) => String::from_utf8(bytes.clone()).map_err(|_| unreadable(NOT_UTF8.to_string())),
+        Some(None) => Err(unreadable("an earlier change drops it".to_string())),
+        None => text_of(snapshot, file).map_err(unreadable),
+    }
+}
+
+const NOT_UTF8: &str = "it is not UTF-8";
+
+/// The text of a file; why it can't be read.
+pub(super) fn text_of(snapshot: &Snapshot, file: &str) -> Result<String, String> {
+    let bytes = snapshot.read(file).map_err(|fault| fault.to_string())?;
+    String::from_utf8(bytes.to_vec()).map_err(|_| NOT_UTF8.to_string())
+}
+
+/// The text of a record, where there is one that can be read.
+pub(super) fn text_behind(ledger: &Ledger, snapshot: &Snapshot, name: &str) -> Option<String> {
+    text_of(snapshot, ledger.file_of(&Address::parse(name)?)?).ok()
 }
 
 fn added(

@@ -1,6 +1,6 @@
 //! Changes as a decision carries them: from wishes typed by hand, and from the edits between two states.
 
-use super::decide::{DecideError, Overlay, lookup, overlay};
+use super::decide::{DecideError, Overlay, lookup, overlay, text_of, words};
 use super::diff::aligned;
 use crate::article::Aligned;
 use crate::ledger::Ledger;
@@ -499,15 +499,6 @@ pub fn number_of(id: &str) -> Option<u32> {
     let rest = id.strip_prefix("dd-")?;
     let digits = rest.split('-').next().unwrap_or_default();
     (!digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit())).then(|| digits.parse().ok())?
-}
-
-fn words(value: &Value) -> String {
-    super::decide::words(value)
-}
-
-fn text_of(snapshot: &Snapshot, file: &str) -> Result<String, String> {
-    let bytes = snapshot.read(file).map_err(|fault| fault.to_string())?;
-    String::from_utf8(bytes.to_vec()).map_err(|_| "it is not UTF-8".to_string())
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! A decision brought up to records that have moved on since it was proposed.
 
-use super::decide::{DecideError, alike, candidates, lookup, words};
+use super::decide::{DecideError, alike, candidates, lookup, text_behind, words};
 use super::diff::aligned;
 use super::draft::between;
 use crate::article::Aligned;
@@ -121,7 +121,7 @@ pub fn made_on(decision: &Decision) -> Option<&str> {
 
 fn stands_elsewhere(ledger: &Ledger, snapshot: &Snapshot, place: &str, was: Option<&Free>) -> bool {
     let Some((name, route)) = place.split_once('#') else { return false };
-    let text = text_of(ledger, snapshot, name).unwrap_or_default();
+    let text = text_behind(ledger, snapshot, name).unwrap_or_default();
     let value: Value = serde_yaml::from_str(&text).unwrap_or(Value::Null);
     let route = places(&text).numbered_route(route).unwrap_or_else(|| route.to_string());
     was.is_some_and(|was| !candidates(&value, &route, &was.0).is_empty())
@@ -129,14 +129,9 @@ fn stands_elsewhere(ledger: &Ledger, snapshot: &Snapshot, place: &str, was: Opti
 
 fn value_at(ledger: &Ledger, snapshot: &Snapshot, place: &str) -> Option<Value> {
     let (name, route) = place.split_once('#')?;
-    let text = text_of(ledger, snapshot, name)?;
+    let text = text_behind(ledger, snapshot, name)?;
     let route = places(&text).numbered_route(route)?;
     lookup(&serde_yaml::from_str(&text).ok()?, &route).cloned()
-}
-
-fn text_of(ledger: &Ledger, snapshot: &Snapshot, name: &str) -> Option<String> {
-    let file = ledger.file_of(&Address::parse(name)?)?;
-    String::from_utf8(snapshot.read(file).ok()?.to_vec()).ok()
 }
 
 /// Where the entries of lists that a change names stand now.
@@ -147,8 +142,8 @@ fn new_place(
     change: &Change,
 ) -> Place {
     let Some((name, route)) = place.split_once('#') else { return Place::Unmoved };
-    let Some(old) = text_of(then, before, name) else { return Place::Unmoved };
-    let Some(new) = text_of(now, after, name) else { return Place::Gone };
+    let Some(old) = text_behind(then, before, name) else { return Place::Unmoved };
+    let Some(new) = text_behind(now, after, name) else { return Place::Gone };
     if old == new {
         return Place::Unmoved;
     }
@@ -190,7 +185,7 @@ fn new_place(
     if moved { Place::Moved(format!("{name}#{route}"), None) } else { Place::Unmoved }
 }
 
-/// Where a gap of a list is now: behind the entry that it was behind.
+/// Where a gap of a list is now: between the entries that it was between.
 fn gap(
     (old, new): (&Text<'_>, &Text<'_>),
     (was_route, route): (&str, &str),
@@ -215,7 +210,6 @@ fn gap(
         true => Place::Gone,
         false => Place::Unsure(places.iter().map(|at| format!("{name}#{route}.{at}")).collect()),
     };
-    // In front of all is still in front of all.
     let found = match after {
         0 => 0,
         after => match pairs.place(after) {
@@ -223,9 +217,13 @@ fn gap(
             Err(places) => return unsure(places),
         },
     };
-    // What came into the gap since stands before the entry behind it.
+    // What came into the gap since was there first: it stays in front, as where both are judged together.
     let end = match after < was.len() {
-        true => pairs.place(after + 1).unwrap_or(found + 1),
+        true => match pairs.place(after + 1) {
+            Ok(end) => end.max(found + 1),
+            Err(places) if places.is_empty() => found + 1,
+            Err(places) => return unsure(places.into_iter().map(|at| at.saturating_sub(1)).collect()),
+        },
         false => is.len() + 1,
     };
     let entry = change.entry.as_ref().and_then(|entry| serde_yaml::to_value(&entry.0).ok());
@@ -237,8 +235,8 @@ fn gap(
     if let Some(at) = inside.iter().position(alike_one) {
         return Place::Filled((found + at + 1) as u64);
     }
-    if moved || found != after {
-        return Place::Moved(format!("{name}#{route}"), Some(found as u64));
+    if moved || end != after + 1 {
+        return Place::Moved(format!("{name}#{route}"), Some((end - 1) as u64));
     }
     Place::Unmoved
 }
