@@ -1,8 +1,9 @@
 //! Which edits between two states approved decisions account for.
 
-use super::decide::{overlay, says_what_was};
+use super::decide::overlay;
 use super::diff::{Change, Edits, diff};
 use super::past::Past;
+use super::stale::says_what_was;
 use crate::ledger::{Ledger, is_as_predicted};
 use crate::record::{Address, Approval, Decision, DecisionStatus, RecordKind};
 use crate::source::Snapshot;

@@ -19,5 +19,6 @@ pub mod past;
 pub mod predicted;
 pub mod rebase;
 pub(crate) mod same;
+pub mod stale;
 pub mod study;
 pub mod verdict_paragraph;
