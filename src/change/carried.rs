@@ -3,6 +3,7 @@
 use super::decide::overlay;
 use super::diff::{Change, Edits, diff};
 use super::explain::record_of;
+use super::past::Past;
 use crate::ledger::{Ledger, Recall};
 use crate::record::{Address, Decision, DecisionStatus};
 use crate::source::Snapshot;
@@ -17,20 +18,30 @@ pub fn carried_out(
     (base, snapshot): (&Ledger, &Snapshot),
     head: &Ledger,
     edits: &Edits,
-    recall: &dyn Recall,
+    past: &Past<'_>,
 ) -> Vec<String> {
     let edited: BTreeSet<&str> = edits.changes.iter().map(|change| record_of(&change.address)).collect();
-    let made: BTreeSet<Made<'_>> = edits.changes.iter().map(made_of).collect();
+    let made = made_edits(edits);
     let all = head.decisions.values().filter(|entry| is_open(&entry.value) && touches(&entry.value, &edited));
-    all.filter(|entry| is_whole((base, snapshot), &entry.value, &made, recall))
-        .map(|entry| entry.id.clone())
-        .collect()
+    let carries = |id: &str, decision: &Decision| {
+        let settled = past.settled((base, snapshot), decision).ok()?;
+        of_decision((base, snapshot), &settled, &made, past.recall)?;
+        // The same once more is not what was decided.
+        let spent = past.spent((base, snapshot), id, decision).unwrap_or_default();
+        spent.is_empty().then_some(())
+    };
+    all.filter(|entry| carries(&entry.id, &entry.value).is_some()).map(|entry| entry.id.clone()).collect()
 }
 
-type Made<'a> = (&'a str, Option<&'a str>, Option<&'a str>);
+/// One edit: the address, what stood there and what does.
+pub(super) type Made = (String, Option<String>, Option<String>);
 
-fn made_of(change: &Change) -> Made<'_> {
-    (&change.address, change.was.as_deref(), change.is.as_deref())
+fn made_of(change: &Change) -> Made {
+    (change.address.clone(), change.was.clone(), change.is.clone())
+}
+
+pub(super) fn made_edits(edits: &Edits) -> BTreeSet<Made> {
+    edits.changes.iter().map(made_of).collect()
 }
 
 fn is_open(decision: &Decision) -> bool {
@@ -57,18 +68,18 @@ pub fn carries(
     decision: &Decision,
     recall: &dyn Recall,
 ) -> bool {
-    let made: BTreeSet<Made<'_>> = edits.changes.iter().map(made_of).collect();
-    is_whole((base, snapshot), decision, &made, recall)
+    of_decision((base, snapshot), decision, &made_edits(edits), recall).is_some()
 }
 
-fn is_whole(
+/// Returns the edits that a decision comes to where all of them were made.
+pub(super) fn of_decision(
     (base, snapshot): (&Ledger, &Snapshot),
     decision: &Decision,
-    made: &BTreeSet<Made<'_>>,
+    made: &BTreeSet<Made>,
     recall: &dyn Recall,
-) -> bool {
-    let Ok(texts) = overlay(base, snapshot, &[decision]) else { return false };
+) -> Option<BTreeSet<Made>> {
+    let texts = overlay(base, snapshot, &[decision]).ok()?;
     let decided = Ledger::load(&snapshot.overlay(texts), recall);
-    let own = diff(base, &decided).changes;
-    !own.is_empty() && own.iter().all(|change| made.contains(&made_of(change)))
+    let own = made_edits(&diff(base, &decided));
+    (!own.is_empty() && own.is_subset(made)).then_some(own)
 }

@@ -1,9 +1,10 @@
 //! A decision's changes laid over a snapshot: one path for proposing and for applying.
 
-use super::footprint::as_one;
-use crate::ledger::{Ledger, Recall};
+use super::footprint::{as_one, fits};
+use super::rebase::follow;
+use crate::ledger::Ledger;
 use crate::record::edit::{self, EditError};
-use crate::record::{Address, Change, Decision, DecisionStatus, Fault, Level, Place, RecordKind, places};
+use crate::record::{Address, Change, Decision, RecordKind, places};
 use crate::source::Snapshot;
 use serde_yaml::Value;
 use std::collections::BTreeMap;
@@ -44,6 +45,27 @@ pub enum DecideError {
         was: String,
         /// Places that hold what it expects, in words.
         candidates: Box<str>,
+    },
+    /// The entry of a list that it names is no longer there.
+    #[error("change {at}: the entry that `{place}` named when the decision was made is gone")]
+    Gone {
+        /// Which change, from 1.
+        at: usize,
+        /// The record and the route.
+        place: String,
+    },
+    /// The entry of a list that it names can't be told from its equals, since the list has changed.
+    #[error(
+        "change {at}: the entry that `{place}` named when the decision was made can't be told from its equals; it may be {}",
+        if let [only] = places.as_slice() { format!("{only}, or gone") } else { places.join(" or ") }
+    )]
+    Unsure {
+        /// Which change, from 1.
+        at: usize,
+        /// The record and the route.
+        place: String,
+        /// The places that it may be at.
+        places: Vec<String>,
     },
     /// What it sets stands there already.
     #[error("change {at}: `{place}` is `{to}` already")]
@@ -88,6 +110,8 @@ impl DecideError {
             DecideError::NoRecord { at, .. }
             | DecideError::NoPlace { at, .. }
             | DecideError::MovedOn { at, .. }
+            | DecideError::Gone { at, .. }
+            | DecideError::Unsure { at, .. }
             | DecideError::Done { at, .. }
             | DecideError::Unclear { at, .. }
             | DecideError::Edit { at, .. } => *at,
@@ -102,7 +126,8 @@ pub type Overlay = BTreeMap<String, Option<Vec<u8>>>;
 /// Works out the texts that some decisions leave.
 ///
 /// Decisions that take hold of different places are read together: all their places refer to the records before
-/// any of them, so that their order plays no part. Others are laid one after the other in the order given.
+/// any of them, so that their order plays no part. Others are laid one after the other in the order given; where
+/// one of them is made for the records before all, its places are followed through what those before it leave.
 ///
 /// # Errors
 /// [`DecideError`] names the change that can't be made, and why.
@@ -120,93 +145,15 @@ pub fn overlay(
     }
     texts.clear();
     for decision in decisions {
-        apply(ledger, snapshot, decision, &mut texts)?;
+        if texts.is_empty() || !fits(ledger, snapshot, decision) {
+            apply(ledger, snapshot, decision, &mut texts)?;
+            continue;
+        }
+        let laid = snapshot.overlay(texts.clone());
+        let own = follow(decision, (ledger, snapshot), (ledger, &laid))?;
+        apply(ledger, snapshot, &own, &mut texts)?;
     }
     Ok(texts)
-}
-
-/// Finds decisions that are still to be carried out and can't be, as the records stand, or that would leave
-/// faults behind them; none where the records themselves have errors.
-pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, recall: &dyn Recall) -> Vec<Fault> {
-    let open = |decision: &Decision| {
-        matches!(decision.status, DecisionStatus::Draft | DecisionStatus::Proposed)
-            && !decision.changes.is_empty()
-    };
-    let mut all = Vec::new();
-    // A record that is broken can't be told from one that is missing.
-    if ledger.has_errors() {
-        return all;
-    }
-    for entry in ledger.decisions.values().filter(|entry| open(&entry.value)) {
-        let text = snapshot.read(&entry.file).ok().and_then(|bytes| String::from_utf8(bytes.to_vec()).ok());
-        let index = places(text.as_deref().unwrap_or_default());
-        let stale = |route: &str, message: String| {
-            let stretch = index.find(route).or_else(|| index.nearest(route));
-            let place = stretch.map_or_else(|| Place::file(&entry.file), |found| found.place(&entry.file));
-            Fault::warning("stale-decision", place, message)
-        };
-        for (at, _) in entry
-            .value
-            .changes
-            .iter()
-            .enumerate()
-            .filter(|(_, change)| !says_what_was(ledger, snapshot, change))
-        {
-            let route = format!("changes.{}", at + 1);
-            let stretch = index.find(&route).or_else(|| index.nearest(&route));
-            let place = stretch.map_or_else(|| Place::file(&entry.file), |found| found.place(&entry.file));
-            let message = format!("change {} does not say what it is made from", at + 1);
-            let found = Fault::warning("missing-was", place, message).labelled("no `was`");
-            all.push(found.help("write `was:` with what stands there now: the gate lets no change through by a decision that would hold of anything"));
-        }
-        match overlay(ledger, snapshot, &[&entry.value]) {
-            Err(error @ DecideError::Done { .. }) => {
-                let found = stale(&format!("changes.{}", error.at()), error.to_string());
-                let help = match entry.value.status {
-                    DecisionStatus::Draft => "propose it and have it approved, or take the edit back",
-                    _ => "have it approved, or take the edit back",
-                };
-                all.push(found.labelled("carried out, but not approved").help(help));
-            }
-            Err(error) => {
-                let found = stale(&format!("changes.{}", error.at()), error.to_string());
-                all.push(found.labelled("can't be carried out").help(
-                    "bring the change up to the records as they are now, or say by `status` that it is withdrawn",
-                ));
-            }
-            Ok(texts) => {
-                let decided = Ledger::load(&snapshot.overlay(texts), recall);
-                let new = decided.faults.iter().filter(|fault| {
-                    fault.level == Level::Error
-                        && !ledger
-                            .faults
-                            .iter()
-                            .any(|known| known.rule == fault.rule && known.message == fault.message)
-                });
-                for left in new {
-                    let found = stale("changes", format!("carried out, it leaves a fault: {}", left.message));
-                    let help =
-                        left.help.clone().unwrap_or_else(|| "correct what the change writes".to_string());
-                    all.push(found.labelled("leaves a fault").help(help));
-                }
-            }
-        }
-    }
-    all
-}
-
-/// Returns whether a change says what it is made from; without that it would allow the same again and again.
-pub(super) fn says_what_was(ledger: &Ledger, snapshot: &Snapshot, change: &Change) -> bool {
-    if change.was.is_some() || change.set.is_none() && change.remove.is_none() {
-        return true;
-    }
-    // Where nothing stands, nothing can be said.
-    let place = change.set.as_ref().and_then(|text| text.split_once('#'));
-    let text = place.and_then(|(record, route)| {
-        let file = ledger.file_of(&Address::parse(record)?)?;
-        Some((String::from_utf8(snapshot.read(file).ok()?.to_vec()).ok()?, route))
-    });
-    text.is_some_and(|(text, route)| places(&text).numbered_route(route).is_none())
 }
 
 /// What one change does to one record's text, its place worked out on the text before any change.
@@ -257,10 +204,16 @@ fn apply(
         list.sort_by(|(one_at, one), (two_at, two)| {
             let rank = |at: usize, act: &Act<'_>| match act {
                 Act::Set { .. } => (0, 0, String::new(), 0, at),
-                Act::Remove { list, place, .. } => (1, depth(list), list.clone(), usize::MAX - 2 * place, 0),
-                Act::Insert { list, after, .. } => {
-                    (1, depth(list), list.clone(), usize::MAX - (2 * after + 1), usize::MAX - at)
+                Act::Remove { list, place, .. } => {
+                    (1, depth(list), list.clone(), usize::MAX - place.saturating_mul(2), 0)
                 }
+                Act::Insert { list, after, .. } => (
+                    1,
+                    depth(list),
+                    list.clone(),
+                    usize::MAX - after.saturating_mul(2).saturating_add(1),
+                    usize::MAX - at,
+                ),
             };
             rank(*one_at, one).cmp(&rank(*two_at, two))
         });
@@ -310,12 +263,24 @@ pub(super) fn record(
 
 pub(super) fn read(snapshot: &Snapshot, texts: &Overlay, file: &str) -> Result<String, DecideError> {
     let unreadable = |why: String| DecideError::Unreadable { file: file.to_string(), why };
-    let bytes = match texts.get(file) {
-        Some(Some(bytes)) => bytes.clone(),
-        Some(None) => return Err(unreadable("an earlier change drops it".to_string())),
-        None => snapshot.read(file).map_err(|fault| unreadable(fault.to_string()))?.to_vec(),
-    };
-    String::from_utf8(bytes).map_err(|_| unreadable("it is not UTF-8".to_string()))
+    match texts.get(file) {
+        Some(Some(bytes)) => String::from_utf8(bytes.clone()).map_err(|_| unreadable(NOT_UTF8.to_string())),
+        Some(None) => Err(unreadable("an earlier change drops it".to_string())),
+        None => text_of(snapshot, file).map_err(unreadable),
+    }
+}
+
+const NOT_UTF8: &str = "it is not UTF-8";
+
+/// The text of a file; why it can't be read.
+pub(super) fn text_of(snapshot: &Snapshot, file: &str) -> Result<String, String> {
+    let bytes = snapshot.read(file).map_err(|fault| fault.to_string())?;
+    String::from_utf8(bytes.to_vec()).map_err(|_| NOT_UTF8.to_string())
+}
+
+/// The text of a record, where there is one that can be read.
+pub(super) fn text_behind(ledger: &Ledger, snapshot: &Snapshot, name: &str) -> Option<String> {
+    text_of(snapshot, ledger.file_of(&Address::parse(name)?)?).ok()
 }
 
 fn added(
@@ -365,6 +330,7 @@ pub(super) fn act<'a>(
             }
             _ => return Err(unclear("`insert` needs `after:`, a place in the list; 0 is first")),
         };
+        between_fits(at, address, (&list, after), change, before)?;
         return Ok(Act::Insert { list, after, entry: &entry.0 });
     }
     let expected = change.was.as_ref().map(|was| &was.0);
@@ -377,29 +343,21 @@ pub(super) fn act<'a>(
         (Some(was), Some(found)) => alike(was, found),
         (Some(_), None) => false,
     };
-    let settled = if fits(here) && (numbered.is_some() || what == "set") {
-        numbered.unwrap_or_else(|| route.to_string())
-    } else {
+    if !fits(here) || numbered.is_none() && what != "set" {
         let to = change.to.as_ref().map(|to| &to.0).filter(|_| what == "set");
         let done = to.is_some_and(|to| here.is_some_and(|here| alike(to, here)));
-        moved(&value, route, what, expected).map_err(|candidates| match here {
+        return Err(match here {
             Some(here) if done => {
                 DecideError::Done { at, place: format!("{address}#{route}"), to: words(here) }
             }
             None if expected.is_none() => no_place(),
-            _ => DecideError::MovedOn {
-                at,
-                place: format!("{address}#{route}"),
-                is: here.map_or_else(|| "nothing".to_string(), words),
-                was: expected.map_or_else(|| "something".to_string(), words),
-                candidates: if candidates.is_empty() {
-                    "".into()
-                } else {
-                    format!("; it stands at {}", candidates.join(", ")).into()
-                },
-            },
-        })?
-    };
+            _ => {
+                let route = numbered.as_deref().unwrap_or(route);
+                moved_on(at, address, route, here, expected, &value)
+            }
+        });
+    }
+    let settled = numbered.unwrap_or_else(|| route.to_string());
     if what == "remove" {
         let (list, place) = settled.rsplit_once('.').unwrap_or(("", &settled));
         return match place.parse() {
@@ -412,32 +370,92 @@ pub(super) fn act<'a>(
     Ok(Act::Set { route: settled, to: &to.0 })
 }
 
-/// Finds the one other entry of the list that still holds what the decision expects.
-fn moved(value: &Value, route: &str, what: &str, expected: Option<&Value>) -> Result<String, Vec<String>> {
-    let Some(expected) = expected else { return Err(Vec::new()) };
+fn moved_on(
+    at: usize,
+    address: &Address,
+    route: &str,
+    here: Option<&Value>,
+    expected: Option<&Value>,
+    value: &Value,
+) -> DecideError {
+    let others = expected.map(|expected| candidates(value, route, expected)).unwrap_or_default();
+    DecideError::MovedOn {
+        at,
+        place: format!("{address}#{route}"),
+        is: here.map_or_else(|| "nothing".to_string(), words),
+        was: expected.map_or_else(|| "something".to_string(), words),
+        candidates: match others.as_slice() {
+            [] => "".into(),
+            others => format!("; that stands at {}", others.join(", ")).into(),
+        },
+    }
+}
+
+/// The places of the list around a route that hold a value; none of them is taken for the one that was meant.
+pub(super) fn candidates(value: &Value, route: &str, expected: &Value) -> Vec<String> {
     let parts: Vec<&str> = route.split('.').collect();
-    let Some(at) = parts.iter().rposition(|part| part.parse::<usize>().is_ok()) else {
-        return Err(Vec::new());
-    };
+    let Some(at) = parts.iter().rposition(|part| part.parse::<usize>().is_ok()) else { return Vec::new() };
     let (list, rest) =
         (parts.get(..at).unwrap_or_default().join("."), parts.get(at + 1..).unwrap_or_default());
-    let Some(Value::Sequence(entries)) = lookup(value, &list) else { return Err(Vec::new()) };
-    let places: Vec<String> = (1..=entries.len())
-        .map(|place| {
-            let mut route = format!("{list}.{place}");
-            for part in rest {
-                route.push('.');
-                route.push_str(part);
-            }
-            route
-        })
-        .filter(|route| lookup(value, route).is_some_and(|found| alike(expected, found)))
-        .collect();
-    match places.as_slice() {
-        // A removal may only follow what is one of its kind; a value that recurs is no place.
-        [only] if what == "remove" || what == "set" => Ok(only.clone()),
-        _ => Err(places),
+    let Some(Value::Sequence(entries)) = lookup(value, &list) else { return Vec::new() };
+    let place = |place: usize| {
+        [&[list.clone(), place.to_string()][..], &rest.iter().map(ToString::to_string).collect::<Vec<_>>()]
+            .concat()
+            .join(".")
+    };
+    let holds = |route: &String| lookup(value, route).is_some_and(|found| alike(expected, found));
+    (1..=entries.len()).map(place).filter(holds).collect()
+}
+
+/// Checks that an insert's neighbours are those that it names.
+fn between_fits(
+    at: usize,
+    address: &Address,
+    (list, after): (&str, usize),
+    change: &Change,
+    before: &str,
+) -> Result<(), DecideError> {
+    let Some(Value::Sequence(expected)) = change.between.as_ref().map(|between| &between.0) else {
+        return Ok(());
+    };
+    let value: Value = serde_yaml::from_str(before).unwrap_or(Value::Null);
+    let Some(Value::Sequence(entries)) = lookup(&value, list) else { return Ok(()) };
+    let here = |after: usize| match super::draft::between(entries, after).0 {
+        Value::Sequence(two) => two,
+        _ => Vec::new(),
+    };
+    let is = |two: &[Value]| {
+        two.len() == expected.len() && two.iter().zip(expected).all(|(one, other)| alike(one, other))
+    };
+    if is(&here(after)) {
+        return Ok(());
     }
+    let entry = change.entry.as_ref().map(|entry| &entry.0);
+    // It stands between them already.
+    let (front, back) = (here(after), here(after.saturating_add(1)));
+    if let (Some(first), Some(last), Some(entry)) = (front.first(), back.last(), entry)
+        && is(&[first.clone(), last.clone()])
+        && entries.get(after).is_some_and(|there| alike(there, entry))
+    {
+        let place = format!("{address}#{list}.{}", after.saturating_add(1));
+        return Err(DecideError::Done { at, place, to: words(entry) });
+    }
+    let gaps: Vec<String> =
+        (0..=entries.len()).filter(|at| is(&here(*at))).map(|at| format!("{list}, behind {at}")).collect();
+    let said = |two: &[Value]| {
+        let one = |value: &Value| if value.is_null() { "the end".to_string() } else { words(value) };
+        two.iter().map(one).collect::<Vec<_>>().join(" and ")
+    };
+    Err(DecideError::MovedOn {
+        at,
+        place: format!("{address}#{list}, behind {after}"),
+        is: format!("between {}", said(&here(after))),
+        was: format!("between {}", said(expected)),
+        candidates: match gaps.as_slice() {
+            [] => "".into(),
+            gaps => format!("; that gap is at {}", gaps.join(", ")).into(),
+        },
+    })
 }
 
 pub(super) fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {

@@ -1,6 +1,6 @@
 //! Changes as a decision carries them: from wishes typed by hand, and from the edits between two states.
 
-use super::decide::{DecideError, Overlay, lookup, overlay};
+use super::decide::{DecideError, Overlay, lookup, overlay, text_of, words};
 use super::diff::aligned;
 use crate::article::Aligned;
 use crate::ledger::Ledger;
@@ -153,6 +153,7 @@ fn change_of(ledger: &Ledger, snapshot: &Snapshot, at: usize, wish: &Wish) -> Re
                     Ok(Change {
                         insert: Some(format!("{address}#{}", named(list))),
                         after: Some(Free(Value::from(after as u64))),
+                        between: Some(between(&entries, after)),
                         entry: Some(Free(entry.clone())),
                         ..Change::default()
                     })
@@ -264,6 +265,7 @@ pub fn bare(changes: Vec<Change>) -> Decision {
         raised: None,
         why: None,
         options: Vec::new(),
+        base: None,
         changes,
         predicted: None,
         approvals: Vec::new(),
@@ -408,11 +410,18 @@ impl Walk<'_> {
             self.changes.push(Change {
                 insert: Some(self.place(route)),
                 after: Some(Free(Value::from(behind(j) as u64))),
+                between: Some(between(old, behind(j))),
                 entry: Some(Free(entry.clone())),
                 ..Change::default()
             });
         }
     }
+}
+
+/// The entries before and behind a gap of a list, as an insert names them; 0 is the gap in front of all.
+pub(super) fn between(entries: &[Value], after: usize) -> Free {
+    let entry = |at: Option<usize>| at.and_then(|at| entries.get(at)).cloned().unwrap_or(Value::Null);
+    Free(Value::Sequence(vec![entry(after.checked_sub(1)), entry(Some(after))]))
 }
 
 /// What stands in the text of a new decision.
@@ -430,6 +439,8 @@ pub struct Draft {
     pub raised: Day,
     /// The decision that it replaces.
     pub supersedes: Option<String>,
+    /// The commit that has the records which the places of the changes refer to, where one has.
+    pub base: Option<String>,
     /// What it changes.
     pub changes: Vec<Change>,
 }
@@ -450,6 +461,9 @@ impl Draft {
         }
         if let Some(supersedes) = &self.supersedes {
             text.push_str(&format!("supersedes: {supersedes}\n"));
+        }
+        if let Some(base) = &self.base {
+            text.push_str(&format!("base: {base}\n"));
         }
         text.push_str("changes:\n");
         for change in &self.changes {
@@ -485,15 +499,6 @@ pub fn number_of(id: &str) -> Option<u32> {
     let rest = id.strip_prefix("dd-")?;
     let digits = rest.split('-').next().unwrap_or_default();
     (!digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit())).then(|| digits.parse().ok())?
-}
-
-fn words(value: &Value) -> String {
-    super::decide::words(value)
-}
-
-fn text_of(snapshot: &Snapshot, file: &str) -> Result<String, String> {
-    let bytes = snapshot.read(file).map_err(|fault| fault.to_string())?;
-    String::from_utf8(bytes.to_vec()).map_err(|_| "it is not UTF-8".to_string())
 }
 
 #[cfg(test)]

@@ -1,8 +1,10 @@
 //! Which edits between two states approved decisions account for.
 
-use super::decide::{overlay, says_what_was};
+use super::decide::overlay;
 use super::diff::{Change, Edits, diff};
-use crate::ledger::{Ledger, Recall};
+use super::past::Past;
+use super::stale::says_what_was;
+use crate::ledger::{Ledger, is_as_predicted};
 use crate::record::{Address, Approval, Decision, DecisionStatus, RecordKind};
 use crate::source::Snapshot;
 use std::collections::{BTreeMap, BTreeSet};
@@ -50,9 +52,12 @@ pub fn record_of(address: &str) -> &str {
 }
 
 /// Returns whether a decision is approved by the roles that both states ask for.
+///
+/// Approvals speak for what was proposed: of changes that are no longer those, nobody has approved anything.
 fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
     let mut needed = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
     decision.status == DecisionStatus::Approved
+        && is_as_predicted(decision)
         && needed.all(|needed| Approval::by_all(&decision.approvals, &needed.decision, needed.persons))
 }
 
@@ -62,13 +67,13 @@ fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
 /// was decided by nobody. A change that does not say what was there accounts for nothing, and neither does
 /// one whose `was` the base does not have: it was carried out before, or was made for something else. The same
 /// holds of a decision that would leave a record broken, and of one that another approved one supersedes,
-/// unless that other builds on it. `settle` moves a decision's places to where they stand in the base.
+/// unless that other builds on it. What a commit behind the base carried out already is used up. `past` also moves a
+/// decision's places to where they stand in the base.
 pub fn explain(
     (base, snapshot): (&Ledger, &Snapshot),
     head: &Ledger,
     edits: &Edits,
-    settle: &dyn Fn(&Decision) -> Decision,
-    recall: &dyn Recall,
+    past: &Past<'_>,
 ) -> Explained {
     let edited: BTreeSet<&str> = edits.changes.iter().map(|change| record_of(&change.address)).collect();
     let touched = |decision: &Decision| -> BTreeSet<String> {
@@ -84,7 +89,7 @@ pub fn explain(
         if records.is_empty() {
             continue;
         }
-        let mut own = settle(&entry.value);
+        let Some(mut own) = unspent((base, snapshot), &entry.id, &entry.value, past) else { continue };
         own.changes.retain(|change| says_what_was(base, snapshot, change));
         decisions.insert(&entry.id, own);
         let known = base.decisions.get(&entry.id);
@@ -94,7 +99,7 @@ pub fn explain(
     }
     let with = |decisions: &[&Decision]| {
         let texts = overlay(base, snapshot, decisions).ok()?;
-        let decided = Ledger::load(&snapshot.overlay(texts), recall);
+        let decided = Ledger::load(&snapshot.overlay(texts), past.recall);
         // A record that can't be read differs in nothing but that it is not there.
         decided.broken.iter().all(|record| base.broken.contains(record)).then_some(decided)
     };
@@ -121,6 +126,18 @@ pub fn explain(
         }
     }
     found
+}
+
+/// What an approved decision still allows, its places as they stand in the base; `None` where nothing.
+fn unspent(state: (&Ledger, &Snapshot), id: &str, decision: &Decision, past: &Past<'_>) -> Option<Decision> {
+    let mut own = decision.clone();
+    if past.fits_anywhere(state, decision) {
+        // A history that can't be read allows nothing: nobody can say that it was not done before.
+        let spent = past.spent(state, id, decision).ok()?;
+        let mut at = 0..;
+        own.changes.retain(|_| at.next().is_none_or(|at| !spent.contains_key(&at)));
+    }
+    (!own.changes.is_empty()).then(|| past.settled(state, &own).ok()).flatten()
 }
 
 /// The decisions that can be laid one over the other.

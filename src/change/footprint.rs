@@ -97,6 +97,11 @@ fn touches(ledger: &Ledger, snapshot: &Snapshot, decision: &Decision) -> Result<
     decision.changes.iter().enumerate().map(|(at, change)| touch(ledger, snapshot, at + 1, change)).collect()
 }
 
+/// Returns whether a decision is made for the records as they stand.
+pub(super) fn fits(ledger: &Ledger, snapshot: &Snapshot, decision: &Decision) -> bool {
+    touches(ledger, snapshot, decision).is_ok()
+}
+
 /// Reads several decisions as one, where all are made for the records as they stand and none takes hold of
 /// what another does: then each place means what it meant when its decision was written, whatever the order.
 /// An edit that several make alike is made once. `None` where they have to be taken one after the other.
@@ -114,11 +119,14 @@ pub(super) fn as_one(ledger: &Ledger, snapshot: &Snapshot, decisions: &[&Decisio
                     all.changes.push(change.clone());
                     new.push(touch);
                 }
-                // Of two entries for one gap nobody can say that they are the same one.
-                [known]
-                    if known.hold == touch.hold
-                        && known.words() == touch.words()
-                        && !matches!(touch.hold, Hold::Gap(..)) => {}
+                // Entries for one gap all find room, in the order of their decisions.
+                gaps if matches!(touch.hold, Hold::Gap(..))
+                    && gaps.iter().all(|known| known.hold == touch.hold) =>
+                {
+                    all.changes.push(change.clone());
+                    new.push(touch);
+                }
+                [known] if known.hold == touch.hold && known.words() == touch.words() => {}
                 _ => return None,
             }
         }

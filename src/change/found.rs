@@ -1,11 +1,18 @@
 //! What came true of decisions, against what was predicted; and how far off predictions are as a rule.
 
+use super::diff::diff;
+use super::impact::{renamed_subject, replacements};
 use super::predicted::kilograms;
+use crate::article::ArticleError;
 use crate::article::weigh::{MassStatement, Residual};
 use crate::ledger::Ledger;
+use crate::ledger::weighed::Standing;
+use crate::qualify::duty::DutyKey;
 use crate::qualify::verdict::Evaluation;
-use crate::record::{Day, Decision, FoundDuty, FoundFigures, Predicted, Text};
-use std::collections::BTreeSet;
+use crate::record::{
+    Day, Decision, EvidenceKind, FoundDuty, FoundFigures, Predicted, PredictedDuty, RecordKind, Text,
+};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// When a decision was carried out, and by how much that moved the calculated mass.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,14 +25,58 @@ pub struct Application {
     pub delta_kg: f64,
 }
 
+/// What the duties that a prediction names are called now.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Successors {
+    /// The duties that were asked with the decision carried out on the state that it was predicted on.
+    known: BTreeSet<Named>,
+    /// Those that stand under another name now.
+    now: BTreeMap<Named, DutyKey>,
+}
+
+/// A duty by its showing and the words of its subject, as predictions write it.
+type Named = (String, String);
+
+fn named(key: &DutyKey) -> Named {
+    (key.0.clone(), key.1.to_string())
+}
+
+impl Successors {
+    /// Follows the duties of the state that a decision was predicted to leave to what they are now, as an impact
+    /// follows what was renamed or replaced.
+    ///
+    /// # Errors
+    /// [`ArticleError`] names a record without which there is no answer.
+    pub fn of(
+        (then, before): (&Ledger, &Evaluation),
+        (ledger, evaluation): (&Ledger, &Evaluation),
+    ) -> Result<Self, ArticleError> {
+        let edits = diff(then, ledger);
+        let mut now: BTreeMap<Named, DutyKey> = BTreeMap::new();
+        for key in before.duties.keys().filter(|key| !evaluation.duties.contains_key(*key)) {
+            let showing = edits.renamed.get(&(RecordKind::Showing, key.0.clone())).unwrap_or(&key.0);
+            let new = (showing.clone(), renamed_subject(&key.1, &edits.renamed));
+            if evaluation.duties.contains_key(&new) {
+                now.insert(named(key), new);
+            }
+        }
+        for (new, old) in replacements(then, before, ledger, evaluation, &edits)? {
+            now.entry(named(&old)).or_insert(new);
+        }
+        Ok(Self { known: before.duties.keys().map(named).collect(), now })
+    }
+}
+
 /// Works out what came true of a decision by a day.
 ///
-/// `statement` is the programme's mass statement, for the residuals of what was weighed.
+/// `statement` is the programme's mass statement, for the residuals of what was weighed; `successors` says what the
+/// predicted duties are called now.
 pub fn found(
     (ledger, evaluation): (&Ledger, &Evaluation),
     statement: &MassStatement,
     decision: &Decision,
     applied: Option<&Application>,
+    successors: &Successors,
     today: Day,
 ) -> FoundFigures {
     let start = since(decision, applied);
@@ -35,12 +86,14 @@ pub fn found(
     let mut used: BTreeSet<&str> = BTreeSet::new();
     let mut open = false;
     for expected in predicted.map(|own| own.lapsed.as_slice()).unwrap_or_default() {
-        let duty = evaluation.duties.iter().find(|((showing, subject), _)| {
-            showing == expected.showing.as_str() && subject.to_string() == expected.subject.as_str()
-        });
-        // One that is asked no more asks no test either.
-        let Some((_, duty)) = duty else {
-            duties.push(row(expected.showing.clone(), expected.subject.clone(), "ended", None));
+        let said: Named = (expected.showing.to_string(), expected.subject.to_string());
+        let same = evaluation.duties.iter().find(|(key, _)| named(key) == said);
+        let duty = same.or_else(|| evaluation.duties.get_key_value(successors.now.get(&said)?));
+        let Some((key, duty)) = duty else {
+            // One that was asked and is no more asks no test either; one that nobody knows proves nothing.
+            let is_known = successors.known.contains(&said);
+            open |= !is_known;
+            duties.push(row(expected, None, if is_known { "ended" } else { NOT_FOUND }, None));
             continue;
         };
         let verdict = duty.verdict();
@@ -60,15 +113,15 @@ pub fn found(
             open = true;
             earned = None;
         }
-        duties.push(row(expected.showing.clone(), expected.subject.clone(), verdict.word(), earned));
+        let now = (named(key) != said).then_some(key);
+        duties.push(row(expected, now, verdict.word(), earned));
     }
-    let specimens: usize =
-        used.iter().filter_map(|id| ledger.data.get(*id)).map(|data| data.rows.len()).sum();
+    let specimens: usize = used.iter().map(|id| tested(ledger, id)).sum();
     let until = if open { Some(today) } else { last };
     let weeks = match (start, until) {
         (Some(start), Some(until)) => Some(weeks_between(start, until)),
         // Nothing was asked, so nothing took time.
-        (Some(_), None) if duties.is_empty() => Some(0.0),
+        (Some(_), None) if predicted.is_some() && duties.is_empty() => Some(0.0),
         _ => None,
     };
     let (weighed, pieces) = match (predicted, applied) {
@@ -90,8 +143,29 @@ pub fn found(
     }
 }
 
-fn row(showing: Text, subject: Text, verdict: &str, earned: Option<Day>) -> FoundDuty {
-    FoundDuty { showing, subject, verdict: Text::from(verdict), earned }
+/// The verdict on a duty that no state at hand knows.
+const NOT_FOUND: &str = "not found";
+
+fn row(expected: &PredictedDuty, now: Option<&DutyKey>, verdict: &str, earned: Option<Day>) -> FoundDuty {
+    FoundDuty {
+        showing: expected.showing.clone(),
+        subject: expected.subject.clone(),
+        now: now.map(|(showing, subject)| Text::from(format!("{showing} on {subject}").as_str())),
+        verdict: Text::from(verdict),
+        earned,
+    }
+}
+
+/// How many specimens a piece of evidence tested: those of its data that count, or the one article whose result is
+/// written alone.
+fn tested(ledger: &Ledger, id: &str) -> usize {
+    match (ledger.data.get(id), ledger.evidence.get(id)) {
+        (Some(data), _) => data.rows.iter().filter(|row| row.rejected.is_none()).count(),
+        (None, Some(entry)) if matches!(entry.value.kind, EvidenceKind::Test | EvidenceKind::Equivalence) => {
+            usize::from(entry.value.result.is_some())
+        }
+        _ => 0,
+    }
 }
 
 /// The day from which the time counts: the last approval, or the day it was carried out.
@@ -105,8 +179,10 @@ fn weeks_between(from: Day, to: Day) -> f64 {
 }
 
 /// The predicted difference corrected by what the scale has said since: for each panel with pieces weighed after
-/// the change, their mean residual less that of the pieces weighed before (none: less nothing), times its
-/// quantity. `None` where nothing was weighed since. Common practice, no source.
+/// the change and pieces weighed before, the mean residual of the ones less that of the others, times its quantity. A
+/// panel that was never weighed before says nothing of the change: what it is off by may be as old as the panel.
+/// Each piece counts once, by its last weighing on either side; one that is on hold or was disposed of does not
+/// count. `None` where no panel has both. Common practice, no source.
 fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Application) -> (Option<f64>, u32) {
     let mean = |all: &[&Residual]| all.iter().map(|one| one.kg()).sum::<f64>() / all.len() as f64;
     let (mut total, mut pieces) = (0.0, 0usize);
@@ -114,15 +190,28 @@ fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Applicati
         total += delta.si();
         let Some(own) = statement.panels.iter().find(|one| one.panel == *panel) else { continue };
         let dated = |after: bool| -> Vec<&Residual> {
-            own.residuals.iter().filter(|one| one.on.is_some_and(|on| (on >= applied.on) == after)).collect()
+            let counts = |one: &&Residual| {
+                one.on.is_some_and(|on| (on >= applied.on) == after)
+                    && !matches!(one.standing, Standing::OnHold | Standing::Disposed)
+            };
+            let mut last: BTreeMap<(bool, &str), &Residual> = BTreeMap::new();
+            for one in own.residuals.iter().filter(counts) {
+                // Two weighings without a serial may be of two pieces.
+                let piece = one.serial.as_deref().map_or((true, &*one.weighing), |serial| (false, serial));
+                let order = |one: &Residual| (one.on, one.condition, one.weighing.clone());
+                let known = last.entry(piece).or_insert(one);
+                if order(known) < order(one) {
+                    *known = one;
+                }
+            }
+            last.into_values().collect()
         };
         let (before, after) = (dated(false), dated(true));
-        if after.is_empty() {
+        if after.is_empty() || before.is_empty() {
             continue;
         }
         pieces += after.len();
-        let base = if before.is_empty() { 0.0 } else { mean(&before) };
-        total += (mean(&after) - base) * own.quantity as f64;
+        total += (mean(&after) - mean(&before)) * own.quantity as f64;
     }
     ((pieces > 0).then_some(total), u32::try_from(pieces).unwrap_or(u32::MAX))
 }
@@ -207,4 +296,75 @@ pub fn held(id: &str, decision: &Decision) -> Option<Held> {
         weeks_so_far: found.weeks.filter(|_| !finished),
         specimens: (predicted.specimens, found.specimens),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::article::weigh::{Method, Scope, statement_by};
+    use crate::ledger::MemoryRecall;
+    use crate::source::Snapshot;
+
+    /// One panel of 10 kg predicted, with weighings `serial condition day kg disposed`; the change of 2026-03-01 was
+    /// predicted to take 1 kg off. Returns the weighed difference and the pieces.
+    fn found_of(weighings: &[(&str, &str, &str, f64, bool)]) -> (Option<f64>, u32) {
+        let mut files: BTreeMap<String, Vec<u8>> = BTreeMap::new();
+        let mut add = |file: &str, text: String| drop(files.insert(file.to_string(), text.into_bytes()));
+        add("ledger.yaml", "format: 1\nprogramme: Test (invented)\n".to_string());
+        add("materials/plate.yaml", "kind: sheet\ndensity: 1000 kg/m3\nE: 3 GPa\n".to_string());
+        add(
+            "panels/hatch.yaml",
+            "zones:\n  - {name: all, area: 1 m2, sheet: {material: plate, thickness: 10 mm}}\n".to_string(),
+        );
+        for (at, (serial, condition, day, kg, disposed)) in weighings.iter().enumerate() {
+            let disposed = match disposed {
+                true => "disposition: {cause: resin-rich, by: chief engineer, on: 2026-05-02}\n",
+                false => "",
+            };
+            add(
+                &format!("weighings/w{at}.yaml"),
+                format!(
+                    "panel: hatch\nserial: {serial}\nmass: {kg} kg\non: {day}\nas_built: {{predicted: 10 kg}}\ncondition: {condition}\nexplained: invented\n{disposed}"
+                ),
+            );
+        }
+        let ledger = Ledger::load(&Snapshot::in_memory(files), &MemoryRecall::new());
+        assert!(ledger.broken.is_empty(), "{:?}", ledger.faults);
+        let statement = statement_by(&ledger, Scope::Programme, Method::Causes).unwrap();
+        let predicted: Predicted =
+            serde_yaml::from_str("mass: -1 kg\npanels: {hatch: -1 kg}\nspecimens: 0\nweeks: 0\n").unwrap();
+        let applied =
+            Application { commit: String::new(), on: Day::parse("2026-03-01").unwrap(), delta_kg: -1.0 };
+        weighed(&predicted, &statement, &applied)
+    }
+
+    fn close(found: (Option<f64>, u32), kg: f64, pieces: u32) {
+        assert!(found.0.is_some_and(|own| (own - kg).abs() < 1e-9) && found.1 == pieces, "{found:?}");
+    }
+
+    /// By hand: 0.3 kg over the prediction before, 0.1 kg after: the change took 0.2 kg more off than its 1 kg.
+    #[test]
+    fn each_piece_counts_once_and_only_beside_what_was_weighed_before() {
+        let before = ("A", "painted", "2026-01-10", 10.3, false);
+        let after = ("B", "painted", "2026-04-03", 10.1, false);
+        close(found_of(&[before, after]), -1.2, 1);
+        // The same piece bare and primed on the days before: it is still one, as it was last.
+        let bare = ("B", "bare", "2026-04-01", 10.7, false);
+        let primed = ("B", "primed", "2026-04-02", 10.4, false);
+        close(found_of(&[before, bare, primed, after]), -1.2, 1);
+        // A second piece counts as much as the first, however often that was weighed: mean 0.2 over.
+        let other = ("C", "painted", "2026-04-04", 10.3, false);
+        close(found_of(&[before, bare, primed, after, other]), -1.1, 2);
+        // One that was disposed of does not count, on either side.
+        let scrap = ("D", "painted", "2026-04-05", 12.0, true);
+        close(found_of(&[before, after, scrap]), -1.2, 1);
+        assert_eq!(found_of(&[("A", "painted", "2026-01-10", 12.0, true), after]), (None, 0));
+    }
+
+    #[test]
+    fn a_panel_that_was_never_weighed_before_says_nothing_of_the_change() {
+        assert_eq!(found_of(&[("B", "painted", "2026-04-03", 10.4, false)]), (None, 0));
+        assert_eq!(found_of(&[("A", "painted", "2026-01-10", 10.4, false)]), (None, 0));
+        assert_eq!(found_of(&[]), (None, 0));
+    }
 }

@@ -1,7 +1,7 @@
 //! What a decision is predicted to do, as it is frozen when it is proposed.
 
 use super::impact::Impact;
-use crate::ledger::digest_of;
+use crate::ledger::digest_of_changes;
 use crate::quantity::{Mass, Money};
 use crate::record::{Change, Day, Predicted, PredictedDuty, Text};
 
@@ -24,7 +24,7 @@ pub fn predicted(
     Some(Predicted {
         commit: commit.map(Text::from),
         on: Some(on),
-        changes: Some(Text::from(digest(changes).as_str())),
+        changes: Some(Text::from(digest_of_changes(changes).as_str())),
         mass: kilograms(impact.mass.1 - impact.mass.0)?,
         panels: panels?,
         lapsed: lapsed.collect(),
@@ -43,9 +43,4 @@ pub(super) fn kilograms(delta: f64) -> Option<Mass> {
     // What rounds to nothing is nothing, not nothing below zero.
     let rounded = (delta * 1e6).round() / 1e6 + 0.0;
     Mass::parse(&format!("{rounded} kg")).ok()
-}
-
-/// Returns the digest of changes as they are written: an approval speaks for these and no others.
-pub fn digest(changes: &[Change]) -> String {
-    digest_of(serde_json::to_string(changes).unwrap_or_default().as_bytes())
 }

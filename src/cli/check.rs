@@ -10,7 +10,7 @@ use std::io::Write;
 pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
     let mut loaded = to_the_end(context.load(&place, &args.source)?);
-    let stale = context.stale_decisions(&loaded);
+    let stale = context.stale_decisions(&place, &loaded);
     loaded.ledger.faults.extend(stale);
     let ahead = loaded.ledger.days_far_ahead(&loaded.snapshot, context.today);
     loaded.ledger.faults.extend(ahead);

@@ -10,7 +10,7 @@ use crate::record::{Evidence, RecordKind, edit};
 use crate::report::page::{count, shown};
 use crate::report::specimens::Sampled;
 use crate::source::Place;
-use crate::source::write::{FileEdit, write_all};
+use crate::source::write::FileEdit;
 use serde_json::{Value, json};
 use std::io::Write;
 
@@ -51,8 +51,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let place = context.place()?;
-    let now = context.load(&place, &Source::default())?;
+    let (place, writer, now) = context.opened(err)?;
     let then = match &args.at {
         Some(revision) => Some(context.load(&place, &Source { at: Some(revision.clone()), staged: false })?),
         None => None,
@@ -73,7 +72,7 @@ pub(super) fn run(
     }
     if !args.dry_run {
         let edits: Vec<FileEdit> = planned.iter().filter(|one| one.changed()).map(Planned::edit).collect();
-        write_all(&place, &edits).map_err(unwritten)?;
+        writer.write_all(&edits).map_err(unwritten)?;
     }
     if context.json() {
         let written: Vec<Value> = planned

@@ -3,30 +3,33 @@
 use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
-use crate::article::weigh::{MassStatement, Method, Scope, programme_mass, statement_by};
-use crate::change::carried::{carried_out, carries};
-use crate::change::decide::{open_faults, overlay};
+use crate::article::weigh::{MassStatement, Method, Scope, statement_by};
+use crate::change::carried::carried_out;
+use crate::change::decide::DecideError;
 use crate::change::diff::{Edits, diff};
 use crate::change::explain::{Explained, explain};
 use crate::change::found::Application;
-use crate::change::rebase::follow;
+pub(super) use crate::change::past::day_of;
+use crate::change::past::{Past, PastError};
+use crate::change::stale::open_faults;
 use crate::graph::Uses;
 use crate::ledger::{Entry, Ledger, MemoryRecall, NoRecall, Recall, Records};
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_with};
-use crate::record::{Address, Day, Decision, Fault, Level, RecordKind, Text, render};
+use crate::record::{Address, Day, Decision, Fault, Level, RecordKind, render};
 use crate::report::faults;
 use crate::report::head::ReportHead;
 use crate::report::page::{Frame, Style, count, shown};
-use crate::source::write::WriteError;
+use crate::source::write::{WriteError, Writer, unfinished};
 use crate::source::{Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 /// How a command ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -119,6 +122,8 @@ pub struct Context {
     /// Whether standard input is a terminal.
     pub input_terminal: bool,
     recall: MemoryRecall,
+    /// The place that was read from, once there is one.
+    read_from: OnceLock<Place>,
 }
 
 /// Holds what a command works on until the program ends: a command is its last act, and giving the pieces
@@ -160,6 +165,7 @@ impl Context {
             colour_err: allowed(terminal.colour_err),
             input_terminal: terminal.input,
             recall: MemoryRecall::new(),
+            read_from: OnceLock::new(),
         })
     }
 
@@ -203,7 +209,12 @@ impl Context {
 
     /// Returns the same context standing in another folder.
     pub fn standing_in(&self, directory: &Path) -> Self {
-        Self { directory: directory.to_path_buf(), recall: MemoryRecall::new(), ..*self }
+        Self {
+            directory: directory.to_path_buf(),
+            recall: MemoryRecall::new(),
+            read_from: OnceLock::new(),
+            ..*self
+        }
     }
 
     /// Draws the faults of an input that is no ledger's for people; programs get them in the failure's document.
@@ -240,7 +251,46 @@ impl Context {
     /// [`Failure`] where there is none.
     pub fn place(&self) -> Result<Place, Failure> {
         let index = std::env::var_os("GIT_INDEX_FILE").map(PathBuf::from);
-        Ok(Place::find(&self.directory)?.with_index_file(index))
+        let place = Place::find(&self.directory)?.with_index_file(index);
+        Ok(self.read_from.get_or_init(|| place.clone()).clone())
+    }
+
+    /// Opens the ledger to write in it: the place, the right to write, and the work tree's state, read while nobody
+    /// else writes. A change that was cut short before is finished first, and said.
+    ///
+    /// # Errors
+    /// [`Failure`] where there is no ledger, or it can't be had.
+    pub fn opened(&self, err: &mut dyn Write) -> Result<(Place, Writer, Loaded), Failure> {
+        let (place, writer) = self.writer(err)?;
+        let loaded = self.load(&place, &Source::default())?;
+        Ok((place, writer, loaded))
+    }
+
+    /// As [`Context::opened`], without reading anything.
+    ///
+    /// # Errors
+    /// As [`Context::opened`].
+    pub fn writer(&self, err: &mut dyn Write) -> Result<(Place, Writer), Failure> {
+        let place = self.place()?;
+        let writer = Writer::wait(&place).map_err(unwritten)?;
+        let finished = writer.finish().map_err(unwritten)?;
+        if !finished.is_empty() {
+            let files: Vec<String> = finished.iter().map(|file| shown(file)).collect();
+            writeln!(err, "note: an earlier change was cut short and is finished now: {}", files.join(", "))?;
+        }
+        Ok((place, writer))
+    }
+
+    /// Says on `err` where a change was cut short and nobody has finished it: the answer may rest on half of it.
+    pub(super) fn note_unfinished(&self, err: &mut dyn Write) {
+        let Some(files) = self.read_from.get().and_then(unfinished) else { return };
+        let files: Vec<String> = files.iter().map(|file| shown(file)).collect();
+        // Memory takes every byte.
+        let _ = writeln!(
+            err,
+            "note: a change of {} was cut short, and this answer may rest on half of it; the next command that writes, as `bondline decide apply`, finishes it",
+            files.join(", ")
+        );
     }
 
     /// Reads the state that was asked for.
@@ -305,25 +355,23 @@ impl Context {
         Ok(found)
     }
 
-    /// Returns a decision with its list places moved to where those entries stand now, where it was proposed on a
-    /// commit whose records were others.
-    pub fn settled(&self, place: &Place, loaded: &Loaded, decision: &Decision) -> Decision {
-        let commit = decision.predicted.as_ref().and_then(|own| own.commit.as_ref());
-        let then = commit.and_then(|commit| place.revision(commit.as_str()).ok());
-        let Some(then) = then.filter(|then| then.commit() == commit.map(Text::as_str)) else {
-            return decision.clone();
-        };
-        let named = decision.changes.iter().flat_map(|change| [&change.set, &change.remove, &change.insert]);
-        let moved = named.flatten().any(|at| {
-            let file = Address::parse(at.split('#').next().unwrap_or_default())
-                .and_then(|address| loaded.ledger.file_of(&address));
-            file.is_some_and(|file| then.read(file).ok() != loaded.snapshot.read(file).ok())
-        });
-        if !moved {
-            return decision.clone();
-        }
-        let then = self.read(then);
-        follow(decision, (&then.ledger, &then.snapshot), (&loaded.ledger, &loaded.snapshot))
+    /// Returns what decisions are held against: the commits of a place.
+    pub fn past<'a>(&'a self, place: &'a Place) -> Past<'a> {
+        Past { revisions: place, recall: &self.recall }
+    }
+
+    /// Returns a decision with its list places moved to where those entries stand now, where it was made on a commit
+    /// whose records were others.
+    ///
+    /// # Errors
+    /// [`DecideError`] where an entry is gone since, or can't be told from its equals.
+    pub fn settled(
+        &self,
+        place: &Place,
+        loaded: &Loaded,
+        decision: &Decision,
+    ) -> Result<Decision, DecideError> {
+        self.past(place).settled((&loaded.ledger, &loaded.snapshot), decision)
     }
 
     /// Finds the first commit that carries a decision out whole, held against its first parent; `None` where there
@@ -335,52 +383,13 @@ impl Context {
         &self,
         place: &Place,
         loaded: &Loaded,
-        decision: &Decision,
+        entry: &Entry<Decision>,
     ) -> Result<Option<Application>, Failure> {
-        if decision.changes.is_empty() || place.repository().is_none() {
-            return Ok(None);
-        }
-        let files: Vec<String> = decision
-            .changes
-            .iter()
-            .flat_map(|change| [&change.set, &change.remove, &change.insert, &change.add, &change.drop])
-            .flatten()
-            .filter_map(|at| {
-                let address = Address::parse(at.split('#').next()?)?;
-                let usual = format!("{}/{}.yaml", address.kind().folder(), address.id());
-                Some(loaded.ledger.file_of(&address).map_or(usual, str::to_string))
-            })
-            .collect();
-        let mut commits = place.history(loaded.snapshot.commit().unwrap_or("HEAD"))?;
-        commits.reverse();
-        for commit in commits {
-            let Some(parent) = commit.parents.first() else { continue };
-            let (Ok(before), Ok(after)) = (place.revision(parent), place.revision(&commit.id)) else {
-                continue;
-            };
-            // Most commits touch none of its records.
-            if files.iter().all(|file| before.blob_id(file) == after.blob_id(file)) {
-                continue;
-            }
-            let (before, after) = (self.read(before), self.read(after));
-            let settled = self.settled(place, &before, decision);
-            let edits = diff(&before.ledger, &after.ledger);
-            let sides = (&before.ledger, &before.snapshot);
-            if !carries(sides, &edits, &settled, &self.recall) {
-                continue;
-            }
-            let texts = overlay(&before.ledger, &before.snapshot, &[&settled]);
-            let with = texts.ok().map(|texts| self.read(before.snapshot.overlay(texts)));
-            let mass = |loaded: &Loaded| {
-                programme_mass(&loaded.ledger).map_err(|missing| self.missing(loaded, &missing))
-            };
-            let delta_kg = match &with {
-                Some(with) => mass(with)? - mass(&before)?,
-                None => continue,
-            };
-            return Ok(Some(Application { commit: commit.id, on: day_of(commit.time), delta_kg }));
-        }
-        Ok(None)
+        let state = (&loaded.ledger, &loaded.snapshot);
+        self.past(place).application(state, &entry.id, &entry.value).map_err(|error| match error {
+            PastError::Source(error) => error.into(),
+            other => Failure::new(other.to_string(), "`bondline history` shows the commits"),
+        })
     }
 
     /// The mass statement of the whole programme.
@@ -398,20 +407,19 @@ impl Context {
     }
 
     /// Finds open decisions that can't be carried out as the records stand.
-    pub fn stale_decisions(&self, loaded: &Loaded) -> Vec<Fault> {
-        open_faults(&loaded.ledger, &loaded.snapshot, &self.recall)
+    pub fn stale_decisions(&self, place: &Place, loaded: &Loaded) -> Vec<Fault> {
+        open_faults(&loaded.ledger, &loaded.snapshot, &self.past(place))
     }
 
     /// Works out what approved decisions account for of the edits between two states.
     pub fn explain(&self, place: &Place, base: &Loaded, head: &Loaded, edits: &Edits) -> Explained {
-        let settle = |decision: &Decision| self.settled(place, base, decision);
-        explain((&base.ledger, &base.snapshot), &head.ledger, edits, &settle, &self.recall)
+        explain((&base.ledger, &base.snapshot), &head.ledger, edits, &self.past(place))
     }
 
     /// Finds the decisions that the edits between two states carry out whole.
-    pub fn carried_out(&self, base: &Loaded, head: &Loaded) -> Vec<String> {
+    pub fn carried_out(&self, place: &Place, base: &Loaded, head: &Loaded) -> Vec<String> {
         let edits = diff(&base.ledger, &head.ledger);
-        carried_out((&base.ledger, &base.snapshot), &head.ledger, &edits, &self.recall)
+        carried_out((&base.ledger, &base.snapshot), &head.ledger, &edits, &self.past(place))
     }
 
     /// Judges a ledger for an answer about one record, with what was allowed: a broken panel that has nothing
@@ -542,13 +550,6 @@ impl Context {
 fn clock() -> Day {
     let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap_or_default();
     day_of(i64::try_from(since.as_secs()).unwrap_or(0))
-}
-
-/// The day of a time in seconds since 1970, in UTC.
-pub(super) fn day_of(seconds: i64) -> Day {
-    let days = seconds.div_euclid(86_400);
-    let epoch = jiff::civil::date(1970, 1, 1);
-    Day(epoch.checked_add(jiff::Span::new().days(days)).unwrap_or(epoch))
 }
 
 fn empty_ledger() -> Ledger {

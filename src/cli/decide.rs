@@ -17,10 +17,10 @@ use super::laid::one_decision;
 use crate::change::draft::number_of;
 use crate::ledger::Entry;
 use crate::record::edit::{self, EditError};
-use crate::record::{Address, Decision, DecisionStatus};
+use crate::record::{Address, Change, Decision, DecisionStatus};
 use crate::report::page::shown;
 use crate::source::Place;
-use crate::source::write::{FileEdit, finish, write_all};
+use crate::source::write::{FileEdit, Writer};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -42,18 +42,6 @@ pub(super) fn run(
         DecideCommand::Show(args) => list::show(context, args, out, err),
         DecideCommand::Renumber(args) => renumber::run(context, args, out, err),
     }
-}
-
-/// The place and the work tree's state; a change that was cut short before is finished first, and said.
-fn opened(context: &Context, err: &mut dyn Write) -> Result<(Place, Loaded), Failure> {
-    let place = context.place()?;
-    let finished = finish(&place).map_err(unwritten)?;
-    if !finished.is_empty() {
-        let files: Vec<String> = finished.iter().map(|file| shown(file)).collect();
-        writeln!(err, "note: an earlier change was cut short and is finished now: {}", files.join(", "))?;
-    }
-    let loaded = context.load(&place, &Source::default())?;
-    Ok((place, loaded))
 }
 
 /// The decision that an argument names; a file may be named by its whole path.
@@ -132,12 +120,12 @@ impl Wrote<'_> {
     fn write(
         self,
         context: &Context,
-        place: &Place,
+        writer: &Writer,
         edits: &[FileEdit],
         out: &mut dyn Write,
     ) -> Result<Status, Failure> {
         if !self.dry_run {
-            write_all(place, edits).map_err(unwritten)?;
+            writer.write_all(edits).map_err(unwritten)?;
         }
         let changed: Vec<&FileEdit> = edits.iter().filter(|edit| edit.was != edit.shall).collect();
         if context.json() {
@@ -218,10 +206,29 @@ pub(super) fn short_id(id: &str) -> &str {
     id.get(..end).unwrap_or(id)
 }
 
+/// The commit that has the records which a decision changes as they are now; `None` where none has.
+pub(super) fn base_of(
+    context: &Context,
+    place: &Place,
+    now: &Loaded,
+    changes: &[Change],
+) -> Result<Option<String>, Failure> {
+    if place.repository().is_none() {
+        return Ok(None);
+    }
+    let head = place.head_or_empty()?;
+    let Some(commit) = head.commit().map(str::to_string) else { return Ok(None) };
+    let head = context.read(head);
+    let bytes = |loaded: &Loaded, address: &Address| {
+        loaded.ledger.file_of(address).and_then(|file| loaded.text(file))
+    };
+    let same = touched(changes).iter().all(|address| bytes(&head, address) == bytes(now, address));
+    Ok(same.then_some(commit))
+}
+
 /// The records that some changes name.
-fn touched(decision: &Decision) -> BTreeSet<Address> {
-    decision
-        .changes
+fn touched(changes: &[Change]) -> BTreeSet<Address> {
+    changes
         .iter()
         .flat_map(|change| [&change.set, &change.remove, &change.insert, &change.add, &change.drop])
         .flatten()

@@ -73,7 +73,7 @@ pub(super) fn steps(context: &Context, place: &Place, shown: &[Commit]) -> Vec<S
         step.kg = programme_mass(&loaded.ledger).ok();
         let was = last.as_ref().and_then(|(last, _)| programme_mass(&last.ledger).ok());
         step.delta_kg = step.kg.zip(was).map(|(is, was)| is - was);
-        step.decisions = decisions(context, commit, last.as_ref().map(|(last, _)| last), &loaded);
+        step.decisions = decisions(context, &place, commit, last.as_ref().map(|(last, _)| last), &loaded);
         let evaluation = match last.as_ref().and_then(|(_, evaluation)| evaluation.as_ref()) {
             Some(other) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
             None => evaluate(&loaded.ledger, context.today).ok(),
@@ -87,14 +87,20 @@ pub(super) fn steps(context: &Context, place: &Place, shown: &[Commit]) -> Vec<S
 }
 
 /// The decisions that a commit names or carries out, as short as they can be named.
-fn decisions(context: &Context, commit: &Commit, before: Option<&Loaded>, after: &Loaded) -> Vec<String> {
+fn decisions(
+    context: &Context,
+    place: &Place,
+    commit: &Commit,
+    before: Option<&Loaded>,
+    after: &Loaded,
+) -> Vec<String> {
     let named = commit.decisions.iter().map(|name| match after.ledger.decision(name) {
         Some(entry) => entry.id.clone(),
         None => name.clone(),
     });
     let mut all: BTreeSet<String> = named.collect();
     if let Some(before) = before {
-        all.extend(context.carried_out(before, after));
+        all.extend(context.carried_out(place, before, after));
     }
     let short = |id: &String| {
         let short = short_id(id);
@@ -155,7 +161,7 @@ fn of_record(
             commit: commit.id.clone(),
             on: day_of(commit.time),
             summary: commit.summary.clone(),
-            decisions: decisions(context, commit, Some(&before), &after),
+            decisions: decisions(context, place, commit, Some(&before), &after),
             changes,
         });
     }

@@ -2,7 +2,7 @@
 
 use super::args::{HookArgs, HookCommand, HookRunArgs};
 use super::conform::as_of;
-use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use super::context::{Context, Failure, Loaded, Status, to_the_end, unwritten};
 use super::decide::short_id;
 use crate::change::diff::diff;
 use crate::gate::{Completions, Finding, Side, judge, to_be_completed};
@@ -13,6 +13,7 @@ use crate::record::{Evidence, places};
 use crate::report::gate::{self as view, FindingView};
 use crate::source::Place;
 use crate::source::hook::{HookDone, HookError, install, remove};
+use crate::source::write::{Writer, unfinished};
 use serde_json::json;
 use std::io::Write;
 
@@ -48,7 +49,7 @@ fn decisions(context: &Context, out: &mut dyn Write) -> Result<Status, Failure> 
     let place = context.place()?;
     let staged = place.index()?;
     let (base, staged) = (context.read(place.before("HEAD", &staged)?), context.read(staged));
-    let found = context.carried_out(&base, &staged);
+    let found = context.carried_out(&place, &base, &staged);
     let names: Vec<&str> = found
         .iter()
         .map(|id| {
@@ -104,6 +105,7 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
     let place = context.place()?;
     let (base, staged) = match &args.range {
         None => {
+            whole(&place)?;
             let staged = place.index()?;
             (place.before("HEAD", &staged)?, staged)
         }
@@ -178,6 +180,24 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         }
     }
     Ok(if report.blocked() { Status::Objection } else { Status::Done })
+}
+
+/// Refuses a commit after a change that was cut short: what is staged may be half of it.
+fn whole(place: &Place) -> Result<(), Failure> {
+    if unfinished(place).is_none() {
+        return Ok(());
+    }
+    let finished = Writer::wait(place).and_then(|writer| writer.finish()).map_err(unwritten)?;
+    if finished.is_empty() {
+        return Ok(());
+    }
+    let files = finished.join(" ");
+    Err(Failure::new(
+        format!(
+            "an earlier change was cut short, and half of it may be staged; it is finished now in the work tree: {files}"
+        ),
+        format!("stage the rest of it, `git add {files}`, and commit again"),
+    ))
 }
 
 /// What completing the records gives to which something was added: nobody's word is taken for it.

@@ -41,8 +41,13 @@ impl Context {
         decisions: &[Named<'_>],
     ) -> Result<Loaded, Failure> {
         // List places are followed to where their entries stand now.
-        let settled: Vec<Decision> =
-            decisions.iter().map(|(_, decision)| self.settled(place, current, decision)).collect();
+        let settled = decisions.iter().map(|(id, decision)| {
+            self.settled(place, current, decision).map_err(|fault| {
+                let help = way_on(id, decision.status, &fault);
+                Failure::new(format!("{id} can't be carried out: {fault}"), help)
+            })
+        });
+        let settled: Vec<Decision> = settled.collect::<Result<_, _>>()?;
         let list: Vec<&Decision> = settled.iter().collect();
         let texts = overlay(&current.ledger, &current.snapshot, &list).map_err(|fault| {
             // With several, the first one that can't follow those before it.

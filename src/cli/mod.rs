@@ -73,27 +73,31 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Err(error) => return misread(&error, &arguments, out, err, terminal),
     };
     let json = cli.global.format == args::Format::Json;
-    let result = Context::new(&cli.global, terminal).and_then(|mut context| match &cli.command {
-        Command::New(args) => new::run(&mut context, args, out, err),
-        Command::Check(args) => check::run(&mut context, args, out),
-        Command::Mass(args) => mass::run(&mut context, args, out, err),
-        Command::Laminate(args) => laminate::run(&mut context, args, out, err),
-        Command::Panel(args) => panel::run(&mut context, args, out, err),
-        Command::Basis(args) => basis::run(&mut context, args, out, err),
-        Command::Impact(args) => impact::run(&mut context, args, out, err),
-        Command::Decide(args) => decide::run(&mut context, args, out, err),
-        Command::Compare(args) => compare::run(&mut context, args, out, err),
-        Command::Leeway(args) => leeway::run(&mut context, args, out, err),
-        Command::Gaps(args) => gaps::run(&mut context, args, out, err),
-        Command::Why(args) => why::run(&mut context, args, out, err),
-        Command::History(args) => history::run(&context, args, out, err),
-        Command::Report(args) => report::run(&mut context, args, out, err),
-        Command::View(args) => view::run(&mut context, args, err),
-        Command::Study(args) => study::run(&mut context, args, out, err),
-        Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
-        Command::Conform(args) => conform::run(&mut context, args, out, err),
-        Command::Calc(args) => calc::run(&mut context, args, out, err),
-        Command::Hook(args) => hook::run(&mut context, args, out),
+    let result = Context::new(&cli.global, terminal).and_then(|mut context| {
+        let result = match &cli.command {
+            Command::New(args) => new::run(&mut context, args, out, err),
+            Command::Check(args) => check::run(&mut context, args, out),
+            Command::Mass(args) => mass::run(&mut context, args, out, err),
+            Command::Laminate(args) => laminate::run(&mut context, args, out, err),
+            Command::Panel(args) => panel::run(&mut context, args, out, err),
+            Command::Basis(args) => basis::run(&mut context, args, out, err),
+            Command::Impact(args) => impact::run(&mut context, args, out, err),
+            Command::Decide(args) => decide::run(&mut context, args, out, err),
+            Command::Compare(args) => compare::run(&mut context, args, out, err),
+            Command::Leeway(args) => leeway::run(&mut context, args, out, err),
+            Command::Gaps(args) => gaps::run(&mut context, args, out, err),
+            Command::Why(args) => why::run(&mut context, args, out, err),
+            Command::History(args) => history::run(&context, args, out, err),
+            Command::Report(args) => report::run(&mut context, args, out, err),
+            Command::View(args) => view::run(&mut context, args, err),
+            Command::Study(args) => study::run(&mut context, args, out, err),
+            Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
+            Command::Conform(args) => conform::run(&mut context, args, out, err),
+            Command::Calc(args) => calc::run(&mut context, args, out, err),
+            Command::Hook(args) => hook::run(&mut context, args, out),
+        };
+        context.note_unfinished(err);
+        result
     });
     match result {
         Ok(Status::Done) => 0,

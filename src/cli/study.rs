@@ -2,15 +2,14 @@
 
 use super::args::StudyArgs;
 use super::context::{Context, Failure, Loaded, Status, named, to_the_end, unwritten};
-use super::decide::next_number;
+use super::decide::{base_of, next_number};
 use crate::change::study::{Ended, Found, Progress, Room, StudyError, StudyOptions, draft, run as search};
 use crate::ledger::Entry;
 use crate::qualify::verdict::Evaluation;
 use crate::record::{RecordKind, Study};
 use crate::report::page::Frame;
 use crate::report::study as view;
-use crate::source::Place;
-use crate::source::write::{FileEdit, write_all};
+use crate::source::write::FileEdit;
 use std::io::{IsTerminal, Write};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -25,13 +24,16 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let place = context.place()?;
+    let place = match args.draft {
+        Some(_) => context.writer(err)?.0,
+        None => context.place()?,
+    };
     let loaded = to_the_end(context.load(&place, &args.source)?);
     let study = named(&args.study, RecordKind::Study, &loaded.ledger.studies, &loaded.ledger)?;
     let evaluation = to_the_end(context.evaluate(&loaded, err)?);
     let found = searched(context, args, (&loaded, &evaluation), study)?;
     let written = match args.draft {
-        Some(number) => Some(written(context, &loaded, &place, &found, number, err)?),
+        Some(number) => Some(written(context, &found, number, err)?),
         None => None,
     };
     let document = || view::json(&found, written.as_deref());
@@ -122,14 +124,7 @@ fn failure(context: &Context, loaded: &Loaded, study: &Entry<Study>, problem: &S
 }
 
 /// Writes a row as a draft; returns its file.
-fn written(
-    context: &Context,
-    loaded: &Loaded,
-    place: &Place,
-    found: &Found,
-    number: usize,
-    err: &mut dyn Write,
-) -> Result<String, Failure> {
+fn written(context: &Context, found: &Found, number: usize, err: &mut dyn Write) -> Result<String, Failure> {
     let Some(row) = found.rows.iter().find(|row| row.number == number) else {
         let help = match found.rows.len() {
             0 => "the study found no row".to_string(),
@@ -137,14 +132,17 @@ fn written(
         };
         return Err(Failure::new(format!("the study found no row {number}"), help));
     };
-    let draft = draft::draft(&found.study, found.title.as_deref(), row, context.today);
-    let file = format!("decisions/{}.yaml", draft.id(next_number(context, place, loaded, err)?));
+    // The search took its time: numbers and records are looked at again while nobody else writes.
+    let (place, writer, loaded) = context.opened(err)?;
+    let mut draft = draft::draft(&found.study, found.title.as_deref(), row, context.today);
+    draft.base = base_of(context, &place, &loaded, &draft.changes)?;
+    let file = format!("decisions/{}.yaml", draft.id(next_number(context, &place, &loaded, err)?));
     let text = draft.text().ok_or_else(|| {
         Failure::new(
             format!("row {number} holds a value that can't be written on a line"),
             "draft it by hand",
         )
     })?;
-    write_all(place, &[FileEdit { file: file.clone(), was: None, shall: Some(text) }]).map_err(unwritten)?;
+    writer.write_all(&[FileEdit { file: file.clone(), was: None, shall: Some(text) }]).map_err(unwritten)?;
     Ok(file)
 }

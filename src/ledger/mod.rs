@@ -16,6 +16,7 @@ mod days;
 mod design;
 mod files;
 mod find;
+mod fresh;
 mod head;
 mod known;
 mod levels;
@@ -57,6 +58,7 @@ pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};
 pub use readings::TrialReading;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
+pub use steering::{digest_of_changes, is_as_predicted};
 pub use vary::{Varied, VariedPlace, VariedTo, VaryFault, tree_of, varied};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
 

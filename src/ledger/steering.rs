@@ -5,12 +5,43 @@ use super::known::{Known, entry, not_empty};
 use super::ranges;
 use super::sink::Sink;
 use super::vary;
-use crate::record::{Address, Change, Decision, RecordKind, Study, Vary};
+use crate::record::{Address, Change, Decision, DecisionStatus, RecordKind, Study, Vary};
+
+/// Returns the digest of changes as they are written: a prediction and its approvals speak for these and no others.
+pub fn digest_of_changes(changes: &[Change]) -> String {
+    super::digest_of(serde_json::to_string(changes).unwrap_or_default().as_bytes())
+}
+
+/// Returns whether a decision's changes are those that it was predicted for; so they are where no prediction says.
+pub fn is_as_predicted(decision: &Decision) -> bool {
+    let said = decision.predicted.as_ref().and_then(|predicted| predicted.changes.as_ref());
+    said.is_none_or(|said| said.as_str() == digest_of_changes(&decision.changes))
+}
 
 pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>) {
     let decision = &*own.value;
     for (index, one) in decision.changes.iter().enumerate() {
         change(sink, index, one);
+    }
+    if matches!(decision.status, DecisionStatus::Proposed | DecisionStatus::Approved)
+        && !is_as_predicted(decision)
+    {
+        let (word, help) = match decision.status {
+            DecisionStatus::Approved => (
+                "approved",
+                "take the edit of `changes` back: approvals speak for what was proposed; another change is another decision",
+            ),
+            _ if decision.approvals.is_empty() => {
+                ("proposed", "`bondline decide propose` predicts anew what they do")
+            }
+            _ => (
+                "proposed",
+                "take the edit of `changes` back; or take `approvals` out, which speak for what was proposed, and `bondline decide propose` predicts anew",
+            ),
+        };
+        sink.error("changed-since", "changes", format!("the changes are not those that were {word}"))
+            .label("not what `predicted.changes` is the digest of")
+            .help(help);
     }
     if let Some(predicted) = &decision.predicted {
         ranges::number(sink, "predicted.weeks", Some(predicted.weeks), 0.0, true);
@@ -62,6 +93,7 @@ fn change(sink: &mut Sink, index: usize, change: &Change) {
         ("to", change.to.is_some()),
         ("after", change.after.is_some()),
         ("entry", change.entry.is_some()),
+        ("between", change.between.is_some()),
         ("record", change.record.is_some()),
     ];
     let needed: &[&str] = match *verb {
@@ -71,6 +103,10 @@ fn change(sink: &mut Sink, index: usize, change: &Change) {
         _ => &[],
     };
     for (key, given) in given {
+        // The neighbours of an insert were not asked for once.
+        if key == "between" && *verb == "insert" {
+            continue;
+        }
         match (needed.contains(&key), given) {
             (true, false) => {
                 sink.error("bad-change", at.as_str(), format!("`{verb}` needs `{key}`"))
@@ -88,6 +124,17 @@ fn change(sink: &mut Sink, index: usize, change: &Change) {
             }
             _ => {}
         }
+    }
+    if let Some(between) = &change.between
+        && between.0.as_sequence().is_none_or(|two| two.len() != 2)
+    {
+        sink.error(
+            "bad-change",
+            entry("changes", index, "between"),
+            "`between` is the entry before and the entry behind the gap",
+        )
+        .label("not two entries")
+        .help("write `between: [ENTRY, ENTRY]`, with `null` where there is none");
     }
     if change.was.is_some() && matches!(*verb, "insert" | "add") {
         sink.error("bad-change", entry("changes", index, "was"), format!("`was` does not go with `{verb}`"))

@@ -43,7 +43,7 @@ pub(crate) fn valid(kind: RecordKind) -> &'static [&'static str] {
             "showing: paint-trial\nsubject: {painted: [hatch-outer, white]}\nkind: test\nstate: running\ndata: data/rack.csv\ntrial:\n  sites:\n    rack: {kind: outdoor, method: ASTM G7/G7M-21, start: 2026-04-20, panels: [T1, T2]}\n    store: {kind: dark}\n",
         ],
         RecordKind::Decision => &[
-            "status: draft\ntitle: Lighter hatch\nchanges:\n  - {set: recipe/hatch-outer#layers.3.material, was: cw-200-e1, to: cw-150-e1}\n  - {insert: recipe/hatch-outer#layers, after: 5, entry: {material: cw-200-e1, angle: 0}}\napprovals: [{role: chief-engineer, on: 2026-04-01}]\n",
+            "status: draft\ntitle: Lighter hatch\nbase: 4f2c9e1\nchanges:\n  - {set: recipe/hatch-outer#layers.3.material, was: cw-200-e1, to: cw-150-e1}\n  - {insert: recipe/hatch-outer#layers, after: 5, between: [{material: cw-200-e1, angle: 0}, null], entry: {material: cw-200-e1, angle: 0}}\napprovals: [{role: chief-engineer, on: 2026-04-01}]\n",
         ],
         RecordKind::Concession => &[
             "showing: lamina-tension\nsubject: {laminate: hatch-outer}\nreason: one piece only\ncovers:\n  film-build.max: {at_most: 190 um}\nserials: [S1]\nuntil: 2026-12-31\n",

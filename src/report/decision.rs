@@ -3,7 +3,9 @@
 use super::page::{Frame, count, shown};
 use super::table::{Align, Table, wrap};
 use crate::change::found::{Application, Calibration, Held, held};
-use crate::record::{Approvals, Change, Decision, DecisionStatus, FoundFigures, Predicted, Text, edit};
+use crate::record::{
+    Approval, Approvals, Change, Decision, DecisionStatus, FoundFigures, Predicted, Text, edit,
+};
 use serde_json::{Value, json};
 
 /// One decision of a list.
@@ -48,8 +50,7 @@ fn lacking<'a>(decision: &Decision, rule: Option<&'a Approvals>) -> (Vec<&'a str
     let Some(rule) = rule else { return (Vec::new(), 0) };
     let has = |role: &Text| decision.approvals.iter().any(|one| one.role == *role);
     let roles = rule.decision.iter().filter(|role| !has(role)).map(Text::as_str).collect();
-    let named: std::collections::BTreeSet<&str> =
-        decision.approvals.iter().filter_map(|one| one.by.as_ref()).map(Text::as_str).collect();
+    let named = Approval::people(&decision.approvals, &rule.decision);
     (roles, (rule.persons.unwrap_or(0) as usize).saturating_sub(named.len()))
 }
 
@@ -273,7 +274,8 @@ fn foretold(own: &Predicted) -> String {
     )
 }
 
-pub(super) fn signed(kg: f64) -> String {
+/// Returns a difference of mass as people read it, in kg.
+pub fn signed(kg: f64) -> String {
     // What rounds to nothing has no sign.
     let rounded = (kg * 1000.0).round() / 1000.0 + 0.0;
     if rounded == 0.0 { "0.000".to_string() } else { format!("{rounded:+.3}") }
@@ -297,7 +299,7 @@ pub fn came_true(predicted: Option<&Predicted>, found: &FoundFigures) -> Vec<Str
             calculated.as_ref().map_or(String::new(), |own| format!(", calculated {}", signed(own.si()))),
         )),
         (None, Some(calculated)) => said.push(format!(
-            "Mass: {} kg as calculated{expected}; no piece was weighed since.",
+            "Mass: {} kg as calculated{expected}; no panel was weighed both before and since.",
             signed(calculated.si())
         )),
         (None, None) => {}
@@ -308,7 +310,10 @@ pub fn came_true(predicted: Option<&Predicted>, found: &FoundFigures) -> Vec<Str
             .duties
             .iter()
             .filter(|duty| !closed(duty.verdict.as_str()))
-            .map(|duty| format!("{} on {} ({})", duty.showing, duty.subject, duty.verdict))
+            .map(|duty| {
+                let now = duty.now.as_ref().map_or(String::new(), |now| format!("now {now}, "));
+                format!("{} on {} ({now}{})", duty.showing, duty.subject, duty.verdict)
+            })
             .collect();
         said.push(format!(
             "Duties: {} of {} met, conceded or ended{}.",

@@ -268,7 +268,7 @@ impl Place {
     ///
     /// If there is no repository or the revision is not found.
     pub fn history(&self, spec: &str) -> Result<Vec<Commit>, SourceError> {
-        self.need_repository()?.history(spec, &self.prefix, false)
+        self.need_repository()?.history(spec, std::slice::from_ref(&self.prefix), false)
     }
 
     /// The same along first parents alone: what a branch went through, merges as one step.
@@ -277,7 +277,18 @@ impl Place {
     ///
     /// As [`Place::history`].
     pub fn line(&self, spec: &str) -> Result<Vec<Commit>, SourceError> {
-        self.need_repository()?.history(spec, &self.prefix, true)
+        self.need_repository()?.history(spec, std::slice::from_ref(&self.prefix), true)
+    }
+
+    /// The commits behind a revision in which one of these files of the ledger differs from what it was in the
+    /// first parent, newest first.
+    ///
+    /// # Errors
+    ///
+    /// As [`Place::history`].
+    pub fn history_of(&self, spec: &str, files: &[String]) -> Result<Vec<Commit>, SourceError> {
+        let paths: Vec<String> = files.iter().map(|file| join(&self.prefix, file)).collect();
+        self.need_repository()?.history(spec, &paths, false)
     }
 
     fn at_revision(&self, spec: &str, found: &Revision, prefix: &str) -> Result<Snapshot, SourceError> {

@@ -269,7 +269,7 @@ impl Repository {
     pub(super) fn history(
         &self,
         asked: &str,
-        folder: &str,
+        paths: &[String],
         first_parents: bool,
     ) -> Result<Vec<Commit>, SourceError> {
         let Some(tip) = self.find(asked)?.commit else {
@@ -289,8 +289,12 @@ impl Repository {
             let mut commits = Vec::new();
             for id in walk {
                 let commit = id.and_then(|id| repository.find_commit(id)).map_err(failed)?;
-                let before = commit.parent(0).ok().and_then(|parent| folder_id(&parent, folder));
-                if folder_id(&commit, folder) != before {
+                let parent = commit.parent(0).ok();
+                let differs = |path: &String| {
+                    let before = parent.as_ref().and_then(|parent| folder_id(parent, path));
+                    folder_id(&commit, path) != before
+                };
+                if paths.iter().any(differs) {
                     commits.push(Commit {
                         id: commit.id().to_string(),
                         parents: commit.parent_ids().map(|id| id.to_string()).collect(),

@@ -113,6 +113,11 @@ impl Snapshot {
     /// A snapshot of files given here, as a work tree in no repository. Paths that leave the ledger
     /// are left out.
     pub fn in_memory(files: BTreeMap<String, Vec<u8>>) -> Snapshot {
+        Snapshot::in_memory_at(files, None)
+    }
+
+    /// As [`Snapshot::in_memory`], as a work tree over a commit.
+    pub fn in_memory_at(files: BTreeMap<String, Vec<u8>>, commit: Option<&str>) -> Snapshot {
         let files: BTreeMap<String, Arc<[u8]>> = files
             .into_iter()
             .filter_map(|(path, bytes)| Some((clean(&path).ok()?, Arc::from(bytes))))
@@ -123,7 +128,7 @@ impl Snapshot {
             .map(|(path, bytes)| (path.clone(), FileEntry::of_bytes(path, bytes)))
             .collect();
         let folders = tops(files.keys());
-        Snapshot::new(Origin::WorkTree, None, listed, folders, Content::Memory(files))
+        Snapshot::new(Origin::WorkTree, commit.map(str::to_owned), listed, folders, Content::Memory(files))
     }
 
     /// Where the snapshot was taken. Texts laid over it do not change that.

@@ -258,11 +258,41 @@ fn killed_between_two_files_it_is_finished_by_the_next_command() {
     let (shall, panel_shall) = (bed.read(recipe), bed.read(panel));
     // As the kill leaves it: the journal, and the first of the two renames.
     bed.write(recipe, &was);
-    let journal = serde_json::json!([
-        { "file": panel, "was": panel_was, "shall": panel_shall },
-        { "file": recipe, "was": was, "shall": shall },
-    ]);
-    fs::write(bed.top().join(".git/bondline-writing.json"), journal.to_string()).unwrap();
+    let journal = |head: &str, ledger: &str| {
+        let journal = serde_json::json!({
+            "ledger": ledger,
+            "head": head,
+            "edits": [
+                { "file": panel, "was": panel_was, "shall": panel_shall },
+                { "file": recipe, "was": was, "shall": shall },
+            ],
+        });
+        fs::write(bed.top().join(".git/bondline-writing.json"), journal.to_string()).unwrap();
+    };
+    let head = bed.git(&["rev-parse", "HEAD"]);
+    // Begun on another commit, or in another ledger: what stands there is not finished over.
+    for (head, ledger, words) in
+        [("0000", "", "HEAD is another commit since"), (&*head, "b", "it was begun in the ledger of `b`")]
+    {
+        journal(head, ledger);
+        let before = bed.state();
+        let refused = bed.bondline(&["decide", "apply", "dd-011", "--undo"]);
+        assert_eq!(refused.code, Some(2), "{refused:?}");
+        assert!(refused.flat().contains(words), "{refused:?}");
+        assert_eq!(bed.state(), before);
+    }
+    journal(&head, "");
+    // Whoever only reads says so, and half of it is not committed.
+    let read = bed.bondline(&["check"]);
+    assert!(read.err.contains("was cut short, and this answer may rest on half of it"), "{read:?}");
+    bed.git(&["add", "-A"]);
+    let refused = bed.bondline(&["hook", "run"]);
+    assert_eq!(refused.code, Some(2), "{refused:?}");
+    assert!(refused.flat().contains("half of it may be staged"), "{refused:?}");
+    assert_eq!((bed.read(recipe), bed.read(panel)), (shall.clone(), panel_shall.clone()));
+    assert!(!bed.bondline(&["check"]).err.contains("cut short"));
+    bed.write(recipe, &was);
+    journal(&head, "");
     let shown = bed.bondline(&["decide", "apply", "dd-011", "--undo", "--dry-run"]);
     assert!(
         shown
@@ -271,4 +301,89 @@ fn killed_between_two_files_it_is_finished_by_the_next_command() {
         "{shown:?}"
     );
     assert_eq!((bed.read(recipe), bed.read(panel)), (shall, panel_shall));
+}
+
+/// A core that is thinner, approved, carried out and committed; the decision's file.
+fn carried_out(bed: &Bed) -> &'static str {
+    let file = approved(bed);
+    bed.commit_all("approved");
+    run(bed, &["decide", "apply", "dd-011"]);
+    bed.commit_all("carried out");
+    file
+}
+
+fn duties(bed: &Bed) -> Vec<(String, Option<String>, String)> {
+    let shown = bed.bondline(&["decide", "show", "dd-011", "--format", "json"]).json();
+    let word = |row: &serde_json::Value, key: &str| row[key].as_str().map(str::to_string);
+    let rows = shown["found"]["duties"].as_array().unwrap().iter();
+    rows.map(|row| (word(row, "subject").unwrap(), word(row, "now"), word(row, "verdict").unwrap())).collect()
+}
+
+#[test]
+fn closing_follows_a_rename_and_keeps_what_people_wrote() {
+    let bed = Bed::example();
+    let file = carried_out(&bed);
+    run(&bed, &["decide", "close", "dd-011", "--note", "The bag | held."]);
+    let before = duties(&bed);
+    assert!(before.len() > 3 && before.iter().all(|(_, now, verdict)| now.is_none() && verdict != "met"));
+    // Somebody explains a figure, and says more in a block.
+    let text = bed.read(file);
+    let commented = text
+        .replace("  finished: false", "  finished: false  # the lab is full")
+        .replace("  note: The bag | held.", "  note: |\n    The bag held.\n    Twice.");
+    assert_ne!(commented.matches('#').count(), text.matches('#').count());
+    assert!(commented.contains("    Twice."), "{text}");
+    bed.write(file, &commented);
+    bed.commit_all("closed");
+    // The recipe gets another name, wherever it is named but in what was decided and found.
+    bed.git(&["mv", "recipes/hatch-outer.yaml", "recipes/bow-skin.yaml"]);
+    for folder in ["panels", "showings", "evidence", "assemblies", "recipes", "concessions"] {
+        let Ok(entries) = fs::read_dir(bed.top().join(folder)) else { continue };
+        for path in entries.map(|entry| entry.unwrap().path()).filter(|path| path.is_file()) {
+            let text = fs::read_to_string(&path).unwrap();
+            if folder != "evidence" {
+                fs::write(&path, text.replace("hatch-outer", "bow-skin")).unwrap();
+            }
+        }
+    }
+    bed.commit_all("renamed");
+    run(&bed, &["decide", "close", "dd-011"]);
+    let after = duties(&bed);
+    assert_eq!(before.len(), after.len());
+    for ((subject, _, was), (same, now, is)) in before.iter().zip(&after) {
+        assert_eq!((subject, was), (same, is), "nothing was proved and nothing ended");
+        assert_eq!(now.is_some(), subject.contains("hatch-outer"), "{subject} {now:?}");
+    }
+    let text = bed.read(file);
+    assert!(text.contains("  finished: false  # the lab is full"), "{text}");
+    assert!(text.contains("  note: |\n    The bag held.\n    Twice.\n"), "{text}");
+    assert_eq!(text.matches("\nfound:").count(), 1);
+}
+
+#[test]
+fn closing_without_a_prediction_or_with_one_that_nobody_knows_claims_nothing() {
+    let bed = Bed::example();
+    let file = carried_out(&bed);
+    let text = bed.read(file);
+    // Without a prediction: that nothing took no time is not known.
+    let (head, rest) = text.split_once("predicted:\n").unwrap();
+    let (_, tail) = rest.split_once("approvals:").unwrap();
+    bed.write(file, &format!("{head}approvals:{tail}"));
+    bed.commit_all("no prediction");
+    run(&bed, &["decide", "close", "dd-011"]);
+    let closed = bed.read(file);
+    assert!(closed.contains("found:") && !closed.contains("weeks:"), "{closed}");
+    // On a commit that is not here, and of a subject that nobody knows.
+    let commit = text.lines().find_map(|line| line.strip_prefix("  commit: ")).unwrap();
+    let strange = text
+        .replace(commit, "0123456789012345678901234567890123456789")
+        .replace("subject: laminate/hatch-outer", "subject: laminate/hatch-other");
+    assert!(strange.contains("hatch-other"));
+    bed.write(file, &strange);
+    bed.commit_all("another prediction");
+    let closed = bed.bondline(&["decide", "close", "dd-011"]);
+    assert!(closed.err.contains("is not here"), "{closed:?}");
+    let unknown = duties(&bed).into_iter().filter(|(subject, ..)| subject.contains("hatch-other"));
+    assert!(unknown.into_iter().all(|(.., verdict)| verdict == "not found"));
+    assert!(bed.read(file).contains("finished: false"));
 }

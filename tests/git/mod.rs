@@ -9,3 +9,4 @@ mod gate;
 mod merge;
 mod states;
 mod walk;
+mod writers;

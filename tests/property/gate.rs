@@ -9,6 +9,7 @@ use super::programme::{Records, plans, proved};
 use super::renames::{REFERENCES, renamed};
 use bondline::change::diff::diff;
 use bondline::change::explain::explain;
+use bondline::change::past::{NoHistory, Past};
 use bondline::gate::{GateReport, RULES, Side, judge};
 use bondline::ledger::MemoryRecall;
 use bondline::source::Snapshot;
@@ -22,8 +23,12 @@ fn judged(base: &Records, staged: &Records) -> Result<GateReport, TestCaseError>
     let after = Seen::of(read(staged.texts()).map_err(refused)?);
     let edits = diff(&before.ledger, &after.ledger);
     let snapshot = Snapshot::in_memory(base.texts());
-    let explained =
-        explain((&before.ledger, &snapshot), &after.ledger, &edits, &Clone::clone, &MemoryRecall::new());
+    let explained = explain(
+        (&before.ledger, &snapshot),
+        &after.ledger,
+        &edits,
+        &Past { revisions: &NoHistory, recall: &MemoryRecall::new() },
+    );
     Ok(judge(
         &Side { ledger: &before.ledger, evaluation: Ok(&before.evaluation) },
         &Side { ledger: &after.ledger, evaluation: Ok(&after.evaluation) },

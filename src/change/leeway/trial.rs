@@ -9,7 +9,7 @@ use crate::ledger::{Ledger, MemoryRecall};
 use crate::qualify::lapses::{Lapse, lapses};
 use crate::qualify::margins::{PanelMargins, margins_with};
 use crate::qualify::verdict::{Evaluation, evaluate_few};
-use crate::record::{Address, ComputedCheck, Day, Level, RecordKind};
+use crate::record::{Address, ComputedCheck, Day, RecordKind};
 use crate::source::Snapshot;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -118,8 +118,7 @@ impl<'a> Bench<'a> {
     pub(super) fn takes(&self, knob: &Knob, to: &str) -> bool {
         let Some(snapshot) = knob.overlaid(self.snapshot, to) else { return false };
         let ledger = Ledger::load(&snapshot, &self.recall);
-        let errors = |ledger: &Ledger| ledger.faults.iter().filter(|one| one.level == Level::Error).count();
-        !ledger.broken.contains(&knob.address) && errors(&ledger) <= errors(self.ledger)
+        !ledger.broken.contains(&knob.address) && ledger.new_errors(self.ledger).is_empty()
     }
 
     /// Judges the ledger with another text at a place; `None` where the record does not take it or it can't be

@@ -29,6 +29,7 @@ pub fn draft(study: &str, title: Option<&str>, row: &Ranked, today: Day) -> Draf
         owner: None,
         raised: today,
         supersedes: None,
+        base: None,
         changes: row.changes.clone(),
     }
 }

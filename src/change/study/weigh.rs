@@ -13,7 +13,7 @@ use super::{Room, StudyError};
 use crate::article::weigh::programme_mass;
 use crate::graph::Uses;
 use crate::ledger::{Ledger, VariedTo};
-use crate::record::{Address, Level, MaterialKind, Mirror, RecordKind};
+use crate::record::{Address, MaterialKind, Mirror, RecordKind};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -365,13 +365,7 @@ fn dropped(variations: &[&Variation], options: &[u16]) -> BTreeMap<String, Vec<u
 
 /// The first fault that a state has and the one before had not.
 pub(super) fn left_behind(base: &Ledger, head: &Ledger) -> Option<String> {
-    let known = |rule: &str, message: &str| {
-        base.faults.iter().any(|fault| fault.rule == rule && fault.message == message)
-    };
-    head.faults
-        .iter()
-        .find(|fault| fault.level == Level::Error && !known(fault.rule, &fault.message))
-        .map(|fault| fault.message.clone())
+    head.new_errors(base).first().map(|fault| fault.message.clone())
 }
 
 /// Whether a recipe, or a material or process that it has, differs between two states.

@@ -1,14 +1,14 @@
 //! `bondline decide apply`.
 
 use super::draft::leaves_no_fault;
-use super::{Wrote, decision, opened, short_id, wrong_status};
+use super::{Wrote, decision, short_id, wrong_status};
 use crate::change::decide::{DecideError, Overlay, overlay};
 use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
 use crate::record::{Decision, DecisionStatus};
 use crate::source::Place;
-use crate::source::write::FileEdit;
+use crate::source::write::{FileEdit, Writer};
 use serde_json::json;
 use std::io::Write;
 
@@ -18,14 +18,14 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let short = short_id(&entry.id);
     if entry.value.changes.is_empty() {
         return Err(Failure::new(format!("{} changes nothing", entry.id), "write `changes` first"));
     }
     if args.undo {
-        return undo(context, args, &place, &now, entry, out);
+        return undo(context, args, (&place, &writer, &now), entry, out);
     }
     let status = entry.value.status;
     if !matches!(status, DecisionStatus::Draft | DecisionStatus::Proposed | DecisionStatus::Approved) {
@@ -35,8 +35,19 @@ pub(super) fn run(
             "draft another: `bondline decide draft`",
         ));
     }
-    let settled = context.settled(&place, &now, &entry.value);
+    let settled = context.settled(&place, &now, &entry.value).map_err(|fault| refused(entry, &fault))?;
     let texts = overlay(&now.ledger, &now.snapshot, &[&settled]).map_err(|fault| refused(entry, &fault))?;
+    let spent = context.past(&place).spent((&now.ledger, &now.snapshot), &entry.id, &entry.value)?;
+    if let Some((at, commit)) = spent.first_key_value() {
+        let what = match spent.len() < entry.value.changes.len() {
+            true => format!("change {} of {} is", at + 1, entry.id),
+            false => format!("{} is", entry.id),
+        };
+        return Err(Failure::new(
+            format!("{what} carried out already, in commit {}", commit.get(..7).unwrap_or(commit)),
+            "the same once more is another change: `bondline decide draft` writes a decision for it",
+        ));
+    }
     leaves_no_fault(context, &now, &settled.changes)?;
     let edits = edits(&now, &texts)?;
     let mut said = Vec::new();
@@ -73,7 +84,7 @@ pub(super) fn run(
         said,
         more: json!({ "status": status.word() }),
     };
-    wrote.write(context, &place, &edits, out)
+    wrote.write(context, &writer, &edits, out)
 }
 
 fn refused(entry: &Entry<Decision>, fault: &DecideError) -> Failure {
@@ -88,11 +99,19 @@ pub(in crate::cli) fn way_on(id: &str, status: DecisionStatus, fault: &DecideErr
             "it is carried out already, in whole or in part: `bondline impact {short} --at REV` lays it over the state before"
         ),
         (
-            DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. },
+            DecideError::MovedOn { .. }
+            | DecideError::Gone { .. }
+            | DecideError::Unsure { .. }
+            | DecideError::NoPlace { .. }
+            | DecideError::NoRecord { .. },
             DecisionStatus::Approved,
         ) => format!(
             "it may be carried out already: `--at REV` lays it over the state before; if the record has moved on, `bondline decide rebase {short}` drafts a decision in its place"
         ),
+        (DecideError::Gone { .. } | DecideError::Unsure { .. }, _) => {
+            "look where it went and write the change anew, or say by `status: withdrawn` that it is not pursued"
+                .to_string()
+        }
         (DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. }, _) => {
             format!("the record has moved on; `bondline decide rebase {short}` brings the decision up to it")
         }
@@ -122,8 +141,7 @@ fn edits(now: &Loaded, texts: &Overlay) -> Result<Vec<FileEdit>, Failure> {
 fn undo(
     context: &Context,
     args: &ApplyArgs,
-    place: &Place,
-    now: &Loaded,
+    (place, writer, now): (&Place, &Writer, &Loaded),
     entry: &Entry<Decision>,
     out: &mut dyn Write,
 ) -> Result<Status, Failure> {
@@ -136,7 +154,7 @@ fn undo(
     let head = context.read(place.head_or_empty()?);
     let settled = context.settled(place, &head, &entry.value);
     let short = short_id(&entry.id);
-    let texts = overlay(&head.ledger, &head.snapshot, &[&settled]).map_err(|fault| {
+    let texts = settled.and_then(|own| overlay(&head.ledger, &head.snapshot, &[&own])).map_err(|fault| {
         Failure::new(
             format!("{} can't be laid over HEAD: {fault}", entry.id),
             format!(
@@ -168,5 +186,5 @@ fn undo(
         said: vec![format!("The records are as in HEAD again; {} itself stays as it is.", entry.id)],
         more: json!({ "status": entry.value.status.word() }),
     };
-    wrote.write(context, place, &edits, out)
+    wrote.write(context, writer, &edits, out)
 }

@@ -1,14 +1,14 @@
 //! `bondline decide approve`.
 
-use super::{Wrote, decision, opened, short_id, text_of, uneditable, with_status, wrong_status};
-use crate::change::predicted::digest;
+use super::propose::outdated;
+use super::{Wrote, decision, short_id, text_of, uneditable, with_status, wrong_status};
 use crate::cli::args::ApproveArgs;
 use crate::cli::context::{Context, Failure, Status, nearest};
+use crate::ledger::is_as_predicted;
 use crate::record::edit::{self, EditError};
 use crate::record::{Approval, DecisionStatus, Text};
 use crate::source::write::FileEdit;
 use serde_json::json;
-use std::collections::BTreeSet;
 use std::io::Write;
 
 pub(super) fn run(
@@ -17,7 +17,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     let short = short_id(&entry.id);
@@ -38,8 +38,7 @@ pub(super) fn run(
             ));
         }
     }
-    let said = own.predicted.as_ref().and_then(|predicted| predicted.changes.as_ref());
-    if said.is_some_and(|said| said.as_str() != digest(&own.changes)) {
+    if !is_as_predicted(own) {
         return Err(Failure::new(
             format!("the changes of {} are not those that were proposed", entry.id),
             format!("`bondline decide propose {short}` predicts anew what they do"),
@@ -74,9 +73,9 @@ pub(super) fn run(
             ));
         }
         (Some(by), Some(persons)) => {
-            let mut named: BTreeSet<&str> =
-                own.approvals.iter().filter_map(|one| one.by.as_ref()).map(Text::as_str).collect();
-            let again = !named.insert(by.as_str());
+            let asked = rule.map_or(&[][..], |rule| &rule.decision);
+            let mut named = Approval::people(&own.approvals, asked);
+            let again = !named.insert(Approval::folded(by));
             let open = roles.iter().filter(|open| {
                 **open != role.as_str() && own.approvals.iter().all(|one| one.role.as_str() != **open)
             });
@@ -92,6 +91,19 @@ pub(super) fn run(
             }
         }
         _ => {}
+    }
+    let outdated = outdated(context, &place, &now, &entry.id, own, err)?;
+    if !outdated.is_empty() {
+        let help = match own.approvals.is_empty() {
+            true => format!("`bondline decide propose {short}` predicts anew what it does"),
+            false => format!(
+                "the approvals that it has speak for what was proposed: take `approvals` out, and `bondline decide propose {short}` predicts anew"
+            ),
+        };
+        return Err(Failure::new(
+            format!("{} does something else than when it was proposed: {}", entry.id, outdated.join(", ")),
+            help,
+        ));
     }
     let approval = Approval { role: role.clone(), on: context.today, by };
     let mut approvals = own.approvals.clone();
@@ -122,7 +134,7 @@ pub(super) fn run(
         more: json!({ "approved": approved, "open": open }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 fn entered(text: &str, approval: &Approval, before: usize) -> Result<String, EditError> {

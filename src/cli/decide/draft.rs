@@ -1,12 +1,11 @@
 //! `bondline decide draft`.
 
-use super::{Wrote, decision, next_number, opened, short_id};
+use super::{Wrote, base_of, decision, next_number, short_id};
 use crate::change::decide::{DecideError, overlay};
 use crate::change::draft::{Draft, Wish, bare, changes_between, changes_of};
 use crate::cli::args::DraftArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status, nearest};
-use crate::ledger::Ledger;
-use crate::record::{Address, Change, Level, RecordKind, is_id};
+use crate::record::{Address, Change, RecordKind, is_id};
 use crate::report::page::count;
 use crate::source::write::FileEdit;
 use serde_json::json;
@@ -20,7 +19,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     if args.title.trim().is_empty() || args.title.contains('\n') {
         return Err(Failure::new(
             "a decision needs a title of one line",
@@ -59,6 +58,11 @@ pub(super) fn run(
         leaves_no_fault(context, &now, &changes)?;
         changes
     };
+    let base = match args.from_worktree {
+        // The edits were read against HEAD.
+        true => place.head_or_empty()?.commit().map(str::to_string),
+        false => base_of(context, &place, &now, &changes)?,
+    };
     let draft = Draft {
         title: args.title.split_whitespace().collect::<Vec<_>>().join(" "),
         name: None,
@@ -66,6 +70,7 @@ pub(super) fn run(
         owner: args.owner.clone(),
         raised: context.today,
         supersedes,
+        base,
         changes,
     };
     let number = next_number(context, &place, &now, err)?;
@@ -94,7 +99,7 @@ pub(super) fn run(
         more: json!({ "changes": draft.changes }),
     };
     let edit = FileEdit { file: file.clone(), was: None, shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 /// As [`help_of`], with the nearest record where none is called so.
@@ -126,14 +131,7 @@ pub(super) fn leaves_no_fault(context: &Context, now: &Loaded, changes: &[Change
     let texts = overlay(&now.ledger, &now.snapshot, &[&bare(changes.to_vec())])
         .map_err(|fault| Failure::new(fault.to_string(), help_of(&fault)))?;
     let decided = context.read(now.snapshot.overlay(texts));
-    let new: Vec<_> = decided
-        .ledger
-        .faults
-        .iter()
-        .filter(|fault| fault.level == Level::Error)
-        .filter(|fault| !known(&now.ledger, fault))
-        .cloned()
-        .collect();
+    let new: Vec<_> = decided.ledger.new_errors(&now.ledger).into_iter().cloned().collect();
     if new.is_empty() {
         return Ok(());
     }
@@ -142,10 +140,6 @@ pub(super) fn leaves_no_fault(context: &Context, now: &Loaded, changes: &[Change
         help: Some("mend what the faults below name".to_string()),
         faults: new,
     })
-}
-
-fn known(ledger: &Ledger, fault: &crate::record::Fault) -> bool {
-    ledger.faults.iter().any(|one| one.rule == fault.rule && one.message == fault.message)
 }
 
 /// The changes that were typed, in the order set, remove, insert, add, drop.

@@ -53,14 +53,14 @@ pub(super) fn show(
     let entry = decision(&loaded, &args.decision)?;
     let own = &*entry.value;
     let applied = match place.repository() {
-        Some(_) => context.application(&place, &loaded, own)?,
+        Some(_) => context.application(&place, &loaded, entry)?,
         None => None,
     };
     let settled = context.settled(&place, &loaded, own);
     let open =
         matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed | DecisionStatus::Approved);
     let stands = (open && applied.is_none() && !own.changes.is_empty()).then(|| {
-        match overlay(&loaded.ledger, &loaded.snapshot, &[&settled]) {
+        match settled.and_then(|own| overlay(&loaded.ledger, &loaded.snapshot, &[&own])) {
             Ok(_) => view::Stands::Fits,
             Err(DecideError::Done { .. }) => view::Stands::Done,
             Err(fault) => view::Stands::Stale(fault.to_string()),

@@ -1,13 +1,15 @@
 //! `bondline decide propose`.
 
 use super::draft::leaves_no_fault;
-use super::{Wrote, decision, opened, short_id, text_of, touched, uneditable, with_status, wrong_status};
+use super::{Wrote, decision, short_id, text_of, touched, uneditable, way_on, with_status, wrong_status};
+use crate::change::decide::{DecideError, overlay};
 use crate::change::impact::{Impact, impact_of};
 use crate::change::predicted::predicted;
 use crate::cli::args::DecisionArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::record::edit;
-use crate::record::{Decision, DecisionStatus, Predicted};
+use crate::record::{Decision, DecisionStatus, Predicted, Text};
+use crate::report::decision::signed;
 use crate::report::page::count;
 use crate::source::Place;
 use crate::source::write::FileEdit;
@@ -20,7 +22,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     match own.status {
@@ -66,7 +68,7 @@ pub(super) fn run(
         more: json!({ "predicted": foretold, "verdict": found.verdict, "caution": crate::report::head::CAUTION_LINE }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(text_of(&now, entry)?), shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 fn duties(n: usize) -> String {
@@ -110,12 +112,8 @@ pub(super) fn foretell(
             "write `changes`, or say by `status: withdrawn` that it is not pursued",
         ));
     }
-    let committed = match place.repository() {
-        Some(_) => place.head_or_empty()?,
-        None => now.snapshot.clone(),
-    };
-    let base = context.read(if committed.is_empty() { now.snapshot.clone() } else { committed });
-    for address in touched(own) {
+    let base = committed(context, place, now)?;
+    for address in touched(&own.changes) {
         let bytes = |loaded: &Loaded| loaded.ledger.file_of(&address).and_then(|file| loaded.text(file));
         if bytes(&base) != bytes(now) {
             return Err(Failure::new(
@@ -124,12 +122,84 @@ pub(super) fn foretell(
             ));
         }
     }
-    leaves_no_fault(context, &base, &own.changes)?;
-    let texts = crate::change::decide::overlay(&base.ledger, &base.snapshot, &[own]).map_err(|fault| {
-        Failure::new(fault.to_string(), "`bondline decide rebase` brings it up to the records")
-    })?;
+    let (foretold, found) = predict(context, place, &base, id, own, err)?;
+    let text =
+        written(text, &foretold).map_err(|fault| uneditable(&format!("decisions/{id}.yaml"), &fault))?;
+    Ok((text, foretold, found))
+}
+
+/// The last commit's state, on which predictions are made; outside a repository, the work tree's.
+fn committed(context: &Context, place: &Place, now: &Loaded) -> Result<Loaded, Failure> {
+    let committed = match place.repository() {
+        Some(_) => place.head_or_empty()?,
+        None => now.snapshot.clone(),
+    };
+    Ok(context.read(if committed.is_empty() { now.snapshot.clone() } else { committed }))
+}
+
+/// Says how what a decision is predicted to do now differs from what was predicted when it was proposed; empty where
+/// it does not.
+pub(super) fn outdated(
+    context: &Context,
+    place: &Place,
+    now: &Loaded,
+    id: &str,
+    own: &Decision,
+    err: &mut dyn Write,
+) -> Result<Vec<String>, Failure> {
+    let Some(said) = &own.predicted else { return Ok(Vec::new()) };
+    let base = committed(context, place, now)?;
+    if said.commit.as_ref().map(Text::as_str) == base.snapshot.commit() && said.on == Some(context.today) {
+        return Ok(Vec::new());
+    }
+    // Its places are read on the state that it was proposed on, and followed from there.
+    let settled = context.settled(place, &base, own).map_err(|fault| behind(id, own, &fault))?;
+    let mut fresh = settled.clone();
+    (fresh.predicted, fresh.base) = (None, None);
+    let (is, _) = predict(context, place, &base, id, &fresh, err)?;
+    let mut differs = Vec::new();
+    let mut row = |what: &str, was: String, is: String| {
+        if was != is {
+            differs.push(format!("{what} {is} instead of {was}"));
+        }
+    };
+    let money = |own: &Predicted| {
+        own.cost
+            .as_ref()
+            .map_or("unknown".to_string(), |cost| format!("{:.0} {}", cost.amount(), cost.currency()))
+    };
+    row("mass", format!("{} kg", signed(said.mass.si())), format!("{} kg", signed(is.mass.si())));
+    row("specimens", said.specimens.to_string(), is.specimens.to_string());
+    row("weeks", said.weeks.to_string(), is.weeks.to_string());
+    row("cost", money(said), money(&is));
+    row("duties that lapse", said.lapsed.len().to_string(), is.lapsed.len().to_string());
+    if differs.is_empty() && said.lapsed != is.lapsed {
+        differs.push("other duties lapse".to_string());
+    }
+    Ok(differs)
+}
+
+/// What a decision does to a state: as it is frozen, and the whole of it.
+fn predict(
+    context: &Context,
+    place: &Place,
+    base: &Loaded,
+    id: &str,
+    own: &Decision,
+    err: &mut dyn Write,
+) -> Result<(Predicted, Impact), Failure> {
+    // The prediction is made for the places as the records have them now.
+    let settled = context.settled(place, base, own).map_err(|fault| behind(id, own, &fault))?;
+    if settled.changes != own.changes {
+        return Err(Failure::new(
+            format!("the records have moved on since {id} was made: its places stand elsewhere now"),
+            format!("`bondline decide rebase {}` brings it up to them", short_id(id)),
+        ));
+    }
+    let texts = overlay(&base.ledger, &base.snapshot, &[own]).map_err(|fault| behind(id, own, &fault))?;
+    leaves_no_fault(context, base, &own.changes)?;
     let head = context.read(base.snapshot.overlay(texts));
-    let before = context.evaluate(&base, err)?;
+    let before = context.evaluate(base, err)?;
     let after = context.evaluate_beside(&head, &before, err)?;
     let found = impact_of((&base.ledger, &base.label()), &before, (&head.ledger, id), &after)
         .map_err(|missing| context.missing(&head, &missing))?;
@@ -137,9 +207,11 @@ pub(super) fn foretell(
     let currency = currency.map_or("EUR", |currency| currency.as_str());
     let foretold = predicted(&found, &own.changes, base.snapshot.commit(), context.today, currency)
         .ok_or_else(|| Failure::new("the change in mass is no number", "`bondline mass` shows why"))?;
-    let text =
-        written(text, &foretold).map_err(|fault| uneditable(&format!("decisions/{id}.yaml"), &fault))?;
-    Ok((text, foretold, found))
+    Ok((foretold, found))
+}
+
+fn behind(id: &str, own: &Decision, fault: &DecideError) -> Failure {
+    Failure::new(fault.to_string(), way_on(id, own.status, fault))
 }
 
 fn written(text: &str, foretold: &Predicted) -> Result<String, edit::EditError> {

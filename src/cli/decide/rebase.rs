@@ -2,7 +2,7 @@
 
 use super::draft::leaves_no_fault;
 use super::propose::foretell;
-use super::{Wrote, decision, next_number, opened, short_id, text_of, uneditable, wrong_status};
+use super::{Wrote, base_of, decision, next_number, short_id, text_of, uneditable, way_on, wrong_status};
 use crate::change::draft::Draft;
 use crate::change::rebase::renew;
 use crate::cli::args::DecisionArgs;
@@ -10,7 +10,7 @@ use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
 use crate::record::edit::{self, EditError};
 use crate::record::{Change, Decision, DecisionStatus};
-use crate::source::write::FileEdit;
+use crate::source::write::{FileEdit, Writer};
 use serde_json::json;
 use std::io::Write;
 
@@ -20,11 +20,13 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     let short = short_id(&entry.id);
-    let settled = context.settled(&place, &now, own);
+    let settled = context
+        .settled(&place, &now, own)
+        .map_err(|fault| Failure::new(fault.to_string(), way_on(&entry.id, DecisionStatus::Draft, &fault)))?;
     let renewed = renew(&settled, &now.ledger, &now.snapshot).map_err(|at| gone(entry, at))?;
     if renewed.changes == own.changes {
         return Err(Failure::new(
@@ -48,10 +50,14 @@ pub(super) fn run(
         .map(|(at, (was, is))| format!("change {}: {} becomes {}", at + 1, line(was), line(is)))
         .collect();
     if !open {
-        return anew(context, args, (&place, &now), entry, renewed, said, out, err);
+        return anew(context, args, (&place, &writer, &now), entry, renewed, said, out, err);
     }
     let was = text_of(&now, entry)?;
     let mut text = rewritten(&was, own, &renewed).map_err(|fault| uneditable(&entry.file, &fault))?;
+    if own.base.is_some() {
+        let base = base_of(context, &place, &now, &renewed.changes)?;
+        text = with_base(&text, base.as_deref()).map_err(|fault| uneditable(&entry.file, &fault))?;
+    }
     if own.status == DecisionStatus::Proposed {
         let (foretold, _, found) = foretell(context, &place, &now, &entry.id, &renewed, &text, err)?;
         text = foretold;
@@ -67,7 +73,7 @@ pub(super) fn run(
         more: json!({ "changes": renewed.changes }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
-    wrote.write(context, &place, &[edit], out)
+    wrote.write(context, &writer, &[edit], out)
 }
 
 fn gone(entry: &Entry<Decision>, at: usize) -> Failure {
@@ -83,7 +89,7 @@ fn gone(entry: &Entry<Decision>, at: usize) -> Failure {
 fn anew(
     context: &Context,
     args: &DecisionArgs,
-    (place, now): (&crate::source::Place, &Loaded),
+    (place, writer, now): (&crate::source::Place, &Writer, &Loaded),
     entry: &Entry<Decision>,
     renewed: Decision,
     mut said: Vec<String>,
@@ -98,6 +104,7 @@ fn anew(
         owner: own.owner.clone(),
         raised: context.today,
         supersedes: Some(entry.id.clone()),
+        base: base_of(context, place, now, &renewed.changes)?,
         changes: renewed.changes,
     };
     let id = draft.id(next_number(context, place, now, err)?);
@@ -116,7 +123,7 @@ fn anew(
         more: json!({ "changes": draft.changes, "supersedes": entry.id }),
     };
     let edit = FileEdit { file: file.clone(), was: None, shall: Some(text) };
-    wrote.write(context, place, &[edit], out)
+    wrote.write(context, writer, &[edit], out)
 }
 
 fn line(change: &Change) -> String {
@@ -137,6 +144,7 @@ fn rewritten(text: &str, was: &Decision, is: &Decision) -> Result<String, EditEr
             ("remove", yaml(&was.remove), yaml(&is.remove)),
             ("insert", yaml(&was.insert), yaml(&is.insert)),
             ("after", yaml(&was.after), yaml(&is.after)),
+            ("between", yaml(&was.between), yaml(&is.between)),
             ("was", yaml(&was.was), yaml(&is.was)),
         ] {
             text = match (old, new) {
@@ -149,6 +157,14 @@ fn rewritten(text: &str, was: &Decision, is: &Decision) -> Result<String, EditEr
         }
     }
     Ok(text)
+}
+
+/// The text with the commit that its places refer to now.
+fn with_base(text: &str, base: Option<&str>) -> Result<String, EditError> {
+    match base {
+        Some(base) => edit::set(text, "base", &serde_yaml::Value::from(base)),
+        None => edit::remove(text, "base"),
+    }
 }
 
 fn yaml<T: serde::Serialize>(value: &Option<T>) -> Option<serde_yaml::Value> {

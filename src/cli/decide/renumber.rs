@@ -1,6 +1,6 @@
 //! `bondline decide renumber`.
 
-use super::{Wrote, decision, next_number, opened, text_of, uneditable};
+use super::{Wrote, decision, next_number, text_of, uneditable};
 use crate::change::draft::number_of;
 use crate::cli::args::RenumberArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
@@ -17,7 +17,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
-    let (place, now) = opened(context, err)?;
+    let (place, writer, now) = context.opened(err)?;
     let entry = match &args.decision {
         Some(text) => decision(&now, text)?,
         None => twin(&now)?,
@@ -72,7 +72,7 @@ pub(super) fn run(
         said: vec![format!("{} is {id} now.", entry.id)],
         more: json!({ "was": entry.id }),
     };
-    wrote.write(context, &place, &edits, out)
+    wrote.write(context, &writer, &edits, out)
 }
 
 /// Of two decisions with one number the one to renumber: not the approved one; else the one raised later.

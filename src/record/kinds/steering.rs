@@ -7,7 +7,7 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{MapAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize};
 use std::borrow::Cow;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 word_set! {
@@ -50,12 +50,28 @@ part! {
 impl Approval {
     /// Returns whether every one of the roles has approved, and as many different people as are asked for.
     ///
-    /// An approval that names nobody counts as nobody where people are counted.
+    /// People count by the approvals that are asked for: one in another role adds nobody. An approval that names
+    /// nobody counts as nobody where people are counted.
     pub fn by_all(approvals: &[Self], roles: &[Text], persons: Option<u32>) -> bool {
-        let named: std::collections::BTreeSet<&str> =
-            approvals.iter().filter_map(|approval| approval.by.as_ref()).map(Text::as_str).collect();
         roles.iter().all(|role| approvals.iter().any(|approval| approval.role == *role))
-            && persons.is_none_or(|persons| named.len() >= persons as usize)
+            && persons.is_none_or(|persons| Self::people(approvals, roles).len() >= persons as usize)
+    }
+
+    /// Returns the people who approved in one of the roles, each once however the name is written; where no role is
+    /// asked for, in any.
+    pub fn people(approvals: &[Self], roles: &[Text]) -> BTreeSet<String> {
+        let counts = |approval: &&Self| roles.is_empty() || roles.contains(&approval.role);
+        approvals
+            .iter()
+            .filter(counts)
+            .filter_map(|approval| approval.by.as_ref())
+            .map(Self::folded)
+            .collect()
+    }
+
+    /// Returns a name without regard to case and blanks: `Ann Lee` and `ann  lee` are one person.
+    pub fn folded(name: &Text) -> String {
+        name.as_str().split_whitespace().map(str::to_lowercase).collect::<Vec<_>>().join(" ")
     }
 }
 
@@ -90,6 +106,9 @@ pub struct Change {
     /// The entry.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub entry: Option<Free>,
+    /// The entries that it goes between, the one before and the one behind; null where there is none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub between: Option<Free>,
     /// The record.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub record: Option<Free>,
@@ -147,7 +166,10 @@ part! {
         pub showing: Text,
         /// The subject, as reports write it.
         pub subject: Text,
-        /// The verdict on the day.
+        /// The duty as it is called now, where that is otherwise.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub now: Option<Text>,
+        /// The verdict on the day; `ended` where it is asked no more, `not found` where nobody knows it.
         pub verdict: Text,
         /// The day of the last evidence that it was earned again by.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -248,6 +270,9 @@ record! {
         /// What else was considered.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub options: Vec<Free>,
+        /// The commit whose records the places of the changes refer to, until it is proposed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub base: Option<Text>,
         /// The change itself.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub changes: Vec<Change>,

@@ -1,0 +1,261 @@
+//! What the commits behind a state say of decisions: where their places stand now, which commit carried one out, and
+//! what an approval is used up by.
+
+use super::carried::{Made, made_edits, of_decision};
+use super::decide::{DecideError, overlay};
+use super::diff::diff;
+use super::draft::bare;
+use super::found::Application;
+use super::rebase::{follow, made_on};
+use crate::article::ArticleError;
+use crate::article::weigh::programme_mass;
+use crate::ledger::{Ledger, Recall};
+use crate::record::{Address, Change, Day, Decision, DecisionStatus};
+use crate::source::{Commit, Place, Snapshot, SourceError};
+use std::collections::{BTreeMap, BTreeSet};
+use thiserror::Error;
+
+/// The revisions behind a state: a repository's, or some that are made by hand.
+pub trait Revisions: Sync {
+    /// Returns the commits up to a revision in which one of these files differs from what it was in the first parent,
+    /// oldest first; none where there is no history.
+    ///
+    /// # Errors
+    /// [`SourceError`] where the history can't be read.
+    fn touching(&self, revision: &str, files: &[String]) -> Result<Vec<Commit>, SourceError>;
+
+    /// Returns the files of a commit, by its full id; `None` where it is not here.
+    fn commit(&self, id: &str) -> Option<Snapshot>;
+}
+
+impl Revisions for Place {
+    fn touching(&self, revision: &str, files: &[String]) -> Result<Vec<Commit>, SourceError> {
+        if self.repository().is_none() {
+            return Ok(Vec::new());
+        }
+        let mut commits = self.history_of(revision, files)?;
+        commits.reverse();
+        Ok(commits)
+    }
+
+    fn commit(&self, id: &str) -> Option<Snapshot> {
+        // A branch that is called like a commit is not that commit.
+        self.revision(id).ok().filter(|found| found.commit() == Some(id))
+    }
+}
+
+/// No history at all: no commit, and none that a decision was made on.
+#[derive(Debug, Clone, Copy)]
+pub struct NoHistory;
+
+impl Revisions for NoHistory {
+    fn touching(&self, _: &str, _: &[String]) -> Result<Vec<Commit>, SourceError> {
+        Ok(Vec::new())
+    }
+
+    fn commit(&self, _: &str) -> Option<Snapshot> {
+        None
+    }
+}
+
+/// Why the past can't be told.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum PastError {
+    /// The history can't be read.
+    #[error(transparent)]
+    Source(#[from] SourceError),
+    /// A state of it can't be weighed.
+    #[error("the commit that carries it out can't be weighed: {0}")]
+    Mass(#[from] ArticleError),
+}
+
+/// What decisions are held against: the revisions, and what remembers records that several states share.
+#[derive(Clone, Copy)]
+pub struct Past<'a> {
+    /// The revisions.
+    pub revisions: &'a dyn Revisions,
+    /// What remembers records.
+    pub recall: &'a dyn Recall,
+}
+
+/// A commit with the states before and after it.
+struct Step {
+    commit: Commit,
+    before: (Ledger, Snapshot),
+    after: (Ledger, Snapshot),
+}
+
+impl Past<'_> {
+    fn read(&self, snapshot: Snapshot) -> (Ledger, Snapshot) {
+        let ledger =
+            if snapshot.is_empty() { Ledger::default() } else { Ledger::load(&snapshot, self.recall) };
+        (ledger, snapshot)
+    }
+
+    /// Returns a decision with its list places moved to where those entries stand in a state, where it was made on a
+    /// commit whose records were others.
+    ///
+    /// # Errors
+    /// [`DecideError`] where an entry is gone since, or can't be told from its equals.
+    pub fn settled(
+        &self,
+        (ledger, snapshot): (&Ledger, &Snapshot),
+        decision: &Decision,
+    ) -> Result<Decision, DecideError> {
+        let Some(then) = made_on(decision).and_then(|commit| self.revisions.commit(commit)) else {
+            return Ok(decision.clone());
+        };
+        let moved = files_of(ledger, &decision.changes)
+            .iter()
+            .any(|file| then.read(file).ok() != snapshot.read(file).ok());
+        if !moved {
+            return Ok(decision.clone());
+        }
+        let (old, then) = self.read(then);
+        follow(decision, (&old, &then), (ledger, snapshot))
+    }
+
+    /// Finds the first commit up to a state that has a decision and carries it out whole, held against its first
+    /// parent; `None` where there is none.
+    ///
+    /// # Errors
+    /// [`PastError`] where the history can't be read or weighed.
+    pub fn application(
+        &self,
+        (ledger, snapshot): (&Ledger, &Snapshot),
+        id: &str,
+        decision: &Decision,
+    ) -> Result<Option<Application>, PastError> {
+        for step in self.steps((ledger, snapshot), id, decision)? {
+            let Some(step) = step else { continue };
+            let (before, old) = (&step.before.0, &step.before.1);
+            let Ok(settled) = self.settled((before, old), decision) else { continue };
+            let edits = diff(before, &step.after.0);
+            if of_decision((before, old), &settled, &made_edits(&edits), self.recall).is_none() {
+                continue;
+            }
+            let Ok(texts) = overlay(before, old, &[&settled]) else { continue };
+            let with = self.read(old.overlay(texts));
+            let delta_kg = programme_mass(&with.0)? - programme_mass(before)?;
+            return Ok(Some(Application { commit: step.commit.id, on: day_of(step.commit.time), delta_kg }));
+        }
+        Ok(None)
+    }
+
+    /// Finds the changes of a decision that commits behind a state carried out already: each, counted from 0, with the
+    /// commit. What an approval allowed is used up by that; what was only tried, and taken back since, is not.
+    ///
+    /// # Errors
+    /// [`SourceError`] where the history can't be read.
+    pub fn spent(
+        &self,
+        (ledger, snapshot): (&Ledger, &Snapshot),
+        id: &str,
+        decision: &Decision,
+    ) -> Result<BTreeMap<usize, String>, SourceError> {
+        let mut spent: BTreeMap<usize, String> = BTreeMap::new();
+        // What was carried out before it was approved, with the edits that it came to.
+        let mut tried: BTreeMap<usize, (String, BTreeSet<Made>)> = BTreeMap::new();
+        for step in self.steps((ledger, snapshot), id, decision)? {
+            let Some(step) = step else { continue };
+            let before = (&step.before.0, &step.before.1);
+            let made = made_edits(&diff(before.0, &step.after.0));
+            tried.retain(|_, (_, edits)| !edits.iter().all(|edit| made.contains(&turned(edit))));
+            let approved = own(&step.after.0, id, decision)
+                .is_some_and(|known| known.status == DecisionStatus::Approved);
+            let carried = |one: &Decision| {
+                let settled = self.settled(before, one).ok()?;
+                of_decision(before, &settled, &made, self.recall)
+            };
+            let mut note = |at: usize, edits: BTreeSet<Made>| match approved {
+                true => drop(spent.insert(at, step.commit.id.clone())),
+                false => drop(tried.insert(at, (step.commit.id.clone(), edits))),
+            };
+            if let Some(edits) = carried(decision) {
+                (0..decision.changes.len()).for_each(|at| note(at, edits.clone()));
+                continue;
+            }
+            for (at, change) in decision.changes.iter().enumerate() {
+                let one = Decision { changes: vec![change.clone()], ..decision.clone() };
+                if let Some(edits) = carried(&one) {
+                    note(at, edits);
+                }
+            }
+        }
+        for (at, (commit, _)) in tried {
+            spent.entry(at).or_insert(commit);
+        }
+        Ok(spent)
+    }
+
+    /// Returns whether a decision, or a change of it, could be carried out on a state: only then does it matter what
+    /// was carried out before.
+    pub(super) fn fits_anywhere(&self, state: (&Ledger, &Snapshot), decision: &Decision) -> bool {
+        let fits = |one: &Decision| {
+            self.settled(state, one).is_ok_and(|settled| overlay(state.0, state.1, &[&settled]).is_ok())
+        };
+        let single = |change: &Change| {
+            let mut one = bare(vec![change.clone()]);
+            (one.base, one.predicted) = (decision.base.clone(), decision.predicted.clone());
+            fits(&one)
+        };
+        fits(decision) || decision.changes.len() > 1 && decision.changes.iter().any(single)
+    }
+
+    /// The commits up to a state that touch a decision's records and have the decision, oldest first, read one by one;
+    /// `None` in the place of one that is not here whole or does not have it.
+    fn steps(
+        &self,
+        (ledger, snapshot): (&Ledger, &Snapshot),
+        id: &str,
+        decision: &Decision,
+    ) -> Result<impl Iterator<Item = Option<Step>>, SourceError> {
+        let commits = match snapshot.commit() {
+            Some(commit) if !decision.changes.is_empty() => {
+                self.revisions.touching(commit, &files_of(ledger, &decision.changes))?
+            }
+            _ => Vec::new(),
+        };
+        Ok(commits.into_iter().map(move |commit| {
+            let after = self.read(self.revisions.commit(&commit.id)?);
+            own(&after.0, id, decision)?;
+            let before = self.read(self.revisions.commit(commit.parents.first()?)?);
+            Some(Step { commit, before, after })
+        }))
+    }
+}
+
+/// The decision in another state: by its id, or as one of the same changes that was called otherwise.
+fn own<'a>(ledger: &'a Ledger, id: &str, decision: &Decision) -> Option<&'a Decision> {
+    let named = ledger.decisions.get(id);
+    let found =
+        named.or_else(|| ledger.decisions.values().find(|entry| entry.value.changes == decision.changes));
+    found.map(|entry| &*entry.value)
+}
+
+fn turned((address, was, is): &Made) -> Made {
+    (address.clone(), is.clone(), was.clone())
+}
+
+/// The files of the records that some changes name.
+fn files_of(ledger: &Ledger, changes: &[Change]) -> Vec<String> {
+    let all: BTreeSet<String> = changes
+        .iter()
+        .flat_map(|change| [&change.set, &change.remove, &change.insert, &change.add, &change.drop])
+        .flatten()
+        .filter_map(|at| {
+            let address = Address::parse(at.split('#').next()?)?;
+            let usual = format!("{}/{}.yaml", address.kind().folder(), address.id());
+            Some(ledger.file_of(&address).map_or(usual, str::to_string))
+        })
+        .collect();
+    all.into_iter().collect()
+}
+
+/// Returns the day of a time in seconds since 1970, in UTC.
+pub fn day_of(seconds: i64) -> Day {
+    let days = seconds.div_euclid(86_400);
+    let epoch = jiff::civil::date(1970, 1, 1);
+    Day(epoch.checked_add(jiff::Span::new().days(days)).unwrap_or(epoch))
+}
