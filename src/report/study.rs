@@ -235,11 +235,13 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
         ),
         ended => {
             let why = match ended {
-                Ended::Seconds => "the time was over",
-                Ended::Interrupted => "it was interrupted",
-                Ended::Limit | Ended::Whole => "as many were judged as may be",
+                Ended::Seconds => "the time was over".to_string(),
+                Ended::Interrupted => "it was interrupted".to_string(),
+                Ended::Masses => misweighed(found, units),
+                Ended::Limit | Ended::Whole => "as many were judged as may be".to_string(),
             };
-            let bound = found.bound.map_or(String::new(), |bound| {
+            let known = found.bound.filter(|bound| bound.is_finite());
+            let bound = known.map_or(String::new(), |bound| {
                 format!(" All that save more than {} were looked at.", saved(bound, units))
             });
             format!(
@@ -251,6 +253,18 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
     };
     all.push(how);
     all
+}
+
+/// Why no bound of masses holds, in words.
+fn misweighed(found: &Found, units: UnitSystem) -> String {
+    let Some((words, sum, weighed)) = &found.misweighed else { return "masses do not add up".to_string() };
+    format!(
+        "{} was reckoned to save {} and saves {}, so that nothing is known of what was not judged; this is a fault of \
+         the program, and the rows are right by themselves",
+        words.join("; "),
+        saved(*sum, units),
+        saved(*weighed, units)
+    )
 }
 
 /// Returns what was found as text.
@@ -321,7 +335,11 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
             row.least.as_ref().map_or("-".to_string(), |own| signed(own.margin)),
         ];
         if !whole {
-            cells.push(if own.proven { "none".to_string() } else { mass(-own.gap) });
+            cells.push(match own.gap {
+                _ if own.proven => "none".to_string(),
+                gap if gap.is_finite() => mass(-gap),
+                _ => "unknown".to_string(),
+            });
         }
         table.row(cells);
     }

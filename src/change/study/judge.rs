@@ -138,7 +138,10 @@ impl Row {
     }
 }
 
-/// Masses that differ by less than a milligram are one: it is the order of summing.
+/// Masses that differ by less than a milligram are one: it is the order of summing. In kg.
+const SAME_MASS: f64 = 1e-6;
+
+/// A mass in g, as masses are compared: see [`SAME_MASS`].
 pub(super) fn grams(kg: f64) -> f64 {
     (kg * 1e6).round() / 1e3
 }
@@ -166,6 +169,8 @@ pub(super) struct Judge<'a> {
     /// What is computed of panels as they stand, once somebody asked.
     margins: Mutex<BTreeMap<String, Arc<PanelMargins>>>,
     heat: Mutex<BTreeMap<String, Arc<Vec<HeatReport>>>>,
+    /// Candidates that weigh something else than their blocks add up to: both differences in kg.
+    misweighed: Mutex<BTreeMap<Choice, (f64, f64)>>,
 }
 
 impl<'a> Judge<'a> {
@@ -178,8 +183,15 @@ impl<'a> Judge<'a> {
         let uses = Uses::of(room.ledger);
         let reach = reach(room.ledger, &uses, space);
         let kin = kin(room, &uses, space, &reach);
-        let (margins, heat) = (Mutex::default(), Mutex::default());
-        Self { room, space, keep, limits, base_kg, reach, kin, margins, heat }
+        let (margins, heat, misweighed) = (Mutex::default(), Mutex::default(), Mutex::default());
+        Self { room, space, keep, limits, base_kg, reach, kin, margins, heat, misweighed }
+    }
+
+    /// The first candidate, in the order of choices, that weighs something else than its blocks add up to: what was
+    /// estimated and what it weighs, kg of difference. With one, nothing is proved of those that were not judged.
+    pub(super) fn misweighed(&self) -> Option<(Choice, f64, f64)> {
+        let own = locked(&self.misweighed);
+        own.first_key_value().map(|(choice, (sum, weighed))| (choice.clone(), *sum, *weighed))
     }
 
     /// The variations that what is computed of a panel may depend on: those that reach it, or a panel whose
@@ -228,6 +240,9 @@ impl<'a> Judge<'a> {
             Ok(kg) => kg,
             Err(problem) => return thrown(Criterion::Broken, problem.to_string(), None, all()),
         };
+        if (kg - self.base_kg - delta).abs() > SAME_MASS {
+            locked(&self.misweighed).insert(choice.to_vec(), (delta, kg - self.base_kg));
+        }
         if self.keep.budgets == Some(true)
             && let Some((words, over)) = over_budget(room.ledger, &head)?
         {
@@ -472,9 +487,11 @@ fn kin(
         let below = uses.reach(&Address::new(RecordKind::Panel, panel.clone()));
         let own = below.into_iter().map(|one| one.address);
         let own = own.filter(|one| one.kind() == RecordKind::Material).map(|one| one.id().to_string());
-        let brought = space.variations.iter().zip(reach).filter(|(_, reach)| reach.contains(panel));
-        let brought = brought.flat_map(|(variation, _)| variation.names().map(str::to_string));
-        own.chain(brought.filter(|id| ledger.materials.contains_key(id))).collect()
+        let brought = space.brings.iter().zip(reach).filter(|(_, reach)| reach.contains(panel));
+        let brought = brought.flat_map(|(brings, _)| brings);
+        let brought =
+            brought.filter(|one| one.kind() == RecordKind::Material).map(|one| one.id().to_string());
+        own.chain(brought).collect()
     };
     let sources = |id: &String| -> Vec<&str> {
         let Some(material) = ledger.materials.get(id) else { return Vec::new() };
@@ -540,17 +557,12 @@ fn reach(ledger: &Ledger, uses: &Uses, space: &Space) -> Vec<BTreeSet<String>> {
         })
         .collect();
     // A record that varies and that another variation may bring in reaches as far as that one.
-    for at in 0..all.len() {
-        let Some(variation) = space.variations.get(at) else { continue };
-        let ids: BTreeSet<&str> = variation.places.iter().map(|place| place.address.id()).collect();
-        let mut more = BTreeSet::new();
-        for (other, own) in space.variations.iter().zip(&all) {
-            if other.names().any(|id| ids.contains(id)) {
-                more.extend(own.iter().cloned());
+    let direct = all.clone();
+    for (own, variation) in all.iter_mut().zip(&space.variations) {
+        for (brings, panels) in space.brings.iter().zip(&direct) {
+            if variation.places.iter().any(|place| brings.contains(&place.address)) {
+                own.extend(panels.iter().cloned());
             }
-        }
-        if let Some(own) = all.get_mut(at) {
-            own.extend(more);
         }
     }
     all

@@ -15,6 +15,8 @@ pub mod stacks;
 pub mod weigh;
 
 #[cfg(test)]
+mod laws;
+#[cfg(test)]
 mod tests;
 
 pub use judge::{Criterion, LeastMargin, Outcome, Row, Thrown};

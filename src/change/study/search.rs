@@ -42,6 +42,8 @@ pub enum Ended {
     Seconds,
     /// Somebody stopped it.
     Interrupted,
+    /// A candidate weighs something else than its blocks add up to, so that no bound of masses holds.
+    Masses,
 }
 
 impl Ended {
@@ -52,6 +54,7 @@ impl Ended {
             Ended::Limit => "variations",
             Ended::Seconds => "seconds",
             Ended::Interrupted => "interrupted",
+            Ended::Masses => "masses",
         }
     }
 }
@@ -119,8 +122,12 @@ pub struct Found {
     pub judged: usize,
     /// How it ended; the answer is exact where it is whole.
     pub ended: Ended,
-    /// All candidates lighter than this difference in kg were looked at; `None` where all were that matter.
+    /// All candidates lighter than this difference in kg were looked at; `None` where all were that matter, and
+    /// minus infinity where nothing is known.
     pub bound: Option<f64>,
+    /// A candidate that weighs something else than its blocks add up to: in words, the sum, and what it weighs, both
+    /// kg of difference.
+    pub misweighed: Option<(Vec<String>, f64, f64)>,
     /// Nothing is better than these in mass, weeks and cost, as far as was looked.
     pub rows: Vec<Ranked>,
     /// Each option alone.
@@ -503,18 +510,29 @@ impl<'a> Search<'a> {
 /// [`StudyError`] where the study can't be carried out on the ledger as it stands.
 pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) -> Result<Found, StudyError> {
     let value = &study.value;
-    let (keep, goal) = (value.keep.clone().unwrap_or_default(), value.goal.clone().unwrap_or_default());
-    let limits = value.limits.clone().unwrap_or_default();
-    currency(room, &limits)?;
+    currency(room, &value.limits.clone().unwrap_or_default())?;
     let space = Space::of(room.ledger, value)?;
     let weights = Weights::of(room, &space)?;
-    let stacks = stacks(room, (&space, &weights), &keep)?;
+    search(room, study, (&space, &weights), options)
+}
+
+/// Searches a space that is weighed.
+pub(super) fn search(
+    room: &Room<'_>,
+    study: &Entry<Study>,
+    (space, weights): (&Space, &Weights),
+    options: &StudyOptions<'_>,
+) -> Result<Found, StudyError> {
+    let value = &study.value;
+    let (keep, goal) = (value.keep.clone().unwrap_or_default(), value.goal.clone().unwrap_or_default());
+    let limits = value.limits.clone().unwrap_or_default();
+    let stacks = stacks(room, (space, weights), &keep)?;
     let scratch = stacks.iter().map(StackSpace::scratch).collect();
     let most = limits.variations.unwrap_or(USUAL_LIMIT).max(1) as usize;
     let mut search = Search {
-        judge: Judge::new(room, &space, (&keep, &limits), weights.base_kg),
-        space: &space,
-        weights: &weights,
+        judge: Judge::new(room, space, (&keep, &limits), weights.base_kg),
+        space,
+        weights,
         stacks,
         scratch,
         known: HashMap::new(),
@@ -542,7 +560,7 @@ pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) ->
         search.around_the_best(by_weeks)?;
     }
     let (ended, bound) = match search.stopped {
-        Some(stopped) => (stopped, Frontier::new(&weights).bound()),
+        Some(stopped) => (stopped, Frontier::new(weights).bound()),
         None => search.lightest_first()?,
     };
     let judged = search.known.len();
@@ -589,6 +607,12 @@ fn finish(
     let space = search.space;
     let singles = rank::singles(&search);
     let goal_kg = goal.save.as_ref().map(|mass| mass.si());
+    let misweighed = search.judge.misweighed();
+    let (ended, bound) = match &misweighed {
+        Some(_) => (Ended::Masses, Some(f64::NEG_INFINITY)),
+        None => (ended, bound),
+    };
+    let misweighed = misweighed.map(|(choice, sum, weighed)| (space.words(&choice), sum, weighed));
     let best: Vec<Row> = rank::best(search.kept()).into_iter().cloned().collect();
     let rows = rank::ranked(&search, &best, goal_kg, bound);
     let bundles = if ended == Ended::Interrupted { Vec::new() } else { rank::bundles(&mut search, &best)? };
@@ -625,6 +649,7 @@ fn finish(
         judged,
         ended,
         bound,
+        misweighed,
         rows,
         singles,
         bundles,

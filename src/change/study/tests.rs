@@ -127,10 +127,10 @@ const FILES: [(&str, &str); 32] = [
     ),
 ];
 
-/// The files, with their evidence conformed to them as they stand.
-fn texts() -> BTreeMap<String, Vec<u8>> {
+/// The files, with others laid over them, and their evidence conformed to them as they stand.
+fn texts(over: &[(&str, &str)]) -> BTreeMap<String, Vec<u8>> {
     let mut files: BTreeMap<String, String> =
-        FILES.iter().map(|(path, text)| ((*path).to_string(), (*text).to_string())).collect();
+        FILES.iter().chain(over).map(|(path, text)| ((*path).to_string(), (*text).to_string())).collect();
     let bytes = |files: &BTreeMap<String, String>| {
         files.iter().map(|(path, text)| (path.clone(), text.clone().into_bytes())).collect::<BTreeMap<_, _>>()
     };
@@ -143,44 +143,49 @@ fn texts() -> BTreeMap<String, Vec<u8>> {
     bytes(&files)
 }
 
-struct Bed {
+pub(super) struct Bed {
     snapshot: Snapshot,
-    ledger: Ledger,
+    pub(super) ledger: Ledger,
     evaluation: Evaluation,
     recall: MemoryRecall,
 }
 
 impl Bed {
     fn new() -> Self {
-        let (snapshot, recall) = (Snapshot::in_memory(texts()), MemoryRecall::new());
+        Self::with(&[])
+    }
+
+    /// With other files laid over it.
+    pub(super) fn with(over: &[(&str, &str)]) -> Self {
+        let (snapshot, recall) = (Snapshot::in_memory(texts(over)), MemoryRecall::new());
         let ledger = Ledger::load(&snapshot, &recall);
         assert!(!ledger.has_errors(), "{:?}", ledger.faults);
         let evaluation = evaluate(&ledger, today()).unwrap();
         Self { snapshot, ledger, evaluation, recall }
     }
 
-    fn room(&self) -> Room<'_> {
+    pub(super) fn room(&self) -> Room<'_> {
         let Self { snapshot, ledger, evaluation, recall } = self;
         Room { ledger, snapshot, evaluation, today: today(), recall }
     }
 
-    fn run(&self, study: &str, seed: u64) -> Found {
+    pub(super) fn run(&self, study: &str, seed: u64) -> Found {
         let options = StudyOptions { seed, stop: &|| None, progress: &|_| {} };
         run(&self.room(), &entry(study), &options).unwrap()
     }
 }
 
-fn today() -> Day {
+pub(super) fn today() -> Day {
     Day::parse("2026-06-01").unwrap()
 }
 
-fn entry(study: &str) -> Entry<Study> {
+pub(super) fn entry(study: &str) -> Entry<Study> {
     let value: Study = serde_yaml::from_str(study).unwrap();
     Entry { id: "s".to_string(), file: "studies/s.yaml".to_string(), value: Arc::new(value) }
 }
 
 /// Every choice of a space.
-fn all_choices(space: &Space) -> Vec<Choice> {
+pub(super) fn all_choices(space: &Space) -> Vec<Choice> {
     let mut all: Vec<Choice> = vec![Vec::new()];
     for variation in &space.variations {
         all = all
@@ -197,9 +202,18 @@ fn all_choices(space: &Space) -> Vec<Choice> {
     all.into_iter().filter(|choice| !space.contradicts(choice)).collect()
 }
 
+/// What a candidate comes to: kg of difference, weeks, and between what the cost lies.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Comes {
+    kg: f64,
+    weeks: f64,
+    least: f64,
+    most: f64,
+}
+
 /// What a candidate comes to, found without anything of the search: by `impact`, by margins, by rules written
 /// down once more.
-fn by_impact(bed: &Bed, space: &Space, study: &Study, choice: &[u16]) -> Option<(f64, f64, Option<f64>)> {
+pub(super) fn by_impact(bed: &Bed, space: &Space, study: &Study, choice: &[u16]) -> Option<Comes> {
     let decision = bare(space.changes(choice));
     let texts = overlay(&bed.ledger, &bed.snapshot, &[&decision]).ok()?;
     let head = Ledger::load(&bed.snapshot.overlay(texts), &bed.recall);
@@ -270,31 +284,36 @@ fn by_impact(bed: &Bed, space: &Space, study: &Study, choice: &[u16]) -> Option<
     if limits.weeks.is_some_and(|most| found.retest.weeks > most) {
         return None;
     }
-    Some((found.mass.1 - found.mass.0, found.retest.weeks, found.retest.cost))
+    let least = found.retest.steps.iter().filter_map(|step| step.cost).sum();
+    let most = found.retest.cost.unwrap_or(f64::INFINITY);
+    // A limit is kept where it is shown to be.
+    if limits.cost.is_some_and(|limit| most > limit.amount()) {
+        return None;
+    }
+    Some(Comes { kg: found.mass.1 - found.mass.0, weeks: found.retest.weeks, least, most })
 }
 
-fn milligrams(kg: f64) -> i64 {
+pub(super) fn milligrams(kg: f64) -> i64 {
     (kg * 1e6).round() as i64
 }
 
-/// The best of a list by definition: each against each.
-fn best_of(all: &[(f64, f64, Option<f64>)]) -> Vec<(i64, i64, i64)> {
-    let figures = |own: &(f64, f64, Option<f64>)| {
-        (
-            milligrams(own.0),
-            (own.1 * 1e6).round() as i64,
-            own.2.map_or(-1, |cost| (cost * 100.0).round() as i64),
-        )
+/// Figures to the milligram, the millionth of a week and the cent; `i64::MAX` for a cost without an upper end.
+type Figures = (i64, i64, i64, i64);
+
+fn figures(kg: f64, weeks: f64, least: f64, most: f64) -> Figures {
+    let cents = |cost: f64| if cost.is_finite() { (cost * 100.0).round() as i64 } else { i64::MAX };
+    (milligrams(kg), (weeks * 1e6).round() as i64, cents(least), cents(most))
+}
+
+/// The best of a list by definition: each against each. What may cost more is no better than what costs less for
+/// sure, and of two costs that are not known neither says anything of the other.
+pub(super) fn best_of(all: &[Comes]) -> Vec<Figures> {
+    let all: Vec<Figures> = all.iter().map(|own| figures(own.kg, own.weeks, own.least, own.most)).collect();
+    let beats = |one: &Figures, two: &Figures| {
+        one.0 <= two.0 && one.1 <= two.1 && one.3 <= two.2 && one.3 != i64::MAX && one != two
     };
-    let mut kept: Vec<_> = all
-        .iter()
-        .map(figures)
-        .filter(|own| {
-            !all.iter()
-                .map(figures)
-                .any(|other| other.0 <= own.0 && other.1 <= own.1 && other.2 <= own.2 && other != *own)
-        })
-        .collect();
+    let mut kept: Vec<Figures> =
+        all.iter().filter(|own| !all.iter().any(|other| beats(other, own))).copied().collect();
     kept.sort_unstable();
     kept.dedup();
     // What gets no lighter is no row.
@@ -302,35 +321,50 @@ fn best_of(all: &[(f64, f64, Option<f64>)]) -> Vec<(i64, i64, i64)> {
     kept
 }
 
-fn rows_of(found: &Found) -> Vec<(i64, i64, i64)> {
-    let figures = |own: &Ranked| {
+pub(super) fn rows_of(found: &Found) -> Vec<Figures> {
+    let own = |own: &Ranked| {
         let row = &own.row;
-        let cost = row.cost.map_or(-1, |cost| (cost * 100.0).round() as i64);
-        (milligrams(row.delta), (row.weeks * 1e6).round() as i64, cost)
+        figures(row.delta, row.weeks, row.known_cost, row.cost.unwrap_or(f64::INFINITY))
     };
-    let mut rows: Vec<_> = found.rows.iter().map(figures).collect();
+    let mut rows: Vec<_> = found.rows.iter().map(own).collect();
     rows.sort_unstable();
+    rows.dedup();
     rows
 }
 
-const CORE: &str =
-    "{name: core, attribute: recipe/skin#layers.5.thickness, from: 4 mm, to: 6 mm, step: 1 mm}";
-const P1: &str = "{name: outer, attribute: [recipe/skin#layers.p1.material, recipe/skin#layers.p4.material], among: [light]}";
-const P3: &str = "{name: p3, attribute: recipe/skin#layers.p3, drop: true}";
-const ANGLE: &str =
-    "{name: turn, attribute: [recipe/skin#layers.p2.angle, recipe/skin#layers.p3.angle], among: [45]}";
-const MESH: &str = "{name: mesh, attribute: recipe/skin#layers.1.material, among: [heavy-mesh]}";
-const CLEAR: &str = "{name: clear, attribute: finish/pale#coats.3.dry_film, among: [30 um, 20 um]}";
-const WHITE: &str =
-    "{name: white, attribute: finish/pale#coats.2.dry_film, from: 30 um, to: 40 um, step: 5 um}";
-const RESIN: &str = "{name: resin, attribute: material/ply#resin.content, among: [36 %, 34 %]}";
-const SOLID: &str = "{name: solid, attribute: recipe/solid#layers.2, drop: true}";
-const GLASS: &str = "{name: glass, attribute: recipe/infused#layers.4, drop: true}";
-const INFUSED: &str = "{name: foam, attribute: recipe/infused#layers.3.thickness, among: [3 mm]}";
-const LAPS: &str = "{name: laps, attribute: panel/hatch#overlap, among: [1 %]}";
-const BLEED: &str = "{name: bleed, attribute: process/bleeding#bleed, among: [30 g/m2]}";
+/// Holds what a study answers against every combination.
+pub(super) fn as_by_brute_force(bed: &Bed, text: &str) -> usize {
+    let entry = entry(text);
+    let space = Space::of(&bed.ledger, &entry.value).unwrap();
+    let choices = all_choices(&space);
+    let all: Vec<Comes> =
+        choices.iter().filter_map(|choice| by_impact(bed, &space, &entry.value, choice)).collect();
+    let found = bed.run(text, 1);
+    assert_eq!((found.ended, found.bound), (Ended::Whole, None), "{text}");
+    assert_eq!(rows_of(&found), best_of(&all), "{text}");
+    assert!(found.judged <= choices.len());
+    choices.len() - all.len()
+}
 
-fn study(vary: &[&str], rest: &str) -> String {
+pub(super) const CORE: &str =
+    "{name: core, attribute: recipe/skin#layers.5.thickness, from: 4 mm, to: 6 mm, step: 1 mm}";
+pub(super) const P1: &str = "{name: outer, attribute: [recipe/skin#layers.p1.material, recipe/skin#layers.p4.material], among: [light]}";
+pub(super) const P3: &str = "{name: p3, attribute: recipe/skin#layers.p3, drop: true}";
+pub(super) const ANGLE: &str =
+    "{name: turn, attribute: [recipe/skin#layers.p2.angle, recipe/skin#layers.p3.angle], among: [45]}";
+pub(super) const MESH: &str = "{name: mesh, attribute: recipe/skin#layers.1.material, among: [heavy-mesh]}";
+pub(super) const CLEAR: &str =
+    "{name: clear, attribute: finish/pale#coats.3.dry_film, among: [30 um, 20 um]}";
+pub(super) const WHITE: &str =
+    "{name: white, attribute: finish/pale#coats.2.dry_film, from: 30 um, to: 40 um, step: 5 um}";
+pub(super) const RESIN: &str = "{name: resin, attribute: material/ply#resin.content, among: [36 %, 34 %]}";
+pub(super) const SOLID: &str = "{name: solid, attribute: recipe/solid#layers.2, drop: true}";
+pub(super) const GLASS: &str = "{name: glass, attribute: recipe/infused#layers.4, drop: true}";
+pub(super) const INFUSED: &str = "{name: foam, attribute: recipe/infused#layers.3.thickness, among: [3 mm]}";
+pub(super) const LAPS: &str = "{name: laps, attribute: panel/hatch#overlap, among: [1 %]}";
+pub(super) const BLEED: &str = "{name: bleed, attribute: process/bleeding#bleed, among: [30 g/m2]}";
+
+pub(super) fn study(vary: &[&str], rest: &str) -> String {
     let vary: String = vary.iter().map(|one| format!("  - {one}\n")).collect();
     format!("vary:\n{vary}{rest}")
 }
@@ -347,19 +381,7 @@ fn a_small_space_is_answered_as_by_brute_force() {
         study(&[MESH, CLEAR, SOLID, CORE], "limits: {weeks: 8}\n"),
         study(&[RESIN, SOLID, GLASS, INFUSED], "keep: {margins: 0.05, temperature: true, budgets: true}\n"),
     ] {
-        let entry = entry(&text);
-        let space = Space::of(&bed.ledger, &entry.value).unwrap();
-        let mut all = Vec::new();
-        for choice in all_choices(&space) {
-            match by_impact(&bed, &space, &entry.value, &choice) {
-                Some(own) => all.push(own),
-                None => thrown += 1,
-            }
-        }
-        let found = bed.run(&text, 1);
-        assert_eq!((found.ended, found.bound), (Ended::Whole, None), "{text}");
-        assert_eq!(rows_of(&found), best_of(&all), "{text}");
-        assert!(found.judged <= all_choices(&space).len());
+        thrown += as_by_brute_force(&bed, &text);
     }
     assert!(thrown > 10, "the criteria throw nothing out");
 }
@@ -479,7 +501,7 @@ fn impact_of_a_draft_says_what_its_row_says() {
         let (id, text) = (draft.id(1), draft.text().unwrap());
         assert!(id.starts_with("dd-001-"), "{id}");
         let file = format!("decisions/{id}.yaml");
-        let mut files = texts();
+        let mut files = texts(&[]);
         files.insert(file.clone(), text.clone().into_bytes());
         let snapshot = Snapshot::in_memory(files);
         let ledger = Ledger::load(&snapshot, &bed.recall);

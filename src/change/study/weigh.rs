@@ -67,7 +67,7 @@ impl Weights {
         let mut blocks = Vec::new();
         let uses = Uses::of(room.ledger);
         let touched: Vec<BTreeSet<String>> =
-            space.variations.iter().map(|one| weighs(room.ledger, &uses, space, one)).collect();
+            (0..space.variations.len()).map(|at| weighs(room.ledger, &uses, space, at)).collect();
         for variations in meeting(&touched) {
             let touches = variations.iter().filter_map(|at| touched.get(*at)).flatten().cloned().collect();
             blocks.push(block(room, space, (variations, touches), base_kg)?);
@@ -152,15 +152,14 @@ fn meeting(weighed: &[BTreeSet<String>]) -> Vec<Vec<usize>> {
 }
 
 /// What a variation touches of all that weighs.
-fn weighs(ledger: &Ledger, uses: &Uses, space: &Space, variation: &Variation) -> BTreeSet<String> {
+fn weighs(ledger: &Ledger, uses: &Uses, space: &Space, at: usize) -> BTreeSet<String> {
     let mut all = BTreeSet::new();
-    let varied = |kind: RecordKind, id: &str| {
-        space
-            .variations
-            .iter()
-            .flat_map(|own| &own.places)
-            .any(|place| place.address.kind() == kind && place.address.id() == id)
-    };
+    let Some(variation) = space.variations.get(at) else { return all };
+    // What may come to stand there, or lies behind that, where it varies too.
+    let places = space.variations.iter().flat_map(|own| &own.places);
+    let varied: BTreeSet<&Address> = places.map(|place| &place.address).collect();
+    let brought = space.brings.get(at).into_iter().flatten();
+    all.extend(brought.filter(|own| varied.contains(own)).map(ToString::to_string));
     for place in &variation.places {
         let (kind, id) = (place.address.kind(), place.address.id());
         let mut parts = place.route.split('.');
@@ -209,14 +208,6 @@ fn weighs(ledger: &Ledger, uses: &Uses, space: &Space, variation: &Variation) ->
             }
             _ => {
                 all.insert(ANYTHING.to_string());
-            }
-        }
-        // What may come to stand there, where that varies too.
-        for id in variation.names() {
-            for kind in [RecordKind::Material, RecordKind::Process, RecordKind::Recipe, RecordKind::Finish] {
-                if varied(kind, id) {
-                    all.insert(Address::new(kind, id).to_string());
-                }
             }
         }
     }
