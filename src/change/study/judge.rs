@@ -122,18 +122,19 @@ impl Row {
 
     /// Returns whether this is at least as good as another in everything that counts, and better in something.
     ///
-    /// A cost that is not known is compared with nothing.
+    /// A cost that is not known may be anything from its known part up: it is no better than any other, and a cost
+    /// that is known is no worse than it where it is no more than that part. So nothing that is better is worse
+    /// than something that it beats by way of a third.
     pub fn dominates(&self, other: &Row) -> bool {
-        let (mut no_worse, mut better) = (true, false);
+        let Some(cost) = self.cost else { return false };
+        let (mut no_worse, mut better) = (true, other.cost.is_none());
         let mut compare = |own: f64, other: f64| {
             no_worse &= own <= other;
             better |= own < other;
         };
         compare(grams(self.delta), grams(other.delta));
         compare(self.weeks, other.weeks);
-        if let (Some(own), Some(other)) = (self.cost, other.cost) {
-            compare(own, other);
-        }
+        compare(cost, other.cost.unwrap_or(other.known_cost));
         no_worse && better
     }
 }

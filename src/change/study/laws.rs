@@ -21,6 +21,11 @@ const THIN: &str = "{name: thin, attribute: material/thin#areal, among: [150 g/m
 const ALT_CORE: &str = "{name: alt core, attribute: recipe/alt#layers.4.thickness, among: [3 mm]}";
 const ENTRY: &str =
     "{name: entry, attribute: recipe/skin#layers.4, among: [{material: thin}, {material: film}]}";
+/// Prices of nothing but the lightning test.
+const BARE: (&str, &str) = (
+    "ledger.yaml",
+    "format: 1\nprogramme: Test (invented)\ncurrency: EUR\nmilestones: [first-flight]\nclimate: {ambient: 43 degC, irradiance: 1120 W/m2, sky: 25 degC, wind: 1 m/s, structural_wind: 2 m/s}\nbudgets: {closures: 9 kg}\n",
+);
 
 #[test]
 fn what_lies_behind_a_record_that_may_come_in_is_weighed_with_it() {
@@ -58,4 +63,59 @@ fn a_sum_that_is_not_what_a_candidate_weighs_proves_nothing() {
     assert_eq!((&answer["whole"], &answer["ended_by"]), (&false.into(), &"masses".into()));
     let said = answer["answer"].as_str().unwrap();
     assert!(said.contains("nothing is known of what was not judged") && !said.contains("Exact"), "{said}");
+}
+
+fn row(delta: f64, weeks: f64, cost: Option<f64>, known_cost: f64) -> Row {
+    Row { delta, weeks, cost, known_cost, ..Row::as_it_is(vec![(-delta * 1e6) as u16], 1.0) }
+}
+
+#[test]
+fn a_cost_that_is_not_known_neither_beats_nor_equals_another() {
+    // The rows of the defect: the one without a price is lighter, and took the place of one that is cheaper.
+    let (unknown, cheap) = (row(-1.386, 11.3, None, 5800.0), row(-1.314, 11.3, Some(12_640.0), 12_640.0));
+    assert!(!unknown.dominates(&cheap) && !cheap.dominates(&unknown));
+    assert_eq!(rank::best([&unknown, &cheap].into_iter()).len(), 2);
+    // Equal in mass and weeks, and neither price known: other tests may be dearer.
+    let mut other = row(-1.386, 11.3, None, 5800.0);
+    other.specimens = 3;
+    assert_eq!(rank::best([&unknown, &other].into_iter()).len(), 2);
+    assert_eq!(rank::best([&unknown, &unknown.clone()].into_iter()).len(), 1);
+    // What costs no more than the known part of another costs no more than it.
+    let sure = row(-1.386, 11.3, Some(5800.0), 5800.0);
+    assert!(sure.dominates(&unknown) && !unknown.dominates(&sure));
+    assert_eq!(rank::best([&unknown, &sure].into_iter()), [&sure]);
+}
+
+proptest::proptest! {
+    #[test]
+    fn what_beats_another_beats_what_that_beats(
+        all in proptest::collection::vec((0..3_i32, 0..3_i32, 0..3_i32, proptest::bool::ANY), 3)
+    ) {
+        let rows: Vec<Row> = all
+            .iter()
+            .map(|(mass, weeks, cost, known)| {
+                let cost = f64::from(*cost) * 100.0;
+                row(-f64::from(*mass), f64::from(*weeks), known.then_some(cost), cost)
+            })
+            .collect();
+        let [one, two, three] = &rows[..] else { unreachable!() };
+        proptest::prop_assert!(!one.dominates(one));
+        proptest::prop_assert!(!(one.dominates(two) && two.dominates(one)));
+        if one.dominates(two) && two.dominates(three) {
+            proptest::prop_assert!(one.dominates(three), "{:?} {:?} {:?}", all[0], all[1], all[2]);
+        }
+    }
+}
+
+#[test]
+fn a_study_without_prices_is_answered_as_by_brute_force() {
+    let bed = Bed::with(&[BARE]);
+    for text in [
+        study(&[RESIN, SOLID, MESH, CORE], ""),
+        study(&[CORE, P1, RESIN], "keep: {margins: 0.2}\n"),
+    ] {
+        as_by_brute_force(&bed, &text);
+    }
+    let found = bed.run(&study(&[RESIN, SOLID, MESH, CORE], ""), 1);
+    assert!(found.rows.iter().any(|row| row.row.cost.is_none()), "the test has no unknown cost");
 }

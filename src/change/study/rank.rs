@@ -86,10 +86,19 @@ impl Row {
         self.choice.iter().filter(|option| **option != 0).count()
     }
 
+    /// Whether one of both is enough. Costs that are not known are equal where the very same tests are not priced.
     fn is_as_good(&self, other: &Row) -> bool {
-        grams(self.delta) == grams(other.delta)
-            && self.weeks.total_cmp(&other.weeks).is_eq()
-            && self.cost == other.cost
+        let same_cost = match (self.cost, other.cost) {
+            (Some(own), Some(other)) => own.total_cmp(&other).is_eq(),
+            (None, None) => {
+                self.duties == other.duties
+                    && self.missing == other.missing
+                    && (self.specimens, self.panels) == (other.specimens, other.panels)
+                    && self.known_cost.total_cmp(&other.known_cost).is_eq()
+            }
+            _ => false,
+        };
+        grams(self.delta) == grams(other.delta) && self.weeks.total_cmp(&other.weeks).is_eq() && same_cost
     }
 }
 
@@ -99,6 +108,7 @@ pub(super) fn best<'r>(rows: impl Iterator<Item = &'r Row>) -> Vec<&'r Row> {
     all.sort_by(|one, two| {
         let mass = grams(one.delta).total_cmp(&grams(two.delta)).then(one.weeks.total_cmp(&two.weeks));
         mass.then(one.known_cost.total_cmp(&two.known_cost))
+            .then(one.cost.is_none().cmp(&two.cost.is_none()))
             .then(one.changes().cmp(&two.changes()))
             .then_with(|| one.choice.cmp(&two.choice))
     });
