@@ -307,11 +307,20 @@ impl<'a> Judge<'a> {
             return thrown(Criterion::Weeks, words, Some(plan.weeks - most), all());
         }
         let known_cost = plan.steps.iter().filter_map(|step| step.cost).fold(0.0, |sum, cost| sum + cost);
-        if let Some(most) = &self.limits.cost
-            && known_cost > most.amount()
-        {
-            let words = format!("the tests cost {known_cost:.0}, at most {} are allowed", most.text());
-            return thrown(Criterion::Cost, words, Some(known_cost - most.amount()), all());
+        if let Some(most) = &self.limits.cost {
+            let over = known_cost - most.amount();
+            if over > 0.0 {
+                let words = format!("the tests cost {known_cost:.0}, at most {} are allowed", most.text());
+                return thrown(Criterion::Cost, words, Some(over), all());
+            }
+            if plan.cost.is_none() {
+                let words = format!(
+                    "the tests cost at least {known_cost:.0}, and it can't be shown that they cost at most {}: {} missing",
+                    most.text(),
+                    missing(&plan.missing)
+                );
+                return thrown(Criterion::Cost, words, None, all());
+            }
         }
         let grounded = grounded(&head, &found.duties, &found.panel_rows, &after);
         let judged = |key: &DutyKey| {
@@ -462,6 +471,12 @@ impl<'a> Judge<'a> {
             None => Ok(least),
         })
     }
+}
+
+/// What lacks a price, in words.
+fn missing(names: &[String]) -> String {
+    let verb = if names.len() == 1 { "is" } else { "are" };
+    format!("{} {verb}", names.join(", "))
 }
 
 /// A panic elsewhere leaves nothing half done here.

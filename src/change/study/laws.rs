@@ -113,9 +113,35 @@ fn a_study_without_prices_is_answered_as_by_brute_force() {
     for text in [
         study(&[RESIN, SOLID, MESH, CORE], ""),
         study(&[CORE, P1, RESIN], "keep: {margins: 0.2}\n"),
+        study(&[MESH, CLEAR, SOLID, CORE], "limits: {cost: 5000 EUR}\n"),
     ] {
         as_by_brute_force(&bed, &text);
     }
     let found = bed.run(&study(&[RESIN, SOLID, MESH, CORE], ""), 1);
     assert!(found.rows.iter().any(|row| row.row.cost.is_none()), "the test has no unknown cost");
+}
+
+#[test]
+fn a_limit_of_cost_is_kept_only_where_that_is_shown() {
+    let bed = Bed::with(&[BARE]);
+    let found = bed.run(&study(&[RESIN], "limits: {cost: 6000 EUR}\n"), 1);
+    assert!(found.rows.iter().all(|row| row.row.cost.is_some()), "{:?}", found.rows);
+    let thrown = found.thrown.iter().find(|own| own.criterion == Criterion::Cost).unwrap();
+    assert!(thrown.words.contains("ledger#rates.panel_layup"), "{}", thrown.words);
+    // With prices the same is kept.
+    let priced = Bed::with(&[]).run(&study(&[RESIN], "limits: {cost: 6000 EUR}\n"), 1);
+    assert!(priced.rows.iter().any(|row| row.row.cost.is_some_and(|cost| cost > 0.0)));
+}
+
+#[test]
+fn the_cheapest_row_is_one_whose_cost_is_known_where_there_is_one() {
+    let bed = Bed::with(&[]);
+    let mut found = bed.run(&study(&[RESIN], "goal: {save: 1 g}\n"), 1);
+    let mut one = found.rows[0].clone();
+    (one.reaches_goal, one.number) = (true, 1);
+    (one.row.weeks, one.row.cost, one.row.known_cost) = (3.0, None, 0.0);
+    let mut two = one.clone();
+    (two.number, two.row.cost, two.row.known_cost) = (2, Some(5800.0), 5800.0);
+    found.rows = vec![one, two];
+    assert_eq!(found.cheapest().map(|row| row.number), Some(2));
 }

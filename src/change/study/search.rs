@@ -141,12 +141,14 @@ pub struct Found {
 }
 
 impl Found {
-    /// Returns the row that reaches the goal with the fewest weeks, then cost, then mass.
+    /// Returns the row that reaches the goal with the fewest weeks, then cost, then mass. A cost that is not known
+    /// comes behind those that are.
     pub fn cheapest(&self) -> Option<&Ranked> {
         let reaches = self.rows.iter().filter(|row| row.reaches_goal);
         reaches.min_by(|one, two| {
             let weeks = one.row.weeks.total_cmp(&two.row.weeks);
-            let cost = weeks.then(one.row.known_cost.total_cmp(&two.row.known_cost));
+            let known = weeks.then(one.row.cost.is_none().cmp(&two.row.cost.is_none()));
+            let cost = known.then(one.row.known_cost.total_cmp(&two.row.known_cost));
             cost.then(one.row.delta.total_cmp(&two.row.delta))
         })
     }
