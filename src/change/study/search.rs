@@ -589,7 +589,7 @@ fn stacks(
     let as_it_is = weights.ranks(&space.as_it_is());
     let all = StackSpace::all(room.ledger, weights, rules)?;
     let with_loads = all.into_iter().map(|stack| {
-        let loads = super::stacks::loads_of(room.ledger, &stack.recipe, keep);
+        let loads = super::stacks::loads_of(room.ledger, &stack.recipe, (keep, space));
         let stack = stack.under(loads);
         match &as_it_is {
             Some(ranks) => stack.no_worse_than(ranks),

@@ -4,13 +4,14 @@
 //! belongs to. What a layer is to the rules and to the mechanics is worked out once, so that a stack is judged
 //! by looking up and adding. What is thrown out here is thrown out by the whole evaluation too.
 
+use super::space::Space;
 use super::weigh::Weights;
 use crate::article::stack::stack_of;
 use crate::article::{ArticleError, LayerRole, Sight};
 use crate::laminate::{Criterion, JudgedLayer, Lamina, Load, PreparedLayer, first_ply_prepared};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::margins::{Origin, Values, laid_up, plate_zone, signed};
-use crate::record::{Keep, Recipe};
+use crate::record::{Keep, Recipe, RecordKind};
 use std::collections::BTreeMap;
 
 /// Angles closer than this, in degrees, are one.
@@ -261,11 +262,16 @@ pub struct Refused {
 
 /// The loads that act on a recipe in the plane of a zone and that nothing bends: with the margin to be kept.
 ///
-/// What a plate makes of pressure is for the whole judgement.
-pub fn loads_of(ledger: &Ledger, recipe: &str, keep: &Keep) -> Vec<StackLoad> {
+/// What a plate makes of pressure is for the whole judgement, and so is a panel whose record varies: its loads, its
+/// factors and the recipes of its zones may be others there.
+pub fn loads_of(ledger: &Ledger, recipe: &str, (keep, space): (&Keep, &Space)) -> Vec<StackLoad> {
     let Some(least) = keep.margins.as_ref().map(|own| own.si() + 1.0) else { return Vec::new() };
     let mut all = Vec::new();
-    for panel in ledger.panels.values() {
+    let varies = |id: &str| {
+        let mut places = space.variations.iter().flat_map(|own| &own.places);
+        places.any(|place| place.address.kind() == RecordKind::Panel && place.address.id() == id)
+    };
+    for panel in ledger.panels.values().filter(|panel| !varies(&panel.id)) {
         let plate = plate_zone(&panel.value);
         for zone in &panel.value.zones {
             let own = zone.recipe.as_ref().is_some_and(|own| own.id() == recipe);

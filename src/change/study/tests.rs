@@ -626,7 +626,7 @@ fn plain_mechanics_throw_out_nothing_that_the_whole_judgement_keeps() {
     let all = stacks::StackSpace::all(&bed.ledger, &weights, StackRules::of(&keep)).unwrap();
     let (mut refused, mut kept) = (0, 0);
     for stack in all {
-        let loads = stacks::loads_of(&bed.ledger, &stack.recipe, &keep);
+        let loads = stacks::loads_of(&bed.ledger, &stack.recipe, (&keep, &space));
         assert_eq!(loads.len(), 2);
         let as_it_is = weights.ranks(&space.as_it_is()).unwrap();
         let stack = stack.under(loads).no_worse_than(&as_it_is);
