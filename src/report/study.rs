@@ -160,6 +160,9 @@ fn thrown_json(own: &ThrownOut) -> Value {
 /// Returns how far a search is, on one line.
 pub fn progress(own: &Progress) -> String {
     format!(
+    if let Some((done, all)) = own.weighed {
+        return format!("{done} of {all} combinations weighed, {} candidates to come", own.candidates);
+    }
         "{} of at most {} judged, {} of {} looked at, {:.0} g saved so far",
         own.judged,
         own.most,
@@ -235,6 +238,10 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
         ),
         ended => {
             let why = match ended {
+            let why = match found.is_weighed {
+                true => why,
+                false => format!("{why}, while combinations were being weighed"),
+            };
                 Ended::Seconds => "the time was over".to_string(),
                 Ended::Interrupted => "it was interrupted".to_string(),
                 Ended::Masses => misweighed(found, units),

@@ -9,6 +9,7 @@
 pub mod draft;
 mod judge;
 mod rank;
+mod reach;
 mod search;
 pub mod space;
 pub mod stacks;
@@ -53,6 +54,9 @@ pub enum StudyError {
         /// The most that are weighed.
         most: usize,
     },
+    /// It was stopped while combinations were being weighed.
+    #[error("stopped while combinations were being weighed")]
+    Stopped(Ended),
     /// The cost limit is in another currency.
     #[error("`limits.cost` is in {of_limit}, and the ledger counts in {of_ledger}")]
     Currency {

@@ -17,6 +17,7 @@ use super::space::{Choice, Space};
 use super::stacks::{Scratch, StackRules, StackSpace};
 use super::weigh::Weights;
 use super::{Room, StudyError};
+use crate::article::weigh::programme_mass;
 use crate::ledger::Entry;
 use crate::record::{Goal, Keep, Limits, Study};
 use crate::statistics::SplitMix;
@@ -62,6 +63,8 @@ impl Ended {
 /// How far a search is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Progress {
+    /// Combinations that are weighed, and how many there are: what comes before all judging.
+    pub weighed: Option<(usize, usize)>,
     /// Judged in full.
     pub judged: usize,
     /// The most that are.
@@ -122,6 +125,8 @@ pub struct Found {
     pub judged: usize,
     /// How it ended; the answer is exact where it is whole.
     pub ended: Ended,
+    /// Whether it came as far as judging: all combinations are weighed first.
+    pub is_weighed: bool,
     /// All candidates lighter than this difference in kg were looked at; `None` where all were that matter, and
     /// minus infinity where nothing is known.
     pub bound: Option<f64>,
@@ -310,7 +315,8 @@ impl<'a> Search<'a> {
             self.known.insert(one.choice.clone(), outcome);
         }
         let progress = Progress {
-            judged: self.known.len(),
+            weighed: None,
+            judged: self.judged(),
             most: self.most,
             looked_at: self.looked_at,
             candidates: self.weights.candidates(),
@@ -514,8 +520,41 @@ pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) ->
     let value = &study.value;
     currency(room, &value.limits.clone().unwrap_or_default())?;
     let space = Space::of(room.ledger, value)?;
-    let weights = Weights::of(room, &space)?;
-    search(room, study, (&space, &weights), options)
+    match Weights::of(room, &space, options) {
+        Ok(weights) => search(room, study, (&space, &weights), options),
+        Err(StudyError::Stopped(ended)) => unweighed(room, study, &space, ended),
+        Err(problem) => Err(problem),
+    }
+}
+
+/// What is known of a space that nobody has weighed: how large it is.
+fn unweighed(
+    room: &Room<'_>,
+    study: &Entry<Study>,
+    space: &Space,
+    ended: Ended,
+) -> Result<Found, StudyError> {
+    let options = |one: &super::space::Variation| one.options.len() as u128;
+    Ok(Found {
+        study: study.id.clone(),
+        title: study.value.title.clone(),
+        base_kg: programme_mass(room.ledger)?,
+        goal_kg: study.value.goal.as_ref().and_then(|goal| goal.save.as_ref()).map(|mass| mass.si()),
+        variations: space.variations.iter().map(|one| (one.name.clone(), one.options.len())).collect(),
+        candidates: space.variations.iter().map(options).fold(1, u128::saturating_mul),
+        broken: (0, None),
+        looked_at: 0,
+        judged: 0,
+        is_weighed: false,
+        ended,
+        bound: Some(f64::NEG_INFINITY),
+        misweighed: None,
+        rows: Vec::new(),
+        singles: Vec::new(),
+        bundles: Vec::new(),
+        thrown: Vec::new(),
+        miss: None,
+    })
 }
 
 /// Searches a space that is weighed.
@@ -648,7 +687,8 @@ fn finish(
         candidates: weights.candidates(),
         broken: (weights.broken(), first_fault),
         looked_at: search.looked_at,
-        judged,
+        judged: search.judged(),
+        is_weighed: true,
         ended,
         bound,
         misweighed,

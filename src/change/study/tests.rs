@@ -164,6 +164,10 @@ impl Bed {
         Self { snapshot, ledger, evaluation, recall }
     }
 
+    pub(super) fn evaluation(&self) -> &Evaluation {
+        &self.evaluation
+    }
+
     pub(super) fn room(&self) -> Room<'_> {
         let Self { snapshot, ledger, evaluation, recall } = self;
         Room { ledger, snapshot, evaluation, today: today(), recall }
@@ -397,9 +401,14 @@ fn masses_add_up_over_blocks_as_the_whole_weighs() {
     }
 }
 
+pub(super) fn weighed(bed: &Bed, space: &Space) -> Weights {
+    let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
+    Weights::of(&bed.room(), space, &options).unwrap()
+}
+
 fn masses_add_up(bed: &Bed, text: &str, blocks: usize) {
     let space = Space::of(&bed.ledger, &entry(text).value).unwrap();
-    let weights = Weights::of(&bed.room(), &space).unwrap();
+    let weights = weighed(bed, &space);
     assert_eq!(weights.blocks.len(), blocks);
     let base = programme_mass(&bed.ledger).unwrap();
     let options: Vec<usize> = space.variations.iter().map(|one| one.options.len()).collect();
@@ -424,7 +433,7 @@ fn candidates_come_the_lightest_first_and_each_once() {
     let bed = Bed::new();
     let text = study(&[CORE, P3, MESH, CLEAR, WHITE, SOLID], "");
     let space = Space::of(&bed.ledger, &entry(&text).value).unwrap();
-    let weights = Weights::of(&bed.room(), &space).unwrap();
+    let weights = weighed(&bed, &space);
     let all: Vec<_> = search::Frontier::new(&weights).collect();
     assert_eq!(all.len() as u128, weights.candidates());
     assert!(all.windows(2).all(|pair| pair[0].1 <= pair[1].1));
@@ -534,12 +543,10 @@ fn impact_of_a_draft_says_what_its_row_says() {
 fn a_search_that_is_stopped_says_how_far_it_came() {
     let bed = Bed::new();
     let text = study(&[CORE, CLEAR, P1, P3], "");
-    let asked = std::sync::atomic::AtomicUsize::new(0);
-    let stop = || {
-        let before = asked.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-        (before >= 1).then_some(Ended::Interrupted)
-    };
-    let options = StudyOptions { seed: 1, stop: &stop, progress: &|_| {} };
+    let judged = std::sync::atomic::AtomicUsize::new(0);
+    let stop = || (judged.load(std::sync::atomic::Ordering::Relaxed) > 0).then_some(Ended::Interrupted);
+    let progress = |own: &Progress| judged.store(own.judged, std::sync::atomic::Ordering::Relaxed);
+    let options = StudyOptions { seed: 1, stop: &stop, progress: &progress };
     let found = run(&bed.room(), &entry(&text), &options).unwrap();
     assert_eq!(found.ended, Ended::Interrupted);
     assert!(found.bound.is_some() && found.judged > 0);
@@ -622,7 +629,7 @@ fn plain_mechanics_throw_out_nothing_that_the_whole_judgement_keeps() {
     let entry = entry(&text);
     let keep = entry.value.keep.clone().unwrap();
     let space = Space::of(&bed.ledger, &entry.value).unwrap();
-    let weights = Weights::of(&bed.room(), &space).unwrap();
+    let weights = weighed(&bed, &space);
     let all = stacks::StackSpace::all(&bed.ledger, &weights, StackRules::of(&keep)).unwrap();
     let (mut refused, mut kept) = (0, 0);
     for stack in all {
