@@ -9,6 +9,8 @@ use std::collections::BTreeSet;
 
 /// Options whose pairs are judged for tests that they share.
 const MOST_PAIRED: usize = 8;
+/// The most pairs of them.
+pub(super) const MOST_PAIRS: usize = MOST_PAIRED * (MOST_PAIRED - 1) / 2;
 
 /// A row with its number and what is known of its rank.
 #[derive(Debug, Clone, PartialEq)]

@@ -326,7 +326,17 @@ impl<'a> Search<'a> {
         Ok(())
     }
 
-    fn kept(&self) -> impl Iterator<Item = &Row> {
+    /// How many were judged: what stands is known beforehand.
+    fn judged(&self) -> usize {
+        self.known.len() - 1
+    }
+
+    /// How many more may be judged.
+    fn left(&self) -> usize {
+        self.most.saturating_sub(self.judged())
+    }
+
+    pub(super) fn kept(&self) -> impl Iterator<Item = &Row> {
         self.known.values().filter_map(|outcome| match outcome {
             Outcome::Kept(row) => Some(&**row),
             Outcome::Thrown(_) => None,
@@ -352,6 +362,10 @@ impl<'a> Search<'a> {
                 continue;
             }
             let Some(one) = self.candidate(choice) else { continue };
+            // What is not looked at any more must not count as seen.
+            if batch.len() >= self.left() {
+                break;
+            }
             match self.refused(&one) {
                 None => batch.push(one),
                 Some((criterion, words)) => {
@@ -459,10 +473,10 @@ impl<'a> Search<'a> {
     /// Looks around the best until half of the judgements are spent.
     fn around_the_best(&mut self, mut begin: Vec<Choice>) -> Result<(), StudyError> {
         let mut draw = SplitMix(self.options.seed);
-        while self.known.len() < self.most / 2 && !self.is_over() {
+        while self.judged() < self.most / 2 && !self.is_over() {
             begin.extend(rank::best(self.kept()).into_iter().map(|row| row.choice.clone()));
             let mut next = self.near(&begin, &mut draw);
-            next.truncate(BATCH);
+            next.truncate(BATCH.min(self.left()));
             if next.is_empty() {
                 break;
             }
@@ -485,7 +499,7 @@ impl<'a> Search<'a> {
                     whole = true;
                     break;
                 };
-                if self.looked_at >= MOST_LOOKED_AT || self.known.len() + batch.len() >= self.most {
+                if self.looked_at >= MOST_LOOKED_AT || batch.len() >= self.left() {
                     if batch.is_empty() {
                         return Ok((Ended::Limit, Some(bound)));
                     }
@@ -574,6 +588,8 @@ pub(super) fn search(
         judge: Judge::new(room, space, (&keep, &limits), weights.base_kg),
         space,
         weights,
+    // Pairs that share tests are judged last; where most candidates are not judged, some are kept for them.
+    let pairs = if most >= 4 * rank::MOST_PAIRS { rank::MOST_PAIRS } else { 0 };
         stacks,
         scratch,
         known: HashMap::new(),
@@ -583,7 +599,7 @@ pub(super) fn search(
         thrown: BTreeMap::new(),
         near: Vec::new(),
         looked_at: 0,
-        most,
+        most: most - pairs,
         options,
         stopped: None,
     };
@@ -597,7 +613,7 @@ pub(super) fn search(
     // A light one that needs no test cuts off most of what is heavier, in a small space too.
     let by_weeks = search.by_weeks();
     search.try_all(by_weeks.clone())?;
-    if weights.candidates() > most as u128 {
+    if weights.candidates() > search.most as u128 {
         search.around_the_best(by_weeks)?;
     }
     let (ended, bound) = match search.stopped {
@@ -642,7 +658,6 @@ fn finish(
     mut search: Search<'_>,
     (study, goal): (&Entry<Study>, &Goal),
     (ended, bound): (Ended, Option<f64>),
-    judged: usize,
 ) -> Result<Found, StudyError> {
     let weights = search.weights;
     let space = search.space;
