@@ -16,6 +16,7 @@ use serde_json::{Value, json};
 
 /// Rows and entries shown of each list; `Frame::all` shows them all.
 const ROWS_SHOWN: usize = 12;
+const OPEN_SHOWN: usize = 3;
 const SINGLES_SHOWN: usize = 20;
 const BUNDLES_SHOWN: usize = 8;
 
@@ -159,10 +160,10 @@ fn thrown_json(own: &ThrownOut) -> Value {
 
 /// Returns how far a search is, on one line.
 pub fn progress(own: &Progress) -> String {
-    format!(
     if let Some((done, all)) = own.weighed {
         return format!("{done} of {all} combinations weighed, {} candidates to come", own.candidates);
     }
+    format!(
         "{} of at most {} judged, {} of {} looked at, {:.0} g saved so far",
         own.judged,
         own.most,
@@ -180,10 +181,18 @@ fn saved(kg: f64, units: UnitSystem) -> String {
     }
 }
 
+/// How many duties stay open on what a row changes.
+fn open_count(row: &Row) -> String {
+    count(row.open.len(), "duty")
+}
+
 /// What a row takes.
 fn takes(row: &Row, currency: &str) -> String {
     if row.is_free() {
         return "no test at all".to_string();
+    }
+    if row.asks_nothing() {
+        return format!("no more than is open already ({})", open_count(row));
     }
     let cost = match row.cost {
         Some(_) => format!("about {}", money(row.cost, currency)),
@@ -215,21 +224,7 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
         }
         (None, _) => {}
     }
-    let free = found
-        .rows
-        .iter()
-        .filter(|row| row.row.is_free())
-        .min_by(|one, two| one.row.delta.total_cmp(&two.row.delta));
-    match free {
-        Some(row) => all.push(format!(
-            "Row {} saves {} inside every window: nothing has to be proved again.",
-            row.number,
-            saved(row.row.delta, units)
-        )),
-        None => all.push(
-            "Nothing is to be had for nothing: whatever gets lighter has to be proved again.".to_string(),
-        ),
-    }
+    all.extend(for_nothing(found, units));
     let how = match found.ended {
         Ended::Whole => format!(
             "Exact: of {} candidates nothing that was not judged can be better; {} were judged in full, the rest is heavier than a row that needs no test, or thrown out by what refused its like.",
@@ -238,14 +233,14 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
         ),
         ended => {
             let why = match ended {
-            let why = match found.is_weighed {
-                true => why,
-                false => format!("{why}, while combinations were being weighed"),
-            };
                 Ended::Seconds => "the time was over".to_string(),
                 Ended::Interrupted => "it was interrupted".to_string(),
                 Ended::Masses => misweighed(found, units),
                 Ended::Limit | Ended::Whole => "as many were judged as may be".to_string(),
+            };
+            let why = match found.is_weighed {
+                true => why,
+                false => format!("{why}, while combinations were being weighed"),
             };
             let known = found.bound.filter(|bound| bound.is_finite());
             let bound = known.map_or(String::new(), |bound| {
@@ -259,6 +254,55 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
         }
     };
     all.push(how);
+    all
+}
+
+/// What is to be had without a new test, as far as that is known.
+fn for_nothing(found: &Found, units: UnitSystem) -> Vec<String> {
+    let lightest = |all: &dyn Fn(&Row) -> bool| {
+        let rows = found.rows.iter().filter(|row| all(&row.row));
+        rows.min_by(|one, two| one.row.delta.total_cmp(&two.row.delta))
+    };
+    let free = lightest(&Row::is_free);
+    let open = lightest(&|row| row.asks_nothing() && !row.is_free());
+    let mut all = Vec::new();
+    all.extend(free.map(|row| {
+        format!(
+            "Row {} saves {} inside every window: all of what it changes is proved and stays so.",
+            row.number,
+            saved(row.row.delta, units)
+        )
+    }));
+    all.extend(open.map(|row| {
+        let (still, verb) = if row.row.open.len() == 1 { ("this", "is") } else { ("these", "are") };
+        format!(
+            "Row {} saves {} and asks no more than is open already, which does not make it proved: {} on what it changes \
+             {verb} not met, and {still} {verb} still to be shown with it.",
+            row.number,
+            saved(row.row.delta, units),
+            open_count(&row.row),
+        )
+    }));
+    if !all.is_empty() {
+        if free.is_none() {
+            all.push("No row that was found is free inside every window.".to_string());
+        }
+        return all;
+    }
+    // Nothing can be said of what was not looked at, and what was thrown out may need no test.
+    let lost = found.broken.0 > 0 || found.thrown.iter().any(|own| own.lighter_than_now > 0);
+    let said = match (found.ended == Ended::Whole, lost, found.rows.is_empty()) {
+        (true, false, false) => {
+            "Nothing is to be had for nothing: whatever gets lighter has to be proved again."
+        }
+        (true, true, false) => {
+            "Of what keeps all that must be kept, nothing gets lighter without a new test."
+        }
+        (true, false, true) => "Nothing gets lighter.",
+        (true, true, true) => "Nothing lighter keeps all that must be kept.",
+        (false, ..) => "No row without a new test was found among those that were looked at.",
+    };
+    all.push(said.to_string());
     all
 }
 
@@ -280,10 +324,18 @@ pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
     let title = found.title.as_ref().map_or(String::new(), |title| format!(", {title}"));
     page.heading(&format!("study/{}{title}", found.study));
     page.paragraph(&answer(found, &frame.currency, frame.units).join(" "));
-    let (free, paid): (Vec<&Ranked>, Vec<&Ranked>) = found.rows.iter().partition(|row| row.row.is_free());
+    let of =
+        |class: &dyn Fn(&Row) -> bool| found.rows.iter().filter(|row| class(&row.row)).collect::<Vec<_>>();
+    let free = of(&Row::is_free);
+    let open = of(&|row| row.asks_nothing() && !row.is_free());
+    let paid = of(&|row| !row.asks_nothing());
     if !free.is_empty() {
         page.heading("Free inside every window");
         rows(&mut page, &free, found);
+    }
+    if !open.is_empty() {
+        page.heading("No more than is open already, and not proved by it");
+        rows(&mut page, &open, found);
     }
     if !paid.is_empty() {
         page.heading("For tests, by what a week saves");
@@ -292,7 +344,8 @@ pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
     if !found.rows.is_empty() {
         page.gap();
         page.paragraph(
-            "What is open or lapsed as it stands stays so and counts for nothing here; `bondline gaps` lists it.",
+            "What is open or lapsed as it stands stays so and is in no week, specimen or cost here; `bondline gaps` \
+             lists it.",
         );
     }
     write_singles(&mut page, found);
@@ -366,6 +419,24 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
         if let Some(least) = &own.row.least {
             more.push(format!("least margin: {}, {}, {}", least.panel, least.case, least.mode));
         }
+        if !own.row.open.is_empty() {
+            let shown = frame.shown(own.row.open.len(), OPEN_SHOWN);
+            let named = own.row.open.iter().take(shown);
+            let names: Vec<String> = named
+                .map(|((showing, subject), verdict)| format!("{showing} of {subject} {verdict}"))
+                .collect();
+            let rest = match own.row.open.len() - shown {
+                0 => String::new(),
+                many => format!(", and {many} more"),
+            };
+            more.push(format!("open already, and not paid for here: {}{rest}", names.join(", ")));
+        }
+        if !own.proven && whole {
+            more.push(format!(
+                "the lightest that was judged; one that was not may be up to {} lighter",
+                saved(-own.gap, frame.units)
+            ));
+        }
         if !own.row.grounded.is_empty() {
             more.push(format!("released and no longer covered: {}", own.row.grounded.join(", ")));
         }
@@ -402,12 +473,16 @@ fn write_singles(page: &mut Page<'_>, found: &Found) {
     ]);
     let shown = frame.shown(found.singles.len(), SINGLES_SHOWN);
     for own in found.singles.iter().take(shown) {
-        let (delta, weeks, specimens, thrown) = match &own.outcome {
-            Outcome::Kept(row) if row.is_free() => (row.delta, "0".to_string(), "0".to_string(), "free"),
-            Outcome::Kept(row) => (row.delta, decimals(row.weeks, 1), row.specimens.to_string(), ""),
-            Outcome::Thrown(own) => (own.delta, "-".to_string(), "-".to_string(), own.criterion.word()),
+        let of = |row: &Row| (row.delta, decimals(row.weeks, 1), row.specimens.to_string());
+        let ((delta, weeks, specimens), said) = match &own.outcome {
+            Outcome::Kept(row) if row.is_free() => (of(row), "free".to_string()),
+            Outcome::Kept(row) if row.open.is_empty() => (of(row), String::new()),
+            Outcome::Kept(row) => (of(row), format!("{} open already", row.open.len())),
+            Outcome::Thrown(own) => {
+                ((own.delta, "-".to_string(), "-".to_string()), own.criterion.word().to_string())
+            }
         };
-        let cells = [own.words.clone(), saved(delta, frame.units), weeks, specimens, thrown.to_string()];
+        let cells = [own.words.clone(), saved(delta, frame.units), weeks, specimens, said];
         table.row(cells);
     }
     page.table(&table);

@@ -1,5 +1,6 @@
 //! One candidate judged in full: what it saves, what it un-proves, and what proves it again.
 
+use super::reach::{above, is_made_of, kin, reach};
 use super::space::{Choice, Space};
 use super::weigh::left_behind;
 use super::{Room, StudyError};
@@ -12,7 +13,7 @@ use crate::ledger::Ledger;
 use crate::qualify::margins::{HeatReport, Margin, PanelMargins, heat_of, margins_with, signed};
 use crate::qualify::retest::{StepKind, plan};
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_beside};
-use crate::record::{Address, ComputedCheck, Keep, Limits, RecordKind, Sourced};
+use crate::record::{Address, ComputedCheck, Keep, Limits, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -106,6 +107,9 @@ pub struct Row {
     pub panels: u32,
     /// The duties that have to be proved again, each with its verdict and what it asks.
     pub duties: Vec<(DutyKey, Verdict, String)>,
+    /// Duties on what it changes that are not met or conceded and were not before: nobody asks more than that, and
+    /// nothing is proved of it either.
+    pub open: Vec<(DutyKey, Verdict)>,
     /// The showings that are tested again.
     pub tested: BTreeSet<String>,
     /// Released panels that would no longer be covered.
@@ -115,9 +119,14 @@ pub struct Row {
 }
 
 impl Row {
-    /// Returns whether nothing has to be proved again.
-    pub fn is_free(&self) -> bool {
+    /// Returns whether it asks for nothing that is not asked for already.
+    pub fn asks_nothing(&self) -> bool {
         self.duties.is_empty()
+    }
+
+    /// Returns whether nothing has to be proved again, and all of what it changes is proved.
+    pub fn is_free(&self) -> bool {
+        self.asks_nothing() && self.open.is_empty()
     }
 
     /// Returns whether this is at least as good as another in everything that counts, and better in something.
@@ -165,6 +174,8 @@ pub(super) struct Judge<'a> {
     pub(super) base_kg: f64,
     /// The panels that each variation reaches.
     reach: Vec<BTreeSet<String>>,
+    /// The records that each variation changes, and all that have them.
+    above: Vec<BTreeSet<Address>>,
     /// Panels whose verdicts may stand in for a panel's own, by that panel.
     kin: BTreeMap<String, BTreeSet<String>>,
     /// What is computed of panels as they stand, once somebody asked.
@@ -185,7 +196,8 @@ impl<'a> Judge<'a> {
         let reach = reach(room.ledger, &uses, space);
         let kin = kin(room, &uses, space, &reach);
         let (margins, heat, misweighed) = (Mutex::default(), Mutex::default(), Mutex::default());
-        Self { room, space, keep, limits, base_kg, reach, kin, margins, heat, misweighed }
+        let above = above(&uses, space);
+        Self { room, space, keep, limits, base_kg, reach, above, kin, margins, heat, misweighed }
     }
 
     /// The first candidate, in the order of choices, that weighs something else than its blocks add up to: what was
@@ -340,6 +352,7 @@ impl<'a> Judge<'a> {
             known_cost,
             specimens: plan.specimens,
             panels: plan.panels,
+            open: self.open(choice, &after, &duties),
             duties,
             tested: plan
                 .steps
@@ -351,6 +364,24 @@ impl<'a> Judge<'a> {
             grounded,
             least,
         })))
+    }
+
+    /// Duties on what a choice changes that are neither closed nor among those that it asks.
+    fn open(
+        &self,
+        choice: &[u16],
+        after: &Evaluation,
+        asked: &[(DutyKey, Verdict, String)],
+    ) -> Vec<(DutyKey, Verdict)> {
+        let changed = self.above.iter().zip(choice).filter(|(_, option)| **option != 0);
+        let changed: BTreeSet<Address> = changed.flat_map(|(own, _)| own).cloned().collect();
+        after
+            .duties
+            .iter()
+            .filter(|(key, _)| is_made_of(&key.1, &changed) && !asked.iter().any(|(own, _, _)| own == *key))
+            .map(|(key, duty)| (key.clone(), duty.verdict()))
+            .filter(|(_, verdict)| !verdict.is_closed())
+            .collect()
     }
 
     /// The panels that what is computed of them is made from something else than now.
@@ -482,106 +513,6 @@ fn missing(names: &[String]) -> String {
 /// A panic elsewhere leaves nothing half done here.
 fn locked<T>(own: &Mutex<T>) -> MutexGuard<'_, T> {
     own.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// Panels whose verdicts may stand in for a panel's own.
-///
-/// A design value from a showing is the panel's own verdict's where the showing is asked of the panel, else that
-/// of the worst panel: then whatever reaches a panel with the same plies may count.
-fn kin(
-    room: &Room<'_>,
-    uses: &Uses,
-    space: &Space,
-    reach: &[BTreeSet<String>],
-) -> BTreeMap<String, BTreeSet<String>> {
-    let ledger = room.ledger;
-    let mut asked: BTreeMap<&str, BTreeSet<&String>> = BTreeMap::new();
-    for ((showing, _), duty) in &room.evaluation.duties {
-        asked.entry(showing).or_default().extend(duty.panels.keys());
-    }
-    let materials = |panel: &String| -> BTreeSet<String> {
-        let below = uses.reach(&Address::new(RecordKind::Panel, panel.clone()));
-        let own = below.into_iter().map(|one| one.address);
-        let own = own.filter(|one| one.kind() == RecordKind::Material).map(|one| one.id().to_string());
-        let brought = space.brings.iter().zip(reach).filter(|(_, reach)| reach.contains(panel));
-        let brought = brought.flat_map(|(brings, _)| brings);
-        let brought =
-            brought.filter(|one| one.kind() == RecordKind::Material).map(|one| one.id().to_string());
-        own.chain(brought).collect()
-    };
-    let sources = |id: &String| -> Vec<&str> {
-        let Some(material) = ledger.materials.get(id) else { return Vec::new() };
-        let lamina = material.value.lamina.iter().flat_map(|own| [&own.e1, &own.e2, &own.g12]);
-        let strength = material.value.strength.iter().flat_map(|own| own.figures());
-        let all = lamina.chain(strength.filter_map(|(_, sourced)| sourced));
-        let mut names = Vec::new();
-        for sourced in all {
-            if let Sourced::From(showings) = sourced {
-                names.extend(showings.iter().map(|one| one.id()));
-            }
-        }
-        names
-    };
-    let all: BTreeMap<&String, BTreeSet<String>> =
-        ledger.panels.keys().map(|panel| (panel, materials(panel))).collect();
-    let is_asked = |showing: &str, panel: &String| {
-        let anybody = ledger.showings.get(showing).is_some_and(|own| own.value.applies_to.is_none());
-        anybody || asked.get(showing).is_some_and(|panels| panels.contains(panel))
-    };
-    let plies = |own: &BTreeSet<String>| -> BTreeSet<String> {
-        let ply = |id: &&String| ledger.materials.get(*id).is_some_and(|own| own.value.lamina.is_some());
-        own.iter().filter(ply).cloned().collect()
-    };
-    all.iter()
-        .map(|(panel, own)| {
-            let alone = own.iter().flat_map(sources).all(|showing| is_asked(showing, panel));
-            let mine = plies(own);
-            let near = all
-                .iter()
-                .filter(|(other, theirs)| *other == panel || !alone && !mine.is_disjoint(&plies(theirs)));
-            ((*panel).clone(), near.map(|(other, _)| (*other).clone()).collect())
-        })
-        .collect()
-}
-
-/// The panels that each variation reaches, itself or through what may come to stand somewhere.
-fn reach(ledger: &Ledger, uses: &Uses, space: &Space) -> Vec<BTreeSet<String>> {
-    let everything = || ledger.panels.keys().cloned().collect::<BTreeSet<String>>();
-    let mut all: Vec<BTreeSet<String>> = space
-        .variations
-        .iter()
-        .map(|variation| {
-            let mut own = BTreeSet::new();
-            for place in &variation.places {
-                match place.address.kind() {
-                    RecordKind::Panel => {
-                        own.insert(place.address.id().to_string());
-                    }
-                    RecordKind::Recipe
-                    | RecordKind::Finish
-                    | RecordKind::Material
-                    | RecordKind::Process
-                    | RecordKind::Tool => {
-                        let above = uses.reached_from(&place.address).into_iter().map(|one| one.address);
-                        let panels = above.filter(|one| one.kind() == RecordKind::Panel);
-                        own.extend(panels.map(|one| one.id().to_string()));
-                    }
-                    _ => own.extend(everything()),
-                }
-            }
-            own
-        })
-        .collect();
-    // A record that varies and that another variation may bring in reaches as far as that one.
-    let direct = all.clone();
-    for (own, variation) in all.iter_mut().zip(&space.variations) {
-        for (brings, panels) in space.brings.iter().zip(&direct) {
-            if variation.places.iter().any(|place| brings.contains(&place.address)) {
-                own.extend(panels.iter().cloned());
-            }
-        }
-    }
-    all
 }
 
 /// A budget that is exceeded and was kept, or by more than it was.

@@ -5,7 +5,6 @@
 
 use super::space::Space;
 use super::tests::*;
-use super::weigh::Weights;
 use super::*;
 
 /// A second recipe for the hatch that no panel has, with a film of its own.
@@ -34,7 +33,7 @@ fn what_lies_behind_a_record_that_may_come_in_is_weighed_with_it() {
         let text = study(vary, "");
         as_by_brute_force(&bed, &text);
         let space = Space::of(&bed.ledger, &entry(&text).value).unwrap();
-        let weights = Weights::of(&bed.room(), &space).unwrap();
+        let weights = weighed(&bed, &space);
         for choice in all_choices(&space) {
             let Some(ranks) = weights.ranks(&choice) else { continue };
             let head = bed.room().load(&space, &choice).unwrap();
@@ -49,7 +48,7 @@ fn a_sum_that_is_not_what_a_candidate_weighs_proves_nothing() {
     let bed = Bed::with(&[]);
     let study = entry(&study(&[CORE, CLEAR, SOLID], ""));
     let space = Space::of(&bed.ledger, &study.value).unwrap();
-    let mut weights = Weights::of(&bed.room(), &space).unwrap();
+    let mut weights = weighed(&bed, &space);
     let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
     let sound = search::search(&bed.room(), &study, (&space, &weights), &options).unwrap();
     assert_eq!((sound.ended, sound.misweighed.is_some()), (Ended::Whole, false));
@@ -144,4 +143,156 @@ fn the_cheapest_row_is_one_whose_cost_is_known_where_there_is_one() {
     (two.number, two.row.cost, two.row.known_cost) = (2, Some(5800.0), 5800.0);
     found.rows = vec![one, two];
     assert_eq!(found.cheapest().map(|row| row.number), Some(2));
+}
+
+/// A duty on the hatch that nobody has shown.
+const UNSHOWN: (&str, &str) = (
+    "showings/static.yaml",
+    "kind: static-strength\napplies_to: {group: closures}\naccept: {statement: true}\nplan: {specimens: 1, weeks: 5}\n",
+);
+
+/// What the skin is asked as it stands, asked of nothing: then all of what is asked of it is shown.
+const ASKED_OF_NOTHING: [(&str, &str); 3] = [
+    (
+        "showings/core-shear.yaml",
+        "kind: core-shear\napplies_to: {group: nothing}\naccept: {mean_at_least: 0.5 MPa}\nplan: {specimens: 5, weeks: 4}\n",
+    ),
+    (
+        "showings/zap.yaml",
+        "kind: lightning\napplies_to: {group: nothing}\naccept: {statement: true}\nplan: {specimens: 1, weeks: 9}\n",
+    ),
+    (
+        "showings/adhesion.yaml",
+        "kind: paint-adhesion\napplies_to: {group: nothing}\naccept: {rating_at_least: 4}\nplan: {specimens: 3, weeks: 2}\n",
+    ),
+];
+
+#[test]
+fn free_is_only_what_is_proved_on_all_that_it_changes() {
+    let sound = Bed::with(&ASKED_OF_NOTHING);
+    let text = study(&[CORE], "");
+    let found = sound.run(&text, 1);
+    let free = |found: &Found| found.rows.iter().filter(|row| row.row.is_free()).count();
+    let open = |found: &Found| {
+        found
+            .rows
+            .iter()
+            .filter(|row| row.row.asks_nothing() && !row.row.is_free())
+            .cloned()
+            .collect::<Vec<_>>()
+    };
+    assert!(free(&found) > 0 && open(&found).is_empty(), "{:?}", found.rows);
+    let [shear, zap, adhesion] = ASKED_OF_NOTHING;
+    let bed = Bed::with(&[shear, zap, adhesion, UNSHOWN]);
+    let key = ("static".to_string(), crate::article::Subject::Panel("hatch".to_string()));
+    assert!(bed.evaluation().duties.contains_key(&key), "{:?}", bed.evaluation().duties.keys());
+    let found = bed.run(&text, 1);
+    assert_eq!(free(&found), 0);
+    let rows = open(&found);
+    assert!(!rows.is_empty());
+    for own in &rows {
+        assert!(own.row.open.iter().any(|(open, _)| *open == key), "{:?}", own.row.open);
+        let draft = draft::draft("s", None, own, Day::parse("2026-06-01").unwrap());
+        let why = draft.why.unwrap();
+        assert!(why.contains("not met") && !why.contains("for no test"), "{why}");
+    }
+    let answer = crate::report::study::json(&found, None)["answer"].as_str().unwrap().to_string();
+    assert!(answer.contains("no more than is open already"), "{answer}");
+    assert!(!answer.contains("nothing has to be proved") && !answer.contains("no test at all"), "{answer}");
+    // What a study leaves alone may be as open as it likes.
+    let found = bed.run(&study(&[SOLID], ""), 1);
+    assert!(found.rows.iter().all(|own| own.row.open.iter().all(|(open, _)| *open != key)));
+}
+
+#[test]
+fn the_lightest_free_row_is_shown_beside_a_lighter_one_that_proves_nothing() {
+    let row = |kg: f64, open: bool| {
+        let mut own = row(kg, 0.0, Some(0.0), 0.0);
+        let key = ("s".to_string(), crate::article::Subject::Programme);
+        own.open = if open { vec![(key, crate::qualify::verdict::Verdict::Open)] } else { Vec::new() };
+        own
+    };
+    let rows = [row(-0.03, true), row(-0.02, false), row(-0.01, false)];
+    let best = rank::best(rows.iter());
+    assert_eq!(best, [&rows[0]]);
+    assert_eq!(rank::lightest_free(rows.iter(), &best), Some(&rows[1]));
+    assert_eq!(rank::lightest_free(rows.iter(), &[&rows[1]]), None);
+}
+
+fn answer_of(found: &Found) -> String {
+    crate::report::study::json(found, None)["answer"].as_str().unwrap().to_string()
+}
+
+#[test]
+fn nothing_is_said_of_what_was_not_looked_at() {
+    let bed = Bed::with(&[]);
+    let nothing = "Nothing is to be had for nothing";
+    // What is whole and lost nothing may say so; this one needs a test for whatever gets lighter.
+    let found = bed.run(&study(&["{name: mesh, attribute: recipe/skin#layers.1, drop: true}"], ""), 1);
+    assert!(found.rows.iter().all(|row| !row.row.asks_nothing()) && !found.rows.is_empty());
+    assert!(answer_of(&found).contains(nothing), "{}", answer_of(&found));
+    // Stopped at once: nothing was looked at.
+    let stop = || Some(Ended::Seconds);
+    let options = StudyOptions { seed: 1, stop: &stop, progress: &|_| {} };
+    let found = run(&bed.room(), &entry(&study(&[CORE, CLEAR], "")), &options).unwrap();
+    assert!(!answer_of(&found).contains(nothing), "{}", answer_of(&found));
+    // All thrown out by margins.
+    let found = bed.run(
+        &study(
+            &["{name: core, attribute: recipe/skin#layers.5.thickness, among: [1 mm]}"],
+            "keep: {margins: 50}\n",
+        ),
+        1,
+    );
+    assert!(found.rows.is_empty() && !found.thrown.is_empty(), "{:?}", found.thrown);
+    assert!(!answer_of(&found).contains(nothing), "{}", answer_of(&found));
+}
+
+#[test]
+fn the_quick_look_at_margins_leaves_panels_alone_that_vary_themselves() {
+    let bed = Bed::with(&ALT);
+    let factor = "{name: factor, attribute: panel/hatch#loads.1.factor, among: [1.2]}";
+    let pull = "{name: pull, attribute: panel/hatch#loads.1.N, among: [[30 N/mm, 20 N/mm, 15 N/mm]]}";
+    for (vary, keep) in [
+        (&[factor, P1, P3, ANGLE][..], "keep: {margins: 0.35}\n"),
+        (&[pull, P1, P3, ANGLE], "keep: {margins: 0.5}\n"),
+        // With another recipe the loads of the zone are no longer borne by the skin.
+        (&[SWAP, P3, ANGLE], "keep: {margins: 0.5}\n"),
+    ] {
+        as_by_brute_force(&bed, &study(vary, keep));
+    }
+}
+
+#[test]
+fn weighing_many_combinations_hears_a_stop_and_says_how_far_it_is() {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    let bed = Bed::with(&[]);
+    let many =
+        "{name: foam, attribute: recipe/infused#layers.3.thickness, from: 1 mm, to: 20 mm, step: 0.1 mm}";
+    let more = "{name: resin, attribute: recipe/infused#resin.content, from: 40 %, to: 49 %, step: 0.1 %}";
+    let (asked, said) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let stop = || (asked.fetch_add(1, Ordering::Relaxed) > 40).then_some(Ended::Seconds);
+    let progress = |own: &Progress| {
+        said.fetch_add(usize::from(own.weighed.is_some()), Ordering::Relaxed);
+    };
+    let options = StudyOptions { seed: 1, stop: &stop, progress: &progress };
+    let found = run(&bed.room(), &entry(&study(&[many, more], "")), &options).unwrap();
+    assert_eq!((found.ended, found.judged, found.rows.len()), (Ended::Seconds, 0, 0));
+    assert_eq!(found.candidates, 191 * 91);
+    assert!(found.bound.is_some_and(|bound| bound == f64::NEG_INFINITY));
+    assert!(answer_of(&found).contains("while combinations were being weighed"), "{}", answer_of(&found));
+    assert!(said.load(Ordering::Relaxed) > 0);
+}
+
+#[test]
+fn no_more_are_judged_than_may_be_from_the_first() {
+    let bed = Bed::with(&[]);
+    let vary = [CORE, CLEAR, P1, P3, MESH, RESIN];
+    for most in [1, 3, 7, 20] {
+        let text = study(&vary, &format!("limits: {{variations: {most}}}\n"));
+        let found = bed.run(&text, 1);
+        assert!(found.judged <= most, "{} of {most}", found.judged);
+        assert_eq!(found.ended, Ended::Limit);
+        assert!(found.rows.iter().all(|row| !row.proven || row.gap <= 0.0));
+    }
 }

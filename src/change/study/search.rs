@@ -96,6 +96,8 @@ pub struct ThrownOut {
     pub count: u64,
     /// How many of those are lighter than the lightest row.
     pub lighter: u64,
+    /// How many are lighter than what stands.
+    pub lighter_than_now: u64,
     /// The difference of mass of the lightest, kg.
     pub lightest: f64,
     /// Why the lightest that was judged or looked up is, in words.
@@ -121,19 +123,20 @@ pub struct Found {
     pub broken: (u128, Option<String>),
     /// How many were looked at.
     pub looked_at: u64,
-    /// How many of them were judged in full.
+    /// How many of them were judged in full; what stands is judged anyway and not among them.
     pub judged: usize,
-    /// How it ended; the answer is exact where it is whole.
-    pub ended: Ended,
     /// Whether it came as far as judging: all combinations are weighed first.
     pub is_weighed: bool,
+    /// How it ended; the answer is exact where it is whole.
+    pub ended: Ended,
     /// All candidates lighter than this difference in kg were looked at; `None` where all were that matter, and
     /// minus infinity where nothing is known.
     pub bound: Option<f64>,
     /// A candidate that weighs something else than its blocks add up to: in words, the sum, and what it weighs, both
     /// kg of difference.
     pub misweighed: Option<(Vec<String>, f64, f64)>,
-    /// Nothing is better than these in mass, weeks and cost, as far as was looked.
+    /// Nothing is better than these in mass, weeks and cost, as far as was looked; where none of them is free inside
+    /// every window, the lightest that was judged and is.
     pub rows: Vec<Ranked>,
     /// Each option alone.
     pub singles: Vec<Single>,
@@ -146,15 +149,16 @@ pub struct Found {
 }
 
 impl Found {
-    /// Returns the row that reaches the goal with the fewest weeks, then cost, then mass. A cost that is not known
-    /// comes behind those that are.
+    /// Returns the row that reaches the goal with the fewest weeks, then cost; a cost that is not known comes
+    /// behind those that are, and what is free before what leaves duties open. Then mass.
     pub fn cheapest(&self) -> Option<&Ranked> {
         let reaches = self.rows.iter().filter(|row| row.reaches_goal);
         reaches.min_by(|one, two| {
             let weeks = one.row.weeks.total_cmp(&two.row.weeks);
             let known = weeks.then(one.row.cost.is_none().cmp(&two.row.cost.is_none()));
             let cost = known.then(one.row.known_cost.total_cmp(&two.row.known_cost));
-            cost.then(one.row.delta.total_cmp(&two.row.delta))
+            let free = cost.then(two.row.is_free().cmp(&one.row.is_free()));
+            free.then(one.row.delta.total_cmp(&two.row.delta))
         })
     }
 }
@@ -345,7 +349,7 @@ impl<'a> Search<'a> {
 
     /// Nothing that weighs as much or more than this, in g, can be better.
     fn free_grams(&self) -> f64 {
-        self.kept().filter(|row| row.is_free()).map(|row| grams(row.delta)).fold(f64::INFINITY, f64::min)
+        self.kept().filter(|row| row.asks_nothing()).map(|row| grams(row.delta)).fold(f64::INFINITY, f64::min)
     }
 
     fn candidate(&self, choice: Choice) -> Option<Candidate> {
@@ -358,14 +362,14 @@ impl<'a> Search<'a> {
     pub(super) fn try_all(&mut self, choices: Vec<Choice>) -> Result<(), StudyError> {
         let mut batch = Vec::new();
         for choice in choices {
-            if !self.seen.insert(choice.clone()) {
-                continue;
-            }
-            let Some(one) = self.candidate(choice) else { continue };
             // What is not looked at any more must not count as seen.
             if batch.len() >= self.left() {
                 break;
             }
+            if !self.seen.insert(choice.clone()) {
+                continue;
+            }
+            let Some(one) = self.candidate(choice) else { continue };
             match self.refused(&one) {
                 None => batch.push(one),
                 Some((criterion, words)) => {
@@ -413,22 +417,21 @@ impl<'a> Search<'a> {
     }
 
     /// For each number of weeks that a single change needs: the lightest combination of changes that alone need
-    /// no more.
+    /// no more; and that of changes that alone are free.
     fn by_weeks(&self) -> Vec<Choice> {
-        let weeks = |at: usize, option: u16| -> Option<f64> {
+        let alone = |at: usize, option: u16| -> Option<&Row> {
             let mut choice = self.space.as_it_is();
             *choice.get_mut(at)? = option;
             match self.known.get(&choice)? {
-                Outcome::Kept(row) => Some(row.weeks),
+                Outcome::Kept(row) => Some(row),
                 Outcome::Thrown(_) => None,
             }
         };
         let mut steps: Vec<f64> = self.kept().map(|row| row.weeks).collect();
         steps.sort_by(f64::total_cmp);
         steps.dedup();
-        let lightest = |most: f64| {
-            let fits =
-                |at: &usize, option: &u16| *option == 0 || weeks(*at, *option).is_some_and(|own| own <= most);
+        let lightest = |good: &dyn Fn(&Row) -> bool| {
+            let fits = |at: &usize, option: &u16| *option == 0 || alone(*at, *option).is_some_and(good);
             let ranks: Option<Vec<u32>> = self
                 .weights
                 .blocks
@@ -442,7 +445,8 @@ impl<'a> Search<'a> {
                 .collect();
             ranks.map(|ranks| self.weights.choice(self.space, &ranks))
         };
-        steps.into_iter().filter_map(lightest).collect()
+        let by_weeks = steps.into_iter().filter_map(|most| lightest(&|own| own.weeks <= most));
+        by_weeks.chain(lightest(&Row::is_free)).collect()
     }
 
     /// What differs from some choices in one variation, in an order drawn by the seed.
@@ -584,12 +588,12 @@ pub(super) fn search(
     let stacks = stacks(room, (space, weights), &keep)?;
     let scratch = stacks.iter().map(StackSpace::scratch).collect();
     let most = limits.variations.unwrap_or(USUAL_LIMIT).max(1) as usize;
+    // Pairs that share tests are judged last; where most candidates are not judged, some are kept for them.
+    let pairs = if most >= 4 * rank::MOST_PAIRS { rank::MOST_PAIRS } else { 0 };
     let mut search = Search {
         judge: Judge::new(room, space, (&keep, &limits), weights.base_kg),
         space,
         weights,
-    // Pairs that share tests are judged last; where most candidates are not judged, some are kept for them.
-    let pairs = if most >= 4 * rank::MOST_PAIRS { rank::MOST_PAIRS } else { 0 };
         stacks,
         scratch,
         known: HashMap::new(),
@@ -620,8 +624,8 @@ pub(super) fn search(
         Some(stopped) => (stopped, Frontier::new(weights).bound()),
         None => search.lightest_first()?,
     };
-    let judged = search.known.len();
-    finish(search, (study, &goal), (ended, bound), judged)
+    search.most = most;
+    finish(search, (study, &goal), (ended, bound))
 }
 
 fn currency(room: &Room<'_>, limits: &Limits) -> Result<(), StudyError> {
@@ -669,8 +673,10 @@ fn finish(
         None => (ended, bound),
     };
     let misweighed = misweighed.map(|(choice, sum, weighed)| (space.words(&choice), sum, weighed));
-    let best: Vec<Row> = rank::best(search.kept()).into_iter().cloned().collect();
-    let rows = rank::ranked(&search, &best, goal_kg, bound);
+    let best = rank::best(search.kept());
+    let free = rank::lightest_free(search.kept(), &best).cloned();
+    let best: Vec<Row> = best.into_iter().cloned().collect();
+    let rows = rank::ranked(&search, (&best, free.as_ref()), goal_kg, bound);
     let bundles = if ended == Ended::Interrupted { Vec::new() } else { rank::bundles(&mut search, &best)? };
     let lightest = best.iter().map(|row| row.delta).fold(0.0, f64::min);
     let thrown = search
@@ -680,6 +686,7 @@ fn finish(
             criterion: *criterion,
             count: deltas.len() as u64,
             lighter: deltas.iter().filter(|delta| grams(**delta) < grams(lightest)).count() as u64,
+            lighter_than_now: deltas.iter().filter(|delta| grams(**delta) < 0.0).count() as u64,
             lightest: *least,
             words: words.clone(),
         })
