@@ -1,10 +1,12 @@
 //! What a study found, as JSON and as text.
 
+use super::cost;
 use super::head::CAUTION_LINE;
 use super::mass::{POUND, decimals};
 use super::page::{Frame, Page, count};
 use super::plan::money;
 use super::table::{Align, Table};
+use crate::change::cost::CostMove;
 use crate::change::study::{
     Bundle, Ended, Found, LeastMargin, Outcome, Progress, Ranked, Row, Single, ThrownOut,
 };
@@ -227,7 +229,7 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
     all.extend(for_nothing(found, units));
     let how = match found.ended {
         Ended::Whole => format!(
-            "Exact: of {} candidates nothing that was not judged can be better; {} were judged in full, the rest is heavier than a row that needs no test, or thrown out by what refused its like.",
+            "Exact in mass, weeks and cost of new tests: of {} candidates nothing that was not judged can be better; {} were judged in full, the rest is heavier than a row that asks for no new test, or thrown out by what refused its like.",
             thousands(found.candidates as f64),
             found.judged
         ),
@@ -367,10 +369,14 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
         (unit, Align::Right),
         ("weeks", Align::Right),
         ("spec.", Align::Right),
-        ("cost", Align::Right),
+        ("tests", Align::Right),
         ("a week", Align::Right),
         ("least margin", Align::Right),
     ];
+    let priced = found.rows.iter().any(|own| own.row.unit_cost.is_some());
+    if priced {
+        columns.push(("unit cost", Align::Right));
+    }
     if !whole {
         columns.push(("gap", Align::Right));
     }
@@ -379,7 +385,7 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
     let mass = |kg: f64| saved(kg, frame.units).trim_end_matches(" lb").trim_end_matches(" g").to_string();
     for own in list.iter().take(shown) {
         let row = &own.row;
-        let cost = match row.cost {
+        let tests = match row.cost {
             Some(cost) => thousands(cost),
             None if row.known_cost > 0.0 => format!("> {}", thousands(row.known_cost)),
             None => "unknown".to_string(),
@@ -390,10 +396,17 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
             mass(row.delta),
             decimals(row.weeks, 1),
             row.specimens.to_string(),
-            cost,
+            tests,
             own.grams_per_week.map_or("-".to_string(), |rate| mass(-rate / 1e3)),
             row.least.as_ref().map_or("-".to_string(), |own| signed(own.margin)),
         ];
+        if priced {
+            cells.push(match row.unit_cost.as_ref().map(CostMove::delta) {
+                None => "-".to_string(),
+                Some(None) => "unknown".to_string(),
+                Some(Some(delta)) => cost::signed_money(delta, ""),
+            });
+        }
         if !whole {
             cells.push(match own.gap {
                 _ if own.proven => "none".to_string(),
@@ -439,6 +452,10 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
         }
         if !own.row.grounded.is_empty() {
             more.push(format!("released and no longer covered: {}", own.row.grounded.join(", ")));
+        }
+        if let Some(unit) = own.row.unit_cost.as_ref().filter(|unit| unit.is_moved()) {
+            let hours = unit.delta_hours().map_or("hours can't be compared".to_string(), cost::signed_hours);
+            more.push(format!("one aircraft: {}, labour {hours}", cost::delta_words(unit)));
         }
         if !own.row.missing.is_empty() {
             more.push(format!("not in the cost: {}", own.row.missing.join(", ")));

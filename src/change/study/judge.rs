@@ -6,6 +6,7 @@ use super::weigh::left_behind;
 use super::{Room, StudyError};
 use crate::article::Subject;
 use crate::article::weigh::{Scope, programme_mass, statement};
+use crate::change::cost::{self, CostMove};
 use crate::change::impact::{grounded, moved, worse};
 use crate::change::margins::{Side, lost};
 use crate::graph::Uses;
@@ -116,6 +117,8 @@ pub struct Row {
     pub grounded: Vec<String>,
     /// The least margin of the panels that change.
     pub least: Option<LeastMargin>,
+    /// What one aircraft costs to make, before and after; `None` where nothing is priced.
+    pub unit_cost: Option<CostMove>,
 }
 
 impl Row {
@@ -363,6 +366,7 @@ impl<'a> Judge<'a> {
             missing: plan.missing,
             grounded,
             least,
+            unit_cost: cost::moved(room.ledger, &head)?,
         })))
     }
 

@@ -296,3 +296,42 @@ fn no_more_are_judged_than_may_be_from_the_first() {
         assert!(found.rows.iter().all(|row| !row.proven || row.gap <= 0.0));
     }
 }
+
+#[test]
+fn a_row_says_what_an_aircraft_costs_less_to_make() {
+    let ply = (
+        "materials/ply.yaml",
+        "kind: prepreg\nfibre: {name: hs-1, type: carbon, density: 1790 kg/m3, areal: 200 g/m2}\nresin: {name: ep-1, density: 1240 kg/m3, content: 37 %}\nform: twill\nlamina: {E1: 58 GPa, E2: 56 GPa, G12: 4 GPa, nu12: 0.05}\nstrength: {Xt: 550 MPa, Xc: 400 MPa, Yt: 530 MPa, Yc: 390 MPa, S: 70 MPa}\nwet_tg: 130 degC\nprice: 40 EUR/m2\n",
+    );
+    let bed = Bed::with(&[ply]);
+    let found = bed.run(&study(&[P3], ""), 1);
+    let own = found.rows.iter().find(|own| own.row.choice == [1]).unwrap();
+    let unit = own.row.unit_cost.as_ref().unwrap();
+    // One ply of 1 m2 less on each of two hatches, with 3 % of overlap, at 40 EUR/m2; the rest stays without a price.
+    assert!((unit.delta().unwrap() + 2.0 * 1.03 * 40.0).abs() < 1e-6, "{unit:?}");
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(60))]
+    #[test]
+    fn whatever_varies_is_answered_as_by_brute_force(
+        drawn in proptest::collection::btree_set(0..16_usize, 1..4),
+        keep in 0..5_usize,
+        bare in proptest::bool::ANY,
+    ) {
+        const ALL: [&str; 16] = [
+            CORE, P1, P3, ANGLE, MESH, CLEAR, WHITE, RESIN, SOLID, GLASS, INFUSED, LAPS, BLEED, SWAP, THIN, ENTRY,
+        ];
+        let keep = [
+            "",
+            "keep: {margins: 0.2}\n",
+            "keep: {symmetric: true}\nlimits: {weeks: 8}\n",
+            "keep: {margins: 0.4, temperature: true, budgets: true}\n",
+            "limits: {cost: 5000 EUR}\n",
+        ][keep];
+        let vary: Vec<&str> = drawn.iter().map(|at| ALL[*at]).collect();
+        let [thin, alt] = ALT;
+        let bed = if bare { Bed::with(&[thin, alt, BARE]) } else { Bed::with(&ALT) };
+        as_by_brute_force(&bed, &study(&vary, keep));
+    }
+}

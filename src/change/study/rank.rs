@@ -82,6 +82,7 @@ impl Row {
             tested: BTreeSet::new(),
             grounded: Vec::new(),
             least: None,
+            unit_cost: None,
         }
     }
 
