@@ -330,7 +330,9 @@ pub(super) fn rows_of(found: &Found) -> Vec<Figures> {
         let row = &own.row;
         figures(row.delta, row.weeks, row.known_cost, row.cost.unwrap_or(f64::INFINITY))
     };
-    let mut rows: Vec<_> = found.rows.iter().map(own).collect();
+    // The lightest free row stands there beside the best.
+    let best = found.rows.iter().filter(|row| row.proven);
+    let mut rows: Vec<_> = best.map(own).collect();
     rows.sort_unstable();
     rows.dedup();
     rows
@@ -529,6 +531,7 @@ fn impact_of_a_draft_says_what_its_row_says() {
             (row.weeks, row.specimens, row.panels, row.cost)
         );
         assert_eq!(impact.grounded, row.grounded);
+        assert_eq!(impact.cost, row.unit_cost);
         let worse: Vec<_> = impact
             .duties
             .iter()
