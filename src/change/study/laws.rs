@@ -312,7 +312,7 @@ fn a_row_says_what_an_aircraft_costs_less_to_make() {
 }
 
 proptest::proptest! {
-    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(60))]
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(24))]
     #[test]
     fn whatever_varies_is_answered_as_by_brute_force(
         drawn in proptest::collection::btree_set(0..16_usize, 1..4),
