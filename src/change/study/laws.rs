@@ -335,3 +335,91 @@ proptest::proptest! {
         as_by_brute_force(&bed, &study(&vary, keep));
     }
 }
+
+/// A ply whose values come from showings, with data of two environments, and plates that nothing bends.
+const SHOWN: [(&str, &str); 8] = [
+    (
+        "materials/ply.yaml",
+        "kind: prepreg\nfibre: {name: hs-1, type: carbon, density: 1790 kg/m3, areal: 200 g/m2}\nresin: {name: ep-1, density: 1240 kg/m3, content: 37 %}\nform: twill\nlamina: {E1: {from: modulus}, E2: 56 GPa, G12: 4 GPa, nu12: 0.05}\nstrength: {Xt: {from: [tension, tension-hot]}, Xc: 400 MPa, Yt: 530 MPa, Yc: 390 MPa, S: 70 MPa}\nwet_tg: 130 degC\n",
+    ),
+    (
+        "showings/tension-hot.yaml",
+        "kind: lamina-strength-fibre\naccept: {mean_at_least: 400 MPa}\nenvironment: {name: ETW, temperature: 80 degC}\nplan: {specimens: 6, weeks: 3}\n",
+    ),
+    (
+        "evidence/e-1.yaml",
+        "showing: tension\nsubject: {lamina: [ply, oven]}\nkind: test\nstate: done\ndata: data/t.csv\n",
+    ),
+    (
+        "evidence/e-2.yaml",
+        "showing: modulus\nsubject: {lamina: [ply, oven]}\nkind: test\nstate: done\ndata: data/m.csv\n",
+    ),
+    (
+        "evidence/e-6.yaml",
+        "showing: tension-hot\nsubject: {lamina: [ply, oven]}\nkind: test\nstate: done\ndata: data/h.csv\n",
+    ),
+    (
+        "evidence/data/t.csv",
+        "batch,panel,specimen,value [MPa]\nL1,L1-1,L1-1-1,576.1\nL1,L1-1,L1-1-2,590.0\nL1,L1-1,L1-1-3,563.8\nL1,L1-2,L1-2-1,586.9\nL1,L1-2,L1-2-2,571.9\nL1,L1-2,L1-2-3,571.9\nL2,L2-1,L2-1-1,597.8\nL2,L2-1,L2-1-2,576.9\nL2,L2-1,L2-1-3,574.5\nL2,L2-2,L2-2-1,583.8\nL2,L2-2,L2-2-2,588.5\nL2,L2-2,L2-2-3,574.6\nL3,L3-1,L3-1-1,582.1\nL3,L3-1,L3-1-2,563.3\nL3,L3-1,L3-1-3,570.6\nL3,L3-2,L3-2-1,569.7\nL3,L3-2,L3-2-2,559.0\nL3,L3-2,L3-2-3,556.9\n",
+    ),
+    (
+        "evidence/data/m.csv",
+        "batch,panel,specimen,value [GPa]\nL1,L1-1,L1-1-1,57.0\nL1,L1-1,L1-1-2,57.9\nL1,L1-1,L1-1-3,57.9\nL1,L1-2,L1-2-1,57.8\nL1,L1-2,L1-2-2,58.0\nL1,L1-2,L1-2-3,57.2\nL2,L2-1,L2-1-1,58.0\nL2,L2-1,L2-1-2,58.1\nL2,L2-1,L2-1-3,58.5\nL2,L2-2,L2-2-1,57.5\nL2,L2-2,L2-2-2,57.8\nL2,L2-2,L2-2-3,56.8\nL3,L3-1,L3-1-1,57.7\nL3,L3-1,L3-1-2,56.7\nL3,L3-1,L3-1-3,57.1\nL3,L3-2,L3-2-1,58.7\nL3,L3-2,L3-2-2,56.7\nL3,L3-2,L3-2-3,58.5\n",
+    ),
+    (
+        "evidence/data/h.csv",
+        "batch,panel,specimen,value [MPa]\nL1,L1-1,L1-1-1,478.6\nL1,L1-1,L1-1-2,471.6\nL1,L1-1,L1-1-3,480.1\nL1,L1-2,L1-2-1,480.8\nL1,L1-2,L1-2-2,486.5\nL1,L1-2,L1-2-3,472.5\nL2,L2-1,L2-1-1,468.5\nL2,L2-1,L2-1-2,468.3\nL2,L2-1,L2-1-3,464.1\nL2,L2-2,L2-2-1,474.5\nL2,L2-2,L2-2-2,466.4\nL2,L2-2,L2-2-3,486.8\nL3,L3-1,L3-1-1,454.4\nL3,L3-1,L3-1-2,463.0\nL3,L3-1,L3-1-3,464.5\nL3,L3-2,L3-2-1,452.0\nL3,L3-2,L3-2-2,495.9\nL3,L3-2,L3-2-3,448.5\n",
+    ),
+];
+
+/// Holds what the quick look refuses against the whole judgement; returns how many it refused, and how many are kept.
+fn quick_looks(bed: &Bed, text: &str) -> (usize, usize) {
+    let entry = entry(text);
+    let keep = entry.value.keep.clone().unwrap();
+    let space = Space::of(&bed.ledger, &entry.value).unwrap();
+    let weights = weighed(bed, &space);
+    let standing = weights.ranks(&space.as_it_is()).unwrap();
+    let all = stacks::StackSpace::all(&bed.ledger, &weights, stacks::StackRules::of(&keep)).unwrap();
+    let all: Vec<_> = all
+        .into_iter()
+        .map(|stack| {
+            let loads = mechanics::loads_of(&bed.room(), &stack.recipe, (&keep, &space)).unwrap();
+            stack.under(loads).no_worse_than(&standing)
+        })
+        .collect();
+    assert!(all.iter().any(stacks::StackSpace::has_loads), "nothing is judged by mechanics: {text}");
+    let (mut refused, mut kept) = (0, 0);
+    for choice in all_choices(&space) {
+        let Some(ranks) = weights.ranks(&choice) else { continue };
+        let steady = all.iter().all(|stack| stack.asks_as(&ranks, &standing));
+        let whole = by_impact(bed, &space, &entry.value, &choice);
+        kept += usize::from(whole.is_some());
+        for stack in &all {
+            let found = stack.judge_changed(&weights, &[(&ranks, steady)], &mut stack.scratch());
+            if let [Some(plain)] = found.as_slice() {
+                assert_eq!(whole, None, "{choice:?}: {plain:?}\n{text}");
+                refused += 1;
+            }
+        }
+    }
+    (refused, kept)
+}
+
+#[test]
+fn plain_mechanics_throw_out_nothing_that_the_whole_judgement_keeps() {
+    let typed = Bed::with(&[]);
+    let (refused, kept) = quick_looks(&typed, &study(&[CORE, P1, P3, ANGLE], "keep: {margins: 0.35}\n"));
+    assert!(refused > 0 && kept > 0, "{refused} refused, {kept} kept: nothing is told apart");
+    // Values from showings are settled, the hot ones with them; without, nothing could be refused.
+    let shown = Bed::with(&SHOWN);
+    for margin in ["0.2", "0.4", "0.6"] {
+        let text = study(&[CORE, P3, ANGLE, CLEAR], &format!("keep: {{margins: {margin}}}\n"));
+        let (refused, kept) = quick_looks(&shown, &text);
+        assert!(margin != "0.4" || refused > 0 && kept > 0, "{margin}: {refused} refused, {kept} kept");
+        as_by_brute_force(&shown, &text);
+        // Another ply, or another content of resin: the settled values hold for what keeps the ply alone.
+        let text = study(&[P1, P3, ANGLE, RESIN], &format!("keep: {{margins: {margin}}}\n"));
+        quick_looks(&shown, &text);
+        as_by_brute_force(&shown, &text);
+    }
+}

@@ -2,12 +2,13 @@
 //!
 //! A candidate is a list of changes, laid over the ledger by the path that decisions take ([`space`]). Masses
 //! add up by blocks ([`weigh`]), so that candidates can be taken the lightest first without weighing any of
-//! them; stacking rules are looked up in plain values ([`stacks`]); what is left is judged in full, beside the
+//! them; stacking rules and mechanics are looked up in plain values ([`stacks`], [`mechanics`]); what is left is judged in full, beside the
 //! ledger as it stands (`judge`). `search` says what is worth a full judgement and what was proved by it,
 //! [`draft`] makes a decision of a row.
 
 pub mod draft;
 mod judge;
+pub mod mechanics;
 mod rank;
 mod reach;
 mod search;

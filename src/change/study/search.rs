@@ -12,9 +12,10 @@
 //! mass that they reach everything is proved, and behind it a row says how much lighter another one might be.
 
 use super::judge::{Criterion, Judge, Outcome, Row, Thrown, grams};
+use super::mechanics::loads_of;
 use super::rank::{self, Bundle, Ranked, Single};
 use super::space::{Choice, Space};
-use super::stacks::{Scratch, StackRules, StackSpace};
+use super::stacks::{Refused, StackRules, StackSpace};
 use super::weigh::Weights;
 use super::{Room, StudyError};
 use crate::article::weigh::programme_mass;
@@ -23,10 +24,14 @@ use crate::record::{Goal, Keep, Limits, Study};
 use crate::statistics::SplitMix;
 use rayon::prelude::*;
 use std::cmp::Ordering;
-use std::collections::{BTreeMap, BinaryHeap, HashMap, HashSet};
+use std::collections::{BTreeMap, BinaryHeap, HashMap, HashSet, VecDeque};
 
 /// Judged side by side, whatever the number of threads, so that the answer does not depend on it.
 const BATCH: usize = 16;
+/// Stacks that one thread judges by rules and mechanics at once.
+const SIDE_BY_SIDE: usize = 256;
+/// The most that are looked up beforehand.
+const FARTHEST: usize = 4096;
 /// Judged in full where the study says nothing.
 pub const USUAL_LIMIT: u32 = 1000;
 /// The most that are looked at.
@@ -244,7 +249,8 @@ pub(super) struct Search<'a> {
     pub(super) space: &'a Space,
     pub(super) weights: &'a Weights,
     stacks: Vec<StackSpace>,
-    scratch: Vec<Scratch>,
+    /// The combinations of what stands.
+    as_it_is: Vec<u32>,
     /// What was judged.
     pub(super) known: HashMap<Choice, Outcome>,
     /// What was looked at out of turn.
@@ -262,37 +268,51 @@ pub(super) struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    /// What a candidate is thrown out by without judging; counted once.
-    fn refused(&mut self, one: &Candidate) -> Option<(Criterion, String)> {
-        self.looked_at += 1;
-        let mut found = None;
-        for (stack, scratch) in self.stacks.iter().zip(&mut self.scratch) {
-            if let Some(refused) = stack.judge_changed(self.weights, &one.ranks, scratch) {
-                let words = format!("recipe {}: {}", stack.recipe, refused.words());
-                found = Some((Criterion::Stack(refused.rule), words));
-                break;
+    /// What recipe of each candidate breaks a rule, and how, side by side.
+    fn by_stacks(&self, all: &[Candidate]) -> Vec<Option<(usize, Refused)>> {
+        let settled = self.stacks.iter().any(StackSpace::is_settled);
+        let steady = |ranks: &[u32]| self.stacks.iter().all(|stack| stack.asks_as(ranks, &self.as_it_is));
+        let some = |part: &[Candidate]| -> Vec<Option<(usize, Refused)>> {
+            let mut found = vec![None; part.len()];
+            let ranks: Vec<(&[u32], bool)> =
+                part.iter().map(|one| (one.ranks.as_slice(), settled && steady(&one.ranks))).collect();
+            for (at, stack) in self.stacks.iter().enumerate() {
+                let refused = stack.judge_changed(self.weights, &ranks, &mut stack.scratch());
+                for (own, refused) in found.iter_mut().zip(refused) {
+                    *own = own.or(refused.map(|refused| (at, refused)));
+                }
             }
-        }
-        let found = found.or_else(|| {
-            let same =
-                |all: &Vec<(usize, u16)>| all.iter().all(|(at, option)| one.choice.get(*at) == Some(option));
-            self.refused
-                .iter()
-                .find(|(_, all, _)| same(all))
-                .map(|(criterion, _, words)| (*criterion, words.clone()))
-        });
-        if let Some((criterion, words)) = &found {
-            self.count(*criterion, one.delta, words.clone());
-        }
-        found
+            found
+        };
+        all.par_chunks(SIDE_BY_SIDE).flat_map_iter(some).collect()
     }
 
-    fn count(&mut self, criterion: Criterion, delta: f64, words: String) {
-        let own = self.thrown.entry(criterion).or_insert_with(|| (Vec::new(), f64::INFINITY, String::new()));
-        own.0.push(delta);
-        if delta < own.1 {
-            (own.1, own.2) = (delta, words);
+    /// What a candidate is thrown out by without judging; counted once.
+    fn refused(&mut self, one: &Candidate, by_stack: Option<(usize, Refused)>) -> Option<Criterion> {
+        self.looked_at += 1;
+        if let Some((at, refused)) = by_stack {
+            let recipe = self.stacks.get(at).map_or("", |stack| stack.recipe.as_str());
+            let criterion = Criterion::Stack(refused.rule);
+            count(&mut self.thrown, criterion, one.delta, || format!("recipe {recipe}: {}", refused.words()));
+            return Some(criterion);
         }
+        let same =
+            |all: &Vec<(usize, u16)>| all.iter().all(|(at, option)| one.choice.get(*at) == Some(option));
+        let (criterion, _, words) = self.refused.iter().find(|(_, all, _)| same(all))?;
+        count(&mut self.thrown, *criterion, one.delta, || words.clone());
+        Some(*criterion)
+    }
+
+    /// The words of what a candidate out of turn was thrown out by, once it is counted.
+    fn words_of(&self, one: &Candidate, by_stack: Option<(usize, Refused)>) -> String {
+        if let Some((at, refused)) = by_stack {
+            let recipe = self.stacks.get(at).map_or("", |stack| stack.recipe.as_str());
+            return format!("recipe {recipe}: {}", refused.words());
+        }
+        let same =
+            |all: &Vec<(usize, u16)>| all.iter().all(|(at, option)| one.choice.get(*at) == Some(option));
+        let found = self.refused.iter().find(|(_, all, _)| same(all));
+        found.map_or(String::new(), |(_, _, words)| words.clone())
     }
 
     /// Judges candidates side by side and keeps what came of them.
@@ -303,7 +323,7 @@ impl<'a> Search<'a> {
         for (one, outcome) in batch.iter().zip(judged) {
             let outcome = outcome?;
             if let Outcome::Thrown(thrown) = &outcome {
-                self.count(thrown.criterion, one.delta, thrown.words.clone());
+                count(&mut self.thrown, thrown.criterion, one.delta, || thrown.words.clone());
                 if thrown.decided_by.len() < one.choice.len() {
                     let options: Vec<(usize, u16)> = thrown
                         .decided_by
@@ -370,9 +390,11 @@ impl<'a> Search<'a> {
                 continue;
             }
             let Some(one) = self.candidate(choice) else { continue };
-            match self.refused(&one) {
+            let by_stack = self.by_stacks(std::slice::from_ref(&one)).first().copied().flatten();
+            match self.refused(&one, by_stack) {
                 None => batch.push(one),
-                Some((criterion, words)) => {
+                Some(criterion) => {
+                    let words = self.words_of(&one, by_stack);
                     let Candidate { choice, delta, .. } = one;
                     let (shortfall, decided_by) = (None, Vec::new());
                     let thrown =
@@ -494,12 +516,19 @@ impl<'a> Search<'a> {
     fn lightest_first(&mut self) -> Result<(Ended, Option<f64>), StudyError> {
         let weights = self.weights;
         let mut frontier = Frontier::new(weights);
+        // What is looked up beforehand counts once it is its turn, so that nobody sees how many those are.
+        let mut ahead: VecDeque<(Candidate, Option<(usize, Refused)>)> = VecDeque::new();
+        let mut reach = BATCH;
         loop {
             let mut batch: Vec<Candidate> = Vec::new();
-            let begin = frontier.bound();
+            let next_of = |frontier: &Frontier<'_>, ahead: &VecDeque<(Candidate, _)>| {
+                ahead.front().map(|(one, _)| one.delta).or_else(|| frontier.bound())
+            };
+            let begin = next_of(&frontier, &ahead);
             let mut whole = false;
             while batch.len() < BATCH {
-                let Some(bound) = frontier.bound().filter(|bound| grams(*bound) < self.free_grams()) else {
+                let free = self.free_grams();
+                let Some(bound) = next_of(&frontier, &ahead).filter(|bound| grams(*bound) < free) else {
                     whole = true;
                     break;
                 };
@@ -509,13 +538,15 @@ impl<'a> Search<'a> {
                     }
                     break;
                 }
-                let Some((ranks, delta)) = frontier.next() else { continue };
-                let choice = weights.choice(self.space, &ranks);
-                if self.seen.contains(&choice) {
-                    continue;
+                if ahead.is_empty() {
+                    ahead = self.looked_up(&mut frontier, reach, free);
+                    reach = (reach * 2).min(FARTHEST);
+                    if batch.is_empty() && self.is_over() {
+                        return Ok((self.stopped.unwrap_or(Ended::Interrupted), Some(bound)));
+                    }
                 }
-                let one = Candidate { choice, ranks, delta };
-                if self.refused(&one).is_none() {
+                let Some((one, by_stack)) = ahead.pop_front() else { continue };
+                if self.refused(&one, by_stack).is_none() {
                     batch.push(one);
                 }
             }
@@ -527,6 +558,38 @@ impl<'a> Search<'a> {
                 return Ok((Ended::Whole, None));
             }
         }
+    }
+
+    /// The next candidates that are not known yet and lighter than `free` in g, with what their stacks break.
+    fn looked_up(
+        &self,
+        frontier: &mut Frontier<'_>,
+        most: usize,
+        free: f64,
+    ) -> VecDeque<(Candidate, Option<(usize, Refused)>)> {
+        let mut all: Vec<Candidate> = Vec::with_capacity(most);
+        while all.len() < most && frontier.bound().is_some_and(|bound| grams(bound) < free) {
+            let Some((ranks, delta)) = frontier.next() else { break };
+            let choice = self.weights.choice(self.space, &ranks);
+            if !self.seen.contains(&choice) {
+                all.push(Candidate { choice, ranks, delta });
+            }
+        }
+        let found = self.by_stacks(&all);
+        all.into_iter().zip(found).collect()
+    }
+}
+
+fn count(
+    thrown: &mut BTreeMap<Criterion, Tally>,
+    criterion: Criterion,
+    delta: f64,
+    words: impl FnOnce() -> String,
+) {
+    let own = thrown.entry(criterion).or_insert_with(|| (Vec::new(), f64::INFINITY, String::new()));
+    own.0.push(delta);
+    if delta < own.1 {
+        (own.1, own.2) = (delta, words());
     }
 }
 
@@ -586,7 +649,7 @@ pub(super) fn search(
     let (keep, goal) = (value.keep.clone().unwrap_or_default(), value.goal.clone().unwrap_or_default());
     let limits = value.limits.clone().unwrap_or_default();
     let stacks = stacks(room, (space, weights), &keep)?;
-    let scratch = stacks.iter().map(StackSpace::scratch).collect();
+    let standing = weights.ranks(&space.as_it_is()).unwrap_or_default();
     let most = limits.variations.unwrap_or(USUAL_LIMIT).max(1) as usize;
     // Pairs that share tests are judged last; where most candidates are not judged, some are kept for them.
     let pairs = if most >= 4 * rank::MOST_PAIRS { rank::MOST_PAIRS } else { 0 };
@@ -595,7 +658,7 @@ pub(super) fn search(
         space,
         weights,
         stacks,
-        scratch,
+        as_it_is: standing,
         known: HashMap::new(),
         seen: HashSet::new(),
         looked_up: HashMap::new(),
@@ -647,15 +710,20 @@ fn stacks(
     let rules = StackRules::of(keep);
     let as_it_is = weights.ranks(&space.as_it_is());
     let all = StackSpace::all(room.ledger, weights, rules)?;
-    let with_loads = all.into_iter().map(|stack| {
-        let loads = super::stacks::loads_of(room.ledger, &stack.recipe, (keep, space));
+    let mut with_loads = Vec::with_capacity(all.len());
+    for stack in all {
+        let loads = loads_of(room, &stack.recipe, (keep, space))?;
         let stack = stack.under(loads);
-        match &as_it_is {
+        with_loads.push(match &as_it_is {
             Some(ranks) => stack.no_worse_than(ranks),
             None => stack,
-        }
-    });
-    Ok(with_loads.filter(|stack| !rules.is_empty() || stack.has_loads()).collect())
+        });
+    }
+    // Where values are settled, all recipes are asked whether they leave the plies where they are.
+    if !with_loads.iter().any(StackSpace::is_settled) {
+        with_loads.retain(|stack| !rules.is_empty() || stack.has_loads());
+    }
+    Ok(with_loads)
 }
 
 fn finish(

@@ -575,15 +575,19 @@ fn stack(plies: &[Option<i32>], woven: bool) -> Vec<Vec<Option<stacks::PlainLaye
         material: angle.map_or("foam", |_| "ply").to_string(),
         thickness: 0.2e-3,
         areal: 0.3,
+        turned: f64::from(angle.unwrap_or(0)).to_radians(),
         ply: angle.map(|angle| stacks::PlainPly { angle: angle * 10, woven, fibre: 0.2 }),
-        mechanics: stacks::Mechanics::NoRoom,
+        asked: None,
+        mechanics: mechanics::Mechanics::NoRoom,
     };
     plies.iter().map(|angle| vec![Some(layer(angle))]).collect()
 }
 
 fn refused(plies: &[Option<i32>], woven: bool, rules: StackRules) -> Option<stacks::StackRule> {
     let space = stacks::StackSpace::of_places("x", &stack(plies, woven), rules);
-    space.judge(&vec![0; plies.len()], &mut space.scratch()).map(|own| own.rule)
+    let ranks = vec![0; plies.len()];
+    let found = space.judge(&[(&ranks, true)], &mut space.scratch());
+    found.into_iter().next().flatten().map(|own| own.rule)
 }
 
 #[test]
@@ -623,34 +627,4 @@ fn rules_of_the_lay_up_know_a_good_laminate_from_a_bad_one() {
     let surface = one(StackRules { surface: Some(450), ..StackRules::default() });
     assert_eq!(refused(&ply(&[-45, 0, 45]), false, surface), None);
     assert_eq!(refused(&ply(&[45, 0, 0]), false, surface), Some(Surface));
-}
-
-#[test]
-fn plain_mechanics_throw_out_nothing_that_the_whole_judgement_keeps() {
-    let bed = Bed::new();
-    let text = study(&[CORE, P1, P3, ANGLE], "keep: {margins: 0.35}\n");
-    let entry = entry(&text);
-    let keep = entry.value.keep.clone().unwrap();
-    let space = Space::of(&bed.ledger, &entry.value).unwrap();
-    let weights = weighed(&bed, &space);
-    let all = stacks::StackSpace::all(&bed.ledger, &weights, StackRules::of(&keep)).unwrap();
-    let (mut refused, mut kept) = (0, 0);
-    for stack in all {
-        let loads = stacks::loads_of(&bed.ledger, &stack.recipe, (&keep, &space));
-        assert_eq!(loads.len(), 2);
-        let as_it_is = weights.ranks(&space.as_it_is()).unwrap();
-        let stack = stack.under(loads).no_worse_than(&as_it_is);
-        assert!(stack.has_loads(), "all values of these records are typed");
-        for choice in all_choices(&space) {
-            let ranks = weights.ranks(&choice).unwrap();
-            let plain = stack.judge_changed(&weights, &ranks, &mut stack.scratch());
-            let whole = by_impact(&bed, &space, &entry.value, &choice);
-            if plain.is_some() {
-                assert_eq!(whole, None, "{choice:?}: {plain:?}");
-                refused += 1;
-            }
-            kept += usize::from(whole.is_some());
-        }
-    }
-    assert!(refused > 0 && kept > 0, "{refused} refused, {kept} kept: nothing is told apart");
 }

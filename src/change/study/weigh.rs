@@ -7,10 +7,11 @@
 //! put into one block, and each combination within a block is weighed in full. What cannot be told apart is
 //! taken as meeting.
 
+use super::mechanics::make_ready;
 use super::reach::reach;
 use super::search::{Progress, StudyOptions};
 use super::space::{Choice, Space, Variation};
-use super::stacks::{PlainLayer, make_ready, plain_layers};
+use super::stacks::{PlainLayer, plain_layers};
 use super::{Room, StudyError};
 use crate::article::ArticleError;
 use crate::article::weigh::{Weigher, counts, programme_mass};
@@ -413,7 +414,7 @@ fn block(
             for (id, entry) in &head.recipes {
                 if changed(room.ledger, &head, id) {
                     let mut layers = plain_layers(&head, entry)?;
-                    make_ready(&head, entry, &mut layers)?;
+                    make_ready((room.ledger, &head), entry, &mut layers)?;
                     found.recipes.insert(id.clone(), layers);
                 }
             }
