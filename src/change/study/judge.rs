@@ -113,6 +113,8 @@ pub struct Row {
     pub open: Vec<(DutyKey, Verdict)>,
     /// The showings that are tested again.
     pub tested: BTreeSet<String>,
+    /// What is made and tested: the step by its name, specimens and panels.
+    pub tests: Vec<(String, u32, u32)>,
     /// Released panels that would no longer be covered.
     pub grounded: Vec<String>,
     /// The least margin of the panels that change.
@@ -135,19 +137,35 @@ impl Row {
     /// Returns whether this is at least as good as another in everything that counts, and better in something.
     ///
     /// A cost that is not known may be anything from its known part up: it is no better than any other, and a cost
-    /// that is known is no worse than it where it is no more than that part. So nothing that is better is worse
-    /// than something that it beats by way of a third.
+    /// that is known is no worse than it where it is no more than that part. The very same tests cost the same, known
+    /// or not. So what beats another beats all that this one beats.
     pub fn dominates(&self, other: &Row) -> bool {
-        let Some(cost) = self.cost else { return false };
-        let (mut no_worse, mut better) = (true, other.cost.is_none());
+        let same = self.costs_the_same(other);
+        let (mut no_worse, mut better) = (same, false);
+        if let (Some(cost), false) = (self.cost, same) {
+            let other = other.cost.map_or((other.known_cost, true), |cost| (cost, false));
+            no_worse = cost <= other.0;
+            better = cost < other.0 || other.1;
+        }
         let mut compare = |own: f64, other: f64| {
             no_worse &= own <= other;
             better |= own < other;
         };
         compare(grams(self.delta), grams(other.delta));
         compare(self.weeks, other.weeks);
-        compare(cost, other.cost.unwrap_or(other.known_cost));
         no_worse && better
+    }
+
+    /// Whether the tests cost the same for sure: known costs that are equal, or the very same tests.
+    pub(super) fn costs_the_same(&self, other: &Row) -> bool {
+        match (self.cost, other.cost) {
+            (Some(own), Some(other)) => own.total_cmp(&other).is_eq(),
+            (None, None) => {
+                (&self.tests, &self.missing) == (&other.tests, &other.missing)
+                    && self.known_cost.total_cmp(&other.known_cost).is_eq()
+            }
+            _ => false,
+        }
     }
 }
 
@@ -362,6 +380,12 @@ impl<'a> Judge<'a> {
                 .iter()
                 .filter(|step| step.kind.is_tested())
                 .map(|step| step.showing.clone())
+                .collect(),
+            tests: plan
+                .steps
+                .iter()
+                .filter(|step| step.kind.is_tested())
+                .map(|step| (step.name(), step.specimens, step.panels))
                 .collect(),
             missing: plan.missing,
             grounded,

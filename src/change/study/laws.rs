@@ -76,9 +76,12 @@ fn a_cost_that_is_not_known_neither_beats_nor_equals_another() {
     assert_eq!(rank::best([&unknown, &cheap].into_iter()).len(), 2);
     // Equal in mass and weeks, and neither price known: other tests may be dearer.
     let mut other = row(-1.386, 11.3, None, 5800.0);
-    other.specimens = 3;
+    other.tests = vec![("another".to_string(), 3, 1)];
     assert_eq!(rank::best([&unknown, &other].into_iter()).len(), 2);
     assert_eq!(rank::best([&unknown, &unknown.clone()].into_iter()).len(), 1);
+    // The very same tests cost the same, whatever that is.
+    let heavier = row(-1.3, 11.3, None, 5800.0);
+    assert!(unknown.dominates(&heavier) && !other.dominates(&heavier));
     // What costs no more than the known part of another costs no more than it.
     let sure = row(-1.386, 11.3, Some(5800.0), 5800.0);
     assert!(sure.dominates(&unknown) && !unknown.dominates(&sure));
@@ -88,13 +91,15 @@ fn a_cost_that_is_not_known_neither_beats_nor_equals_another() {
 proptest::proptest! {
     #[test]
     fn what_beats_another_beats_what_that_beats(
-        all in proptest::collection::vec((0..3_i32, 0..3_i32, 0..3_i32, proptest::bool::ANY), 3)
+        all in proptest::collection::vec((0..3_i32, 0..3_i32, 0..3_i32, proptest::bool::ANY, 0..2_u32), 3)
     ) {
         let rows: Vec<Row> = all
             .iter()
-            .map(|(mass, weeks, cost, known)| {
+            .map(|(mass, weeks, cost, known, tests)| {
                 let cost = f64::from(*cost) * 100.0;
-                row(-f64::from(*mass), f64::from(*weeks), known.then_some(cost), cost)
+                let mut own = row(-f64::from(*mass), f64::from(*weeks), known.then_some(cost), cost);
+                own.tests = vec![("one".to_string(), *tests, 1)];
+                own
             })
             .collect();
         let [one, two, three] = &rows[..] else { unreachable!() };

@@ -80,6 +80,7 @@ impl Row {
             duties: Vec::new(),
             open: Vec::new(),
             tested: BTreeSet::new(),
+            tests: Vec::new(),
             grounded: Vec::new(),
             least: None,
             unit_cost: None,
@@ -90,19 +91,11 @@ impl Row {
         self.choice.iter().filter(|option| **option != 0).count()
     }
 
-    /// Whether one of both is enough. Costs that are not known are equal where the very same tests are not priced.
+    /// Whether one of both is enough.
     fn is_as_good(&self, other: &Row) -> bool {
-        let same_cost = match (self.cost, other.cost) {
-            (Some(own), Some(other)) => own.total_cmp(&other).is_eq(),
-            (None, None) => {
-                self.duties == other.duties
-                    && self.missing == other.missing
-                    && (self.specimens, self.panels) == (other.specimens, other.panels)
-                    && self.known_cost.total_cmp(&other.known_cost).is_eq()
-            }
-            _ => false,
-        };
-        grams(self.delta) == grams(other.delta) && self.weeks.total_cmp(&other.weeks).is_eq() && same_cost
+        grams(self.delta) == grams(other.delta)
+            && self.weeks.total_cmp(&other.weeks).is_eq()
+            && self.costs_the_same(other)
     }
 }
 

@@ -207,12 +207,14 @@ pub(super) fn all_choices(space: &Space) -> Vec<Choice> {
 }
 
 /// What a candidate comes to: kg of difference, weeks, and between what the cost lies.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Comes {
     kg: f64,
     weeks: f64,
     least: f64,
     most: f64,
+    /// The tests, where their cost is not known.
+    tests: String,
 }
 
 /// What a candidate comes to, found without anything of the search: by `impact`, by margins, by rules written
@@ -294,7 +296,10 @@ pub(super) fn by_impact(bed: &Bed, space: &Space, study: &Study, choice: &[u16])
     if limits.cost.is_some_and(|limit| most > limit.amount()) {
         return None;
     }
-    Some(Comes { kg: found.mass.1 - found.mass.0, weeks: found.retest.weeks, least, most })
+    let tested = found.retest.steps.iter().filter(|step| step.kind.is_tested());
+    let tests: Vec<_> = tested.map(|step| (step.name(), step.specimens, step.panels)).collect();
+    let tests = tests_of(found.retest.cost, &tests, &found.retest.missing);
+    Some(Comes { kg: found.mass.1 - found.mass.0, weeks: found.retest.weeks, least, most, tests })
 }
 
 pub(super) fn milligrams(kg: f64) -> i64 {
@@ -302,22 +307,30 @@ pub(super) fn milligrams(kg: f64) -> i64 {
 }
 
 /// Figures to the milligram, the millionth of a week and the cent; `i64::MAX` for a cost without an upper end.
-type Figures = (i64, i64, i64, i64);
+/// Last the tests, where their cost is not known.
+type Figures = (i64, i64, i64, i64, String);
 
-fn figures(kg: f64, weeks: f64, least: f64, most: f64) -> Figures {
+fn tests_of(cost: Option<f64>, tests: &[(String, u32, u32)], missing: &[String]) -> String {
+    if cost.is_some() { String::new() } else { format!("{tests:?} {missing:?}") }
+}
+
+fn figures((kg, weeks): (f64, f64), (least, most): (f64, f64), tests: &str) -> Figures {
     let cents = |cost: f64| if cost.is_finite() { (cost * 100.0).round() as i64 } else { i64::MAX };
-    (milligrams(kg), (weeks * 1e6).round() as i64, cents(least), cents(most))
+    (milligrams(kg), (weeks * 1e6).round() as i64, cents(least), cents(most), tests.to_string())
 }
 
 /// The best of a list by definition: each against each. What may cost more is no better than what costs less for
-/// sure, and of two costs that are not known neither says anything of the other.
+/// sure, and of two costs that are not known neither says anything of the other, but where the tests are the same.
 pub(super) fn best_of(all: &[Comes]) -> Vec<Figures> {
-    let all: Vec<Figures> = all.iter().map(|own| figures(own.kg, own.weeks, own.least, own.most)).collect();
+    let of = |own: &Comes| figures((own.kg, own.weeks), (own.least, own.most), &own.tests);
+    let all: Vec<Figures> = all.iter().map(of).collect();
     let beats = |one: &Figures, two: &Figures| {
-        one.0 <= two.0 && one.1 <= two.1 && one.3 <= two.2 && one.3 != i64::MAX && one != two
+        let same = one.3 == i64::MAX && two.3 == i64::MAX && (one.2, &one.4) == (two.2, &two.4);
+        let cheaper = one.3 <= two.2 && one.3 != i64::MAX;
+        one.0 <= two.0 && one.1 <= two.1 && (cheaper || same) && one != two
     };
     let mut kept: Vec<Figures> =
-        all.iter().filter(|own| !all.iter().any(|other| beats(other, own))).copied().collect();
+        all.iter().filter(|own| !all.iter().any(|other| beats(other, own))).cloned().collect();
     kept.sort_unstable();
     kept.dedup();
     // What gets no lighter is no row.
@@ -328,7 +341,8 @@ pub(super) fn best_of(all: &[Comes]) -> Vec<Figures> {
 pub(super) fn rows_of(found: &Found) -> Vec<Figures> {
     let own = |own: &Ranked| {
         let row = &own.row;
-        figures(row.delta, row.weeks, row.known_cost, row.cost.unwrap_or(f64::INFINITY))
+        let tests = tests_of(row.cost, &row.tests, &row.missing);
+        figures((row.delta, row.weeks), (row.known_cost, row.cost.unwrap_or(f64::INFINITY)), &tests)
     };
     // The lightest free row stands there beside the best.
     let best = found.rows.iter().filter(|row| row.proven);
