@@ -25,7 +25,9 @@ const BUNDLES_SHOWN: usize = 8;
 /// Returns what was found as a document of schema `study/1`.
 ///
 /// Masses are differences of the programme's mass in kg, negative where it gets lighter; `saved_g` has the other
-/// sign. A `cost` is null where rates or prices are missing, which `missing` names; `known_cost` is the rest.
+/// sign. A `cost` is null where rates or prices are missing, which `missing` names; `known_cost` is the rest. `open`
+/// are the duties on what a row changes that are not met and were not before: a row that asks no test (`duties` is
+/// empty) is `free` only where there are none. `gap_kg` and `bound_kg` are null where nothing is known of them.
 /// `draft` is the file of the draft that was written.
 pub fn json(found: &Found, draft: Option<&str>) -> Value {
     let (broken, fault) = &found.broken;
@@ -77,6 +79,12 @@ fn row_json(own: &Ranked) -> Value {
     json!({
         "row": own.number,
         "free": row.is_free(),
+        "open": row.open.iter().map(|((showing, subject), verdict)| json!({
+            "showing": showing,
+            "subject": subject.to_string(),
+            "verdict": verdict.word(),
+        })).collect::<Vec<_>>(),
+        "unit_cost": cost::move_json(row.unit_cost.as_ref()),
         "delta_kg": row.delta,
         "saved_g": -row.delta * 1e3,
         "kg": row.kg,
@@ -124,15 +132,16 @@ fn least_json(own: &LeastMargin) -> Value {
 }
 
 fn single_json(own: &Single) -> Value {
-    let (delta, weeks, specimens, thrown) = match &own.outcome {
-        Outcome::Kept(row) => (row.delta, Some(row.weeks), Some(row.specimens), None),
-        Outcome::Thrown(thrown) => (thrown.delta, None, None, Some(thrown)),
+    let (delta, kept, thrown) = match &own.outcome {
+        Outcome::Kept(row) => (row.delta, Some(row), None),
+        Outcome::Thrown(thrown) => (thrown.delta, None, Some(thrown)),
     };
     json!({
         "words": own.words,
         "delta_kg": delta,
-        "weeks": weeks,
-        "specimens": specimens,
+        "weeks": kept.map(|row| row.weeks),
+        "specimens": kept.map(|row| row.specimens),
+        "open": kept.map(|row| row.open.len()),
         "thrown_out_by": thrown.map(|own| own.criterion.word()),
         "because": thrown.map(|own| &own.words),
     })
