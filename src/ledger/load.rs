@@ -124,7 +124,7 @@ impl Ledger {
         kinds.flat_map(|kind| self.ids(*kind).into_iter().map(|id| Address::new(*kind, id))).collect()
     }
 
-    pub(super) fn ids(&self, kind: RecordKind) -> Vec<&str> {
+    pub(crate) fn ids(&self, kind: RecordKind) -> Vec<&str> {
         fn keys<T>(records: &Records<T>) -> Vec<&str> {
             records.keys().map(String::as_str).collect()
         }

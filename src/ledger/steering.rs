@@ -161,7 +161,25 @@ fn place_of(text: &str, within: bool) -> Result<Address, String> {
     }
 }
 
+/// Bounds that a search can't keep to: nobody waits less than no time.
+fn bounds(known: Known<'_>, sink: &mut Sink, own: &Study) {
+    let limits = own.limits.as_ref();
+    ranges::number(sink, "limits.weeks", limits.and_then(|own| own.weeks), 0.0, true);
+    ranges::number(sink, "limits.seconds", limits.and_then(|own| own.seconds), 0.0, true);
+    ranges::count(sink, "limits.variations", limits.and_then(|own| own.variations), 1);
+    let currency = known.ledger.head.as_ref().and_then(|head| head.currency.as_ref());
+    let cost = limits.and_then(|own| own.cost.as_ref());
+    ranges::money(sink, "limits.cost", cost, currency.map(|one| one.as_str()));
+    let save = own.goal.as_ref().and_then(|goal| goal.save.as_deref());
+    ranges::within(sink, ranges::POSITIVE, "goal.save", save);
+    let keep = own.keep.as_ref();
+    ranges::count(sink, "keep.max_same_angle", keep.and_then(|keep| keep.max_same_angle), 1);
+    let share = keep.and_then(|keep| keep.share_per_direction.as_deref());
+    ranges::within(sink, ranges::NOT_NEGATIVE, "keep.share_per_direction", share);
+}
+
 pub(super) fn study(known: Known<'_>, sink: &mut Sink, own: &Entry<Study>) {
+    bounds(known, sink, &own.value);
     not_empty(sink, "vary", &own.value.vary, "attribute to vary");
     let mut seen: Vec<(Address, String)> = Vec::new();
     for (index, vary) in own.value.vary.iter().enumerate() {

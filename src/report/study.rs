@@ -1,10 +1,12 @@
 //! What a study found, as JSON and as text.
 
+use super::cost;
 use super::head::CAUTION_LINE;
 use super::mass::{POUND, decimals};
 use super::page::{Frame, Page, count};
 use super::plan::money;
 use super::table::{Align, Table};
+use crate::change::cost::CostMove;
 use crate::change::study::{
     Bundle, Ended, Found, LeastMargin, Outcome, Progress, Ranked, Row, Single, ThrownOut,
 };
@@ -16,13 +18,16 @@ use serde_json::{Value, json};
 
 /// Rows and entries shown of each list; `Frame::all` shows them all.
 const ROWS_SHOWN: usize = 12;
+const OPEN_SHOWN: usize = 3;
 const SINGLES_SHOWN: usize = 20;
 const BUNDLES_SHOWN: usize = 8;
 
 /// Returns what was found as a document of schema `study/1`.
 ///
 /// Masses are differences of the programme's mass in kg, negative where it gets lighter; `saved_g` has the other
-/// sign. A `cost` is null where rates or prices are missing, which `missing` names; `known_cost` is the rest.
+/// sign. A `cost` is null where rates or prices are missing, which `missing` names; `known_cost` is the rest. `open`
+/// are the duties on what a row changes that are not met and were not before: a row that asks no test (`duties` is
+/// empty) is `free` only where there are none. `gap_kg` and `bound_kg` are null where nothing is known of them.
 /// `draft` is the file of the draft that was written.
 pub fn json(found: &Found, draft: Option<&str>) -> Value {
     let (broken, fault) = &found.broken;
@@ -74,6 +79,12 @@ fn row_json(own: &Ranked) -> Value {
     json!({
         "row": own.number,
         "free": row.is_free(),
+        "open": row.open.iter().map(|((showing, subject), verdict)| json!({
+            "showing": showing,
+            "subject": subject.to_string(),
+            "verdict": verdict.word(),
+        })).collect::<Vec<_>>(),
+        "unit_cost": cost::move_json(row.unit_cost.as_ref()),
         "delta_kg": row.delta,
         "saved_g": -row.delta * 1e3,
         "kg": row.kg,
@@ -121,15 +132,16 @@ fn least_json(own: &LeastMargin) -> Value {
 }
 
 fn single_json(own: &Single) -> Value {
-    let (delta, weeks, specimens, thrown) = match &own.outcome {
-        Outcome::Kept(row) => (row.delta, Some(row.weeks), Some(row.specimens), None),
-        Outcome::Thrown(thrown) => (thrown.delta, None, None, Some(thrown)),
+    let (delta, kept, thrown) = match &own.outcome {
+        Outcome::Kept(row) => (row.delta, Some(row), None),
+        Outcome::Thrown(thrown) => (thrown.delta, None, Some(thrown)),
     };
     json!({
         "words": own.words,
         "delta_kg": delta,
-        "weeks": weeks,
-        "specimens": specimens,
+        "weeks": kept.map(|row| row.weeks),
+        "specimens": kept.map(|row| row.specimens),
+        "open": kept.map(|row| row.open.len()),
         "thrown_out_by": thrown.map(|own| own.criterion.word()),
         "because": thrown.map(|own| &own.words),
     })
@@ -159,6 +171,9 @@ fn thrown_json(own: &ThrownOut) -> Value {
 
 /// Returns how far a search is, on one line.
 pub fn progress(own: &Progress) -> String {
+    if let Some((done, all)) = own.weighed {
+        return format!("{done} of {all} combinations weighed, {} candidates to come", own.candidates);
+    }
     format!(
         "{} of at most {} judged, {} of {} looked at, {:.0} g saved so far",
         own.judged,
@@ -177,10 +192,18 @@ fn saved(kg: f64, units: UnitSystem) -> String {
     }
 }
 
+/// How many duties stay open on what a row changes.
+fn open_count(row: &Row) -> String {
+    count(row.open.len(), "duty")
+}
+
 /// What a row takes.
 fn takes(row: &Row, currency: &str) -> String {
     if row.is_free() {
         return "no test at all".to_string();
+    }
+    if row.asks_nothing() {
+        return format!("no more than is open already ({})", open_count(row));
     }
     let cost = match row.cost {
         Some(_) => format!("about {}", money(row.cost, currency)),
@@ -212,34 +235,26 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
         }
         (None, _) => {}
     }
-    let free = found
-        .rows
-        .iter()
-        .filter(|row| row.row.is_free())
-        .min_by(|one, two| one.row.delta.total_cmp(&two.row.delta));
-    match free {
-        Some(row) => all.push(format!(
-            "Row {} saves {} inside every window: nothing has to be proved again.",
-            row.number,
-            saved(row.row.delta, units)
-        )),
-        None => all.push(
-            "Nothing is to be had for nothing: whatever gets lighter has to be proved again.".to_string(),
-        ),
-    }
+    all.extend(for_nothing(found, units));
     let how = match found.ended {
         Ended::Whole => format!(
-            "Exact: of {} candidates nothing that was not judged can be better; {} were judged in full, the rest is heavier than a row that needs no test, or thrown out by what refused its like.",
+            "Exact in mass, weeks and cost of new tests: of {} candidates nothing that was not judged can be better; {} were judged in full, the rest is heavier than a row that asks for no new test, or thrown out by what refused its like.",
             thousands(found.candidates as f64),
             found.judged
         ),
         ended => {
             let why = match ended {
-                Ended::Seconds => "the time was over",
-                Ended::Interrupted => "it was interrupted",
-                Ended::Limit | Ended::Whole => "as many were judged as may be",
+                Ended::Seconds => "the time was over".to_string(),
+                Ended::Interrupted => "it was interrupted".to_string(),
+                Ended::Masses => misweighed(found, units),
+                Ended::Limit | Ended::Whole => "as many were judged as may be".to_string(),
             };
-            let bound = found.bound.map_or(String::new(), |bound| {
+            let why = match found.is_weighed {
+                true => why,
+                false => format!("{why}, while combinations were being weighed"),
+            };
+            let known = found.bound.filter(|bound| bound.is_finite());
+            let bound = known.map_or(String::new(), |bound| {
                 format!(" All that save more than {} were looked at.", saved(bound, units))
             });
             format!(
@@ -253,16 +268,85 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
     all
 }
 
+/// What is to be had without a new test, as far as that is known.
+fn for_nothing(found: &Found, units: UnitSystem) -> Vec<String> {
+    let lightest = |all: &dyn Fn(&Row) -> bool| {
+        let rows = found.rows.iter().filter(|row| all(&row.row));
+        rows.min_by(|one, two| one.row.delta.total_cmp(&two.row.delta))
+    };
+    let free = lightest(&Row::is_free);
+    let open = lightest(&|row| row.asks_nothing() && !row.is_free());
+    let mut all = Vec::new();
+    all.extend(free.map(|row| {
+        format!(
+            "Row {} saves {} inside every window: all of what it changes is proved and stays so.",
+            row.number,
+            saved(row.row.delta, units)
+        )
+    }));
+    all.extend(open.map(|row| {
+        let (still, verb) = if row.row.open.len() == 1 { ("this", "is") } else { ("these", "are") };
+        format!(
+            "Row {} saves {} and asks no more than is open already, which does not make it proved: {} on what it changes \
+             {verb} not met, and {still} {verb} still to be shown with it.",
+            row.number,
+            saved(row.row.delta, units),
+            open_count(&row.row),
+        )
+    }));
+    if !all.is_empty() {
+        if free.is_none() {
+            all.push("No row that was found is free inside every window.".to_string());
+        }
+        return all;
+    }
+    // Nothing can be said of what was not looked at, and what was thrown out may need no test.
+    let lost = found.broken.0 > 0 || found.thrown.iter().any(|own| own.lighter_than_now > 0);
+    let said = match (found.ended == Ended::Whole, lost, found.rows.is_empty()) {
+        (true, false, false) => {
+            "Nothing is to be had for nothing: whatever gets lighter has to be proved again."
+        }
+        (true, true, false) => {
+            "Of what keeps all that must be kept, nothing gets lighter without a new test."
+        }
+        (true, false, true) => "Nothing gets lighter.",
+        (true, true, true) => "Nothing lighter keeps all that must be kept.",
+        (false, ..) => "No row without a new test was found among those that were looked at.",
+    };
+    all.push(said.to_string());
+    all
+}
+
+/// Why no bound of masses holds, in words.
+fn misweighed(found: &Found, units: UnitSystem) -> String {
+    let Some((words, sum, weighed)) = &found.misweighed else { return "masses do not add up".to_string() };
+    format!(
+        "{} was reckoned to save {} and saves {}, so that nothing is known of what was not judged; this is a fault of \
+         the program, and the rows are right by themselves",
+        words.join("; "),
+        saved(*sum, units),
+        saved(*weighed, units)
+    )
+}
+
 /// Returns what was found as text.
 pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
     let mut page = Page::new(frame);
     let title = found.title.as_ref().map_or(String::new(), |title| format!(", {title}"));
     page.heading(&format!("study/{}{title}", found.study));
     page.paragraph(&answer(found, &frame.currency, frame.units).join(" "));
-    let (free, paid): (Vec<&Ranked>, Vec<&Ranked>) = found.rows.iter().partition(|row| row.row.is_free());
+    let of =
+        |class: &dyn Fn(&Row) -> bool| found.rows.iter().filter(|row| class(&row.row)).collect::<Vec<_>>();
+    let free = of(&Row::is_free);
+    let open = of(&|row| row.asks_nothing() && !row.is_free());
+    let paid = of(&|row| !row.asks_nothing());
     if !free.is_empty() {
         page.heading("Free inside every window");
         rows(&mut page, &free, found);
+    }
+    if !open.is_empty() {
+        page.heading("No more than is open already, and not proved by it");
+        rows(&mut page, &open, found);
     }
     if !paid.is_empty() {
         page.heading("For tests, by what a week saves");
@@ -271,7 +355,8 @@ pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
     if !found.rows.is_empty() {
         page.gap();
         page.paragraph(
-            "What is open or lapsed as it stands stays so and counts for nothing here; `bondline gaps` lists it.",
+            "What is open or lapsed as it stands stays so and is in no week, specimen or cost here; `bondline gaps` \
+             lists it.",
         );
     }
     write_singles(&mut page, found);
@@ -293,10 +378,14 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
         (unit, Align::Right),
         ("weeks", Align::Right),
         ("spec.", Align::Right),
-        ("cost", Align::Right),
+        ("tests", Align::Right),
         ("a week", Align::Right),
         ("least margin", Align::Right),
     ];
+    let priced = found.rows.iter().any(|own| own.row.unit_cost.is_some());
+    if priced {
+        columns.push(("unit cost", Align::Right));
+    }
     if !whole {
         columns.push(("gap", Align::Right));
     }
@@ -305,7 +394,7 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
     let mass = |kg: f64| saved(kg, frame.units).trim_end_matches(" lb").trim_end_matches(" g").to_string();
     for own in list.iter().take(shown) {
         let row = &own.row;
-        let cost = match row.cost {
+        let tests = match row.cost {
             Some(cost) => thousands(cost),
             None if row.known_cost > 0.0 => format!("> {}", thousands(row.known_cost)),
             None => "unknown".to_string(),
@@ -316,12 +405,23 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
             mass(row.delta),
             decimals(row.weeks, 1),
             row.specimens.to_string(),
-            cost,
+            tests,
             own.grams_per_week.map_or("-".to_string(), |rate| mass(-rate / 1e3)),
             row.least.as_ref().map_or("-".to_string(), |own| signed(own.margin)),
         ];
+        if priced {
+            cells.push(match row.unit_cost.as_ref().map(CostMove::delta) {
+                None => "-".to_string(),
+                Some(None) => "unknown".to_string(),
+                Some(Some(delta)) => cost::signed_money(delta, ""),
+            });
+        }
         if !whole {
-            cells.push(if own.proven { "none".to_string() } else { mass(-own.gap) });
+            cells.push(match own.gap {
+                _ if own.proven => "none".to_string(),
+                gap if gap.is_finite() => mass(-gap),
+                _ => "unknown".to_string(),
+            });
         }
         table.row(cells);
     }
@@ -341,8 +441,30 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
         if let Some(least) = &own.row.least {
             more.push(format!("least margin: {}, {}, {}", least.panel, least.case, least.mode));
         }
+        if !own.row.open.is_empty() {
+            let shown = frame.shown(own.row.open.len(), OPEN_SHOWN);
+            let named = own.row.open.iter().take(shown);
+            let names: Vec<String> = named
+                .map(|((showing, subject), verdict)| format!("{showing} of {subject} {verdict}"))
+                .collect();
+            let rest = match own.row.open.len() - shown {
+                0 => String::new(),
+                many => format!(", and {many} more"),
+            };
+            more.push(format!("open already, and not paid for here: {}{rest}", names.join(", ")));
+        }
+        if !own.proven && whole {
+            more.push(format!(
+                "the lightest that was judged; one that was not may be up to {} lighter",
+                saved(-own.gap, frame.units)
+            ));
+        }
         if !own.row.grounded.is_empty() {
             more.push(format!("released and no longer covered: {}", own.row.grounded.join(", ")));
+        }
+        if let Some(unit) = own.row.unit_cost.as_ref().filter(|unit| unit.is_moved()) {
+            let hours = unit.delta_hours().map_or("hours can't be compared".to_string(), cost::signed_hours);
+            more.push(format!("one aircraft: {}, labour {hours}", cost::delta_words(unit)));
         }
         if !own.row.missing.is_empty() {
             more.push(format!("not in the cost: {}", own.row.missing.join(", ")));
@@ -377,12 +499,16 @@ fn write_singles(page: &mut Page<'_>, found: &Found) {
     ]);
     let shown = frame.shown(found.singles.len(), SINGLES_SHOWN);
     for own in found.singles.iter().take(shown) {
-        let (delta, weeks, specimens, thrown) = match &own.outcome {
-            Outcome::Kept(row) if row.is_free() => (row.delta, "0".to_string(), "0".to_string(), "free"),
-            Outcome::Kept(row) => (row.delta, decimals(row.weeks, 1), row.specimens.to_string(), ""),
-            Outcome::Thrown(own) => (own.delta, "-".to_string(), "-".to_string(), own.criterion.word()),
+        let of = |row: &Row| (row.delta, decimals(row.weeks, 1), row.specimens.to_string());
+        let ((delta, weeks, specimens), said) = match &own.outcome {
+            Outcome::Kept(row) if row.is_free() => (of(row), "free".to_string()),
+            Outcome::Kept(row) if row.open.is_empty() => (of(row), String::new()),
+            Outcome::Kept(row) => (of(row), format!("{} open already", row.open.len())),
+            Outcome::Thrown(own) => {
+                ((own.delta, "-".to_string(), "-".to_string()), own.criterion.word().to_string())
+            }
         };
-        let cells = [own.words.clone(), saved(delta, frame.units), weeks, specimens, thrown.to_string()];
+        let cells = [own.words.clone(), saved(delta, frame.units), weeks, specimens, said];
         table.row(cells);
     }
     page.table(&table);

@@ -2,7 +2,25 @@
 
 use super::rank::Ranked;
 use crate::change::draft::Draft;
+use crate::qualify::verdict::{DutyKey, Verdict};
 use crate::record::Day;
+
+/// Duties named in `why`; the rest is counted.
+const NAMED: usize = 3;
+
+/// Says that duties are open and stay so.
+fn open_words(open: &[(DutyKey, Verdict)]) -> String {
+    let named = open
+        .iter()
+        .take(NAMED)
+        .map(|((showing, subject), verdict)| format!("showing/{showing} of {subject} ({verdict})"));
+    let mut names: Vec<String> = named.collect();
+    if open.len() > NAMED {
+        names.push(format!("{} more", open.len() - NAMED));
+    }
+    let (count, what) = (open.len(), if open.len() == 1 { "duty is" } else { "duties are" });
+    format!("and proves none of it: {count} {what} not met on what it changes: {}", names.join(", "))
+}
 
 /// Returns a row as a draft; `study` is the study's id, `title` what people call it.
 pub fn draft(study: &str, title: Option<&str>, row: &Ranked, today: Day) -> Draft {
@@ -13,7 +31,9 @@ pub fn draft(study: &str, title: Option<&str>, row: &Ranked, today: Day) -> Draf
     };
     let weeks = match row.grams_per_week {
         Some(_) => format!("{:.1} weeks and {} specimens of tests", row.row.weeks, row.row.specimens),
-        None => "no test".to_string(),
+        None if row.row.is_free() => "no test".to_string(),
+        // Whoever approves it reads this and nothing else.
+        None => format!("no more than is open already, {}", open_words(&row.row.open)),
     };
     let why = format!(
         "Row {} of study/{study}{}: {}. Saves {:.0} g for {weeks}.",

@@ -1,10 +1,12 @@
 //! One candidate judged in full: what it saves, what it un-proves, and what proves it again.
 
+use super::reach::{above, is_made_of, kin, reach};
 use super::space::{Choice, Space};
 use super::weigh::left_behind;
 use super::{Room, StudyError};
 use crate::article::Subject;
 use crate::article::weigh::{Scope, programme_mass, statement};
+use crate::change::cost::{self, CostMove};
 use crate::change::impact::{grounded, moved, worse};
 use crate::change::margins::{Side, lost};
 use crate::graph::Uses;
@@ -12,7 +14,7 @@ use crate::ledger::Ledger;
 use crate::qualify::margins::{HeatReport, Margin, PanelMargins, heat_of, margins_with, signed};
 use crate::qualify::retest::{StepKind, plan};
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_beside};
-use crate::record::{Address, ComputedCheck, Keep, Limits, RecordKind, Sourced};
+use crate::record::{Address, ComputedCheck, Keep, Limits, RecordKind};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -106,39 +108,71 @@ pub struct Row {
     pub panels: u32,
     /// The duties that have to be proved again, each with its verdict and what it asks.
     pub duties: Vec<(DutyKey, Verdict, String)>,
+    /// Duties on what it changes that are not met or conceded and were not before: nobody asks more than that, and
+    /// nothing is proved of it either.
+    pub open: Vec<(DutyKey, Verdict)>,
     /// The showings that are tested again.
     pub tested: BTreeSet<String>,
+    /// What is made and tested: the step by its name, specimens and panels.
+    pub tests: Vec<(String, u32, u32)>,
     /// Released panels that would no longer be covered.
     pub grounded: Vec<String>,
     /// The least margin of the panels that change.
     pub least: Option<LeastMargin>,
+    /// What one aircraft costs to make, before and after; `None` where nothing is priced.
+    pub unit_cost: Option<CostMove>,
 }
 
 impl Row {
-    /// Returns whether nothing has to be proved again.
-    pub fn is_free(&self) -> bool {
+    /// Returns whether it asks for nothing that is not asked for already.
+    pub fn asks_nothing(&self) -> bool {
         self.duties.is_empty()
+    }
+
+    /// Returns whether nothing has to be proved again, and all of what it changes is proved.
+    pub fn is_free(&self) -> bool {
+        self.asks_nothing() && self.open.is_empty()
     }
 
     /// Returns whether this is at least as good as another in everything that counts, and better in something.
     ///
-    /// A cost that is not known is compared with nothing.
+    /// A cost that is not known may be anything from its known part up: it is no better than any other, and a cost
+    /// that is known is no worse than it where it is no more than that part. The very same tests cost the same, known
+    /// or not. So what beats another beats all that this one beats.
     pub fn dominates(&self, other: &Row) -> bool {
-        let (mut no_worse, mut better) = (true, false);
+        let same = self.costs_the_same(other);
+        let (mut no_worse, mut better) = (same, false);
+        if let (Some(cost), false) = (self.cost, same) {
+            let other = other.cost.map_or((other.known_cost, true), |cost| (cost, false));
+            no_worse = cost <= other.0;
+            better = cost < other.0 || other.1;
+        }
         let mut compare = |own: f64, other: f64| {
             no_worse &= own <= other;
             better |= own < other;
         };
         compare(grams(self.delta), grams(other.delta));
         compare(self.weeks, other.weeks);
-        if let (Some(own), Some(other)) = (self.cost, other.cost) {
-            compare(own, other);
-        }
         no_worse && better
+    }
+
+    /// Whether the tests cost the same for sure: known costs that are equal, or the very same tests.
+    pub(super) fn costs_the_same(&self, other: &Row) -> bool {
+        match (self.cost, other.cost) {
+            (Some(own), Some(other)) => own.total_cmp(&other).is_eq(),
+            (None, None) => {
+                (&self.tests, &self.missing) == (&other.tests, &other.missing)
+                    && self.known_cost.total_cmp(&other.known_cost).is_eq()
+            }
+            _ => false,
+        }
     }
 }
 
-/// Masses that differ by less than a milligram are one: it is the order of summing.
+/// Masses that differ by less than a milligram are one: it is the order of summing. In kg.
+const SAME_MASS: f64 = 1e-6;
+
+/// A mass in g, as masses are compared: see [`SAME_MASS`].
 pub(super) fn grams(kg: f64) -> f64 {
     (kg * 1e6).round() / 1e3
 }
@@ -161,11 +195,15 @@ pub(super) struct Judge<'a> {
     pub(super) base_kg: f64,
     /// The panels that each variation reaches.
     reach: Vec<BTreeSet<String>>,
+    /// The records that each variation changes, and all that have them.
+    above: Vec<BTreeSet<Address>>,
     /// Panels whose verdicts may stand in for a panel's own, by that panel.
     kin: BTreeMap<String, BTreeSet<String>>,
     /// What is computed of panels as they stand, once somebody asked.
     margins: Mutex<BTreeMap<String, Arc<PanelMargins>>>,
     heat: Mutex<BTreeMap<String, Arc<Vec<HeatReport>>>>,
+    /// Candidates that weigh something else than their blocks add up to: both differences in kg.
+    misweighed: Mutex<BTreeMap<Choice, (f64, f64)>>,
 }
 
 impl<'a> Judge<'a> {
@@ -178,8 +216,16 @@ impl<'a> Judge<'a> {
         let uses = Uses::of(room.ledger);
         let reach = reach(room.ledger, &uses, space);
         let kin = kin(room, &uses, space, &reach);
-        let (margins, heat) = (Mutex::default(), Mutex::default());
-        Self { room, space, keep, limits, base_kg, reach, kin, margins, heat }
+        let (margins, heat, misweighed) = (Mutex::default(), Mutex::default(), Mutex::default());
+        let above = above(&uses, space);
+        Self { room, space, keep, limits, base_kg, reach, above, kin, margins, heat, misweighed }
+    }
+
+    /// The first candidate, in the order of choices, that weighs something else than its blocks add up to: what was
+    /// estimated and what it weighs, kg of difference. With one, nothing is proved of those that were not judged.
+    pub(super) fn misweighed(&self) -> Option<(Choice, f64, f64)> {
+        let own = locked(&self.misweighed);
+        own.first_key_value().map(|(choice, (sum, weighed))| (choice.clone(), *sum, *weighed))
     }
 
     /// The variations that what is computed of a panel may depend on: those that reach it, or a panel whose
@@ -228,6 +274,9 @@ impl<'a> Judge<'a> {
             Ok(kg) => kg,
             Err(problem) => return thrown(Criterion::Broken, problem.to_string(), None, all()),
         };
+        if (kg - self.base_kg - delta).abs() > SAME_MASS {
+            locked(&self.misweighed).insert(choice.to_vec(), (delta, kg - self.base_kg));
+        }
         if self.keep.budgets == Some(true)
             && let Some((words, over)) = over_budget(room.ledger, &head)?
         {
@@ -291,11 +340,20 @@ impl<'a> Judge<'a> {
             return thrown(Criterion::Weeks, words, Some(plan.weeks - most), all());
         }
         let known_cost = plan.steps.iter().filter_map(|step| step.cost).fold(0.0, |sum, cost| sum + cost);
-        if let Some(most) = &self.limits.cost
-            && known_cost > most.amount()
-        {
-            let words = format!("the tests cost {known_cost:.0}, at most {} are allowed", most.text());
-            return thrown(Criterion::Cost, words, Some(known_cost - most.amount()), all());
+        if let Some(most) = &self.limits.cost {
+            let over = known_cost - most.amount();
+            if over > 0.0 {
+                let words = format!("the tests cost {known_cost:.0}, at most {} are allowed", most.text());
+                return thrown(Criterion::Cost, words, Some(over), all());
+            }
+            if plan.cost.is_none() {
+                let words = format!(
+                    "the tests cost at least {known_cost:.0}, and it can't be shown that they cost at most {}: {} missing",
+                    most.text(),
+                    missing(&plan.missing)
+                );
+                return thrown(Criterion::Cost, words, None, all());
+            }
         }
         let grounded = grounded(&head, &found.duties, &found.panel_rows, &after);
         let judged = |key: &DutyKey| {
@@ -315,6 +373,7 @@ impl<'a> Judge<'a> {
             known_cost,
             specimens: plan.specimens,
             panels: plan.panels,
+            open: self.open(choice, &after, &duties),
             duties,
             tested: plan
                 .steps
@@ -322,10 +381,35 @@ impl<'a> Judge<'a> {
                 .filter(|step| step.kind.is_tested())
                 .map(|step| step.showing.clone())
                 .collect(),
+            tests: plan
+                .steps
+                .iter()
+                .filter(|step| step.kind.is_tested())
+                .map(|step| (step.name(), step.specimens, step.panels))
+                .collect(),
             missing: plan.missing,
             grounded,
             least,
+            unit_cost: cost::moved(room.ledger, &head)?,
         })))
+    }
+
+    /// Duties on what a choice changes that are neither closed nor among those that it asks.
+    fn open(
+        &self,
+        choice: &[u16],
+        after: &Evaluation,
+        asked: &[(DutyKey, Verdict, String)],
+    ) -> Vec<(DutyKey, Verdict)> {
+        let changed = self.above.iter().zip(choice).filter(|(_, option)| **option != 0);
+        let changed: BTreeSet<Address> = changed.flat_map(|(own, _)| own).cloned().collect();
+        after
+            .duties
+            .iter()
+            .filter(|(key, _)| is_made_of(&key.1, &changed) && !asked.iter().any(|(own, _, _)| own == *key))
+            .map(|(key, duty)| (key.clone(), duty.verdict()))
+            .filter(|(_, verdict)| !verdict.is_closed())
+            .collect()
     }
 
     /// The panels that what is computed of them is made from something else than now.
@@ -448,112 +532,15 @@ impl<'a> Judge<'a> {
     }
 }
 
+/// What lacks a price, in words.
+fn missing(names: &[String]) -> String {
+    let verb = if names.len() == 1 { "is" } else { "are" };
+    format!("{} {verb}", names.join(", "))
+}
+
 /// A panic elsewhere leaves nothing half done here.
 fn locked<T>(own: &Mutex<T>) -> MutexGuard<'_, T> {
     own.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// Panels whose verdicts may stand in for a panel's own.
-///
-/// A design value from a showing is the panel's own verdict's where the showing is asked of the panel, else that
-/// of the worst panel: then whatever reaches a panel with the same plies may count.
-fn kin(
-    room: &Room<'_>,
-    uses: &Uses,
-    space: &Space,
-    reach: &[BTreeSet<String>],
-) -> BTreeMap<String, BTreeSet<String>> {
-    let ledger = room.ledger;
-    let mut asked: BTreeMap<&str, BTreeSet<&String>> = BTreeMap::new();
-    for ((showing, _), duty) in &room.evaluation.duties {
-        asked.entry(showing).or_default().extend(duty.panels.keys());
-    }
-    let materials = |panel: &String| -> BTreeSet<String> {
-        let below = uses.reach(&Address::new(RecordKind::Panel, panel.clone()));
-        let own = below.into_iter().map(|one| one.address);
-        let own = own.filter(|one| one.kind() == RecordKind::Material).map(|one| one.id().to_string());
-        let brought = space.variations.iter().zip(reach).filter(|(_, reach)| reach.contains(panel));
-        let brought = brought.flat_map(|(variation, _)| variation.names().map(str::to_string));
-        own.chain(brought.filter(|id| ledger.materials.contains_key(id))).collect()
-    };
-    let sources = |id: &String| -> Vec<&str> {
-        let Some(material) = ledger.materials.get(id) else { return Vec::new() };
-        let lamina = material.value.lamina.iter().flat_map(|own| [&own.e1, &own.e2, &own.g12]);
-        let strength = material.value.strength.iter().flat_map(|own| own.figures());
-        let all = lamina.chain(strength.filter_map(|(_, sourced)| sourced));
-        let mut names = Vec::new();
-        for sourced in all {
-            if let Sourced::From(showings) = sourced {
-                names.extend(showings.iter().map(|one| one.id()));
-            }
-        }
-        names
-    };
-    let all: BTreeMap<&String, BTreeSet<String>> =
-        ledger.panels.keys().map(|panel| (panel, materials(panel))).collect();
-    let is_asked = |showing: &str, panel: &String| {
-        let anybody = ledger.showings.get(showing).is_some_and(|own| own.value.applies_to.is_none());
-        anybody || asked.get(showing).is_some_and(|panels| panels.contains(panel))
-    };
-    let plies = |own: &BTreeSet<String>| -> BTreeSet<String> {
-        let ply = |id: &&String| ledger.materials.get(*id).is_some_and(|own| own.value.lamina.is_some());
-        own.iter().filter(ply).cloned().collect()
-    };
-    all.iter()
-        .map(|(panel, own)| {
-            let alone = own.iter().flat_map(sources).all(|showing| is_asked(showing, panel));
-            let mine = plies(own);
-            let near = all
-                .iter()
-                .filter(|(other, theirs)| *other == panel || !alone && !mine.is_disjoint(&plies(theirs)));
-            ((*panel).clone(), near.map(|(other, _)| (*other).clone()).collect())
-        })
-        .collect()
-}
-
-/// The panels that each variation reaches, itself or through what may come to stand somewhere.
-fn reach(ledger: &Ledger, uses: &Uses, space: &Space) -> Vec<BTreeSet<String>> {
-    let everything = || ledger.panels.keys().cloned().collect::<BTreeSet<String>>();
-    let mut all: Vec<BTreeSet<String>> = space
-        .variations
-        .iter()
-        .map(|variation| {
-            let mut own = BTreeSet::new();
-            for place in &variation.places {
-                match place.address.kind() {
-                    RecordKind::Panel => {
-                        own.insert(place.address.id().to_string());
-                    }
-                    RecordKind::Recipe
-                    | RecordKind::Finish
-                    | RecordKind::Material
-                    | RecordKind::Process
-                    | RecordKind::Tool => {
-                        let above = uses.reached_from(&place.address).into_iter().map(|one| one.address);
-                        let panels = above.filter(|one| one.kind() == RecordKind::Panel);
-                        own.extend(panels.map(|one| one.id().to_string()));
-                    }
-                    _ => own.extend(everything()),
-                }
-            }
-            own
-        })
-        .collect();
-    // A record that varies and that another variation may bring in reaches as far as that one.
-    for at in 0..all.len() {
-        let Some(variation) = space.variations.get(at) else { continue };
-        let ids: BTreeSet<&str> = variation.places.iter().map(|place| place.address.id()).collect();
-        let mut more = BTreeSet::new();
-        for (other, own) in space.variations.iter().zip(&all) {
-            if other.names().any(|id| ids.contains(id)) {
-                more.extend(own.iter().cloned());
-            }
-        }
-        if let Some(own) = all.get_mut(at) {
-            own.extend(more);
-        }
-    }
-    all
 }
 
 /// A budget that is exceeded and was kept, or by more than it was.

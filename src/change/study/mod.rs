@@ -2,18 +2,22 @@
 //!
 //! A candidate is a list of changes, laid over the ledger by the path that decisions take ([`space`]). Masses
 //! add up by blocks ([`weigh`]), so that candidates can be taken the lightest first without weighing any of
-//! them; stacking rules are looked up in plain values ([`stacks`]); what is left is judged in full, beside the
+//! them; stacking rules and mechanics are looked up in plain values ([`stacks`], [`mechanics`]); what is left is judged in full, beside the
 //! ledger as it stands (`judge`). `search` says what is worth a full judgement and what was proved by it,
 //! [`draft`] makes a decision of a row.
 
 pub mod draft;
 mod judge;
+pub mod mechanics;
 mod rank;
+mod reach;
 mod search;
 pub mod space;
 pub mod stacks;
 pub mod weigh;
 
+#[cfg(test)]
+mod laws;
 #[cfg(test)]
 mod tests;
 
@@ -51,6 +55,9 @@ pub enum StudyError {
         /// The most that are weighed.
         most: usize,
     },
+    /// It was stopped while combinations were being weighed.
+    #[error("stopped while combinations were being weighed")]
+    Stopped(Ended),
     /// The cost limit is in another currency.
     #[error("`limits.cost` is in {of_limit}, and the ledger counts in {of_ledger}")]
     Currency {

@@ -9,6 +9,8 @@ use std::collections::BTreeSet;
 
 /// Options whose pairs are judged for tests that they share.
 const MOST_PAIRED: usize = 8;
+/// The most pairs of them.
+pub(super) const MOST_PAIRS: usize = MOST_PAIRED * (MOST_PAIRED - 1) / 2;
 
 /// A row with its number and what is known of its rank.
 #[derive(Debug, Clone, PartialEq)]
@@ -76,9 +78,12 @@ impl Row {
             specimens: 0,
             panels: 0,
             duties: Vec::new(),
+            open: Vec::new(),
             tested: BTreeSet::new(),
+            tests: Vec::new(),
             grounded: Vec::new(),
             least: None,
+            unit_cost: None,
         }
     }
 
@@ -86,10 +91,11 @@ impl Row {
         self.choice.iter().filter(|option| **option != 0).count()
     }
 
+    /// Whether one of both is enough.
     fn is_as_good(&self, other: &Row) -> bool {
         grams(self.delta) == grams(other.delta)
             && self.weeks.total_cmp(&other.weeks).is_eq()
-            && self.cost == other.cost
+            && self.costs_the_same(other)
     }
 }
 
@@ -99,6 +105,7 @@ pub(super) fn best<'r>(rows: impl Iterator<Item = &'r Row>) -> Vec<&'r Row> {
     all.sort_by(|one, two| {
         let mass = grams(one.delta).total_cmp(&grams(two.delta)).then(one.weeks.total_cmp(&two.weeks));
         mass.then(one.known_cost.total_cmp(&two.known_cost))
+            .then(one.cost.is_none().cmp(&two.cost.is_none()))
             .then(one.changes().cmp(&two.changes()))
             .then_with(|| one.choice.cmp(&two.choice))
     });
@@ -135,17 +142,34 @@ pub(super) fn singles(search: &Search<'_>) -> Vec<Single> {
     all
 }
 
-/// Ranks rows by grams saved a week; those that need no week come first, by mass.
+/// The lightest row that is free, where none of the best is: one that leaves on open duties what it changes may be
+/// lighter for no test, but nobody has to prove this one.
+pub(super) fn lightest_free<'r>(rows: impl Iterator<Item = &'r Row>, best: &[&Row]) -> Option<&'r Row> {
+    if best.iter().any(|row| row.is_free() && row.changes() > 0) {
+        return None;
+    }
+    rows.filter(|row| row.is_free() && grams(row.delta) < 0.0).min_by(|one, two| {
+        let mass = grams(one.delta).total_cmp(&grams(two.delta));
+        mass.then(one.changes().cmp(&two.changes())).then_with(|| one.choice.cmp(&two.choice))
+    })
+}
+
+/// Ranks rows: those that are free, those that ask no more than is open already, then by grams saved a week.
+///
+/// Of the one that is there for being free alone, `free`, nothing is proved but what is lighter than all rows that
+/// ask for nothing.
 pub(super) fn ranked(
     search: &Search<'_>,
-    best: &[Row],
+    (best, free): (&[Row], Option<&Row>),
     goal_kg: Option<f64>,
     bound: Option<f64>,
 ) -> Vec<Ranked> {
-    let mut all: Vec<Ranked> = best
-        .iter()
-        .filter(|row| row.changes() > 0 && grams(row.delta) < 0.0)
-        .map(|row| {
+    let cut = best.iter().filter(|row| row.asks_nothing()).map(|row| row.delta).fold(0.0, f64::min);
+    let bounds = best.iter().map(|row| (row, bound));
+    let mut all: Vec<Ranked> = bounds
+        .chain(free.map(|row| (row, Some(bound.map_or(cut, |bound| bound.min(cut))))))
+        .filter(|(row, _)| row.changes() > 0 && grams(row.delta) < 0.0)
+        .map(|(row, bound)| {
             let gap = bound.map_or(0.0, |bound| (row.delta - bound).max(0.0));
             Ranked {
                 number: 0,
@@ -161,8 +185,10 @@ pub(super) fn ranked(
         })
         .collect();
     all.sort_by(|one, two| {
+        let class = |own: &Ranked| (!own.row.is_free(), !own.row.asks_nothing());
         let rate = |own: &Ranked| own.grams_per_week.unwrap_or(f64::INFINITY);
-        rate(two).total_cmp(&rate(one)).then(one.row.delta.total_cmp(&two.row.delta))
+        let class = class(one).cmp(&class(two));
+        class.then(rate(two).total_cmp(&rate(one))).then(one.row.delta.total_cmp(&two.row.delta))
     });
     for (at, row) in all.iter_mut().enumerate() {
         row.number = at + 1;

@@ -12,20 +12,26 @@
 //! mass that they reach everything is proved, and behind it a row says how much lighter another one might be.
 
 use super::judge::{Criterion, Judge, Outcome, Row, Thrown, grams};
+use super::mechanics::loads_of;
 use super::rank::{self, Bundle, Ranked, Single};
 use super::space::{Choice, Space};
-use super::stacks::{Scratch, StackRules, StackSpace};
+use super::stacks::{Refused, StackRules, StackSpace};
 use super::weigh::Weights;
 use super::{Room, StudyError};
+use crate::article::weigh::programme_mass;
 use crate::ledger::Entry;
 use crate::record::{Goal, Keep, Limits, Study};
 use crate::statistics::SplitMix;
 use rayon::prelude::*;
 use std::cmp::Ordering;
-use std::collections::{BTreeMap, BinaryHeap, HashMap, HashSet};
+use std::collections::{BTreeMap, BinaryHeap, HashMap, HashSet, VecDeque};
 
 /// Judged side by side, whatever the number of threads, so that the answer does not depend on it.
 const BATCH: usize = 16;
+/// Stacks that one thread judges by rules and mechanics at once.
+const SIDE_BY_SIDE: usize = 256;
+/// The most that are looked up beforehand.
+const FARTHEST: usize = 4096;
 /// Judged in full where the study says nothing.
 pub const USUAL_LIMIT: u32 = 1000;
 /// The most that are looked at.
@@ -42,6 +48,8 @@ pub enum Ended {
     Seconds,
     /// Somebody stopped it.
     Interrupted,
+    /// A candidate weighs something else than its blocks add up to, so that no bound of masses holds.
+    Masses,
 }
 
 impl Ended {
@@ -52,6 +60,7 @@ impl Ended {
             Ended::Limit => "variations",
             Ended::Seconds => "seconds",
             Ended::Interrupted => "interrupted",
+            Ended::Masses => "masses",
         }
     }
 }
@@ -59,6 +68,8 @@ impl Ended {
 /// How far a search is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Progress {
+    /// Combinations that are weighed, and how many there are: what comes before all judging.
+    pub weighed: Option<(usize, usize)>,
     /// Judged in full.
     pub judged: usize,
     /// The most that are.
@@ -90,6 +101,8 @@ pub struct ThrownOut {
     pub count: u64,
     /// How many of those are lighter than the lightest row.
     pub lighter: u64,
+    /// How many are lighter than what stands.
+    pub lighter_than_now: u64,
     /// The difference of mass of the lightest, kg.
     pub lightest: f64,
     /// Why the lightest that was judged or looked up is, in words.
@@ -115,13 +128,20 @@ pub struct Found {
     pub broken: (u128, Option<String>),
     /// How many were looked at.
     pub looked_at: u64,
-    /// How many of them were judged in full.
+    /// How many of them were judged in full; what stands is judged anyway and not among them.
     pub judged: usize,
+    /// Whether it came as far as judging: all combinations are weighed first.
+    pub is_weighed: bool,
     /// How it ended; the answer is exact where it is whole.
     pub ended: Ended,
-    /// All candidates lighter than this difference in kg were looked at; `None` where all were that matter.
+    /// All candidates lighter than this difference in kg were looked at; `None` where all were that matter, and
+    /// minus infinity where nothing is known.
     pub bound: Option<f64>,
-    /// Nothing is better than these in mass, weeks and cost, as far as was looked.
+    /// A candidate that weighs something else than its blocks add up to: in words, the sum, and what it weighs, both
+    /// kg of difference.
+    pub misweighed: Option<(Vec<String>, f64, f64)>,
+    /// Nothing is better than these in mass, weeks and cost, as far as was looked; where none of them is free inside
+    /// every window, the lightest that was judged and is.
     pub rows: Vec<Ranked>,
     /// Each option alone.
     pub singles: Vec<Single>,
@@ -134,13 +154,16 @@ pub struct Found {
 }
 
 impl Found {
-    /// Returns the row that reaches the goal with the fewest weeks, then cost, then mass.
+    /// Returns the row that reaches the goal with the fewest weeks, then cost; a cost that is not known comes
+    /// behind those that are, and what is free before what leaves duties open. Then mass.
     pub fn cheapest(&self) -> Option<&Ranked> {
         let reaches = self.rows.iter().filter(|row| row.reaches_goal);
         reaches.min_by(|one, two| {
             let weeks = one.row.weeks.total_cmp(&two.row.weeks);
-            let cost = weeks.then(one.row.known_cost.total_cmp(&two.row.known_cost));
-            cost.then(one.row.delta.total_cmp(&two.row.delta))
+            let known = weeks.then(one.row.cost.is_none().cmp(&two.row.cost.is_none()));
+            let cost = known.then(one.row.known_cost.total_cmp(&two.row.known_cost));
+            let free = cost.then(two.row.is_free().cmp(&one.row.is_free()));
+            free.then(one.row.delta.total_cmp(&two.row.delta))
         })
     }
 }
@@ -226,7 +249,8 @@ pub(super) struct Search<'a> {
     pub(super) space: &'a Space,
     pub(super) weights: &'a Weights,
     stacks: Vec<StackSpace>,
-    scratch: Vec<Scratch>,
+    /// The combinations of what stands.
+    as_it_is: Vec<u32>,
     /// What was judged.
     pub(super) known: HashMap<Choice, Outcome>,
     /// What was looked at out of turn.
@@ -244,37 +268,51 @@ pub(super) struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    /// What a candidate is thrown out by without judging; counted once.
-    fn refused(&mut self, one: &Candidate) -> Option<(Criterion, String)> {
-        self.looked_at += 1;
-        let mut found = None;
-        for (stack, scratch) in self.stacks.iter().zip(&mut self.scratch) {
-            if let Some(refused) = stack.judge_changed(self.weights, &one.ranks, scratch) {
-                let words = format!("recipe {}: {}", stack.recipe, refused.words());
-                found = Some((Criterion::Stack(refused.rule), words));
-                break;
+    /// What recipe of each candidate breaks a rule, and how, side by side.
+    fn by_stacks(&self, all: &[Candidate]) -> Vec<Option<(usize, Refused)>> {
+        let settled = self.stacks.iter().any(StackSpace::is_settled);
+        let steady = |ranks: &[u32]| self.stacks.iter().all(|stack| stack.asks_as(ranks, &self.as_it_is));
+        let some = |part: &[Candidate]| -> Vec<Option<(usize, Refused)>> {
+            let mut found = vec![None; part.len()];
+            let ranks: Vec<(&[u32], bool)> =
+                part.iter().map(|one| (one.ranks.as_slice(), settled && steady(&one.ranks))).collect();
+            for (at, stack) in self.stacks.iter().enumerate() {
+                let refused = stack.judge_changed(self.weights, &ranks, &mut stack.scratch());
+                for (own, refused) in found.iter_mut().zip(refused) {
+                    *own = own.or(refused.map(|refused| (at, refused)));
+                }
             }
-        }
-        let found = found.or_else(|| {
-            let same =
-                |all: &Vec<(usize, u16)>| all.iter().all(|(at, option)| one.choice.get(*at) == Some(option));
-            self.refused
-                .iter()
-                .find(|(_, all, _)| same(all))
-                .map(|(criterion, _, words)| (*criterion, words.clone()))
-        });
-        if let Some((criterion, words)) = &found {
-            self.count(*criterion, one.delta, words.clone());
-        }
-        found
+            found
+        };
+        all.par_chunks(SIDE_BY_SIDE).flat_map_iter(some).collect()
     }
 
-    fn count(&mut self, criterion: Criterion, delta: f64, words: String) {
-        let own = self.thrown.entry(criterion).or_insert_with(|| (Vec::new(), f64::INFINITY, String::new()));
-        own.0.push(delta);
-        if delta < own.1 {
-            (own.1, own.2) = (delta, words);
+    /// What a candidate is thrown out by without judging; counted once.
+    fn refused(&mut self, one: &Candidate, by_stack: Option<(usize, Refused)>) -> Option<Criterion> {
+        self.looked_at += 1;
+        if let Some((at, refused)) = by_stack {
+            let recipe = self.stacks.get(at).map_or("", |stack| stack.recipe.as_str());
+            let criterion = Criterion::Stack(refused.rule);
+            count(&mut self.thrown, criterion, one.delta, || format!("recipe {recipe}: {}", refused.words()));
+            return Some(criterion);
         }
+        let same =
+            |all: &Vec<(usize, u16)>| all.iter().all(|(at, option)| one.choice.get(*at) == Some(option));
+        let (criterion, _, words) = self.refused.iter().find(|(_, all, _)| same(all))?;
+        count(&mut self.thrown, *criterion, one.delta, || words.clone());
+        Some(*criterion)
+    }
+
+    /// The words of what a candidate out of turn was thrown out by, once it is counted.
+    fn words_of(&self, one: &Candidate, by_stack: Option<(usize, Refused)>) -> String {
+        if let Some((at, refused)) = by_stack {
+            let recipe = self.stacks.get(at).map_or("", |stack| stack.recipe.as_str());
+            return format!("recipe {recipe}: {}", refused.words());
+        }
+        let same =
+            |all: &Vec<(usize, u16)>| all.iter().all(|(at, option)| one.choice.get(*at) == Some(option));
+        let found = self.refused.iter().find(|(_, all, _)| same(all));
+        found.map_or(String::new(), |(_, _, words)| words.clone())
     }
 
     /// Judges candidates side by side and keeps what came of them.
@@ -285,7 +323,7 @@ impl<'a> Search<'a> {
         for (one, outcome) in batch.iter().zip(judged) {
             let outcome = outcome?;
             if let Outcome::Thrown(thrown) = &outcome {
-                self.count(thrown.criterion, one.delta, thrown.words.clone());
+                count(&mut self.thrown, thrown.criterion, one.delta, || thrown.words.clone());
                 if thrown.decided_by.len() < one.choice.len() {
                     let options: Vec<(usize, u16)> = thrown
                         .decided_by
@@ -301,7 +339,8 @@ impl<'a> Search<'a> {
             self.known.insert(one.choice.clone(), outcome);
         }
         let progress = Progress {
-            judged: self.known.len(),
+            weighed: None,
+            judged: self.judged(),
             most: self.most,
             looked_at: self.looked_at,
             candidates: self.weights.candidates(),
@@ -311,7 +350,17 @@ impl<'a> Search<'a> {
         Ok(())
     }
 
-    fn kept(&self) -> impl Iterator<Item = &Row> {
+    /// How many were judged: what stands is known beforehand.
+    fn judged(&self) -> usize {
+        self.known.len() - 1
+    }
+
+    /// How many more may be judged.
+    fn left(&self) -> usize {
+        self.most.saturating_sub(self.judged())
+    }
+
+    pub(super) fn kept(&self) -> impl Iterator<Item = &Row> {
         self.known.values().filter_map(|outcome| match outcome {
             Outcome::Kept(row) => Some(&**row),
             Outcome::Thrown(_) => None,
@@ -320,7 +369,7 @@ impl<'a> Search<'a> {
 
     /// Nothing that weighs as much or more than this, in g, can be better.
     fn free_grams(&self) -> f64 {
-        self.kept().filter(|row| row.is_free()).map(|row| grams(row.delta)).fold(f64::INFINITY, f64::min)
+        self.kept().filter(|row| row.asks_nothing()).map(|row| grams(row.delta)).fold(f64::INFINITY, f64::min)
     }
 
     fn candidate(&self, choice: Choice) -> Option<Candidate> {
@@ -333,13 +382,19 @@ impl<'a> Search<'a> {
     pub(super) fn try_all(&mut self, choices: Vec<Choice>) -> Result<(), StudyError> {
         let mut batch = Vec::new();
         for choice in choices {
+            // What is not looked at any more must not count as seen.
+            if batch.len() >= self.left() {
+                break;
+            }
             if !self.seen.insert(choice.clone()) {
                 continue;
             }
             let Some(one) = self.candidate(choice) else { continue };
-            match self.refused(&one) {
+            let by_stack = self.by_stacks(std::slice::from_ref(&one)).first().copied().flatten();
+            match self.refused(&one, by_stack) {
                 None => batch.push(one),
-                Some((criterion, words)) => {
+                Some(criterion) => {
+                    let words = self.words_of(&one, by_stack);
                     let Candidate { choice, delta, .. } = one;
                     let (shortfall, decided_by) = (None, Vec::new());
                     let thrown =
@@ -384,22 +439,21 @@ impl<'a> Search<'a> {
     }
 
     /// For each number of weeks that a single change needs: the lightest combination of changes that alone need
-    /// no more.
+    /// no more; and that of changes that alone are free.
     fn by_weeks(&self) -> Vec<Choice> {
-        let weeks = |at: usize, option: u16| -> Option<f64> {
+        let alone = |at: usize, option: u16| -> Option<&Row> {
             let mut choice = self.space.as_it_is();
             *choice.get_mut(at)? = option;
             match self.known.get(&choice)? {
-                Outcome::Kept(row) => Some(row.weeks),
+                Outcome::Kept(row) => Some(row),
                 Outcome::Thrown(_) => None,
             }
         };
         let mut steps: Vec<f64> = self.kept().map(|row| row.weeks).collect();
         steps.sort_by(f64::total_cmp);
         steps.dedup();
-        let lightest = |most: f64| {
-            let fits =
-                |at: &usize, option: &u16| *option == 0 || weeks(*at, *option).is_some_and(|own| own <= most);
+        let lightest = |good: &dyn Fn(&Row) -> bool| {
+            let fits = |at: &usize, option: &u16| *option == 0 || alone(*at, *option).is_some_and(good);
             let ranks: Option<Vec<u32>> = self
                 .weights
                 .blocks
@@ -413,7 +467,8 @@ impl<'a> Search<'a> {
                 .collect();
             ranks.map(|ranks| self.weights.choice(self.space, &ranks))
         };
-        steps.into_iter().filter_map(lightest).collect()
+        let by_weeks = steps.into_iter().filter_map(|most| lightest(&|own| own.weeks <= most));
+        by_weeks.chain(lightest(&Row::is_free)).collect()
     }
 
     /// What differs from some choices in one variation, in an order drawn by the seed.
@@ -444,10 +499,10 @@ impl<'a> Search<'a> {
     /// Looks around the best until half of the judgements are spent.
     fn around_the_best(&mut self, mut begin: Vec<Choice>) -> Result<(), StudyError> {
         let mut draw = SplitMix(self.options.seed);
-        while self.known.len() < self.most / 2 && !self.is_over() {
+        while self.judged() < self.most / 2 && !self.is_over() {
             begin.extend(rank::best(self.kept()).into_iter().map(|row| row.choice.clone()));
             let mut next = self.near(&begin, &mut draw);
-            next.truncate(BATCH);
+            next.truncate(BATCH.min(self.left()));
             if next.is_empty() {
                 break;
             }
@@ -461,28 +516,37 @@ impl<'a> Search<'a> {
     fn lightest_first(&mut self) -> Result<(Ended, Option<f64>), StudyError> {
         let weights = self.weights;
         let mut frontier = Frontier::new(weights);
+        // What is looked up beforehand counts once it is its turn, so that nobody sees how many those are.
+        let mut ahead: VecDeque<(Candidate, Option<(usize, Refused)>)> = VecDeque::new();
+        let mut reach = BATCH;
         loop {
             let mut batch: Vec<Candidate> = Vec::new();
-            let begin = frontier.bound();
+            let next_of = |frontier: &Frontier<'_>, ahead: &VecDeque<(Candidate, _)>| {
+                ahead.front().map(|(one, _)| one.delta).or_else(|| frontier.bound())
+            };
+            let begin = next_of(&frontier, &ahead);
             let mut whole = false;
             while batch.len() < BATCH {
-                let Some(bound) = frontier.bound().filter(|bound| grams(*bound) < self.free_grams()) else {
+                let free = self.free_grams();
+                let Some(bound) = next_of(&frontier, &ahead).filter(|bound| grams(*bound) < free) else {
                     whole = true;
                     break;
                 };
-                if self.looked_at >= MOST_LOOKED_AT || self.known.len() + batch.len() >= self.most {
+                if self.looked_at >= MOST_LOOKED_AT || batch.len() >= self.left() {
                     if batch.is_empty() {
                         return Ok((Ended::Limit, Some(bound)));
                     }
                     break;
                 }
-                let Some((ranks, delta)) = frontier.next() else { continue };
-                let choice = weights.choice(self.space, &ranks);
-                if self.seen.contains(&choice) {
-                    continue;
+                if ahead.is_empty() {
+                    ahead = self.looked_up(&mut frontier, reach, free);
+                    reach = (reach * 2).min(FARTHEST);
+                    if batch.is_empty() && self.is_over() {
+                        return Ok((self.stopped.unwrap_or(Ended::Interrupted), Some(bound)));
+                    }
                 }
-                let one = Candidate { choice, ranks, delta };
-                if self.refused(&one).is_none() {
+                let Some((one, by_stack)) = ahead.pop_front() else { continue };
+                if self.refused(&one, by_stack).is_none() {
                     batch.push(one);
                 }
             }
@@ -495,6 +559,38 @@ impl<'a> Search<'a> {
             }
         }
     }
+
+    /// The next candidates that are not known yet and lighter than `free` in g, with what their stacks break.
+    fn looked_up(
+        &self,
+        frontier: &mut Frontier<'_>,
+        most: usize,
+        free: f64,
+    ) -> VecDeque<(Candidate, Option<(usize, Refused)>)> {
+        let mut all: Vec<Candidate> = Vec::with_capacity(most);
+        while all.len() < most && frontier.bound().is_some_and(|bound| grams(bound) < free) {
+            let Some((ranks, delta)) = frontier.next() else { break };
+            let choice = self.weights.choice(self.space, &ranks);
+            if !self.seen.contains(&choice) {
+                all.push(Candidate { choice, ranks, delta });
+            }
+        }
+        let found = self.by_stacks(&all);
+        all.into_iter().zip(found).collect()
+    }
+}
+
+fn count(
+    thrown: &mut BTreeMap<Criterion, Tally>,
+    criterion: Criterion,
+    delta: f64,
+    words: impl FnOnce() -> String,
+) {
+    let own = thrown.entry(criterion).or_insert_with(|| (Vec::new(), f64::INFINITY, String::new()));
+    own.0.push(delta);
+    if delta < own.1 {
+        (own.1, own.2) = (delta, words());
+    }
 }
 
 /// Searches what a study allows.
@@ -503,20 +599,66 @@ impl<'a> Search<'a> {
 /// [`StudyError`] where the study can't be carried out on the ledger as it stands.
 pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) -> Result<Found, StudyError> {
     let value = &study.value;
+    currency(room, &value.limits.clone().unwrap_or_default())?;
+    let space = Space::of(room.ledger, value)?;
+    match Weights::of(room, &space, options) {
+        Ok(weights) => search(room, study, (&space, &weights), options),
+        Err(StudyError::Stopped(ended)) => unweighed(room, study, &space, ended),
+        Err(problem) => Err(problem),
+    }
+}
+
+/// What is known of a space that nobody has weighed: how large it is.
+fn unweighed(
+    room: &Room<'_>,
+    study: &Entry<Study>,
+    space: &Space,
+    ended: Ended,
+) -> Result<Found, StudyError> {
+    let options = |one: &super::space::Variation| one.options.len() as u128;
+    Ok(Found {
+        study: study.id.clone(),
+        title: study.value.title.clone(),
+        base_kg: programme_mass(room.ledger)?,
+        goal_kg: study.value.goal.as_ref().and_then(|goal| goal.save.as_ref()).map(|mass| mass.si()),
+        variations: space.variations.iter().map(|one| (one.name.clone(), one.options.len())).collect(),
+        candidates: space.variations.iter().map(options).fold(1, u128::saturating_mul),
+        broken: (0, None),
+        looked_at: 0,
+        judged: 0,
+        is_weighed: false,
+        ended,
+        bound: Some(f64::NEG_INFINITY),
+        misweighed: None,
+        rows: Vec::new(),
+        singles: Vec::new(),
+        bundles: Vec::new(),
+        thrown: Vec::new(),
+        miss: None,
+    })
+}
+
+/// Searches a space that is weighed.
+pub(super) fn search(
+    room: &Room<'_>,
+    study: &Entry<Study>,
+    (space, weights): (&Space, &Weights),
+    options: &StudyOptions<'_>,
+) -> Result<Found, StudyError> {
+    let value = &study.value;
     let (keep, goal) = (value.keep.clone().unwrap_or_default(), value.goal.clone().unwrap_or_default());
     let limits = value.limits.clone().unwrap_or_default();
-    currency(room, &limits)?;
-    let space = Space::of(room.ledger, value)?;
-    let weights = Weights::of(room, &space)?;
-    let stacks = stacks(room, (&space, &weights), &keep)?;
-    let scratch = stacks.iter().map(StackSpace::scratch).collect();
+    let stacks = stacks(room, (space, weights), &keep)?;
+    let standing = weights.ranks(&space.as_it_is()).unwrap_or_default();
     let most = limits.variations.unwrap_or(USUAL_LIMIT).max(1) as usize;
+    // Pairs that share tests are judged last; where most candidates are not judged, some are kept for them.
+    let pairs = if most >= 4 * rank::MOST_PAIRS { rank::MOST_PAIRS } else { 0 };
     let mut search = Search {
-        judge: Judge::new(room, &space, (&keep, &limits), weights.base_kg),
-        space: &space,
-        weights: &weights,
+        judge: Judge::new(room, space, (&keep, &limits), weights.base_kg),
+        space,
+        weights,
         stacks,
-        scratch,
+        as_it_is: standing,
         known: HashMap::new(),
         seen: HashSet::new(),
         looked_up: HashMap::new(),
@@ -524,7 +666,7 @@ pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) ->
         thrown: BTreeMap::new(),
         near: Vec::new(),
         looked_at: 0,
-        most,
+        most: most - pairs,
         options,
         stopped: None,
     };
@@ -538,15 +680,15 @@ pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) ->
     // A light one that needs no test cuts off most of what is heavier, in a small space too.
     let by_weeks = search.by_weeks();
     search.try_all(by_weeks.clone())?;
-    if weights.candidates() > most as u128 {
+    if weights.candidates() > search.most as u128 {
         search.around_the_best(by_weeks)?;
     }
     let (ended, bound) = match search.stopped {
-        Some(stopped) => (stopped, Frontier::new(&weights).bound()),
+        Some(stopped) => (stopped, Frontier::new(weights).bound()),
         None => search.lightest_first()?,
     };
-    let judged = search.known.len();
-    finish(search, (study, &goal), (ended, bound), judged)
+    search.most = most;
+    finish(search, (study, &goal), (ended, bound))
 }
 
 fn currency(room: &Room<'_>, limits: &Limits) -> Result<(), StudyError> {
@@ -568,29 +710,41 @@ fn stacks(
     let rules = StackRules::of(keep);
     let as_it_is = weights.ranks(&space.as_it_is());
     let all = StackSpace::all(room.ledger, weights, rules)?;
-    let with_loads = all.into_iter().map(|stack| {
-        let loads = super::stacks::loads_of(room.ledger, &stack.recipe, keep);
+    let mut with_loads = Vec::with_capacity(all.len());
+    for stack in all {
+        let loads = loads_of(room, &stack.recipe, (keep, space))?;
         let stack = stack.under(loads);
-        match &as_it_is {
+        with_loads.push(match &as_it_is {
             Some(ranks) => stack.no_worse_than(ranks),
             None => stack,
-        }
-    });
-    Ok(with_loads.filter(|stack| !rules.is_empty() || stack.has_loads()).collect())
+        });
+    }
+    // Where values are settled, all recipes are asked whether they leave the plies where they are.
+    if !with_loads.iter().any(StackSpace::is_settled) {
+        with_loads.retain(|stack| !rules.is_empty() || stack.has_loads());
+    }
+    Ok(with_loads)
 }
 
 fn finish(
     mut search: Search<'_>,
     (study, goal): (&Entry<Study>, &Goal),
     (ended, bound): (Ended, Option<f64>),
-    judged: usize,
 ) -> Result<Found, StudyError> {
     let weights = search.weights;
     let space = search.space;
     let singles = rank::singles(&search);
     let goal_kg = goal.save.as_ref().map(|mass| mass.si());
-    let best: Vec<Row> = rank::best(search.kept()).into_iter().cloned().collect();
-    let rows = rank::ranked(&search, &best, goal_kg, bound);
+    let misweighed = search.judge.misweighed();
+    let (ended, bound) = match &misweighed {
+        Some(_) => (Ended::Masses, Some(f64::NEG_INFINITY)),
+        None => (ended, bound),
+    };
+    let misweighed = misweighed.map(|(choice, sum, weighed)| (space.words(&choice), sum, weighed));
+    let best = rank::best(search.kept());
+    let free = rank::lightest_free(search.kept(), &best).cloned();
+    let best: Vec<Row> = best.into_iter().cloned().collect();
+    let rows = rank::ranked(&search, (&best, free.as_ref()), goal_kg, bound);
     let bundles = if ended == Ended::Interrupted { Vec::new() } else { rank::bundles(&mut search, &best)? };
     let lightest = best.iter().map(|row| row.delta).fold(0.0, f64::min);
     let thrown = search
@@ -600,6 +754,7 @@ fn finish(
             criterion: *criterion,
             count: deltas.len() as u64,
             lighter: deltas.iter().filter(|delta| grams(**delta) < grams(lightest)).count() as u64,
+            lighter_than_now: deltas.iter().filter(|delta| grams(**delta) < 0.0).count() as u64,
             lightest: *least,
             words: words.clone(),
         })
@@ -622,9 +777,11 @@ fn finish(
         candidates: weights.candidates(),
         broken: (weights.broken(), first_fault),
         looked_at: search.looked_at,
-        judged,
+        judged: search.judged(),
+        is_weighed: true,
         ended,
         bound,
+        misweighed,
         rows,
         singles,
         bundles,

@@ -4,10 +4,12 @@ use super::StudyError;
 use crate::change::decide::{Overlay, overlay};
 use crate::change::diff::short;
 use crate::change::draft::bare;
+use crate::graph::Uses;
 use crate::ledger::{Ledger, VariedPlace, VariedTo, varied};
-use crate::record::{Change, Free, Study};
+use crate::record::{Address, Change, Free, RecordKind, Study};
 use crate::source::Snapshot;
 use serde_json::Value;
+use std::collections::BTreeSet;
 
 /// One thing that varies.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,12 +23,15 @@ pub struct Variation {
 }
 
 impl Variation {
-    /// Returns the ids that may come to stand there, where it is words that stand there.
+    /// Returns the ids that may come to stand there, wherever in a value they are written.
     pub fn names(&self) -> impl Iterator<Item = &str> {
-        self.options.iter().filter_map(|option| match option {
-            VariedTo::Value(Value::String(text)) => Some(text.rsplit('/').next().unwrap_or(text)),
-            _ => None,
-        })
+        let mut all = Vec::new();
+        for option in &self.options {
+            if let VariedTo::Value(value) = option {
+                words(value, &mut all);
+            }
+        }
+        all.into_iter().map(|text| text.rsplit('/').next().unwrap_or(text))
     }
 }
 
@@ -38,6 +43,8 @@ pub type Choice = Vec<u16>;
 pub struct Space {
     /// In the order of the study.
     pub variations: Vec<Variation>,
+    /// For each, the records that an option of it may bring in, with all that lies behind them.
+    pub brings: Vec<BTreeSet<Address>>,
 }
 
 impl Space {
@@ -68,7 +75,8 @@ impl Space {
             let name = vary.name.as_ref().map_or_else(|| called(&found.places), ToString::to_string);
             variations.push(Variation { name, places: found.places, options: found.options });
         }
-        Ok(Self { variations })
+        let brings = brings(ledger, &variations);
+        Ok(Self { variations, brings })
     }
 
     /// Returns the choice that leaves everything as it is.
@@ -133,6 +141,67 @@ impl Space {
             }
         };
         self.variations.iter().zip(choice).filter_map(said).collect()
+    }
+}
+
+/// Kinds of records that weigh, or that something of them is computed from, and that a value may name.
+const NAMED: [RecordKind; 6] = [
+    RecordKind::Material,
+    RecordKind::Process,
+    RecordKind::Tool,
+    RecordKind::Finish,
+    RecordKind::Recipe,
+    RecordKind::Panel,
+];
+
+/// The records that each variation may bring in, all behind them, and what other variations may bring into those.
+fn brings(ledger: &Ledger, variations: &[Variation]) -> Vec<BTreeSet<Address>> {
+    let uses = Uses::of(ledger);
+    let mut all: Vec<BTreeSet<Address>> = variations
+        .iter()
+        .map(|variation| {
+            let mut own = BTreeSet::new();
+            let names: BTreeSet<&str> = variation.names().collect();
+            for kind in NAMED {
+                let known = ledger.ids(kind);
+                for id in names.iter().filter(|id| known.contains(id)) {
+                    let address = Address::new(kind, (*id).to_string());
+                    own.extend(uses.reach(&address).into_iter().map(|one| one.address));
+                    own.insert(address);
+                }
+            }
+            own
+        })
+        .collect();
+    loop {
+        let mut grown = false;
+        for at in 0..all.len() {
+            let Some(own) = all.get(at) else { continue };
+            let holds = |(other, variation): &(usize, &Variation)| {
+                *other != at && variation.places.iter().any(|place| own.contains(&place.address))
+            };
+            let behind = variations.iter().enumerate().filter(holds);
+            let more: BTreeSet<Address> =
+                behind.filter_map(|(other, _)| all.get(other)).flatten().cloned().collect();
+            if let Some(own) = all.get_mut(at) {
+                let before = own.len();
+                own.extend(more);
+                grown |= own.len() > before;
+            }
+        }
+        if !grown {
+            return all;
+        }
+    }
+}
+
+/// The words in a value, however deep.
+fn words<'v>(value: &'v Value, all: &mut Vec<&'v str>) {
+    match value {
+        Value::String(text) => all.push(text),
+        Value::Array(entries) => entries.iter().for_each(|own| words(own, all)),
+        Value::Object(map) => map.values().for_each(|own| words(own, all)),
+        _ => {}
     }
 }
 

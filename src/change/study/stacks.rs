@@ -1,17 +1,17 @@
-//! Candidate stacks judged as plain values: stacking rules and first-ply failure, nothing allocated on the way.
+//! Candidate stacks judged as plain values: stacking rules, and first-ply failure of many side by side.
 //!
 //! A recipe whose layers vary is a row of slots; a slot has a layer for each combination of the block that it
-//! belongs to. What a layer is to the rules and to the mechanics is worked out once, so that a stack is judged
-//! by looking up and adding. What is thrown out here is thrown out by the whole evaluation too.
+//! belongs to. What a layer is to the rules and to the mechanics ([`super::mechanics`]) is worked out once, so that
+//! a stack is judged by looking up and adding. What is thrown out here is thrown out by the whole evaluation too.
 
+use super::mechanics::{Layers, Mechanics, Palette, StackLoad, make_ready};
 use super::weigh::Weights;
 use crate::article::stack::stack_of;
 use crate::article::{ArticleError, LayerRole, Sight};
-use crate::laminate::{Criterion, JudgedLayer, Lamina, Load, PreparedLayer, first_ply_prepared};
 use crate::ledger::{Entry, Ledger};
-use crate::qualify::margins::{Origin, Values, laid_up, plate_zone, signed};
+use crate::qualify::margins::signed;
 use crate::record::{Keep, Recipe};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// Angles closer than this, in degrees, are one.
 const SAME_ANGLE: f64 = 0.05;
@@ -38,29 +38,16 @@ pub struct PlainLayer {
     pub material: String,
     /// Thickness, m; 0 where nothing states it.
     pub thickness: f64,
+    /// Angle, rad; 0 where it is no ply.
+    pub turned: f64,
     /// Mass, kg/m2.
     pub areal: f64,
     /// What it is to stacking rules, where it is a ply.
     pub ply: Option<PlainPly>,
+    /// What evidence on plies may be asked of it: its material where it is a ply, its form where it is a core.
+    pub asked: Option<String>,
     /// What it is to mechanics.
     pub mechanics: Mechanics,
-}
-
-/// What a layer is to mechanics.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[allow(clippy::large_enum_variant, reason = "nearly all layers are ready")]
-pub enum Mechanics {
-    /// Stiff, or only taking up room.
-    Ready {
-        /// Stiffness and strengths, turned.
-        layer: PreparedLayer,
-        /// Whether it is stiff in its plane.
-        carries: bool,
-    },
-    /// Without thickness it takes up no room.
-    NoRoom,
-    /// Some value is missing, or depends on what evidence is in force: judged in full only.
-    Unknown,
 }
 
 /// Returns the layers of a recipe, as they lie.
@@ -82,50 +69,20 @@ pub fn plain_layers(ledger: &Ledger, recipe: &Entry<Recipe>) -> Result<Vec<Plain
             role: layer.role,
             material: layer.material.clone(),
             thickness: layer.thickness.unwrap_or(0.0),
+            turned: layer.angle.unwrap_or(0.0),
             areal: layer.areal(),
             ply,
+            asked: match layer.role {
+                LayerRole::Ply => Some(layer.material.clone()),
+                LayerRole::Core => {
+                    Some(form.map_or(String::new(), |form| format!("a core of {}", form.as_str())))
+                }
+                _ => None,
+            },
             mechanics: Mechanics::Unknown,
         }
     };
     Ok(stack.layers.iter().map(plain).collect())
-}
-
-/// Makes the layers of a recipe ready for mechanics, where all of its values are typed into the records: those
-/// from evidence may change with the verdicts, so that only the whole evaluation knows them.
-///
-/// # Errors
-/// As [`plain_layers`].
-pub fn make_ready(
-    ledger: &Ledger,
-    recipe: &Entry<Recipe>,
-    layers: &mut [PlainLayer],
-) -> Result<(), ArticleError> {
-    let nothing = BTreeMap::new();
-    let values = Values { ledger, duties: &nothing, panel: None, load_path: None, environment: None };
-    let laid = laid_up(ledger, recipe, &values)?;
-    let typed = laid.used.iter().all(|value| matches!(value.from, Origin::Typed));
-    if !typed || !laid.lacking.is_empty() {
-        return Ok(());
-    }
-    for (at, layer) in layers.iter_mut().enumerate() {
-        if layer.thickness <= 0.0 {
-            layer.mechanics = Mechanics::NoRoom;
-            continue;
-        }
-        let own = laid.carrying.iter().find(|own| own.at == at);
-        let judged = JudgedLayer {
-            lamina: own.map_or(Lamina::VOID, |own| own.elastic.lamina),
-            angle: own.map_or(0.0, |own| own.elastic.angle),
-            thickness: layer.thickness,
-            strength: own
-                .and_then(|own| own.strengths)
-                .filter(|_| own.is_some_and(|own| !own.elastic.lamina.is_void())),
-        };
-        if let Ok(ready) = PreparedLayer::new(&judged, Criterion::TSAI_WU) {
-            layer.mechanics = Mechanics::Ready { layer: ready, carries: !judged.lamina.is_void() };
-        }
-    }
-    Ok(())
 }
 
 /// An angle in tenths of a degree, reduced to above -90 and up to 90.
@@ -217,7 +174,10 @@ struct Facts {
     off: [Option<(usize, f64)>; 2],
     /// Fibre at 0, +/-45, 90 and elsewhere.
     shares: [f64; 4],
-    mechanics: Mechanics,
+    /// What evidence on plies is asked of it, one bit each.
+    asked: u64,
+    /// The number of what it is to mechanics.
+    kind: u16,
 }
 
 /// The layers that one place of a stack may have.
@@ -239,17 +199,6 @@ impl Slot {
     }
 }
 
-/// A load on a stack, and the least reserve factor under it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StackLoad {
-    /// The factored load.
-    pub load: Load,
-    /// The least reserve factor.
-    pub least: f64,
-    /// The panel, the zone and the case, in words.
-    pub words: String,
-}
-
 /// Why a stack is thrown out.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Refused {
@@ -257,41 +206,6 @@ pub struct Refused {
     pub rule: StackRule,
     /// What was found: plies together, a share, an angle in degrees, a margin.
     pub found: f64,
-}
-
-/// The loads that act on a recipe in the plane of a zone and that nothing bends: with the margin to be kept.
-///
-/// What a plate makes of pressure is for the whole judgement.
-pub fn loads_of(ledger: &Ledger, recipe: &str, keep: &Keep) -> Vec<StackLoad> {
-    let Some(least) = keep.margins.as_ref().map(|own| own.si() + 1.0) else { return Vec::new() };
-    let mut all = Vec::new();
-    for panel in ledger.panels.values() {
-        let plate = plate_zone(&panel.value);
-        for zone in &panel.value.zones {
-            let own = zone.recipe.as_ref().is_some_and(|own| own.id() == recipe);
-            if !own || plate == Some(zone.name.as_str()) {
-                continue;
-            }
-            for case in &panel.value.loads {
-                let here = case.zone.as_ref().is_none_or(|own| *own == zone.name);
-                let plain = case.pressure.is_none() && case.temperature.is_none();
-                if !here || !plain || case.n.is_none() && case.m.is_none() {
-                    continue;
-                }
-                let factor = case.factor.unwrap_or(1.0) * case.special_factor.unwrap_or(1.0);
-                let force =
-                    case.n.as_ref().map_or([0.0; 3], |own| own.each_ref().map(|one| one.si() * factor));
-                let moment =
-                    case.m.as_ref().map_or([0.0; 3], |own| own.each_ref().map(|one| one.si() * factor));
-                all.push(StackLoad {
-                    load: Load { force, moment, temperature: 0.0 },
-                    least,
-                    words: format!("panel {}, zone {}, {}", panel.id, zone.name, case.name),
-                });
-            }
-        }
-    }
-    all
 }
 
 impl Refused {
@@ -311,10 +225,11 @@ impl Refused {
     }
 }
 
-/// Room for the sums of one stack; made once, used for millions.
+/// Room for the sums of stacks; made once, used for millions.
 #[derive(Debug, Clone, Default)]
 pub struct Scratch {
     off: Vec<f64>,
+    layers: Layers,
 }
 
 /// All stacks of one recipe that a study may make.
@@ -326,15 +241,20 @@ pub struct StackSpace {
     pub blocks: Vec<usize>,
     slots: Vec<Slot>,
     rules: StackRules,
+    palette: Palette,
     loads: Vec<StackLoad>,
     angles: usize,
+    /// Whether more is asked of its layers than there are bits.
+    is_crowded: bool,
 }
 
 /// What gives layers of equal worth equal numbers.
 #[derive(Default)]
 struct Numbers {
-    same: Vec<(String, i32, u64)>,
+    same: HashMap<(String, i32, u64), u32>,
     angles: Vec<i32>,
+    asked: Vec<String>,
+    palette: Palette,
 }
 
 impl Numbers {
@@ -345,11 +265,8 @@ impl Numbers {
         let same = match counts {
             false => 0,
             true => {
-                let at = self.same.iter().position(|own| *own == key).unwrap_or_else(|| {
-                    self.same.push(key);
-                    self.same.len() - 1
-                });
-                u32::try_from(at + 1).unwrap_or(u32::MAX)
+                let next = u32::try_from(self.same.len() + 1).unwrap_or(u32::MAX);
+                *self.same.entry(key).or_insert(next)
             }
         };
         let (mut shares, mut off) = ([0.0; 4], [None; 2]);
@@ -382,8 +299,18 @@ impl Numbers {
             ply: layer.ply,
             off,
             shares,
-            mechanics: layer.mechanics,
+            asked: layer.asked.as_ref().map_or(0, |asked| self.bit(asked)),
+            kind: self.palette.kind(&layer.material, &layer.mechanics),
         }
+    }
+
+    /// Those beyond the last bit share it: see [`StackSpace::is_crowded`].
+    fn bit(&mut self, asked: &String) -> u64 {
+        let at = self.asked.iter().position(|own| own == asked).unwrap_or_else(|| {
+            self.asked.push(asked.clone());
+            self.asked.len() - 1
+        });
+        1 << at.min(63)
     }
 }
 
@@ -408,26 +335,33 @@ impl StackSpace {
             rules,
             loads: Vec::new(),
             angles: numbers.angles.len(),
+            is_crowded: numbers.asked.len() > 64,
+            palette: numbers.palette,
         }
     }
 
     /// Returns the same with loads that no first ply may fail under.
     ///
-    /// Where something of the stacks is not known to mechanics, none is judged by them here.
+    /// A stack with a layer that mechanics do not know is not judged by them here.
     pub fn under(mut self, loads: Vec<StackLoad>) -> Self {
-        self.loads = if self.is_ready() { loads } else { Vec::new() };
+        self.loads = loads;
+        for load in &mut self.loads {
+            self.palette.settle(load);
+        }
         self
     }
 
     /// Lets what is below its least as it stands stay where it is, but not fall.
     pub fn no_worse_than(mut self, ranks: &[u32]) -> Self {
+        let mut layers = Layers::default();
+        layers.push(&self.palette, self.kinds(ranks));
         let mut loads = std::mem::take(&mut self.loads);
-        loads.retain_mut(|own| match first_ply_prepared(self.carrying(ranks), &own.load) {
-            Ok(found) => {
-                own.least = own.least.min(found.factor * (1.0 - 1e-6));
+        loads.retain_mut(|own| match layers.first_ply(&self.palette, own, &[true]).first() {
+            Some(Some(factor)) => {
+                own.least = own.least.min(factor * (1.0 - 1e-6));
                 true
             }
-            Err(_) => false,
+            _ => false,
         });
         self.loads = loads;
         self
@@ -451,7 +385,7 @@ impl StackSpace {
         for (recipe, blocks) in changed {
             let Some(entry) = ledger.recipes.get(recipe) else { continue };
             let mut base = plain_layers(ledger, entry)?;
-            make_ready(ledger, entry, &mut base)?;
+            make_ready((ledger, ledger), entry, &mut base)?;
             let mut numbers = Numbers::default();
             let mut slots = Vec::new();
             let of_block =
@@ -502,6 +436,8 @@ impl StackSpace {
                 rules,
                 loads: Vec::new(),
                 angles: numbers.angles.len(),
+                is_crowded: numbers.asked.len() > 64,
+                palette: numbers.palette,
             });
         }
         Ok(all)
@@ -509,24 +445,21 @@ impl StackSpace {
 
     /// Returns room to judge stacks in.
     pub fn scratch(&self) -> Scratch {
-        Scratch { off: vec![0.0; self.angles] }
+        Scratch { off: vec![0.0; self.angles], layers: Layers::default() }
     }
 
-    /// The layers from the first to the last that is stiff: what lies outside carries nothing.
-    fn carrying(&self, ranks: &[u32]) -> impl Iterator<Item = &PreparedLayer> + Clone {
-        let carries = |slot: &Slot| {
-            matches!(
-                slot.at(ranks).map(|facts| facts.mechanics),
-                Some(Mechanics::Ready { carries: true, .. })
-            )
+    /// What each layer is to mechanics, from the tool face.
+    fn kinds<'s>(&'s self, ranks: &'s [u32]) -> impl Iterator<Item = u16> + 's {
+        self.slots.iter().filter_map(|slot| slot.at(ranks)).map(|facts| facts.kind)
+    }
+
+    /// Whether evidence on plies is asked the same of a stack as of another: the same plies lie beside cores of the
+    /// same forms.
+    pub fn asks_as(&self, ranks: &[u32], other: &[u32]) -> bool {
+        let asked = |ranks: &[u32]| {
+            self.slots.iter().filter_map(|slot| slot.at(ranks)).fold(0, |all, facts| all | facts.asked)
         };
-        let first = self.slots.iter().position(carries).unwrap_or(0);
-        let end = self.slots.iter().rposition(carries).map_or(0, |last| last + 1);
-        let within = self.slots.get(first..end).unwrap_or_default();
-        within.iter().filter_map(|slot| match &slot.at(ranks)?.mechanics {
-            Mechanics::Ready { layer, .. } => Some(layer),
-            Mechanics::NoRoom | Mechanics::Unknown => None,
-        })
+        !self.is_crowded && asked(ranks) == asked(other)
     }
 
     /// Returns whether it is judged under loads.
@@ -534,10 +467,9 @@ impl StackSpace {
         !self.loads.is_empty()
     }
 
-    /// Whether every layer is known to mechanics.
-    fn is_ready(&self) -> bool {
-        let layers = self.slots.iter().flat_map(|slot| slot.layers.iter().flatten());
-        layers.into_iter().all(|facts| facts.mechanics != Mechanics::Unknown)
+    /// Returns whether a load is borne by values that are settled beforehand.
+    pub fn is_settled(&self) -> bool {
+        self.loads.iter().any(|load| !load.plies.is_empty())
     }
 
     /// Returns whether nothing of it differs from what stands in the ledger.
@@ -549,13 +481,62 @@ impl StackSpace {
         })
     }
 
-    /// Judges one stack of a study; one that is as it stands is not judged.
-    pub fn judge_changed(&self, weights: &Weights, ranks: &[u32], scratch: &mut Scratch) -> Option<Refused> {
-        if self.is_as_it_is(weights, ranks) { None } else { self.judge(ranks, scratch) }
+    /// Judges stacks of a study, each with whether the values that are settled hold for it; one that is as it stands
+    /// is not judged.
+    pub fn judge_changed(
+        &self,
+        weights: &Weights,
+        stacks: &[(&[u32], bool)],
+        scratch: &mut Scratch,
+    ) -> Vec<Option<Refused>> {
+        let changed = |ranks: &[u32]| !self.is_as_it_is(weights, ranks);
+        self.judge_those(stacks, &changed, scratch)
     }
 
-    /// Judges one stack: `None` where it keeps all rules. Allocates nothing.
-    pub fn judge(&self, ranks: &[u32], scratch: &mut Scratch) -> Option<Refused> {
+    /// Judges stacks: `None` where one keeps all rules.
+    pub fn judge(&self, stacks: &[(&[u32], bool)], scratch: &mut Scratch) -> Vec<Option<Refused>> {
+        self.judge_those(stacks, &|_| true, scratch)
+    }
+
+    fn judge_those(
+        &self,
+        stacks: &[(&[u32], bool)],
+        judged: &dyn Fn(&[u32]) -> bool,
+        scratch: &mut Scratch,
+    ) -> Vec<Option<Refused>> {
+        let mut left: Vec<bool> = stacks.iter().map(|(ranks, _)| judged(ranks)).collect();
+        let mut found: Vec<Option<Refused>> = Vec::with_capacity(stacks.len());
+        for ((ranks, _), left) in stacks.iter().zip(&mut left) {
+            let refused = if *left { self.by_rules(ranks, scratch) } else { None };
+            *left &= refused.is_none();
+            found.push(refused);
+        }
+        if self.loads.is_empty() || !left.contains(&true) {
+            return found;
+        }
+        scratch.layers.clear();
+        for (ranks, _) in stacks {
+            scratch.layers.push(&self.palette, self.kinds(ranks));
+        }
+        let mut asked = Vec::with_capacity(stacks.len());
+        for load in &self.loads {
+            asked.clear();
+            let holds = |(_, settled): &(&[u32], bool)| *settled || load.plies.is_empty();
+            asked.extend(left.iter().zip(stacks).map(|(left, own)| *left && holds(own)));
+            let factors = scratch.layers.first_ply(&self.palette, load, &asked);
+            for ((factor, left), found) in factors.iter().zip(&mut left).zip(&mut found) {
+                // What can't be judged here is judged in full.
+                if let Some(factor) = factor.filter(|factor| *factor < load.least) {
+                    *left = false;
+                    *found = Some(Refused { rule: StackRule::Margin, found: factor - 1.0 });
+                }
+            }
+        }
+        found
+    }
+
+    /// Judges one stack by the rules of the lay-up. Allocates nothing.
+    fn by_rules(&self, ranks: &[u32], scratch: &mut Scratch) -> Option<Refused> {
         let rules = &self.rules;
         let layers = || self.slots.iter().filter_map(|slot| slot.at(ranks));
         if rules.symmetric {
@@ -617,14 +598,6 @@ impl StackSpace {
             };
             if let Some(ply) = [first, last].into_iter().flatten().find(other) {
                 return Some(Refused { rule: StackRule::Surface, found: f64::from(ply.angle) / 10.0 });
-            }
-        }
-        for own in &self.loads {
-            // What can't be judged here is judged in full.
-            if let Ok(found) = first_ply_prepared(self.carrying(ranks), &own.load)
-                && found.factor < own.least
-            {
-                return Some(Refused { rule: StackRule::Margin, found: found.factor - 1.0 });
             }
         }
         None

@@ -7,15 +7,20 @@
 //! put into one block, and each combination within a block is weighed in full. What cannot be told apart is
 //! taken as meeting.
 
+use super::mechanics::make_ready;
+use super::reach::reach;
+use super::search::{Progress, StudyOptions};
 use super::space::{Choice, Space, Variation};
-use super::stacks::{PlainLayer, make_ready, plain_layers};
+use super::stacks::{PlainLayer, plain_layers};
 use super::{Room, StudyError};
-use crate::article::weigh::programme_mass;
+use crate::article::ArticleError;
+use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::graph::Uses;
 use crate::ledger::{Ledger, VariedTo};
 use crate::record::{Address, MaterialKind, Mirror, RecordKind};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// More combinations than this within one block are not weighed.
 const MOST_IN_BLOCK: usize = 20_000;
@@ -61,16 +66,29 @@ impl Weights {
     /// Weighs a space.
     ///
     /// # Errors
-    /// [`StudyError`] where the programme can't be weighed, or too many variations meet.
-    pub fn of(room: &Room<'_>, space: &Space) -> Result<Self, StudyError> {
+    /// [`StudyError`] where the programme can't be weighed, or too many variations meet, and where somebody stops it.
+    pub fn of(room: &Room<'_>, space: &Space, options: &StudyOptions<'_>) -> Result<Self, StudyError> {
         let base_kg = programme_mass(room.ledger)?;
         let mut blocks = Vec::new();
         let uses = Uses::of(room.ledger);
+        let scale = Scale::of(room, space, &uses)?;
         let touched: Vec<BTreeSet<String>> =
-            space.variations.iter().map(|one| weighs(room.ledger, &uses, space, one)).collect();
-        for variations in meeting(&touched) {
+            (0..space.variations.len()).map(|at| weighs(room.ledger, &uses, space, at)).collect();
+        let groups = meeting(&touched);
+        let size = |group: &Vec<usize>| -> usize {
+            let own = group.iter().filter_map(|at| space.variations.get(*at));
+            own.map(|one| one.options.len()).fold(1, usize::saturating_mul)
+        };
+        let all = groups.iter().map(size).fold(0, usize::saturating_add);
+        let clock = Clock {
+            options,
+            all,
+            done: AtomicUsize::new(0),
+            candidates: groups.iter().map(|own| size(own) as u128).fold(1, u128::saturating_mul),
+        };
+        for variations in groups {
             let touches = variations.iter().filter_map(|at| touched.get(*at)).flatten().cloned().collect();
-            blocks.push(block(room, space, (variations, touches), base_kg)?);
+            blocks.push(block(room, space, (variations, touches), (&scale, &clock))?);
         }
         Ok(Self { blocks, base_kg })
     }
@@ -152,15 +170,14 @@ fn meeting(weighed: &[BTreeSet<String>]) -> Vec<Vec<usize>> {
 }
 
 /// What a variation touches of all that weighs.
-fn weighs(ledger: &Ledger, uses: &Uses, space: &Space, variation: &Variation) -> BTreeSet<String> {
+fn weighs(ledger: &Ledger, uses: &Uses, space: &Space, at: usize) -> BTreeSet<String> {
     let mut all = BTreeSet::new();
-    let varied = |kind: RecordKind, id: &str| {
-        space
-            .variations
-            .iter()
-            .flat_map(|own| &own.places)
-            .any(|place| place.address.kind() == kind && place.address.id() == id)
-    };
+    let Some(variation) = space.variations.get(at) else { return all };
+    // What may come to stand there, or lies behind that, where it varies too.
+    let places = space.variations.iter().flat_map(|own| &own.places);
+    let varied: BTreeSet<&Address> = places.map(|place| &place.address).collect();
+    let brought = space.brings.get(at).into_iter().flatten();
+    all.extend(brought.filter(|own| varied.contains(own)).map(ToString::to_string));
     for place in &variation.places {
         let (kind, id) = (place.address.kind(), place.address.id());
         let mut parts = place.route.split('.');
@@ -211,14 +228,6 @@ fn weighs(ledger: &Ledger, uses: &Uses, space: &Space, variation: &Variation) ->
                 all.insert(ANYTHING.to_string());
             }
         }
-        // What may come to stand there, where that varies too.
-        for id in variation.names() {
-            for kind in [RecordKind::Material, RecordKind::Process, RecordKind::Recipe, RecordKind::Finish] {
-                if varied(kind, id) {
-                    all.insert(Address::new(kind, id).to_string());
-                }
-            }
-        }
     }
     all
 }
@@ -263,12 +272,90 @@ fn layers_add_up(ledger: &Ledger, space: &Space, recipe: &str) -> bool {
     !any_dry && !bleeds && !middle
 }
 
+/// What stands, weighed, so that a combination is weighed by the panels that it reaches.
+struct Scale {
+    base_kg: f64,
+    /// What all pieces of each panel weigh, kg.
+    panels: BTreeMap<String, f64>,
+    /// The panels that each variation reaches.
+    reach: Vec<BTreeSet<String>>,
+}
+
+impl Scale {
+    fn of(room: &Room<'_>, space: &Space, uses: &Uses) -> Result<Self, StudyError> {
+        let names: BTreeSet<String> = room.ledger.panels.keys().cloned().collect();
+        Ok(Self {
+            base_kg: programme_mass(room.ledger)?,
+            panels: weighed(room.ledger, &names)?,
+            reach: reach(room.ledger, uses, space),
+        })
+    }
+
+    /// The panels that some variations reach; `None` where they may change what else there is.
+    fn panels(&self, variations: &[usize], touches: &BTreeSet<String>) -> Option<BTreeSet<String>> {
+        let own = variations.iter().filter_map(|at| self.reach.get(*at)).flatten().cloned().collect();
+        (!touches.contains(ANYTHING)).then_some(own)
+    }
+
+    /// Returns what a state weighs more than what stands, kg, where only `panels` can differ.
+    fn delta(&self, head: &Ledger, panels: Option<&BTreeSet<String>>) -> Result<f64, ArticleError> {
+        let Some(panels) = panels else { return Ok(programme_mass(head)? - self.base_kg) };
+        let now = weighed(head, panels)?;
+        let of = |all: &BTreeMap<String, f64>, panel: &String| all.get(panel).copied().unwrap_or(0.0);
+        Ok(panels.iter().map(|panel| of(&now, panel) - of(&self.panels, panel)).sum())
+    }
+}
+
+/// What all pieces of some panels weigh, kg.
+fn weighed(ledger: &Ledger, panels: &BTreeSet<String>) -> Result<BTreeMap<String, f64>, ArticleError> {
+    let (counts, weigher) = (counts(ledger)?, Weigher::new(ledger));
+    let mut all = BTreeMap::new();
+    for (panel, placed) in counts.panels.iter().filter(|(panel, _)| panels.contains(*panel)) {
+        #[allow(clippy::cast_precision_loss, reason = "counts of panels are small")]
+        all.insert(panel.clone(), placed.count as f64 * weigher.panel_mass(panel)?);
+    }
+    Ok(all)
+}
+
+/// How far weighing is, and whether somebody stops it.
+struct Clock<'a> {
+    options: &'a StudyOptions<'a>,
+    /// Combinations of all blocks.
+    all: usize,
+    done: AtomicUsize,
+    candidates: u128,
+}
+
+impl Clock<'_> {
+    fn tick(&self) -> Result<(), StudyError> {
+        if let Some(ended) = (self.options.stop)() {
+            return Err(StudyError::Stopped(ended));
+        }
+        let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
+        if done.is_multiple_of(SAID_EVERY) {
+            let (weighed, candidates) = (Some((done, self.all)), self.candidates);
+            (self.options.progress)(&Progress {
+                weighed,
+                judged: 0,
+                most: 0,
+                looked_at: 0,
+                candidates,
+                best: 0.0,
+            });
+        }
+        Ok(())
+    }
+}
+
+/// Combinations weighed between two words of how far it is.
+const SAID_EVERY: usize = 16;
+
 /// Weighs every combination of some variations.
 fn block(
     room: &Room<'_>,
     space: &Space,
     (variations, touches): (Vec<usize>, BTreeSet<String>),
-    base_kg: f64,
+    (scale, clock): (&Scale, &Clock<'_>),
 ) -> Result<Block, StudyError> {
     let own: Vec<&Variation> = variations.iter().filter_map(|at| space.variations.get(*at)).collect();
     let count = own.iter().try_fold(1_usize, |all, one| all.checked_mul(one.options.len()));
@@ -298,6 +385,7 @@ fn block(
         }
         choice
     };
+    let panels = scale.panels(&variations, &touches);
     let before = options.len();
     options.retain(|options| !space.contradicts(&whole(options)));
     let contradictions = before - options.len();
@@ -305,6 +393,7 @@ fn block(
     let weighed: Vec<Weighed> = options
         .into_par_iter()
         .map(|options| {
+            clock.tick()?;
             let dropped = dropped(&own, &options);
             let mut found = Combination { options, delta: 0.0, recipes: BTreeMap::new(), dropped };
             if found.options.iter().all(|option| *option == 0) {
@@ -318,14 +407,14 @@ fn block(
             if let Some(left) = left_behind(room.ledger, &head) {
                 return Ok(Err((found.options, left)));
             }
-            match programme_mass(&head) {
-                Ok(kg) => found.delta = kg - base_kg,
+            match scale.delta(&head, panels.as_ref()) {
+                Ok(delta) => found.delta = delta,
                 Err(problem) => return Ok(Err((found.options, problem.to_string()))),
             }
             for (id, entry) in &head.recipes {
                 if changed(room.ledger, &head, id) {
                     let mut layers = plain_layers(&head, entry)?;
-                    make_ready(&head, entry, &mut layers)?;
+                    make_ready((room.ledger, &head), entry, &mut layers)?;
                     found.recipes.insert(id.clone(), layers);
                 }
             }

@@ -75,3 +75,28 @@ fn studies_vary_places_in_one_way() {
     warning(&with(file, "from: 4 mm", "from: 7 mm"), "stale-study", file);
     error(&with(file, "vary:", "keep: {share_per_direction: 40 %}\nvary:"), "bad-share", file);
 }
+
+#[test]
+fn bounds_of_a_study_are_figures_that_a_search_can_keep_to() {
+    let file = "studies/lean.yaml";
+    let lean = |extra: &str| with(file, "vary:", &format!("{extra}\nvary:"));
+    for bad in [
+        "limits: {weeks: -1}",
+        "limits: {weeks: .nan}",
+        "limits: {weeks: .inf}",
+        "limits: {seconds: -5}",
+        "limits: {seconds: .nan}",
+        "limits: {variations: 0}",
+        "limits: {cost: -1 EUR}",
+        "goal: {save: -500 g}",
+        "goal: {save: 0 g}",
+        "keep: {max_same_angle: 0}",
+    ] {
+        error(&lean(bad), "out-of-range", file);
+    }
+    for good in
+        ["limits: {weeks: 0, seconds: 0, variations: 1}", "goal: {save: 1 g}", "keep: {margins: -0.1}"]
+    {
+        only(&lean(good), &[]);
+    }
+}

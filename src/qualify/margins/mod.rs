@@ -29,7 +29,7 @@ pub(super) use tested::{AsTested, mode_as_tested};
 pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};
 pub use zones::Memo;
-pub(crate) use zones::plate_zone;
+pub(crate) use zones::{environments, plate_zone};
 
 use super::duty::{Duty, DutyKey, Verdict};
 use crate::article::{ArticleError, Subject};

@@ -144,7 +144,7 @@ pub(super) fn all_environments(ledger: &Ledger, panel: &Panel) -> Vec<Option<Str
 }
 
 /// Every environment that some value of the laminate is taken from by name, where one comes from several.
-pub(super) fn environments(
+pub(crate) fn environments(
     ledger: &Ledger,
     recipe: &Entry<Recipe>,
     panel: Option<&Panel>,
