@@ -52,7 +52,6 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    super::decide::finish_first(&place, err)?;
     let now = context.load(&place, &Source::default())?;
     let then = match &args.at {
         Some(revision) => Some(context.load(&place, &Source { at: Some(revision.clone()), staged: false })?),

@@ -47,19 +47,13 @@ pub(super) fn run(
 /// The place and the work tree's state; a change that was cut short before is finished first, and said.
 fn opened(context: &Context, err: &mut dyn Write) -> Result<(Place, Loaded), Failure> {
     let place = context.place()?;
-    finish_first(&place, err)?;
-    let loaded = context.load(&place, &Source::default())?;
-    Ok((place, loaded))
-}
-
-/// Finishes a change that was cut short, before a command that writes reads the records, and says so.
-pub(super) fn finish_first(place: &Place, err: &mut dyn Write) -> Result<(), Failure> {
-    let finished = finish(place).map_err(unwritten)?;
+    let finished = finish(&place).map_err(unwritten)?;
     if !finished.is_empty() {
         let files: Vec<String> = finished.iter().map(|file| shown(file)).collect();
         writeln!(err, "note: an earlier change was cut short and is finished now: {}", files.join(", "))?;
     }
-    Ok(())
+    let loaded = context.load(&place, &Source::default())?;
+    Ok((place, loaded))
 }
 
 /// The decision that an argument names; a file may be named by its whole path.

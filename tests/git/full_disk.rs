@@ -127,33 +127,3 @@ fn conforming_on_a_full_disk_leaves_every_record_whole() {
         assert_eq!(text, bed.read("evidence/e-adhesion.yaml"));
     }
 }
-
-/// A change of two files that was killed between them, found by a command that has no room to complete it: nothing
-/// is lost, and the next one that has room completes it.
-#[test]
-fn what_was_cut_short_waits_for_room() {
-    let bed = bed();
-    let [skin, cw] = ["recipes/skin.yaml", "materials/cw.yaml"].map(|file| bed.read(file));
-    let [new_skin, new_cw] = [skin.replace("45", "30"), cw.replace("37 %", "36 %")];
-    let edit =
-        |file: &str, was: &str, shall: &str| serde_json::json!({"file": file, "was": was, "shall": shall});
-    let journal = serde_json::json!([
-        edit("materials/cw.yaml", &cw, &new_cw),
-        edit("recipes/skin.yaml", &skin, &new_skin)
-    ]);
-    for command in [&DRAFT[..], &["conform", "e-adhesion"], &["decide", "renumber"]] {
-        bed.write("materials/cw.yaml", &new_cw);
-        bed.write("recipes/skin.yaml", &skin);
-        bed.write(".git/bondline-writing.json", &journal.to_string());
-        let before = bed.state();
-        let run = limited(&bed, 0, command);
-        assert_eq!((run.code, bed.state()), (Some(2), before), "{run:?}");
-        assert!(run.flat().contains("`recipes/skin.yaml` can't be written"), "{run:?}");
-        assert!(bed.top().join(".git/bondline-writing.json").exists());
-        let run = bed.bondline(command);
-        assert!(run.flat().contains("an earlier change was cut short and is finished now"), "{run:?}");
-        assert_eq!(bed.read("recipes/skin.yaml"), new_skin, "{command:?}");
-        assert_eq!(bed.read("materials/cw.yaml"), new_cw, "{command:?}");
-        assert!(!bed.top().join(".git/bondline-writing.json").exists());
-    }
-}
