@@ -1,6 +1,6 @@
 //! Documents of `compare` read back into strict types, and held against what `impact` and `mass` say.
 
-use crate::support::Bench;
+use crate::support::{Bench, layout};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -30,7 +30,7 @@ documents! {
     Said { verdict: String, asks: String }
     JointDuty { showing: String, subject: String, was: Option<String>, alone: Vec<Option<Said>>, together: Option<Said>, because: Vec<Value>, panels: Vec<String> }
     Conflict { address: String, values: [Option<String>; 2] }
-    Together { of: Vec<String>, conflicts: Vec<Conflict>, reason: Option<String>, column: Option<Column>, sum_kg: f64, sum_unit_cost: Option<f64>, sum: Work, saved: Work, shared: Vec<Shared>, together_only: Vec<JointDuty>, graver_together: Vec<JointDuty>, restored_together: Vec<JointDuty> }
+    Together { of: Vec<String>, conflicts: Vec<Conflict>, reason: Option<String>, column: Option<Column>, sum_kg: Option<f64>, sum_unit_cost: Option<f64>, sum: Option<Work>, saved: Option<Work>, shared: Vec<Shared>, together_only: Vec<JointDuty>, graver_together: Vec<JointDuty>, restored_together: Vec<JointDuty> }
     Compare { schema: String, base: String, of: String, columns: Vec<Column>, together: Vec<Together>, caution: String, report: Value }
 }
 
@@ -92,9 +92,10 @@ fn columns_say_what_impact_and_mass_say() {
     let with: Value = read(&bench, "mass --with dd-003,dd-004");
     let whole = pair.column.as_ref().unwrap();
     agrees(whole, &impact, &mass, &with);
-    near(pair.sum_kg, found.columns.iter().map(|column| column.mass.delta_kg).sum());
+    near(pair.sum_kg.unwrap(), found.columns.iter().map(|column| column.mass.delta_kg).sum());
     let specimens: i64 = found.columns.iter().map(|column| column.retest.specimens).sum();
-    assert_eq!((pair.sum.specimens, pair.saved.specimens), (specimens, specimens - whole.retest.specimens));
+    let (sum, saved) = (pair.sum.as_ref().unwrap(), pair.saved.as_ref().unwrap());
+    assert_eq!((sum.specimens, saved.specimens), (specimens, specimens - whole.retest.specimens));
     for own in &pair.shared {
         for column in &found.columns {
             assert!(
@@ -102,6 +103,61 @@ fn columns_say_what_impact_and_mass_say() {
             );
         }
     }
+}
+
+/// Two commits on one base: each column is what `impact` says between base and commit, and the two merged are the
+/// later one.
+#[test]
+fn revisions_say_what_impact_and_mass_say_between_them() {
+    let bench = Bench::example();
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "base");
+    let edit = |file: &str, from: &str, to: &str| {
+        let text = bench.read(file);
+        assert_eq!(text.matches(from).count(), 1, "{file}: {from}");
+        bench.write(file, &text.replace(from, to));
+        layout::commit(&bench.ledger(), to);
+    };
+    edit("recipes/hatch-outer.yaml", "thickness: 6 mm", "thickness: 5 mm");
+    edit(
+        "panels/rudder.yaml",
+        "finish: white, centroid: [8.46 m, 0.03 m",
+        "finish: sand, centroid: [8.46 m, 0.03 m",
+    );
+    let found: Compare = read(&bench, "compare HEAD~1 HEAD --base HEAD~2");
+    assert_eq!((found.schema.as_str(), found.of.as_str()), ("compare/1", "revisions"));
+    let mass: Value = read(&bench, "mass --at HEAD~2");
+    for (column, revision) in found.columns.iter().zip(["HEAD~1", "HEAD"]) {
+        assert_eq!(column.name, revision);
+        let impact: Value = read(&bench, &format!("impact HEAD~2 {revision}"));
+        let with: Value = read(&bench, &format!("mass --at {revision}"));
+        agrees(column, &impact, &mass, &with);
+    }
+    let [pair] = found.together.as_slice() else { panic!("{:?}", found.together) };
+    assert_eq!(pair.of, ["HEAD~1", "HEAD"]);
+    let whole = pair.column.as_ref().unwrap();
+    near(whole.mass.delta_kg, found.columns[1].mass.delta_kg);
+    assert_eq!(whole.worse.len(), found.columns[1].worse.len());
+    near(pair.sum_kg.unwrap(), found.columns.iter().map(|column| column.mass.delta_kg).sum());
+}
+
+/// Two that leave one place at different values have no whole, and no figure of one.
+#[test]
+fn what_contradicts_itself_has_no_figures_together() {
+    let bench = Bench::example();
+    for (id, to) in [("dd-901-four", "4 mm"), ("dd-902-five", "5 mm")] {
+        let text = format!(
+            "title: Core\nstatus: draft\nchanges:\n  - {{set: recipe/hatch-outer#layers.6.thickness, was: 6 mm, to: {to}}}\n"
+        );
+        bench.write(&format!("decisions/{id}.yaml"), &text);
+    }
+    let found: Compare = read(&bench, "compare dd-901 dd-902");
+    let [pair] = found.together.as_slice() else { panic!("{:?}", found.together) };
+    let [conflict] = pair.conflicts.as_slice() else { panic!("{:?}", pair.conflicts) };
+    assert_eq!(conflict.address, "recipe/hatch-outer#layers.6.thickness");
+    assert_eq!(conflict.values, [Some("4 mm".to_string()), Some("5 mm".to_string())]);
+    assert!(pair.column.is_none() && pair.sum_kg.is_none() && pair.sum.is_none() && pair.saved.is_none());
+    assert!(pair.sum_unit_cost.is_none() && pair.shared.is_empty() && pair.together_only.is_empty());
 }
 
 #[test]

@@ -20,6 +20,10 @@ macro_rules! documents {
     };
 }
 
+mod decided;
+mod figures;
+mod moved;
+
 documents! {
     Report { version: String, table: u32, table_digest: String, commit: Option<String>, date: String, assumptions: usize, live_concessions: usize }
     Fault { rule: String, level: String, file: String, line: Option<usize>, column: Option<usize>, message: String, help: Option<String> }
@@ -130,12 +134,16 @@ documents! {
 
 #[track_caller]
 fn read<T: DeserializeOwned>(bench: &Bench, line: &str, code: u8) -> T {
-    let mut arguments: Vec<&str> = line.split(' ').collect();
-    arguments.extend(["--format", "json"]);
-    let answer = bench.run(&arguments);
-    assert_eq!(answer.code, code, "{line}: {}{}", answer.out, answer.err);
-    assert!(answer.err.is_empty(), "{line}: {}", answer.err);
-    serde_json::from_value(answer.json()).unwrap_or_else(|error| panic!("{line}: {error}"))
+    read_of(bench, &line.split(' ').collect::<Vec<_>>(), code)
+}
+
+/// As [`read`], of arguments with blanks in them.
+#[track_caller]
+fn read_of<T: DeserializeOwned>(bench: &Bench, arguments: &[&str], code: u8) -> T {
+    let answer = bench.run(&[arguments, &["--format", "json"]].concat());
+    assert_eq!(answer.code, code, "{arguments:?}: {}{}", answer.out, answer.err);
+    assert!(answer.err.is_empty(), "{arguments:?}: {}", answer.err);
+    serde_json::from_value(answer.json()).unwrap_or_else(|error| panic!("{arguments:?}: {error}"))
 }
 
 /// Sums in another order than the program's may differ in the last digits.

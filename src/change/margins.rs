@@ -1,15 +1,13 @@
 //! Margins before and after a change.
 
 use crate::article::ArticleError;
-use crate::ledger::{Entry, Ledger, Nominal};
+use crate::ledger::{Entry, Ledger};
+pub(crate) use crate::qualify::margins::Side;
 use crate::qualify::margins::{Margin, PanelMargins, Uncomputed, margins_with};
-use crate::qualify::verdict::{Duty, Evaluation, Judged};
-use crate::record::{
-    Climate, ComputedCheck, Evidence, Finish, Material, Panel, Process, Recipe, Showing, Sourced, Statistics,
-};
+use crate::qualify::verdict::Evaluation;
+use crate::record::{ComputedCheck, Panel};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
 
 /// The least margin of one load case of a panel that a change moves.
 #[derive(Debug, Clone, PartialEq)]
@@ -148,119 +146,6 @@ fn least<'m>(margins: &'m PanelMargins, case: &str) -> Option<&'m Margin> {
         .of(ComputedCheck::Margins)
         .filter(|margin| margin.case == case)
         .min_by(|one, two| one.margin.total_cmp(&two.margin))
-}
-
-/// Everything that the margins of a panel are made from.
-#[derive(PartialEq, Default)]
-struct Inputs {
-    panel: Option<Arc<Panel>>,
-    recipes: Vec<Arc<Recipe>>,
-    materials: Vec<Arc<Material>>,
-    processes: Vec<Arc<Process>>,
-    finishes: Vec<Arc<Finish>>,
-    climate: Option<Climate>,
-    /// Levels that the ledger sets for all showings.
-    statistics: Option<Statistics>,
-    /// Showings that values come from, with what was judged of them.
-    showings: Vec<(Arc<Showing>, Vec<Arc<Judged>>)>,
-    /// The evidence behind those verdicts and the baselines that it extends, whose specimens give the values,
-    /// each with the digest of its data and what its values are brought to.
-    evidence: BTreeMap<String, Behind>,
-}
-
-/// A record, the digest of its data, and what its values are brought to.
-type Behind = (Arc<Evidence>, Option<String>, Option<f64>);
-
-/// One state, with what gives design values found once for all panels.
-pub(crate) struct Side<'a> {
-    ledger: &'a Ledger,
-    duties: BTreeMap<&'a str, Vec<&'a Duty>>,
-}
-
-impl<'a> Side<'a> {
-    pub(crate) fn of(ledger: &'a Ledger, evaluation: &'a Evaluation) -> Self {
-        let mut duties: BTreeMap<&str, Vec<&Duty>> = BTreeMap::new();
-        for ((showing, _), duty) in &evaluation.duties {
-            duties.entry(showing).or_default().push(duty);
-        }
-        Self { ledger, duties }
-    }
-
-    /// Whether a panel's margins are made from the same as those of a panel of another state.
-    pub(crate) fn is_same(&self, panel: &str, other: &Side<'_>, named: &str) -> bool {
-        self.inputs(panel) == other.inputs(named)
-    }
-
-    fn inputs(&self, panel: &str) -> Inputs {
-        let ledger = self.ledger;
-        let Some(entry) = ledger.panels.get(panel) else { return Inputs::default() };
-        let mut found = Inputs {
-            panel: Some(Arc::clone(&entry.value)),
-            climate: ledger.head.as_ref().and_then(|head| head.climate.clone()),
-            statistics: ledger.head.as_ref().and_then(|head| head.statistics.clone()),
-            ..Inputs::default()
-        };
-        let mut materials: Vec<&str> = Vec::new();
-        let mut showings: BTreeSet<&str> = BTreeSet::new();
-        for zone in &entry.value.zones {
-            materials.extend(zone.sheet.as_ref().map(|own| own.material.id()));
-            let finish = zone.finish.as_ref().and_then(|own| ledger.finishes.get(own.id()));
-            found.finishes.extend(finish.map(|own| Arc::clone(&own.value)));
-            let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
-                continue;
-            };
-            materials.extend(recipe.value.layers.iter().map(|layer| layer.material.id()));
-            materials.extend(recipe.value.resin.as_ref().map(|own| own.material.id()));
-            let process = ledger.processes.get(recipe.value.process.id());
-            found.processes.extend(process.map(|own| Arc::clone(&own.value)));
-            found.recipes.push(Arc::clone(&recipe.value));
-        }
-        for joint in &entry.value.joints {
-            materials.push(joint.adhesive.id());
-            let process = joint.process.as_ref().and_then(|own| ledger.processes.get(own.id()));
-            found.processes.extend(process.map(|own| Arc::clone(&own.value)));
-        }
-        for material in materials.into_iter().filter_map(|id| ledger.materials.get(id)) {
-            found.materials.push(Arc::clone(&material.value));
-            let lamina = material.value.lamina.iter().flat_map(|own| [&own.e1, &own.e2, &own.g12]);
-            let strength = material.value.strength.iter().flat_map(|own| own.figures());
-            let strength = strength.filter_map(|(_, sourced)| sourced);
-            for sourced in lamina.chain(strength) {
-                if let Sourced::From(own) = sourced {
-                    showings.extend(own.iter().map(|one| one.id()));
-                }
-            }
-        }
-        if let Some(own) = &entry.value.design_strain {
-            for sourced in [&own.tension, &own.compression, &own.shear].into_iter().flatten() {
-                if let Sourced::From(own) = sourced {
-                    showings.extend(own.iter().map(|one| one.id()));
-                }
-            }
-        }
-        for id in showings {
-            let Some(showing) = ledger.showings.get(id) else { continue };
-            let duties = self.duties.get(id).map_or(&[][..], Vec::as_slice);
-            let judged: Vec<Arc<Judged>> = duties
-                .iter()
-                .filter_map(|duty| duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst)))
-                .cloned()
-                .collect();
-            for id in judged.iter().flat_map(|one| &one.evidence) {
-                let own = ledger.evidence.get(id);
-                let baseline = own.and_then(|own| own.value.baseline.as_ref());
-                let baseline = baseline.and_then(|own| ledger.evidence.get(own.id()));
-                for entry in own.into_iter().chain(baseline) {
-                    let digest = ledger.data.get(&entry.id).map(|data| data.digest.clone());
-                    let nominal = Nominal::of(ledger, &showing.value, &entry.value);
-                    let nominal = nominal.and_then(|own| Some(own.ok()?.value));
-                    found.evidence.insert(entry.id.clone(), (Arc::clone(&entry.value), digest, nominal));
-                }
-            }
-            found.showings.push((Arc::clone(&showing.value), judged));
-        }
-        found
-    }
 }
 
 #[cfg(test)]

@@ -129,13 +129,14 @@ impl Wrote<'_> {
         }
         let changed: Vec<&FileEdit> = edits.iter().filter(|edit| edit.was != edit.shall).collect();
         if context.json() {
+            let written: BTreeSet<&String> = changed.iter().map(|edit| &edit.file).collect();
             let mut document = json!({
                 "schema": "decide/1",
                 "did": self.did,
                 "decision": self.id,
                 "file": self.file,
                 "dry_run": self.dry_run,
-                "written": changed.iter().map(|edit| &edit.file).collect::<Vec<_>>(),
+                "written": written,
             });
             if let (Some(map), Value::Object(more)) = (document.as_object_mut(), self.more) {
                 map.extend(more);

@@ -10,7 +10,7 @@ use crate::record::LoadPath;
 use foldhash::HashMap;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// A subject as one panel uses it.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -28,6 +28,8 @@ pub(super) struct Used {
 pub(super) struct Demands {
     /// Panels in their order; what is equal in another state is shared with it.
     all: HashMap<Subject, Vec<(String, Arc<Used>)>>,
+    /// The programme, which no panel uses, once somebody asks for it.
+    programme: OnceLock<Arc<Used>>,
 }
 
 impl Demands {
@@ -65,7 +67,17 @@ impl Demands {
                 Ok(((*subject).clone(), used))
             })
             .collect();
-        Ok(Self { all: made.into_iter().collect::<Result<_, _>>()? })
+        Ok(Self { all: made.into_iter().collect::<Result<_, _>>()?, programme: OnceLock::new() })
+    }
+
+    /// Returns the programme, worked out once.
+    pub(super) fn programme(&self, configurator: &Configurator<'_>) -> Result<Arc<Used>, ArticleError> {
+        if let Some(known) = self.programme.get() {
+            return Ok(Arc::clone(known));
+        }
+        let variants = Arc::new(configurator.variants(&Subject::Programme, None)?);
+        let used = Arc::new(Used { variants, ..Used::default() });
+        Ok(Arc::clone(self.programme.get_or_init(|| used)))
     }
 
     pub(super) fn of(&self, subject: &Subject, panel: &str) -> Option<&Arc<Used>> {

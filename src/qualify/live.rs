@@ -7,7 +7,7 @@ use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{
-    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_with, mode_as_tested, plate_zone, signed,
+    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_shared, mode_as_tested, plate_zone, signed,
 };
 use super::pool::digits;
 use super::table::{KindRow, Table};
@@ -127,8 +127,7 @@ impl<'a> Live<'a> {
 
     fn margins(&self, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
         let Some(cell) = self.panels.get(panel) else { return Ok(Arc::default()) };
-        cell.get_or_init(|| margins_with(self.ledger, &self.standing, panel, &self.memo).map(Arc::new))
-            .clone()
+        cell.get_or_init(|| margins_shared(self.ledger, &self.standing, panel, &self.memo)).clone()
     }
 
     /// Judges a computed showing for one panel; for the programme the panel is empty.

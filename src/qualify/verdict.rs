@@ -63,7 +63,7 @@ pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError>
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, detail, None, true, None)
+    whole(ledger, today, detail, None, true, None)
 }
 
 /// As [`evaluate`], in the detail of the evaluation of another state, taking over what was judged there from
@@ -72,7 +72,7 @@ pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Eval
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_beside(ledger: &Ledger, today: Day, other: &Evaluation) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, other.grounds.detail, Some(other), true, None)
+    whole(ledger, today, other.grounds.detail, Some(other), true, None)
 }
 
 /// As [`evaluate_beside`], judging anew only what some panels ask and what the programme asks; every other panel
@@ -86,16 +86,35 @@ pub fn evaluate_few(
     other: &Evaluation,
     panels: &BTreeSet<String>,
 ) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, other.grounds.detail, Some(other), true, Some(panels))
+    whole(ledger, today, other.grounds.detail, Some(other), true, Some(panels))
+}
+
+/// As [`evaluate_few`], given up as soon as a duty that the other state met is surely not closed any more: `None`
+/// then. An evaluation says nothing of whether one is lost.
+///
+/// # Errors
+/// As [`evaluate`].
+pub fn evaluate_until_lost(
+    ledger: &Ledger,
+    today: Day,
+    other: &Evaluation,
+    panels: &BTreeSet<String>,
+) -> Result<Option<Evaluation>, ArticleError> {
+    let goes_on = |duties: &_| if lost(ledger, other, duties) { Err(Ended::Lost) } else { Ok(()) };
+    match evaluated(ledger, today, other.grounds.detail, Some(other), true, Some(panels), goes_on) {
+        Ok(evaluation) => Ok(Some(evaluation)),
+        Err(Ended::Lost) => Ok(None),
+        Err(Ended::Unfit(error)) => Err(error),
+    }
 }
 
 /// As [`evaluate`], every candidate compared in whole.
 #[cfg(test)]
 pub(super) fn evaluate_in_whole(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, Detail::Verdicts, None, false, None)
+    whole(ledger, today, Detail::Verdicts, None, false, None)
 }
 
-fn evaluated(
+fn whole(
     ledger: &Ledger,
     today: Day,
     detail: Detail,
@@ -103,6 +122,32 @@ fn evaluated(
     first_look: bool,
     only: Option<&BTreeSet<String>>,
 ) -> Result<Evaluation, ArticleError> {
+    evaluated(ledger, today, detail, other, first_look, only, |_| Ok::<_, ArticleError>(()))
+}
+
+/// Why there is no evaluation.
+enum Ended {
+    Lost,
+    Unfit(ArticleError),
+}
+
+impl From<ArticleError> for Ended {
+    fn from(error: ArticleError) -> Self {
+        Ended::Unfit(error)
+    }
+}
+
+/// `goes_on` is asked with the verdicts from evidence, before what is computed, which takes longest; neither what they
+/// rest on nor concessions are laid over them yet.
+fn evaluated<E: From<ArticleError>>(
+    ledger: &Ledger,
+    today: Day,
+    detail: Detail,
+    other: Option<&Evaluation>,
+    first_look: bool,
+    only: Option<&BTreeSet<String>>,
+    goes_on: impl Fn(&BTreeMap<DutyKey, Duty>) -> Result<(), E>,
+) -> Result<Evaluation, E> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let memo = other.map_or_else(Arc::default, |other| Arc::clone(&other.memo));
@@ -176,9 +221,10 @@ fn evaluated(
     if computed.is_empty() {
         judge(&proved, None, &mut duties)?;
     } else {
-        let (after, before): (Vec<_>, Vec<_>) =
+        let (after, first): (Vec<_>, Vec<_>) =
             proved.into_iter().partition(|(_, row)| leans_on_computed(row));
-        judge(&before, None, &mut duties)?;
+        judge(&first, None, &mut duties)?;
+        goes_on(&duties)?;
         let mut standing = duties.clone();
         super::rests::rest(ledger, &uses, &mut standing)?;
         super::concede::concede(ledger, today, &mut standing);
@@ -207,6 +253,17 @@ fn evaluated(
     assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
     Ok(Evaluation { duties, uses, assumptions, grounds, memo })
+}
+
+/// Whether a duty that was met is surely not closed in the end: what it rests on closes nothing that is not, and
+/// concessions close only what one names.
+fn lost(ledger: &Ledger, before: &Evaluation, duties: &BTreeMap<DutyKey, Duty>) -> bool {
+    let conceded: BTreeSet<&str> = ledger.concessions.values().map(|one| one.value.showing.id()).collect();
+    duties.iter().filter(|(key, _)| !conceded.contains(key.0.as_str())).any(|(key, duty)| {
+        let Some(was) = before.duties.get(key) else { return false };
+        let met = |panel: &String| was.panels.get(panel).is_some_and(|own| own.verdict == Verdict::Met);
+        duty.panels.iter().any(|(panel, now)| !now.verdict.is_closed() && met(panel))
+    })
 }
 
 /// Subjects as some panels use them, and those that no panel uses.
@@ -407,7 +464,6 @@ impl Room<'_> {
         // Panels share what is equal, so where it lies tells them apart.
         let mut shared: HashMap<*const Configuration, (Look, Vec<Sight>)> = HashMap::default();
         let mut panels = BTreeMap::new();
-        let mut programme = None;
         for panel in using {
             if let Some(live) = self.live.filter(|_| self.row.live) {
                 let mut judged = live.judged(self.showing, subject, &panel)?;
@@ -415,13 +471,20 @@ impl Room<'_> {
                 panels.insert(panel, Arc::new(judged));
                 continue;
             }
+            let programme;
             let used = match self.demands.of(subject, &panel) {
                 Some(used) => used,
                 // The programme is used by no panel.
-                None => programme.get_or_insert(Arc::new(Used {
-                    variants: Arc::new(self.configurator.variants(subject, None)?),
-                    ..Used::default()
-                })),
+                None => {
+                    programme = match subject {
+                        Subject::Programme => self.demands.programme(self.configurator)?,
+                        other => Arc::new(Used {
+                            variants: Arc::new(self.configurator.variants(other, None)?),
+                            ..Used::default()
+                        }),
+                    };
+                    &programme
+                }
             };
             if let Some(known) =
                 same.and_then(|(ground, demands)| ground.judged(demands, subject, &panel, used))

@@ -24,7 +24,7 @@ pub(crate) struct Run {
 }
 
 impl Run {
-    fn of(output: &Output) -> Self {
+    pub(crate) fn of(output: &Output) -> Self {
         Self {
             code: output.status.code(),
             out: String::from_utf8(output.stdout.clone()).unwrap(),

@@ -5,6 +5,7 @@
 pub(crate) mod bed;
 
 mod decide;
+mod full_disk;
 mod gate;
 mod merge;
 mod states;

@@ -66,6 +66,11 @@ impl Knob {
         &self.numbered
     }
 
+    /// Returns the file of the record.
+    pub(super) fn file(&self) -> &str {
+        &self.file
+    }
+
     /// Returns the ledger with another text at this place; `None` where the record does not take it.
     pub fn turned(&self, ledger: &Ledger, to: &str) -> Option<Ledger> {
         let bytes = self.edited(to)?;

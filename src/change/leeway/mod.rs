@@ -1,6 +1,7 @@
 //! How far each figure can move before something lapses, and what that costs.
 
 mod knob;
+mod once;
 mod trial;
 
 pub use knob::{Figure, GRID, Knob, Setting, knobs};

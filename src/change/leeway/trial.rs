@@ -1,14 +1,15 @@
 //! One figure moved, everything judged again: what lapses, which margin, budget or balance goes.
 
 use super::knob::Knob;
+use super::once::Once;
 use crate::article::ArticleError;
 use crate::article::weigh::{Balanced, Scope, programme_mass, statement};
 use crate::change::balance::balances;
 use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
 use crate::qualify::lapses::{Lapse, lapses};
-use crate::qualify::margins::{PanelMargins, margins_with};
-use crate::qualify::verdict::{Evaluation, evaluate_few};
+use crate::qualify::margins::margins_shared;
+use crate::qualify::verdict::{Evaluation, evaluate_few, evaluate_until_lost};
 use crate::record::{Address, ComputedCheck, Day, RecordKind};
 use crate::source::Snapshot;
 use std::collections::{BTreeMap, BTreeSet};
@@ -62,6 +63,8 @@ pub struct Bench<'a> {
     pub(super) uses: Uses,
     pub(super) kg: f64,
     recall: MemoryRecall,
+    /// The files as they stand, read once for all trials.
+    once: Once<'a>,
     /// The least margin of each load case, by panel.
     margins: BTreeMap<String, Cases>,
     balance: BTreeMap<String, Balanced>,
@@ -95,6 +98,7 @@ impl<'a> Bench<'a> {
             uses: Uses::of(ledger),
             kg: programme_mass(ledger)?,
             recall: MemoryRecall::new(),
+            once: Once::new(snapshot),
             margins: BTreeMap::new(),
             balance: balances(ledger)?,
             room: room(ledger)?,
@@ -117,7 +121,7 @@ impl<'a> Bench<'a> {
     /// Returns whether the ledger takes another text at a place: it reads, and no error is new.
     pub(super) fn takes(&self, knob: &Knob, to: &str) -> bool {
         let Some(snapshot) = knob.overlaid(self.snapshot, to) else { return false };
-        let ledger = Ledger::load(&snapshot, &self.recall);
+        let ledger = Ledger::load(&self.once.under(&snapshot, knob.file()), &self.recall);
         !ledger.broken.contains(&knob.address) && ledger.new_errors(self.ledger).is_empty()
     }
 
@@ -134,7 +138,8 @@ impl<'a> Bench<'a> {
     /// as [`Bench::trial`]. What is lost beside the first is not looked for.
     pub(super) fn is_clear(&self, knob: &Knob, panels: &BTreeSet<String>, to: &str) -> Option<Option<f64>> {
         let ledger = knob.turned(self.ledger, to)?;
-        let evaluation = evaluate_few(&ledger, self.today, self.evaluation, panels).ok()?;
+        let judged = evaluate_until_lost(&ledger, self.today, self.evaluation, panels).ok()?;
+        let Some(evaluation) = judged else { return Some(None) };
         let found = self.found(&ledger, &evaluation, panels, false).ok()?;
         Some(found.is_clear().then_some(found.kg))
     }
@@ -198,7 +203,7 @@ fn least_margins(
         if panel.value.loads.is_empty() && panel.value.section.is_none() && panel.value.joints.is_empty() {
             continue;
         }
-        let found: PanelMargins = margins_with(ledger, &evaluation.duties, id, evaluation.memo())?;
+        let found = margins_shared(ledger, &evaluation.duties, id, evaluation.memo())?;
         let mut cases = Cases::new();
         for margin in found.of(ComputedCheck::Margins) {
             let own =

@@ -10,6 +10,7 @@ mod build;
 mod core;
 mod frame;
 mod heat;
+mod inputs;
 mod laid;
 mod plies;
 mod recipe;
@@ -22,6 +23,7 @@ pub use build::{Moisture, ToolCheck, moisture, tool_checks};
 pub use frame::{FrameState, WallReport};
 pub(crate) use heat::heat_limits;
 pub use heat::{Heat, HeatReport, heat_of};
+pub(crate) use inputs::Side;
 pub(crate) use laid::laid_up;
 pub use laid::{CarryingLayer, CoreLayer, LaidUp};
 pub use recipe::{LaminateReport, Mechanics, UsedMargin, code, laminate_report};
@@ -36,6 +38,7 @@ use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::record::{ComputedCheck, Panel};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// A layer that a margin is critical in.
 #[derive(Debug, Clone, PartialEq)]
@@ -225,7 +228,8 @@ pub fn margins_of(
     margins_with(ledger, duties, panel, &Memo::default())
 }
 
-/// As [`margins_of`], with plates that further panels share.
+/// As [`margins_of`], with plates that further panels share, and taken over where they were computed from the very
+/// same before.
 ///
 /// # Errors
 /// As [`margins_of`].
@@ -235,12 +239,28 @@ pub fn margins_with(
     panel: &str,
     memo: &Memo,
 ) -> Result<PanelMargins, ArticleError> {
-    let mut found = PanelMargins::default();
-    let Some(entry) = ledger.panels.get(panel) else { return Ok(found) };
-    let values =
-        Values { ledger, duties, panel: Some(panel), load_path: entry.value.load_path, environment: None };
-    margins_by(ledger, entry, &values, memo, &mut found)?;
-    Ok(found)
+    margins_shared(ledger, duties, panel, memo).map(Arc::unwrap_or_clone)
+}
+
+/// As [`margins_with`], for whoever only looks at them.
+///
+/// # Errors
+/// As [`margins_of`].
+pub(crate) fn margins_shared(
+    ledger: &Ledger,
+    duties: &BTreeMap<DutyKey, Duty>,
+    panel: &str,
+    memo: &Memo,
+) -> Result<Arc<PanelMargins>, ArticleError> {
+    let Some(entry) = ledger.panels.get(panel) else { return Ok(Arc::default()) };
+    let compute = || {
+        let load_path = entry.value.load_path;
+        let values = Values { ledger, duties, panel: Some(panel), load_path, environment: None };
+        let mut found = PanelMargins::default();
+        margins_by(ledger, entry, &values, memo, &mut found)?;
+        Ok(found)
+    };
+    memo.known.margins(&Side::new(ledger, duties), panel, compute)
 }
 
 /// Computes everything of a panel with what `values` finds, which may look in another ledger.

@@ -1,6 +1,7 @@
 //! Load cases on the laminates of zones: which states of load each brings, the plate included.
 
 use super::core::{faces, sandwich};
+use super::inputs::Known;
 use super::laid::{LaidUp, laid_up};
 use super::plies::{Case, Loading, design_strain, held_back, strength};
 use super::values::{DesignValue, Lacking, Statistic, Values, environment_of};
@@ -223,19 +224,23 @@ struct Bench<'a> {
     memo: &'a Memo,
 }
 
-/// Plates that were solved already, by everything that they are: panels of one laminate share them.
+/// What was computed already: plates by everything that they are, since panels of one laminate share them, and
+/// margins of panels by what they are made from.
 #[derive(Debug, Default)]
-pub struct Memo(Mutex<HashMap<[u64; 12], Result<Bending, LaminateError>>>);
+pub struct Memo {
+    plates: Mutex<HashMap<[u64; 12], Result<Bending, LaminateError>>>,
+    pub(super) known: Known,
+}
 
 impl Memo {
     /// Returns the plate under a pressure of 1 Pa, to which all is proportional.
     fn bent(&self, plate: &Plate, key: [u64; 12]) -> Result<Bending, LaminateError> {
-        let known = self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
+        let known = self.plates.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
         if let Some(known) = known {
             return known;
         }
         let solved = pressure(plate, 1.0);
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(key, solved.clone());
+        self.plates.lock().unwrap_or_else(PoisonError::into_inner).insert(key, solved.clone());
         solved
     }
 }

@@ -1,0 +1,196 @@
+//! What the margins of a panel are made from, so that they are made once for all states that have the same.
+
+use super::super::duty::{Duty, DutyKey, Judged};
+use super::super::verdict::Evaluation;
+use super::PanelMargins;
+use crate::article::Subject;
+use crate::ledger::{Ledger, Nominal};
+use crate::record::{
+    Climate, Evidence, Finish, Material, Panel, Process, Recipe, Showing, Sourced, Statistics,
+};
+use foldhash::HashMap;
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// A record of a state. What two states share is the same without a look at it.
+struct Shared<T>(Arc<T>);
+
+impl<T: PartialEq> PartialEq for Shared<T> {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.0, &other.0) || self.0 == other.0
+    }
+}
+
+/// Everything that the margins of a panel are made from.
+#[derive(PartialEq, Default)]
+struct Inputs {
+    panel: Option<Shared<Panel>>,
+    recipes: Vec<Shared<Recipe>>,
+    materials: Vec<Shared<Material>>,
+    processes: Vec<Shared<Process>>,
+    finishes: Vec<Shared<Finish>>,
+    climate: Option<Climate>,
+    /// Levels that the ledger sets for all showings.
+    statistics: Option<Statistics>,
+    /// Showings that values come from, with what was judged of them.
+    showings: Vec<(Shared<Showing>, Vec<Shared<Judged>>)>,
+    /// The evidence behind those verdicts and the baselines that it extends, whose specimens give the values.
+    evidence: BTreeMap<String, Behind>,
+}
+
+/// A record of evidence, with what else a value takes from it.
+#[derive(PartialEq)]
+struct Behind {
+    record: Shared<Evidence>,
+    /// Of its data, where it has some.
+    digest: Option<String>,
+    /// What its values are brought to.
+    nominal: Option<f64>,
+}
+
+/// One state, with what gives design values.
+#[derive(Clone, Copy)]
+pub(crate) struct Side<'a> {
+    ledger: &'a Ledger,
+    duties: &'a BTreeMap<DutyKey, Duty>,
+}
+
+impl<'a> Side<'a> {
+    pub(crate) fn of(ledger: &'a Ledger, evaluation: &'a Evaluation) -> Self {
+        Self::new(ledger, &evaluation.duties)
+    }
+
+    pub(super) fn new(ledger: &'a Ledger, duties: &'a BTreeMap<DutyKey, Duty>) -> Self {
+        Self { ledger, duties }
+    }
+
+    /// Whether a panel's margins are made from the same as those of a panel of another state.
+    pub(crate) fn is_same(&self, panel: &str, other: &Side<'_>, named: &str) -> bool {
+        self.inputs(panel) == other.inputs(named)
+    }
+
+    /// The duties of a showing.
+    fn duties_of(&self, showing: &str) -> impl Iterator<Item = &'a Duty> {
+        let least = Subject::Lamina { material: String::new(), resin: None, process: String::new() };
+        let showing = showing.to_string();
+        let from = self.duties.range((showing.clone(), least)..);
+        from.take_while(move |((own, _), _)| *own == showing).map(|(_, duty)| duty)
+    }
+
+    fn inputs(&self, panel: &str) -> Inputs {
+        let ledger = self.ledger;
+        let Some(entry) = ledger.panels.get(panel) else { return Inputs::default() };
+        let mut found = Inputs {
+            panel: Some(Shared(Arc::clone(&entry.value))),
+            climate: ledger.head.as_ref().and_then(|head| head.climate.clone()),
+            statistics: ledger.head.as_ref().and_then(|head| head.statistics.clone()),
+            ..Inputs::default()
+        };
+        let mut materials: Vec<&str> = Vec::new();
+        let mut showings: BTreeSet<&str> = BTreeSet::new();
+        for zone in &entry.value.zones {
+            materials.extend(zone.sheet.as_ref().map(|own| own.material.id()));
+            let finish = zone.finish.as_ref().and_then(|own| ledger.finishes.get(own.id()));
+            found.finishes.extend(finish.map(|own| Shared(Arc::clone(&own.value))));
+            let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
+                continue;
+            };
+            materials.extend(recipe.value.layers.iter().map(|layer| layer.material.id()));
+            materials.extend(recipe.value.resin.as_ref().map(|own| own.material.id()));
+            let process = ledger.processes.get(recipe.value.process.id());
+            found.processes.extend(process.map(|own| Shared(Arc::clone(&own.value))));
+            found.recipes.push(Shared(Arc::clone(&recipe.value)));
+        }
+        for joint in &entry.value.joints {
+            materials.push(joint.adhesive.id());
+            let process = joint.process.as_ref().and_then(|own| ledger.processes.get(own.id()));
+            found.processes.extend(process.map(|own| Shared(Arc::clone(&own.value))));
+        }
+        for material in materials.into_iter().filter_map(|id| ledger.materials.get(id)) {
+            found.materials.push(Shared(Arc::clone(&material.value)));
+            let lamina = material.value.lamina.iter().flat_map(|own| [&own.e1, &own.e2, &own.g12]);
+            let strength = material.value.strength.iter().flat_map(|own| own.figures());
+            let strength = strength.filter_map(|(_, sourced)| sourced);
+            for sourced in lamina.chain(strength) {
+                if let Sourced::From(own) = sourced {
+                    showings.extend(own.iter().map(|one| one.id()));
+                }
+            }
+        }
+        if let Some(own) = &entry.value.design_strain {
+            for sourced in [&own.tension, &own.compression, &own.shear].into_iter().flatten() {
+                if let Sourced::From(own) = sourced {
+                    showings.extend(own.iter().map(|one| one.id()));
+                }
+            }
+        }
+        for id in showings {
+            let Some(showing) = ledger.showings.get(id) else { continue };
+            let judged: Vec<Shared<Judged>> = self
+                .duties_of(id)
+                .filter_map(|duty| duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst)))
+                .map(|judged| Shared(Arc::clone(judged)))
+                .collect();
+            for id in judged.iter().flat_map(|one| &one.0.evidence) {
+                let own = ledger.evidence.get(id);
+                let baseline = own.and_then(|own| own.value.baseline.as_ref());
+                let baseline = baseline.and_then(|own| ledger.evidence.get(own.id()));
+                for entry in own.into_iter().chain(baseline) {
+                    let digest = ledger.data.get(&entry.id).map(|data| data.digest.clone());
+                    let nominal = Nominal::of(ledger, &showing.value, &entry.value);
+                    let nominal = nominal.and_then(|own| Some(own.ok()?.value));
+                    let record = Shared(Arc::clone(&entry.value));
+                    found.evidence.insert(entry.id.clone(), Behind { record, digest, nominal });
+                }
+            }
+            found.showings.push((Shared(Arc::clone(&showing.value)), judged));
+        }
+        found
+    }
+}
+
+/// States of one panel that are kept, besides the first: as many as are looked at side by side, and no more.
+const KEPT_OF_ONE: usize = 8;
+/// Panels of which any are kept.
+const KEPT: usize = 256;
+
+/// Margins of panels that were computed, each with what they are made from.
+#[derive(Default)]
+pub(super) struct Known(Mutex<HashMap<String, VecDeque<(Arc<Inputs>, Arc<PanelMargins>)>>>);
+
+impl std::fmt::Debug for Known {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Known")
+    }
+}
+
+impl Known {
+    /// Returns the margins of a panel where some were computed from the same; else computes and keeps them.
+    pub(super) fn margins<E>(
+        &self,
+        side: &Side<'_>,
+        panel: &str,
+        compute: impl FnOnce() -> Result<PanelMargins, E>,
+    ) -> Result<Arc<PanelMargins>, E> {
+        let inputs = side.inputs(panel);
+        // Compared outside of the lock: others look meanwhile.
+        let known: Vec<(Arc<Inputs>, Arc<PanelMargins>)> = {
+            let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            all.get(panel).map(|own| own.iter().rev().cloned().collect()).unwrap_or_default()
+        };
+        if let Some((_, margins)) = known.into_iter().find(|(own, _)| **own == inputs) {
+            return Ok(margins);
+        }
+        let margins = Arc::new(compute()?);
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.len() < KEPT || all.contains_key(panel) {
+            let own = all.entry(panel.to_string()).or_default();
+            // The first is the state that the others are looked at beside.
+            if own.len() > KEPT_OF_ONE {
+                own.remove(1);
+            }
+            own.push_back((Arc::new(inputs), Arc::clone(&margins)));
+        }
+        Ok(margins)
+    }
+}
