@@ -79,9 +79,8 @@ pub fn laminate_report(
     evaluation: &Evaluation,
     recipe: &Entry<Recipe>,
 ) -> Result<LaminateReport, ArticleError> {
-    let margins = |panel: &str| {
-        margins_with(ledger, &evaluation.duties, panel, evaluation.memo()).map(Arc::new)
-    };
+    let margins =
+        |panel: &str| margins_with(ledger, &evaluation.duties, panel, evaluation.memo()).map(Arc::new);
     laminate_report_with(ledger, evaluation, recipe, &margins)
 }
 
