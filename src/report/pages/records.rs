@@ -51,6 +51,7 @@ pub(super) fn record(site: &Site<'_>, kind: RecordKind, id: &str) -> Made {
     let made = match kind {
         RecordKind::Panel => ledger.panels.get(id).map(|own| super::panel::context(site, own)),
         RecordKind::Recipe => ledger.recipes.get(id).map(|own| super::recipe::context(site, own)),
+        RecordKind::Evidence => ledger.evidence.get(id).map(|own| super::evidence::context(site, own)),
         _ => None,
     };
     made.unwrap_or_else(|| ("record.html", format!("{kind}/{id}"), Map::new()))
