@@ -7,7 +7,7 @@ use crate::article::ArticleError;
 use crate::qualify::margins::{DesignValue, FrameState, Margin, PanelMargins, Uncomputed};
 use crate::record::Panel;
 use crate::report::laminate::value_words;
-use crate::report::margins::{layer_words, mode_words};
+use crate::report::margins::layer_words;
 use crate::report::mass::decimals;
 use crate::report::page::count;
 use crate::report::panel::least_by_case;
@@ -26,7 +26,7 @@ pub(super) fn put(page: &mut Page, panel: &Panel, margins: &Result<Arc<PanelMarg
     let cases: Vec<Case> = shown
         .iter()
         .map(|margin| Case {
-            name: format!("{}: {}", margin.case, mode_words(margin)),
+            name: format!("{}: {}", margin.case, margin.mode),
             was: None,
             is: Some(margin.margin),
         })

@@ -1,6 +1,6 @@
 //! A frame section to scale: its walls, its centroid and its shear centre.
 
-use super::svg::{Anchor, Figure, Svg, cut};
+use super::svg::{Anchor, Figure, Svg};
 use crate::qualify::margins::FrameState;
 use crate::record::FrameSection;
 
@@ -38,7 +38,7 @@ pub(super) fn frame(section: &FrameSection, state: &FrameState) -> Option<Figure
     let px = |(y, z): (f64, f64)| (left + (y - low.0) * scale, top + (high.1 - z) * scale);
     let height = (high.1 - low.1) * scale;
     let mut svg = Svg::new(WIDTH, top + height + 60.0);
-    for (name, kind, from, to) in &walls {
+    for (_, kind, from, to) in &walls {
         let (one, two) = (px(*from), px(*to));
         let class = match *kind {
             "sheet" => "other",
@@ -48,8 +48,22 @@ pub(super) fn frame(section: &FrameSection, state: &FrameState) -> Option<Figure
         svg.line(class, one, two);
         svg.circle("hollow", one, 2.5);
         svg.circle("hollow", two, 2.5);
+    }
+    // Walls that lie on each other have their numbers side by side.
+    let mut words: Vec<((f64, f64), String)> = Vec::new();
+    for (at, (_, _, from, to)) in walls.iter().enumerate() {
+        let (one, two) = (px(*from), px(*to));
         let middle = ((one.0 + two.0) / 2.0 + 7.0, (one.1 + two.1) / 2.0 - 5.0);
-        svg.text("", middle, Anchor::Start, &cut(&format!("{name} ({kind})"), 190.0));
+        let near = |(known, _): &&mut ((f64, f64), String)| {
+            (known.1 - middle.1).abs() < 12.0 && (known.0 - middle.0).abs() < 14.0
+        };
+        match words.iter_mut().find(near) {
+            Some((_, all)) => all.push_str(&format!(", {}", at + 1)),
+            None => words.push((middle, (at + 1).to_string())),
+        }
+    }
+    for (place, word) in &words {
+        svg.text("", *place, Anchor::Start, word);
     }
     let mark = |svg: &mut Svg, at: [f64; 2], word: &str, class: &str, below: f64| {
         let (x, y) = px((at[0] * 1e3, at[1] * 1e3));
@@ -67,11 +81,12 @@ pub(super) fn frame(section: &FrameSection, state: &FrameState) -> Option<Figure
     svg.line("axis", (left, foot), (left + bar * scale, foot));
     svg.text("faint", (left + bar * scale + 8.0, foot + 4.0), Anchor::Start, &format!("{bar} mm"));
     let caption = format!(
-        "The frame section to scale, y to the right and z up, {} mm over all: laminates as a full line, sheet and bonds broken.",
+        "The frame section to scale, y to the right and z up, {} mm over all: laminates as a full line, sheet and bonds broken; numbers as in the table.",
         crate::calc::figure(span)
     );
-    let rows = walls.iter().map(|(name, kind, one, two)| {
+    let rows = walls.iter().enumerate().map(|(at, (name, kind, one, two))| {
         vec![
+            (at + 1).to_string(),
             name.clone(),
             (*kind).to_string(),
             format!("{:.1}, {:.1}", one.0, one.1),
@@ -81,7 +96,13 @@ pub(super) fn frame(section: &FrameSection, state: &FrameState) -> Option<Figure
     Some(Figure {
         svg: svg.finish("Frame section", &caption),
         caption,
-        columns: vec![("wall", false), ("kind", false), ("from y, z mm", true), ("to y, z mm", true)],
+        columns: vec![
+            ("number", true),
+            ("wall", false),
+            ("kind", false),
+            ("from y, z mm", true),
+            ("to y, z mm", true),
+        ],
         rows: rows.collect(),
     })
 }

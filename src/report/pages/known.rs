@@ -45,6 +45,7 @@ pub(super) struct Known<'a> {
     panel_duties: BTreeMap<&'a str, Vec<(&'a DutyKey, &'a Judged)>>,
     showing_duties: BTreeMap<&'a str, Vec<&'a Duty>>,
     laminate_duties: BTreeMap<&'a str, Vec<&'a Duty>>,
+    subject_duties: BTreeMap<&'a Subject, Vec<&'a Duty>>,
     parts: BTreeMap<&'a str, Vec<Part<'a>>>,
     recipe_panels: BTreeMap<&'a str, Vec<&'a str>>,
     finish_panels: BTreeMap<&'a str, Vec<&'a str>>,
@@ -79,6 +80,7 @@ impl<'a> Known<'a> {
             panel_duties: BTreeMap::new(),
             showing_duties: BTreeMap::new(),
             laminate_duties: BTreeMap::new(),
+            subject_duties: BTreeMap::new(),
             parts: BTreeMap::new(),
             recipe_panels: BTreeMap::new(),
             finish_panels: BTreeMap::new(),
@@ -102,6 +104,7 @@ impl<'a> Known<'a> {
             self.showing_duties.entry(&key.0).or_default().push(duty);
             if let Subject::Laminate(recipe) | Subject::Painted(recipe, _) = &key.1 {
                 self.laminate_duties.entry(recipe).or_default().push(duty);
+                self.subject_duties.entry(&key.1).or_default().push(duty);
             }
             let mut parts: BTreeMap<&str, Part<'_>> = BTreeMap::new();
             for (panel, judged) in &duty.panels {
@@ -169,6 +172,11 @@ impl<'a> Known<'a> {
     /// Duties of a laminate, bare or painted.
     pub fn duties_of_laminate(&self, recipe: &str) -> &[&'a Duty] {
         self.laminate_duties.get(recipe).map_or(&[], Vec::as_slice)
+    }
+
+    /// Duties of one laminate, bare or under one finish.
+    pub fn duties_of_subject(&self, subject: &Subject) -> &[&'a Duty] {
+        self.subject_duties.get(subject).map_or(&[], Vec::as_slice)
     }
 
     /// Duties that evidence has a part in.

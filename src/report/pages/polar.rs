@@ -9,6 +9,8 @@ const HEIGHT: f64 = 420.0;
 const RADIUS: f64 = 165.0;
 /// Degrees between two points of the curve.
 const STEP: u32 = 3;
+/// Below this difference, as a share, no direction is said to be the stiffest.
+const ALIKE: f64 = 0.005;
 /// Degrees between two rows of the table.
 const ROW: u32 = 15;
 
@@ -59,14 +61,21 @@ pub fn polar(compliance: &Compliance) -> Option<Figure> {
     let order = |one: &&&(u32, f64), two: &&&(u32, f64)| one.1.total_cmp(&two.1);
     let stiffest = half.iter().rev().max_by(order)?;
     let softest = half.iter().min_by(order)?;
-    svg.circle("holds", point(f64::from(stiffest.0), scale.px(stiffest.1)), 4.0);
-    svg.circle("hollow", point(f64::from(softest.0), scale.px(softest.1)), 4.0);
+    let words = if stiffest.1 - softest.1 < ALIKE * stiffest.1 {
+        format!("about {} in every direction", decimals(stiffest.1, 1))
+    } else {
+        svg.circle("holds", point(f64::from(stiffest.0), scale.px(stiffest.1)), 4.0);
+        svg.circle("hollow", point(f64::from(softest.0), scale.px(softest.1)), 4.0);
+        format!(
+            "stiffest near {}° with {}, softest near {}° with {} (to {STEP}°)",
+            stiffest.0,
+            decimals(stiffest.1, 2),
+            softest.0,
+            decimals(softest.1, 2)
+        )
+    };
     let caption = format!(
-        "Young's modulus in the plane by direction, GPa, the stack free to curve and to shear: stiffest near {}° with {}, softest near {}° with {} (to {STEP}°).",
-        stiffest.0,
-        decimals(stiffest.1, 2),
-        softest.0,
-        decimals(softest.1, 2)
+        "Young's modulus in the plane by direction, GPa, the stack free to curve and to shear: {words}."
     );
     let rows =
         (0..180).step_by(ROW as usize).map(|degrees| vec![format!("{degrees}"), decimals(at(degrees), 2)]);

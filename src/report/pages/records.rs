@@ -52,8 +52,13 @@ pub(super) fn record(site: &Site<'_>, kind: RecordKind, id: &str) -> Made {
         RecordKind::Panel => ledger.panels.get(id).map(|own| super::panel::context(site, own)),
         RecordKind::Recipe => ledger.recipes.get(id).map(|own| super::recipe::context(site, own)),
         RecordKind::Evidence => ledger.evidence.get(id).map(|own| super::evidence::context(site, own)),
+        RecordKind::Finish => ledger.finishes.get(id).map(|own| super::finish::context(site, own)),
+        RecordKind::Showing => ledger.showings.get(id).map(|own| super::showing::context(site, own)),
+        RecordKind::Decision => ledger.decisions.get(id).map(|own| super::decision::context(site, own)),
+        RecordKind::Tool => ledger.tools.get(id).map(|own| super::tool::context(site, own)),
         _ => None,
     };
+    // Nobody asks for a sheet that is not among those of the site.
     made.unwrap_or_else(|| ("record.html", format!("{kind}/{id}"), Map::new()))
 }
 

@@ -6,12 +6,18 @@ use serde_json::{Map, Value, json};
 /// Letters of what people wrote that a cell of a list shows.
 const WORDS: f64 = 900.0;
 
+/// Letters of a word that is not broken.
+const LONGEST: usize = 22;
+
 /// One cell, as the templates take it: what it is under `t`, the rest beside.
 pub(super) type Cell = Value;
 
 /// Words; what somebody wrote may run from right to left.
 pub(super) fn text(words: impl AsRef<str>) -> Cell {
-    json!({ "t": "text", "v": words.as_ref() })
+    let words = words.as_ref();
+    // Only a word that is longer than any of the trade is broken, so that columns stay readable.
+    let whole = words.split_whitespace().all(|one| one.chars().count() <= LONGEST);
+    json!({ "t": "text", "v": words, "whole": whole })
 }
 
 /// Words that are cut where they are long.
