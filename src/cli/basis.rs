@@ -6,10 +6,10 @@ mod evidence;
 use super::args::BasisArgs;
 use super::context::{Context, Failure, Status};
 use crate::ledger::{Specimen, read_specimens, same_condition};
-use crate::report::basis::{BasisReport, LeftOut, SampleReport, json, text};
+use crate::report::basis::{BasisReport, SampleReport, json, left_out, modes, sample, text};
 use crate::report::page::{Frame, Style, shown};
 use crate::source::DATA_LIMIT;
-use crate::statistics::{LEVELS_TAKEN, Levels, is_k_sample_level, pooled, procedure};
+use crate::statistics::{LEVELS_TAKEN, Levels, is_k_sample_level, pooled};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
@@ -160,17 +160,6 @@ fn of_files(
 /// More environments than any property is tested in.
 const MOST_CONDITIONS: usize = 12;
 
-/// Modes of failure of the specimens that count, with how many failed by each.
-fn modes(rows: &[&Specimen]) -> BTreeMap<String, usize> {
-    let mut all = BTreeMap::new();
-    for row in rows.iter().filter(|row| row.rejected.is_none()) {
-        if let Some(mode) = row.mode() {
-            *all.entry(mode.to_string()).or_default() += 1;
-        }
-    }
-    all
-}
-
 /// Values by the label of their batch.
 type Batches = Vec<(String, Vec<f64>)>;
 
@@ -194,46 +183,6 @@ fn by_batch(rows: &[&Specimen]) -> (Batches, Vec<Vec<String>>) {
         }
     }
     (groups, labels)
-}
-
-fn left_out(rows: &[&Specimen]) -> Vec<LeftOut> {
-    let rejected = rows.iter().filter_map(|row| Some((row, row.rejected.as_ref()?)));
-    rejected
-        .map(|(row, reason)| LeftOut {
-            line: row.line,
-            labels: [&row.batch, &row.panel, &row.specimen].map(|label| shown(label)),
-            value: row.value.is_finite().then_some(row.value),
-            reason: shown(reason),
-        })
-        .collect()
-}
-
-fn sample(
-    name: String,
-    of: String,
-    unit: String,
-    groups: Batches,
-    rejected: Vec<LeftOut>,
-    levels: &Levels,
-) -> SampleReport {
-    let slices: Vec<&[f64]> = groups.iter().map(|(_, values)| values.as_slice()).collect();
-    let procedure = procedure(&slices, levels);
-    // Labels go to a terminal.
-    let groups = groups.into_iter().map(|(label, values)| (shown(&label), values)).collect();
-    SampleReport {
-        name,
-        of,
-        unit,
-        groups,
-        labels: Vec::new(),
-        rejected,
-        modes: BTreeMap::new(),
-        notes: Vec::new(),
-        tested_in: None,
-        normalised: None,
-        measured: Vec::new(),
-        procedure,
-    }
 }
 
 /// Refuses levels that the tests do not take, before anything is read.

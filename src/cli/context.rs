@@ -19,6 +19,7 @@ use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_with};
 use crate::record::{Address, Day, Decision, Fault, Level, RecordKind, render};
+use crate::report::basis::NoSample;
 use crate::report::faults;
 use crate::report::head::ReportHead;
 use crate::report::page::{Frame, Style, count, shown};
@@ -55,6 +56,12 @@ impl Failure {
     /// Returns a failure with its mend.
     pub fn new(message: impl Into<String>, help: impl Into<String>) -> Self {
         Self { message: message.into(), help: Some(help.into()), faults: Vec::new() }
+    }
+}
+
+impl From<NoSample> for Failure {
+    fn from(error: NoSample) -> Self {
+        Self::new(error.message, error.help)
     }
 }
 

@@ -288,6 +288,30 @@ impl Compliance {
         moduli(&self.alpha, self.thickness)
     }
 
+    /// Young's modulus in the plane along a direction at `angle` (rad from x towards y), Pa, with the stack free to
+    /// curve and to shear.
+    ///
+    /// # Source
+    /// The strain along the direction under a unit force along it: R. M. Jones, Mechanics of Composite Materials,
+    /// equation 2.97, with the coupling terms kept (from memory).
+    ///
+    /// ```
+    /// use bondline::laminate::{ElasticLayer, Lamina, stiffness};
+    /// // Invented values.
+    /// let ply = Lamina { e1: 138e9, e2: 9e9, g12: 6.9e9, nu12: 0.3, cte1: 0.0, cte2: 0.0 };
+    /// let one = stiffness(&[ElasticLayer { lamina: ply, angle: 0.0, thickness: 0.2e-3 }])?.compliance()?;
+    /// // By hand: 1/E(45) = (1/E1 + 1/E2 + 1/G12 - 2 nu12/E1)/4.
+    /// let by_hand = 4.0 / (1.0 / 138e9 + 1.0 / 9e9 + 1.0 / 6.9e9 - 0.6 / 138e9);
+    /// assert!((one.modulus_along(45f64.to_radians()) / by_hand - 1.0).abs() < 1e-9);
+    /// # Ok::<(), bondline::laminate::LaminateError>(())
+    /// ```
+    pub fn modulus_along(&self, angle: f64) -> f64 {
+        let (s, c) = angle.sin_cos();
+        let force = [c * c, s * s, c * s];
+        let [x, y, xy] = times(&self.alpha, &force);
+        1.0 / (self.thickness * (c * c * x + s * s * y + c * s * xy))
+    }
+
     /// Moduli in bending with the stack free to strain: those of a homogeneous layer of the same
     /// thickness with the same delta.
     pub fn bending(&self) -> Moduli {

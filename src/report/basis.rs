@@ -1,8 +1,9 @@
 //! Design values from specimens: every step with its decision, as text, picture and JSON.
 
 mod equivalence;
-mod picture;
+pub(crate) mod picture;
 mod pooled;
+mod records;
 mod steps;
 
 use super::head::CAUTION_LINE;
@@ -11,6 +12,7 @@ use super::table::{Align, Table};
 use crate::calc::figure;
 use crate::statistics::{Basis, Pooled, Procedure, StatisticsError};
 pub use equivalence::{EquivalenceReport, equivalence_json, equivalence_text};
+pub use records::{NoSample, equivalence_report, evidence_sample, left_out, modes, no_part, sample};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 pub use steps::Step;
@@ -158,7 +160,7 @@ fn outliers_json(own: &SampleReport) -> Vec<Value> {
         .collect()
 }
 
-fn sample_json(own: &SampleReport) -> Value {
+pub(crate) fn sample_json(own: &SampleReport) -> Value {
     let mut document = json!({
         "of": own.name,
         "showing": if own.of.is_empty() { Value::Null } else { json!(own.of) },

@@ -46,7 +46,7 @@ pub enum Stands {
 }
 
 /// The roles that have not approved, and how many people are lacking.
-fn lacking<'a>(decision: &Decision, rule: Option<&'a Approvals>) -> (Vec<&'a str>, usize) {
+pub(super) fn lacking<'a>(decision: &Decision, rule: Option<&'a Approvals>) -> (Vec<&'a str>, usize) {
     let Some(rule) = rule else { return (Vec::new(), 0) };
     let has = |role: &Text| decision.approvals.iter().any(|one| one.role == *role);
     let roles = rule.decision.iter().filter(|role| !has(role)).map(Text::as_str).collect();
@@ -233,7 +233,7 @@ fn one_line(text: &str) -> String {
 }
 
 /// One change in words.
-fn said(change: &Change) -> String {
+pub(super) fn said(change: &Change) -> String {
     let line = |value: &Option<crate::record::Free>| {
         value.as_ref().and_then(|value| edit::one_line(&value.0)).unwrap_or_else(|| "nothing".to_string())
     };
@@ -253,7 +253,7 @@ fn said(change: &Change) -> String {
     }
 }
 
-fn foretold(own: &Predicted) -> String {
+pub(super) fn foretold(own: &Predicted) -> String {
     let on = own.on.map_or(String::new(), |day| format!(" on {day}"));
     let at = own.commit.as_ref().map_or(String::new(), |commit| {
         format!(" at {}", commit.as_str().get(..10).unwrap_or(commit.as_str()))

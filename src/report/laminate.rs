@@ -289,7 +289,7 @@ fn stiffness(page: &mut Page<'_>, report: &LaminateReport) {
 }
 
 /// Writes six significant digits.
-fn significant(value: f64) -> String {
+pub(super) fn significant(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return "0".to_string();
     }
@@ -380,6 +380,32 @@ pub(super) fn notes<'m>(
     }
 }
 
+/// What a design value is, with its unit, and where it comes from.
+pub(super) fn value_words(value: &DesignValue) -> [String; 2] {
+    let strain = value.what.starts_with("design strain");
+    let number = if strain {
+        format!("{:.0} ustrain", value.value * 1e6)
+    } else {
+        format!("{:.1} MPa", value.value / 1e6)
+    };
+    let from = match &value.from {
+        Origin::Typed => "typed in".to_string(),
+        Origin::Evidence(own) => format!(
+            "{}{} of {} ({}), {}, showing/{} {}{}{}",
+            own.statistic,
+            own.method.map_or(String::new(), |method| format!(" ({method})")),
+            own.n,
+            own.evidence.join(", "),
+            own.environment,
+            own.showing,
+            own.verdict,
+            if own.estimate { ", an estimate" } else { "" },
+            own.normalised.as_ref().map_or(String::new(), |to| format!(", normalised to {to}"))
+        ),
+    };
+    [number, from]
+}
+
 /// Lists design values with where they come from.
 pub(super) fn values(page: &mut Page<'_>, used: &[DesignValue]) {
     if used.is_empty() {
@@ -388,27 +414,7 @@ pub(super) fn values(page: &mut Page<'_>, used: &[DesignValue]) {
     page.heading("Design values in force");
     let shown = page.frame.shown(used.len(), VALUES_SHOWN);
     for value in used.iter().take(shown) {
-        let strain = value.what.starts_with("design strain");
-        let number = if strain {
-            format!("{:.0} ustrain", value.value * 1e6)
-        } else {
-            format!("{:.1} MPa", value.value / 1e6)
-        };
-        let from = match &value.from {
-            Origin::Typed => "typed in".to_string(),
-            Origin::Evidence(own) => format!(
-                "{}{} of {} ({}), {}, showing/{} {}{}{}",
-                own.statistic,
-                own.method.map_or(String::new(), |method| format!(" ({method})")),
-                own.n,
-                own.evidence.join(", "),
-                own.environment,
-                own.showing,
-                own.verdict,
-                if own.estimate { ", an estimate" } else { "" },
-                own.normalised.as_ref().map_or(String::new(), |to| format!(", normalised to {to}"))
-            ),
-        };
+        let [number, from] = value_words(value);
         page.hang("  ", "    ", &format!("{} {number}: {from}", value.what));
     }
     if shown < used.len() {

@@ -15,7 +15,7 @@ pub fn mode_words(margin: &Margin) -> String {
 }
 
 /// Writes how a margin fails, and in which layer.
-fn layer_words(margin: &Margin) -> String {
+pub(super) fn layer_words(margin: &Margin) -> String {
     let layer = margin.layer.as_ref().map_or(String::new(), |layer| {
         let name = layer.name.clone().unwrap_or_else(|| format!("layer {}", layer.number));
         let angle = layer.angle_deg.map_or(String::new(), |angle| format!(" ({})", degrees(angle)));

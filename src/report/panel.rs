@@ -177,7 +177,7 @@ fn heat_json(own: &HeatReport) -> Value {
     })
 }
 
-fn colour_words(limit: &ColourLimit) -> String {
+pub(super) fn colour_words(limit: &ColourLimit) -> String {
     match limit {
         ColourLimit::UpTo(most) => format!("up to {most:.2}"),
         ColourLimit::Any => "any colour".to_string(),
@@ -311,7 +311,7 @@ fn write_margins(page: &mut Page<'_>, report: &PanelReport<'_>) {
 }
 
 /// The least margin of each case and kind of check, in the order of the cases.
-fn least_by_case(margins: &[Margin]) -> Vec<&Margin> {
+pub(super) fn least_by_case(margins: &[Margin]) -> Vec<&Margin> {
     let mut least: Vec<&Margin> = Vec::new();
     for margin in margins {
         match least.iter_mut().find(|known| known.case == margin.case && known.check == margin.check) {

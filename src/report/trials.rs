@@ -177,7 +177,7 @@ fn head(page: &mut Page<'_>, trial: &TrialState) {
     page.hang("", "    ", &format!("evidence/{evidence}, {state}: {showing} {subject}"));
 }
 
-fn due_words(due: &Due) -> String {
+pub(super) fn due_words(due: &Due) -> String {
     let when = match (due.on, due.overdue) {
         (Some(on), true) => format!("overdue since {on}"),
         (Some(on), false) => format!("due {on}"),

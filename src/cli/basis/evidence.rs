@@ -1,19 +1,14 @@
 //! Samples from evidence, as its showing takes them.
 
-use super::{alike, equivalence, left_out, modes, sample, typed, with_pooled};
+use super::{alike, equivalence, typed, with_pooled};
 use crate::article::Subject;
-use crate::calc::figure;
 use crate::cli::args::BasisArgs;
 use crate::cli::context::{Context, Failure, Status, named};
-use crate::ledger::{Entry, Ledger, Nominal, Specimen};
-use crate::qualify::normalised::Normalised;
-use crate::qualify::pool::{Pool, levels, pool};
-use crate::record::{
-    Accept, Address, Evidence, EvidenceKind, EvidenceState, Figure, NormaliseTo, RecordKind, Showing,
-};
-use crate::report::basis::{BasisReport, Between, SampleReport, json, text};
+use crate::ledger::{Entry, Ledger};
+use crate::qualify::pool::levels;
+use crate::record::{Address, Evidence, EvidenceKind, Figure, RecordKind, Showing};
+use crate::report::basis::{BasisReport, Between, SampleReport, evidence_sample, json, no_part, text};
 use crate::report::page::shown;
-use crate::report::specimens::normalised_sentences;
 use crate::statistics::{Basis, Levels, between_tested};
 use std::io::Write;
 
@@ -168,134 +163,4 @@ fn apart<'l>(
     let first = samples.first()?;
     let other = samples.iter().find(|own| nominal(own) != nominal(first))?;
     Some(format!("{} and {} are not normalised to the same", first.name, other.name))
-}
-
-/// Why a record is no part of a sample that design values come from.
-pub(super) fn no_part(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
-    let own = &entry.value;
-    if !own.kind.stands_alone() {
-        return Some(format!("an {} extends a baseline, and design values stay the baseline's", own.kind));
-    }
-    if own.state != EvidenceState::Done {
-        return Some(format!("it is {}", own.state));
-    }
-    if own.disposition.is_some() {
-        return Some("its `disposition` takes it out of the pool".to_string());
-    }
-    let newer = ledger
-        .evidence
-        .values()
-        .find(|other| other.value.supersedes.as_ref().is_some_and(|old| old.id() == entry.id));
-    newer.map(|newer| format!("evidence/{} supersedes it", newer.id))
-}
-
-pub(super) fn evidence_sample(
-    ledger: &Ledger,
-    showing: &Entry<Showing>,
-    records: &[&Entry<Evidence>],
-    levels: &Levels,
-) -> Result<SampleReport, Failure> {
-    let values = pool(ledger, &showing.value, records);
-    let names: Vec<String> = records.iter().map(|entry| format!("evidence/{}", entry.id)).collect();
-    let names = names.join(", ");
-    if let Some(foreign) = values.foreign.first() {
-        return Err(Failure::new(
-            format!("the values of evidence/{foreign} can't be brought to {}", values.unit),
-            "`bondline check` names the column and the unit that was expected",
-        ));
-    }
-    if values.values.is_empty() {
-        let why =
-            if values.rejected > 0 { "all specimens are rejected" } else { "there are no specimen values" };
-        return Err(Failure::new(
-            format!("{names} gives no design value: {why}"),
-            "name evidence with `data:`, a CSV file of specimens",
-        ));
-    }
-    let subject = records.first().and_then(|entry| Subject::from_label(&entry.value.subject));
-    let on = subject.map_or(String::new(), |subject| format!(" on {subject}"));
-    let of = format!("showing/{}{on}", showing.id);
-    if let Some(lacking) = values.normalised.as_ref().and_then(|own| own.lacking.first()) {
-        return Err(Failure::new(
-            format!("the values of evidence/{lacking} can't be normalised as its showing asks"),
-            "`bondline check` names the column that is missing",
-        ));
-    }
-    let nominal = values.normalised.as_ref().map(Normalised::words);
-    let normalised = normalised_sentences(&values);
-    let rows: Vec<&Specimen> = records
-        .iter()
-        .filter_map(|entry| ledger.data.get(&entry.id))
-        .flat_map(|data| data.rows.iter())
-        .collect();
-    let labels = values.labels(ledger, records);
-    let measured = values.measured_by_batch().unwrap_or_default();
-    let reckoned = reckoned(ledger, &showing.value, records, &values);
-    let groups = values.by_batch.into_iter().collect();
-    let mut own = sample(names, of, values.unit, groups, left_out(&rows), levels);
-    own.labels = labels.into_iter().map(|own| own.iter().map(|label| shown(label)).collect()).collect();
-    own.modes = modes(&rows);
-    own.normalised = nominal;
-    own.measured = measured;
-    own.notes.extend(normalised);
-    own.notes.extend(reckoned);
-    let unconformed = records.iter().filter(|entry| entry.value.conformed.is_none());
-    let unconformed: Vec<String> = unconformed.map(|entry| format!("evidence/{}", entry.id)).collect();
-    if !unconformed.is_empty() {
-        own.notes
-            .push(format!("not conformed, so that it counts for no duty yet: {}", unconformed.join(", ")));
-    }
-    if records.iter().all(|entry| entry.value.kind.stands_alone()) {
-        own.notes.extend(asked(&showing.value.accept, &own));
-    }
-    own.tested_in = showing.value.environment.as_ref().and_then(|environment| {
-        let moisture = environment.moisture.as_ref().map_or("unstated", |own| own.as_str());
-        Some((environment.temperature.as_ref()?.si(), moisture.to_string()))
-    });
-    Ok(own)
-}
-
-/// The first normalised value in numbers, as an example of all.
-fn reckoned(
-    ledger: &Ledger,
-    showing: &Showing,
-    records: &[&Entry<Evidence>],
-    values: &Pool,
-) -> Option<String> {
-    let (batch, normalised) = values.by_batch.iter().find_map(|(batch, own)| Some((batch, own.first()?)))?;
-    let written = values.origins.get(batch)?.first()?;
-    let measured = *values.measured_by_batch()?.first()?.first()?;
-    let record = records.get(written.record)?;
-    let row = ledger.data.get(&record.id)?.rows.get(written.row?)?;
-    let nominal = Nominal::of(ledger, showing, &record.value)?.ok()?;
-    let thing = nominal.measured(row)?;
-    let (rule, numbers) = match nominal.to {
-        NormaliseTo::CuredThickness => (
-            "measured x ply thickness / nominal",
-            format!("{} mm / {} mm", figure(thing * 1e3), figure(nominal.value * 1e3)),
-        ),
-        NormaliseTo::FibreVolume => (
-            "measured x nominal / fibre volume",
-            format!("{} % / {} %", figure(nominal.value * 100.0), figure(thing * 100.0)),
-        ),
-    };
-    Some(format!(
-        "normalised = {rule} (MIL-HDBK-17-1F 2.4.3, from memory): of {}/{} in {} {} x {numbers} = {}",
-        shown(&row.panel),
-        shown(&row.specimen),
-        shown(batch),
-        figure(measured),
-        figure(*normalised)
-    ))
-}
-
-/// What the showing asks of its basis, beside what the sample gives.
-fn asked(accept: &Accept, own: &SampleReport) -> Option<String> {
-    let (basis, limit) = (accept.basis?, accept.at_least.as_ref()?);
-    Some(format!(
-        "asked: {}-basis of at least {}; a single load path raises B to A",
-        basis.word(),
-        limit.text()
-    ))
-    .filter(|_| own.procedure.is_ok())
 }

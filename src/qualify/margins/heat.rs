@@ -190,11 +190,14 @@ fn hottest_test(
         return Ok(None);
     };
     let mut least: Option<Heat> = None;
-    for ((showing, subject), duty) in duties {
-        let Some(entry) = ledger.showings.get(showing) else { continue };
-        if bounds(&entry.value) != Bounds::Hot {
-            continue;
-        }
+    // A ledger has many duties and few hot showings.
+    let hot = ledger.showings.values().filter(|showing| bounds(&showing.value) == Bounds::Hot);
+    let of = |showing: &str| {
+        let first = Subject::Lamina { material: String::new(), resin: None, process: String::new() };
+        let id = showing.to_string();
+        duties.range((id.clone(), first)..).take_while(move |((of, _), _)| *of == id)
+    };
+    for ((showing, subject), duty) in hot.flat_map(|showing| of(&showing.id)) {
         let own = match subject {
             Subject::Laminate(id) | Subject::Painted(id, _) => *id == recipe.id,
             Subject::Lamina { .. } => lamina_in(ledger, subject, recipe)?,

@@ -27,6 +27,7 @@ pub(crate) use inputs::Side;
 pub(crate) use laid::laid_up;
 pub use laid::{CarryingLayer, CoreLayer, LaidUp};
 pub use recipe::{LaminateReport, Mechanics, UsedMargin, code, laminate_report};
+pub(crate) use recipe::{code_of, laminate_report_with};
 pub(super) use tested::{AsTested, mode_as_tested};
 pub(crate) use values::Values;
 pub use values::{DesignValue, Lacking, Origin, Statistic, Support};

@@ -2,12 +2,14 @@
 
 use super::laid::{LaidUp, laid_up};
 use super::zones::environments;
-use super::{Margin, Values, margins_with};
+use super::{Margin, PanelMargins, Values, margins_with};
+use crate::article::stack::LaidLayer;
 use crate::article::{ArticleError, LayerRole};
 use crate::laminate::{Compliance, Deformation, Moduli, Stiffness, is_symmetric, stiffness};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::verdict::Evaluation;
 use crate::record::{LoadPath, Panel, Recipe, Zone};
+use std::sync::Arc;
 
 /// Room temperature that a cured laminate is looked at, K.
 const ROOM: f64 = 296.15;
@@ -77,6 +79,21 @@ pub fn laminate_report(
     evaluation: &Evaluation,
     recipe: &Entry<Recipe>,
 ) -> Result<LaminateReport, ArticleError> {
+    let margins =
+        |panel: &str| margins_with(ledger, &evaluation.duties, panel, evaluation.memo()).map(Arc::new);
+    laminate_report_with(ledger, evaluation, recipe, &margins)
+}
+
+/// As [`laminate_report`], with the margins of panels from somebody who has them already.
+///
+/// # Errors
+/// As [`laminate_report`].
+pub(crate) fn laminate_report_with(
+    ledger: &Ledger,
+    evaluation: &Evaluation,
+    recipe: &Entry<Recipe>,
+    margins_of: &dyn Fn(&str) -> Result<Arc<PanelMargins>, ArticleError>,
+) -> Result<LaminateReport, ArticleError> {
     let duties = &evaluation.duties;
     let using: Vec<_> = ledger
         .panels
@@ -100,7 +117,7 @@ pub fn laminate_report(
     let stack = crate::article::stack::stack(ledger, &recipe.id)?;
     let (mut loads, mut uncomputed) = (Vec::new(), Vec::new());
     for panel in &using {
-        let margins = margins_with(ledger, duties, &panel.id, evaluation.memo())?;
+        let margins = margins_of(&panel.id)?;
         let zones: Vec<String> = panel
             .value
             .zones
@@ -108,13 +125,13 @@ pub fn laminate_report(
             .filter(|zone| zone.recipe.as_ref().is_some_and(|own| own.id() == recipe.id))
             .flat_map(|zone| places(&panel.value, zone))
             .collect();
-        let own = margins.margins.into_iter().filter(|margin| zones.contains(&margin.place));
-        loads.extend(own.map(|margin| UsedMargin { panel: panel.id.clone(), margin }));
+        let own = margins.margins.iter().filter(|margin| zones.contains(&margin.place));
+        loads.extend(own.map(|margin| UsedMargin { panel: panel.id.clone(), margin: margin.clone() }));
         // What stops the section stops the walls that the recipe makes.
         let walls = zones.iter().any(|place| place.starts_with("wall "));
         let own = |place: &String| zones.contains(place) || walls && place == "section";
-        let lacking = margins.uncomputed.into_iter().filter(|one| own(&one.place));
-        uncomputed.extend(lacking.map(|one| (panel.id.clone(), one)));
+        let lacking = margins.uncomputed.iter().filter(|one| own(&one.place));
+        uncomputed.extend(lacking.map(|one| (panel.id.clone(), one.clone())));
     }
     Ok(LaminateReport {
         recipe: recipe.id.clone(),
@@ -171,13 +188,18 @@ fn mechanics(laid: &LaidUp) -> Result<Mechanics, String> {
 /// that counts once. Layers that are no plies stand by their letters: s surfacing, m mesh, f film, c core; where
 /// there are several ply materials, each angle carries the letter of its own.
 pub fn code(laid: &LaidUp) -> String {
+    code_of(&laid.layers)
+}
+
+/// As [`code`], of layers alone.
+pub(crate) fn code_of(layers: &[LaidLayer]) -> String {
     let mut plies: Vec<&str> = Vec::new();
-    for layer in laid.layers.iter().filter(|layer| layer.role == LayerRole::Ply) {
+    for layer in layers.iter().filter(|layer| layer.role == LayerRole::Ply) {
         if !plies.contains(&layer.material.as_str()) {
             plies.push(&layer.material);
         }
     }
-    let word = |layer: &crate::article::stack::LaidLayer| {
+    let word = |layer: &LaidLayer| {
         if layer.role != LayerRole::Ply {
             return layer.role.letter().to_string();
         }
@@ -191,8 +213,8 @@ pub fn code(laid: &LaidUp) -> String {
             text
         }
     };
-    let words: Vec<String> = laid.layers.iter().map(word).collect();
-    let key = |at: usize| laid.layers.get(at).map(|layer| (&layer.material, layer.angle, layer.thickness));
+    let words: Vec<String> = layers.iter().map(word).collect();
+    let key = |at: usize| layers.get(at).map(|layer| (&layer.material, layer.angle, layer.thickness));
     let n = words.len();
     let mirrors = n > 1 && (0..n / 2).all(|at| key(at) == key(n - 1 - at));
     let half = if mirrors { n.div_ceil(2) } else { n };

@@ -11,7 +11,7 @@ const MARGIN: usize = 8;
 /// The widest plot.
 const WIDEST: usize = 72;
 /// Batches that are drawn side by side.
-const STRIPS: usize = 12;
+pub(crate) const STRIPS: usize = 12;
 
 /// A scale of values along a row.
 struct Scale {
@@ -37,19 +37,28 @@ fn put(row: &mut [char], at: Option<usize>, mark: char) {
 }
 
 /// The letter of a batch in the plot.
-fn letter(at: usize) -> char {
+pub(crate) fn letter(at: usize) -> char {
     u8::try_from(at).ok().filter(|at| *at < 26).map_or('*', |at| char::from(b'a' + at))
+}
+
+/// All values of a sample, the least first, each with the place of its batch.
+pub(crate) fn sorted(own: &SampleReport) -> Vec<(f64, usize)> {
+    let groups = own.groups.iter().enumerate();
+    let mut all: Vec<(f64, usize)> =
+        groups.flat_map(|(at, (_, values))| values.iter().map(move |value| (*value, at))).collect();
+    all.sort_by(|one, two| one.0.total_cmp(&two.0));
+    all
+}
+
+/// The share of a population that lies below the value of rank `at` (from 0) of `n`, as a normal score: median ranks
+/// (i - 0.3)/(n + 0.4), A. Benard (from memory), on a scale of normal probability.
+pub(crate) fn score(at: usize, n: usize) -> f64 {
+    normal_quantile((at as f64 + 0.7) / (n as f64 + 0.4)).unwrap_or(0.0)
 }
 
 /// Draws both pictures to fit `columns`.
 pub(super) fn lines(own: &SampleReport, found: &Procedure, columns: usize) -> Vec<String> {
-    let mut all: Vec<(f64, usize)> = own
-        .groups
-        .iter()
-        .enumerate()
-        .flat_map(|(at, (_, values))| values.iter().map(move |value| (*value, at)))
-        .collect();
-    all.sort_by(|one, two| one.0.total_cmp(&two.0));
+    let all = sorted(own);
     let (Some((least, _)), Some((greatest, _))) = (all.first().copied(), all.last().copied()) else {
         return Vec::new();
     };
@@ -70,7 +79,7 @@ pub(super) fn lines(own: &SampleReport, found: &Procedure, columns: usize) -> Ve
 }
 
 /// The distribution whose curve is drawn: that of the method, else the normal one.
-fn curve(found: &Procedure) -> Fitted {
+pub(crate) fn curve(found: &Procedure) -> Fitted {
     let of_method = match found.method {
         Method::One(distribution) => {
             let mut fits = found.fits.iter().flatten();
@@ -82,9 +91,7 @@ fn curve(found: &Procedure) -> Fitted {
 }
 
 fn plot(found: &Procedure, all: &[(f64, usize)], scale: &Scale) -> Vec<String> {
-    // Median ranks (i - 0.3)/(n + 0.4), A. Benard (from memory), on a scale of normal probability.
-    let n = all.len() as f64;
-    let score = |at: usize| normal_quantile((at as f64 + 0.7) / (n + 0.4)).unwrap_or(0.0);
+    let score = |at: usize| score(at, all.len());
     let top = score(all.len().saturating_sub(1)).max(normal_quantile(0.95).unwrap_or(1.6));
     let z_of = |row: usize| top - 2.0 * top * row as f64 / (ROWS - 1) as f64;
     let row_of = |z: f64| {

@@ -202,7 +202,7 @@ fn decision(entry: &Entry<Decision>) -> Value {
 }
 
 /// A free value in words: `key: value, key: value`.
-fn words(value: &Value) -> String {
+pub(super) fn words(value: &Value) -> String {
     match value {
         Value::Null => "none".to_string(),
         Value::String(text) => text.clone(),

@@ -4,19 +4,36 @@
 //! side by side or served one by one. What a page says comes from the documents that the commands print; drawings are
 //! made here. Whatever a user wrote is text to the templates and is escaped by them.
 
+mod bars;
+mod bearing;
 mod budgets;
 mod change;
+mod coats;
+mod decision;
+mod evidence;
 mod filters;
+mod finish;
+mod frames;
 mod graph;
+mod known;
+mod lists;
 mod margins;
 mod mass;
 mod matrix;
+mod panel;
+mod plots;
+mod polar;
+mod readings;
+mod recipe;
 mod records;
 mod registers;
+mod showing;
 mod stacks;
 mod svg;
+mod tables;
 mod timeline;
 mod today;
+mod tool;
 mod waterfall;
 
 pub use change::{ChangeInput, Since};
@@ -89,8 +106,8 @@ pub enum Sheet {
     Today,
     /// A change, by its place among the inputs.
     Change(usize),
-    /// All records of a kind.
-    List(RecordKind),
+    /// All records of a kind; the page, from 0.
+    List(RecordKind, usize),
     /// One record.
     Record(RecordKind, String),
     /// Showings by subjects of one kind; the page, from 0.
@@ -118,6 +135,8 @@ pub struct Site<'a> {
     script: String,
     /// Of pages that are served: the state that they show, and what asks whether it is still that.
     served: Option<(String, String)>,
+    /// What sheets of records share.
+    known: known::Known<'a>,
 }
 
 impl<'a> Site<'a> {
@@ -135,7 +154,8 @@ impl<'a> Site<'a> {
         };
         let (style, script) = (text("sheet.css")?, text("sheet.js")?);
         let environment = environment(&inputs)?;
-        Ok(Self { inputs, environment, sheets, matrix, style, script, served: None })
+        let known = known::Known::of(inputs.ledger, inputs.evaluation, inputs.today);
+        Ok(Self { inputs, environment, sheets, matrix, style, script, served: None, known })
     }
 
     /// Makes the pages ask their server whether `state` is still what the ledger is.
@@ -176,7 +196,7 @@ impl<'a> Site<'a> {
                 let stem = self.inputs.changes.get(*at).map_or("unknown", |change| change.stem.as_str());
                 format!("change/{stem}.html")
             }
-            Sheet::List(kind) => format!("{}.html", kind.folder()),
+            Sheet::List(kind, page) => lists::file(*kind, *page),
             Sheet::Record(kind, id) => format!("{}/{id}.html", kind.word()),
             Sheet::Matrix(kind, page) => matrix::file(kind, *page),
             Sheet::Clauses => "clauses.html".to_string(),
@@ -199,7 +219,7 @@ impl<'a> Site<'a> {
                 Some(change) => change::context(change),
                 None => return Err(PageError { page: file, why: "there is no such change".to_string() }),
             },
-            Sheet::List(kind) => records::list(self, *kind),
+            Sheet::List(kind, page) => lists::context(self, *kind, *page),
             Sheet::Record(kind, id) => records::record(self, *kind, id),
             Sheet::Matrix(kind, page) => matrix::context(self, kind, *page),
             Sheet::Clauses => registers::clauses(self),
@@ -291,8 +311,9 @@ fn sheets(inputs: &Inputs<'_>, matrix: &[(&'static str, usize)]) -> Vec<Sheet> {
         all.extend((0..*pages).map(|page| Sheet::Matrix(kind, page)));
     }
     for kind in PAGED {
-        all.push(Sheet::List(kind));
-        all.extend(records::ids(inputs.ledger, kind).into_iter().map(|id| Sheet::Record(kind, id)));
+        let ids = records::ids(inputs.ledger, kind);
+        all.extend((0..lists::pages(ids.len())).map(|page| Sheet::List(kind, page)));
+        all.extend(ids.into_iter().map(|id| Sheet::Record(kind, id)));
     }
     all
 }

@@ -1,9 +1,10 @@
 //! Sheets of records: which there are, and what each kind shows.
 
 use super::Site;
+use super::tables::{self, Grid, Page};
+use crate::graph::Use;
 use crate::ledger::{Ledger, Records};
 use crate::record::{Address, RecordKind};
-use crate::report::page::count;
 use serde_json::{Map, Value, json};
 
 /// Returns the ids of a kind.
@@ -38,24 +39,50 @@ pub(super) fn has(ledger: &Ledger, address: &Address) -> bool {
     }
 }
 
-/// The list of a kind: template, title and context.
-pub(super) fn list(site: &Site<'_>, kind: RecordKind) -> (&'static str, String, Map<String, Value>) {
-    let ids = ids(site.inputs.ledger, kind);
-    let mut all = Map::new();
-    all.insert("opening".to_string(), json!(format!("{}.", count(ids.len(), kind.word()))));
-    all.insert("kind".to_string(), json!(kind.word()));
-    all.insert("ids".to_string(), json!(ids));
-    let mut title = kind.folder().to_string();
-    if let Some(first) = title.get_mut(0..1) {
-        first.make_ascii_uppercase();
-    }
-    ("list.html", title, all)
-}
+/// Template, title and context of a sheet.
+pub(super) type Made = (&'static str, String, Map<String, Value>);
+
+/// Rows of what a record rests on.
+const ROWS: usize = 100;
 
 /// One record: template, title and context.
-pub(super) fn record(_: &Site<'_>, kind: RecordKind, id: &str) -> (&'static str, String, Map<String, Value>) {
-    let mut all = Map::new();
-    all.insert("kind".to_string(), json!(kind.word()));
-    all.insert("id".to_string(), json!(id));
-    ("record.html", format!("{kind}/{id}"), all)
+pub(super) fn record(site: &Site<'_>, kind: RecordKind, id: &str) -> Made {
+    let ledger = site.inputs.ledger;
+    let made = match kind {
+        RecordKind::Panel => ledger.panels.get(id).map(|own| super::panel::context(site, own)),
+        RecordKind::Recipe => ledger.recipes.get(id).map(|own| super::recipe::context(site, own)),
+        RecordKind::Evidence => ledger.evidence.get(id).map(|own| super::evidence::context(site, own)),
+        RecordKind::Finish => ledger.finishes.get(id).map(|own| super::finish::context(site, own)),
+        RecordKind::Showing => ledger.showings.get(id).map(|own| super::showing::context(site, own)),
+        RecordKind::Decision => ledger.decisions.get(id).map(|own| super::decision::context(site, own)),
+        RecordKind::Tool => ledger.tools.get(id).map(|own| super::tool::context(site, own)),
+        _ => None,
+    };
+    // Nobody asks for a sheet that is not among those of the site.
+    made.unwrap_or_else(|| ("record.html", format!("{kind}/{id}"), Map::new()))
+}
+
+/// Puts what every sheet of a record says: its file and its notes.
+pub(super) fn common(page: &mut Page, file: &str, notes: &Option<String>) {
+    page.put("file", json!(file));
+    page.put("notes", json!(notes));
+}
+
+/// Puts what a record uses and what uses it, as it is written.
+pub(super) fn used_and_using(page: &mut Page, site: &Site<'_>, of: &Address) {
+    let table = |name: &str, all: Vec<Use>, other: &dyn Fn(&Use) -> Address| {
+        let mut grid = Grid::new(name, vec![("Record", false), ("Kind", false), ("Where", false)]);
+        for one in &all {
+            let at = other(one);
+            grid.row(vec![
+                tables::record(at.kind().word(), at.id()),
+                tables::text(at.kind().word()),
+                tables::text(&one.route),
+            ]);
+        }
+        grid.at_most(ROWS, "the sheet of what is made of what has them").json()
+    };
+    let graph = &site.known.graph;
+    page.put("uses", table("What it uses", graph.uses(of), &|one| one.to.clone()));
+    page.put("used_by", table("What uses it", graph.used_by(of), &|one| one.from.clone()));
 }
