@@ -29,6 +29,35 @@ pub enum Format {
     Text,
     /// For programs: one document on standard output
     Json,
+    /// Findings for code hosts, SARIF 2.1.0: `check`, `hook run`
+    Sarif,
+    /// Test cases for CI: `check`, `gaps`, `hook run`
+    Junit,
+    /// A summary for a merge request: `impact`
+    Markdown,
+}
+
+impl Format {
+    /// Returns the word that is typed.
+    pub fn word(self) -> &'static str {
+        match self {
+            Format::Text => "text",
+            Format::Json => "json",
+            Format::Sarif => "sarif",
+            Format::Junit => "junit",
+            Format::Markdown => "markdown",
+        }
+    }
+
+    /// Returns the commands that answer in a format that not every command has; none where all do.
+    pub fn only(self) -> &'static [&'static str] {
+        match self {
+            Format::Text | Format::Json => &[],
+            Format::Sarif => &["check", "hook run"],
+            Format::Junit => &["check", "gaps", "hook run"],
+            Format::Markdown => &["impact"],
+        }
+    }
 }
 
 /// When colour is used.
@@ -48,7 +77,7 @@ pub struct Global {
     /// Move to this folder first; the ledger is found from there by walking up
     #[arg(short = 'C', value_name = "DIR", global = true)]
     pub directory: Option<PathBuf>,
-    /// Write results as text or JSON
+    /// Write results so; every command has text and JSON
     #[arg(long, value_enum, default_value = "text", global = true)]
     pub format: Format,
     /// Take this day as today (year-month-day)
@@ -98,6 +127,37 @@ pub enum Command {
     Calc(CalcArgs),
     /// Install, remove or run the gate on commits
     Hook(HookArgs),
+}
+
+impl Command {
+    /// Returns the command's name as typed, with what stands behind it where formats depend on that.
+    pub fn name(&self) -> &'static str {
+        match self {
+            Command::New(_) => "new",
+            Command::Check(_) => "check",
+            Command::Mass(_) => "mass",
+            Command::Laminate(_) => "laminate",
+            Command::Panel(_) => "panel",
+            Command::Impact(_) => "impact",
+            Command::Decide(_) => "decide",
+            Command::Compare(_) => "compare",
+            Command::Leeway(_) => "leeway",
+            Command::Gaps(_) => "gaps",
+            Command::Why(_) => "why",
+            Command::History(_) => "history",
+            Command::Study(_) => "study",
+            Command::Assumptions(_) => "assumptions",
+            Command::Conform(_) => "conform",
+            Command::Basis(_) => "basis",
+            Command::Calc(_) => "calc",
+            Command::Hook(args) => match args.what {
+                HookCommand::Install => "hook install",
+                HookCommand::Remove => "hook remove",
+                HookCommand::Run(_) => "hook run",
+                HookCommand::Decisions => "hook decisions",
+            },
+        }
+    }
 }
 
 /// Which state of the ledger is read.

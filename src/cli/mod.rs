@@ -71,26 +71,28 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Err(error) => return misread(&error, &arguments, out, err, terminal),
     };
     let json = cli.global.format == args::Format::Json;
-    let result = Context::new(&cli.global, terminal).and_then(|mut context| match &cli.command {
-        Command::New(args) => new::run(&mut context, args, out, err),
-        Command::Check(args) => check::run(&mut context, args, out),
-        Command::Mass(args) => mass::run(&mut context, args, out, err),
-        Command::Laminate(args) => laminate::run(&mut context, args, out, err),
-        Command::Panel(args) => panel::run(&mut context, args, out, err),
-        Command::Basis(args) => basis::run(&mut context, args, out, err),
-        Command::Impact(args) => impact::run(&mut context, args, out, err),
-        Command::Decide(args) => decide::run(&mut context, args, out, err),
-        Command::Compare(args) => compare::run(&mut context, args, out, err),
-        Command::Leeway(args) => leeway::run(&mut context, args, out, err),
-        Command::Gaps(args) => gaps::run(&mut context, args, out, err),
-        Command::Why(args) => why::run(&mut context, args, out, err),
-        Command::History(args) => history::run(&context, args, out, err),
-        Command::Study(args) => study::run(&mut context, args, out, err),
-        Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
-        Command::Conform(args) => conform::run(&mut context, args, out, err),
-        Command::Calc(args) => calc::run(&mut context, args, out, err),
-        Command::Hook(args) => hook::run(&mut context, args, out),
-    });
+    let fits = has_format(&cli.command, cli.global.format);
+    let result =
+        fits.and_then(|()| Context::new(&cli.global, terminal)).and_then(|mut context| match &cli.command {
+            Command::New(args) => new::run(&mut context, args, out, err),
+            Command::Check(args) => check::run(&mut context, args, out),
+            Command::Mass(args) => mass::run(&mut context, args, out, err),
+            Command::Laminate(args) => laminate::run(&mut context, args, out, err),
+            Command::Panel(args) => panel::run(&mut context, args, out, err),
+            Command::Basis(args) => basis::run(&mut context, args, out, err),
+            Command::Impact(args) => impact::run(&mut context, args, out, err),
+            Command::Decide(args) => decide::run(&mut context, args, out, err),
+            Command::Compare(args) => compare::run(&mut context, args, out, err),
+            Command::Leeway(args) => leeway::run(&mut context, args, out, err),
+            Command::Gaps(args) => gaps::run(&mut context, args, out, err),
+            Command::Why(args) => why::run(&mut context, args, out, err),
+            Command::History(args) => history::run(&context, args, out, err),
+            Command::Study(args) => study::run(&mut context, args, out, err),
+            Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
+            Command::Conform(args) => conform::run(&mut context, args, out, err),
+            Command::Calc(args) => calc::run(&mut context, args, out, err),
+            Command::Hook(args) => hook::run(&mut context, args, out),
+        });
     match result {
         Ok(Status::Done) => 0,
         Ok(Status::Objection) => 1,
@@ -106,6 +108,21 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
             2
         }
     }
+}
+
+/// Refuses a format that the command does not have, in words that name which do.
+fn has_format(command: &Command, format: args::Format) -> Result<(), Failure> {
+    let (only, name) = (format.only(), command.name());
+    if only.is_empty() || only.contains(&name) {
+        return Ok(());
+    }
+    let all: Vec<String> = only.iter().map(|one| format!("`bondline {one}`")).collect();
+    let verb = if all.len() == 1 { "has" } else { "have" };
+    let word = format.word();
+    Err(Failure::new(
+        format!("`bondline {name}` has no format `{word}`"),
+        format!("{} {verb} it; here write `--format text` or `--format json`", all.join(", ")),
+    ))
 }
 
 /// Answers arguments that can't be understood, or that ask for help.
