@@ -127,6 +127,8 @@ pub enum Command {
     Calc(CalcArgs),
     /// Install, remove or run the gate on commits
     Hook(HookArgs),
+    /// Write mass, margins, duties, evidence and the rest as tables for other tools
+    Export(ExportArgs),
 }
 
 impl Command {
@@ -149,6 +151,7 @@ impl Command {
             Command::Assumptions(_) => "assumptions",
             Command::Conform(_) => "conform",
             Command::Basis(_) => "basis",
+            Command::Export(_) => "export",
             Command::Calc(_) => "calc",
             Command::Hook(args) => match args.what {
                 HookCommand::Install => "hook install",
@@ -779,4 +782,41 @@ pub struct HookRunArgs {
     /// Judge the commits A..B instead of the index, for servers and CI
     #[arg(long, value_name = "A..B")]
     pub range: Option<String>,
+}
+
+/// The forms of an export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ExportForm {
+    /// A folder with one CSV file a table
+    Csv,
+    /// A workbook with one sheet a table
+    Xlsx,
+    /// One JSON document
+    Json,
+    /// A SQLite database
+    Sqlite,
+}
+
+/// Write mass, margins, duties, evidence and the rest as tables for other tools
+///
+/// Tables, columns and units are described in `schema/export.md`. What stands there already is overwritten only
+/// where it is an export of this tool. An export shows one state of the ledger and is no place to edit it.
+#[derive(Debug, Args)]
+pub struct ExportArgs {
+    /// The form
+    #[arg(value_enum, value_name = "FORM")]
+    pub form: ExportForm,
+    /// Where: a folder for CSV, else a file; `-` is standard output, for JSON alone. Where absent
+    /// `bondline-export` with the form's ending in this folder, for JSON standard output
+    #[arg(long, value_name = "PATH")]
+    pub out: Option<PathBuf>,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
+    /// Overwrite what is no export of this tool too
+    #[arg(long)]
+    pub force: bool,
 }

@@ -9,6 +9,7 @@ mod compare;
 mod conform;
 mod context;
 mod decide;
+mod export;
 mod gaps;
 mod history;
 mod hook;
@@ -92,6 +93,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
             Command::Conform(args) => conform::run(&mut context, args, out, err),
             Command::Calc(args) => calc::run(&mut context, args, out, err),
             Command::Hook(args) => hook::run(&mut context, args, out),
+            Command::Export(args) => export::run(&mut context, args, out, err),
         });
     match result {
         Ok(Status::Done) => 0,
