@@ -34,4 +34,6 @@ pub mod gate;
 
 pub mod report;
 
+pub mod export;
+
 pub mod cli;

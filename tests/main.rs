@@ -17,6 +17,8 @@ mod compare;
 mod computed;
 mod conform;
 mod example;
+mod export;
+mod formats;
 mod golden;
 mod json;
 mod pages;

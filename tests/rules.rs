@@ -28,7 +28,7 @@ const MAKERS: [&str; 11] = [
 ];
 
 /// The rules in the source of the rooms that make faults and findings, each with a file that names it.
-fn rules() -> BTreeMap<String, String> {
+pub fn rules() -> BTreeMap<String, String> {
     let mut found = BTreeMap::new();
     for room in ["record", "ledger", "change", "gate", "calc"] {
         let folder = root().join("src").join(room);

@@ -29,6 +29,35 @@ pub enum Format {
     Text,
     /// For programs: one document on standard output
     Json,
+    /// Findings for code hosts, SARIF 2.1.0: `check`, `hook run`
+    Sarif,
+    /// Test cases for CI: `check`, `gaps`, `hook run`
+    Junit,
+    /// A summary for a merge request: `impact`
+    Markdown,
+}
+
+impl Format {
+    /// Returns the word that is typed.
+    pub fn word(self) -> &'static str {
+        match self {
+            Format::Text => "text",
+            Format::Json => "json",
+            Format::Sarif => "sarif",
+            Format::Junit => "junit",
+            Format::Markdown => "markdown",
+        }
+    }
+
+    /// Returns the commands that answer in a format that not every command has; none where all do.
+    pub fn only(self) -> &'static [&'static str] {
+        match self {
+            Format::Text | Format::Json => &[],
+            Format::Sarif => &["check", "hook run"],
+            Format::Junit => &["check", "gaps", "hook run"],
+            Format::Markdown => &["impact"],
+        }
+    }
 }
 
 /// When colour is used.
@@ -48,7 +77,7 @@ pub struct Global {
     /// Move to this folder first; the ledger is found from there by walking up
     #[arg(short = 'C', value_name = "DIR", global = true)]
     pub directory: Option<PathBuf>,
-    /// Write results as text or JSON
+    /// Write results so; every command has text and JSON
     #[arg(long, value_enum, default_value = "text", global = true)]
     pub format: Format,
     /// Take this day as today (year-month-day)
@@ -102,6 +131,42 @@ pub enum Command {
     Calc(CalcArgs),
     /// Install, remove or run the gate on commits
     Hook(HookArgs),
+    /// Write mass, margins, duties, evidence and the rest as tables for other tools
+    Export(ExportArgs),
+}
+
+impl Command {
+    /// Returns the command's name as typed, with what stands behind it where formats depend on that.
+    pub fn name(&self) -> &'static str {
+        match self {
+            Command::New(_) => "new",
+            Command::Check(_) => "check",
+            Command::Mass(_) => "mass",
+            Command::Laminate(_) => "laminate",
+            Command::Panel(_) => "panel",
+            Command::Impact(_) => "impact",
+            Command::Decide(_) => "decide",
+            Command::Compare(_) => "compare",
+            Command::Leeway(_) => "leeway",
+            Command::Gaps(_) => "gaps",
+            Command::Why(_) => "why",
+            Command::History(_) => "history",
+            Command::Report(_) => "report",
+            Command::View(_) => "view",
+            Command::Study(_) => "study",
+            Command::Assumptions(_) => "assumptions",
+            Command::Conform(_) => "conform",
+            Command::Basis(_) => "basis",
+            Command::Export(_) => "export",
+            Command::Calc(_) => "calc",
+            Command::Hook(args) => match args.what {
+                HookCommand::Install => "hook install",
+                HookCommand::Remove => "hook remove",
+                HookCommand::Run(_) => "hook run",
+                HookCommand::Decisions => "hook decisions",
+            },
+        }
+    }
 }
 
 /// Which state of the ledger is read.
@@ -773,4 +838,41 @@ pub struct HookRunArgs {
     /// Judge the commits A..B instead of the index, for servers and CI
     #[arg(long, value_name = "A..B")]
     pub range: Option<String>,
+}
+
+/// The forms of an export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ExportForm {
+    /// A folder with one CSV file a table
+    Csv,
+    /// A workbook with one sheet a table
+    Xlsx,
+    /// One JSON document
+    Json,
+    /// A SQLite database
+    Sqlite,
+}
+
+/// Write mass, margins, duties, evidence and the rest as tables for other tools
+///
+/// Tables, columns and units are described in `schema/export.md`. What stands there already is overwritten only
+/// where it is an export of this tool. An export shows one state of the ledger and is no place to edit it.
+#[derive(Debug, Args)]
+pub struct ExportArgs {
+    /// The form
+    #[arg(value_enum, value_name = "FORM")]
+    pub form: ExportForm,
+    /// Where: a folder for CSV, else a file; `-` is standard output, for JSON alone. Where absent
+    /// `bondline-export` with the form's ending in this folder, for JSON standard output
+    #[arg(long, value_name = "PATH")]
+    pub out: Option<PathBuf>,
+    /// Which state is read
+    #[command(flatten)]
+    pub source: Source,
+    /// Decisions laid over it
+    #[command(flatten)]
+    pub with: With,
+    /// Overwrite what is no export of this tool too
+    #[arg(long)]
+    pub force: bool,
 }

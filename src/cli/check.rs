@@ -1,9 +1,10 @@
 //! `bondline check`.
 
-use super::args::CheckArgs;
-use super::context::{Context, Failure, Status, to_the_end};
-use crate::record::{Fault, Level, render};
-use crate::report::faults;
+use super::args::{CheckArgs, Format};
+use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use crate::record::{Fault, Level, RecordKind, render};
+use crate::report::junit::{self, Case};
+use crate::report::{faults, sarif};
 use std::collections::BTreeMap;
 use std::io::Write;
 
@@ -23,6 +24,14 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
     if context.json() {
         let all: Vec<Fault> = loaded.ledger.faults.clone();
         writeln!(out, "{:#}", faults::json(&all))?;
+    } else if context.format == Format::Sarif {
+        let found: Vec<sarif::Found> = shown
+            .iter()
+            .map(|fault| sarif::Found::of(fault, loaded.text(&fault.place.file).as_deref()))
+            .collect();
+        writeln!(out, "{:#}", sarif::log("check", place.prefix(), &found))?;
+    } else if context.format == Format::Junit {
+        write!(out, "{}", junit::document("bondline check", &suites(&loaded, &shown)))?;
     } else {
         let mut texts: BTreeMap<&str, Option<String>> = BTreeMap::new();
         for fault in &shown {
@@ -40,4 +49,62 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
         }
     }
     Ok(if loaded.ledger.has_errors() { Status::Objection } else { Status::Done })
+}
+
+/// A case for each file that is read, a suite for each folder; an error fails its file, a warning does not.
+fn suites(loaded: &Loaded, shown: &[&Fault]) -> Vec<(String, Vec<Case>)> {
+    let mut files: BTreeMap<(String, String), Vec<&Fault>> = BTreeMap::new();
+    let folder = |file: &str| file.split_once('/').map_or("ledger", |(folder, _)| folder).to_string();
+    let is_record = |file: &str| {
+        file == "ledger.yaml" || RecordKind::by_folder(&folder(file)).is_some() && file.ends_with(".yaml")
+    };
+    for file in loaded.snapshot.files().map(|entry| entry.path.as_str()).filter(|file| is_record(file)) {
+        files.entry((folder(file), file.to_string())).or_default();
+    }
+    for fault in shown {
+        let file = fault.place.file.clone();
+        files.entry((folder(&file), file)).or_default().push(fault);
+    }
+    let mut suites: Vec<(String, Vec<Case>)> = Vec::new();
+    for ((folder, file), faults) in files {
+        let (errors, others): (Vec<&Fault>, Vec<&Fault>) =
+            faults.into_iter().partition(|fault| fault.level == Level::Error);
+        let words = |fault: &Fault| {
+            let line = fault.place.line.map_or_else(String::new, |line| format!(" (line {line})"));
+            let help = fault.help.as_ref().map_or_else(String::new, |help| format!("\nhelp: {help}"));
+            format!("{}{line}{help}", fault.message)
+        };
+        let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+        let mut cases: Vec<Case> = Vec::new();
+        for fault in &errors {
+            let count = seen.entry(fault.rule).or_default();
+            *count += 1;
+            let which = if *count > 1 { format!(" ({count})") } else { String::new() };
+            cases.push(Case {
+                class: folder.clone(),
+                name: format!("{file}: {}{which}", fault.rule),
+                file: Some(file.clone()),
+                line: fault.place.line,
+                failure: Some((fault.rule.to_string(), words(fault))),
+                said: String::new(),
+            });
+        }
+        let said = |fault: &&Fault| format!("{} [{}]: {}", fault.level, fault.rule, words(fault));
+        let said = others.iter().map(said).collect::<Vec<_>>().join("\n");
+        match cases.first_mut() {
+            Some(first) => first.said = said,
+            None => cases.push(Case {
+                class: folder.clone(),
+                name: file.clone(),
+                file: Some(file),
+                said,
+                ..Case::default()
+            }),
+        }
+        match suites.last_mut().filter(|(name, _)| *name == folder) {
+            Some((_, own)) => own.append(&mut cases),
+            None => suites.push((folder, cases)),
+        }
+    }
+    suites
 }

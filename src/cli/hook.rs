@@ -1,16 +1,18 @@
 //! `bondline hook`.
 
-use super::args::{HookArgs, HookCommand, HookRunArgs};
+use super::args::{Format, HookArgs, HookCommand, HookRunArgs};
 use super::conform::as_of;
 use super::context::{Context, Failure, Loaded, Status, to_the_end, unwritten};
 use super::decide::short_id;
 use crate::change::diff::diff;
-use crate::gate::{Completions, Finding, Side, judge, to_be_completed};
+use crate::gate::{Completions, Finding, RULES, Side, judge, to_be_completed};
 use crate::ledger::Entry;
 use crate::qualify::complete::completed;
 use crate::qualify::verdict::{evaluate, evaluate_beside};
-use crate::record::{Evidence, places};
+use crate::record::{Evidence, Level, places};
 use crate::report::gate::{self as view, FindingView};
+use crate::report::junit::{self, Case};
+use crate::report::sarif::{self, Found};
 use crate::source::Place;
 use crate::source::hook::{HookDone, HookError, install, remove};
 use crate::source::write::{Writer, unfinished};
@@ -170,6 +172,11 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
             map.insert("known".to_string(), json!(report.known));
         }
         writeln!(out, "{document:#}")?;
+    } else if context.format == Format::Sarif {
+        let found: Vec<Found> = views.iter().map(found).collect();
+        writeln!(out, "{:#}", sarif::log("hook run", place.prefix(), &found))?;
+    } else if context.format == Format::Junit {
+        write!(out, "{}", junit::document("bondline hook run", &[("gate".to_string(), cases(&views))]))?;
     } else {
         write!(out, "{}", view::text(report.blocked(), &views, &context.frame(&staged.ledger, false)))?;
         let known: usize = report.known.values().sum();
@@ -198,6 +205,47 @@ fn whole(place: &Place) -> Result<(), Failure> {
         ),
         format!("stage the rest of it, `git add {files}`, and commit again"),
     ))
+}
+
+/// A finding for code hosts: what blocks is an error there.
+fn found(view: &FindingView) -> Found {
+    Found {
+        rule: view.rule.clone(),
+        level: if view.level == "block" { Level::Error } else { Level::Warning },
+        file: view.file.clone(),
+        begin: (view.line, None),
+        end: None,
+        message: view.message.clone(),
+        help: view.help.clone(),
+        panel: view.panel.clone(),
+        related: Vec::new(),
+    }
+}
+
+/// A case for each finding, and one for each rule that found nothing; what only warns passes and says so.
+fn cases(views: &[FindingView]) -> Vec<Case> {
+    let mut cases = Vec::new();
+    for (rule, _) in RULES {
+        let own: Vec<&FindingView> = views.iter().filter(|view| view.rule == rule).collect();
+        if own.is_empty() {
+            cases.push(Case { class: "gate".to_string(), name: rule.to_string(), ..Case::default() });
+        }
+        for (at, view) in own.iter().enumerate() {
+            let help = view.help.as_ref().map_or_else(String::new, |help| format!("\nhelp: {help}"));
+            let text = format!("{}{help}", view.message);
+            let blocks = view.level == "block";
+            let panel = view.panel.as_ref().map_or_else(String::new, |panel| format!(" panel/{panel}"));
+            cases.push(Case {
+                class: "gate".to_string(),
+                name: format!("{rule}{panel} {}", at + 1),
+                file: view.file.clone(),
+                line: view.line,
+                failure: blocks.then(|| (rule.to_string(), text.clone())),
+                said: if blocks { String::new() } else { format!("warns: {text}") },
+            });
+        }
+    }
+    cases
 }
 
 /// What completing the records gives to which something was added: nobody's word is taken for it.

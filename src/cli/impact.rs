@@ -1,12 +1,13 @@
 //! `bondline impact`.
 
-use super::args::{ImpactArgs, Source};
+use super::args::{Format, ImpactArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
 use super::laid::all_or_no_decisions;
 use crate::change::impact::{DutyRow, Impact, impact_of};
 use crate::change::joint::joint;
+use crate::qualify::verdict::Evaluation;
 use crate::report::page::{Frame, shown};
-use crate::report::{impact, joint as view};
+use crate::report::{impact, joint as view, markdown};
 use crate::source::{Place, Snapshot};
 use std::io::Write;
 
@@ -26,10 +27,28 @@ pub(super) fn run(
     let after = to_the_end(context.evaluate_beside(&head, &before, err)?);
     let found = impact_of((&base.ledger, &names.0), &before, (&head.ledger, &names.1), &after)
         .map_err(|missing| context.missing(&head, &missing))?;
-    let (document, text) = (|| impact::json(&found), |frame: &Frame| impact::text(&found, frame));
-    context.answer(out, (&head, &after), args.all, document, text)?;
+    if !summarised(context, (&head, &after), &found, args, out)? {
+        let (document, text) = (|| impact::json(&found), |frame: &Frame| impact::text(&found, frame));
+        context.answer(out, (&head, &after), args.all, document, text)?;
+    }
     let worse = found.duties.iter().any(DutyRow::is_worse) || !found.grounded.is_empty();
     Ok(if args.strict && worse { Status::Objection } else { Status::Done })
+}
+
+/// Writes the summary for a merge request where that is asked for, and says whether it was.
+fn summarised(
+    context: &Context,
+    (head, after): (&Loaded, &Evaluation),
+    found: &Impact,
+    args: &ImpactArgs,
+    out: &mut dyn Write,
+) -> Result<bool, Failure> {
+    if context.format != Format::Markdown {
+        return Ok(false);
+    }
+    let line = context.report_head(head, after).line();
+    write!(out, "{}", markdown::text(found, &line, &context.frame(&head.ledger, args.all)))?;
+    Ok(true)
 }
 
 /// What two branches do alone and merged, from their common commit; nothing is checked out or written.
@@ -65,9 +84,11 @@ fn merged(
     let joint = joint(&parts, &found);
     let names = [ours.clone(), theirs.clone()];
     found.verdict = format!("{} {}", joint.sentences(&names), found.verdict).trim().to_string();
-    let document = || view::add_to(impact::json(&found), &joint, &parts);
-    let text = |frame: &Frame| impact::text_of(&found, Some((&joint, &names)), frame);
-    context.answer(out, (&whole, &after), args.all, document, text)?;
+    if !summarised(context, (&whole, &after), &found, args, out)? {
+        let document = || view::add_to(impact::json(&found), &joint, &parts);
+        let text = |frame: &Frame| impact::text_of(&found, Some((&joint, &names)), frame);
+        context.answer(out, (&whole, &after), args.all, document, text)?;
+    }
     let worse = found.duties.iter().any(DutyRow::is_worse) || !found.grounded.is_empty();
     Ok(if args.strict && worse { Status::Objection } else { Status::Done })
 }

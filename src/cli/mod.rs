@@ -9,6 +9,7 @@ mod compare;
 mod conform;
 mod context;
 mod decide;
+mod export;
 mod gaps;
 mod history;
 mod hook;
@@ -73,7 +74,8 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Err(error) => return misread(&error, &arguments, out, err, terminal),
     };
     let json = cli.global.format == args::Format::Json;
-    let result = Context::new(&cli.global, terminal).and_then(|mut context| {
+    let fits = has_format(&cli.command, cli.global.format);
+    let result = fits.and_then(|()| Context::new(&cli.global, terminal)).and_then(|mut context| {
         let result = match &cli.command {
             Command::New(args) => new::run(&mut context, args, out, err),
             Command::Check(args) => check::run(&mut context, args, out),
@@ -95,6 +97,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
             Command::Conform(args) => conform::run(&mut context, args, out, err),
             Command::Calc(args) => calc::run(&mut context, args, out, err),
             Command::Hook(args) => hook::run(&mut context, args, out),
+            Command::Export(args) => export::run(&mut context, args, out, err),
         };
         context.note_unfinished(err);
         result
@@ -114,6 +117,21 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
             2
         }
     }
+}
+
+/// Refuses a format that the command does not have, in words that name which do.
+fn has_format(command: &Command, format: args::Format) -> Result<(), Failure> {
+    let (only, name) = (format.only(), command.name());
+    if only.is_empty() || only.contains(&name) {
+        return Ok(());
+    }
+    let all: Vec<String> = only.iter().map(|one| format!("`bondline {one}`")).collect();
+    let verb = if all.len() == 1 { "has" } else { "have" };
+    let word = format.word();
+    Err(Failure::new(
+        format!("`bondline {name}` has no format `{word}`"),
+        format!("{} {verb} it; here write `--format text` or `--format json`", all.join(", ")),
+    ))
 }
 
 /// Answers arguments that can't be understood, or that ask for help.

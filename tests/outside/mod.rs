@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// The interpreter that has numpy and scipy: `BONDLINE_PYTHON`, else Debian's own.
-fn python() -> PathBuf {
+pub fn python() -> PathBuf {
     std::env::var_os("BONDLINE_PYTHON").map_or_else(|| PathBuf::from("/usr/bin/python3"), PathBuf::from)
 }
 
