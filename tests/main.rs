@@ -17,6 +17,7 @@ mod compare;
 mod computed;
 mod conform;
 mod example;
+mod found;
 mod golden;
 mod json;
 mod plan;

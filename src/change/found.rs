@@ -3,9 +3,10 @@
 use super::predicted::kilograms;
 use crate::article::weigh::{MassStatement, Residual};
 use crate::ledger::Ledger;
+use crate::ledger::weighed::Standing;
 use crate::qualify::verdict::Evaluation;
 use crate::record::{Day, Decision, FoundDuty, FoundFigures, Predicted, Text};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// When a decision was carried out, and by how much that moved the calculated mass.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,24 +106,42 @@ fn weeks_between(from: Day, to: Day) -> f64 {
 }
 
 /// The predicted difference corrected by what the scale has said since: for each panel with pieces weighed after
-/// the change, their mean residual less that of the pieces weighed before (none: less nothing), times its
-/// quantity. `None` where nothing was weighed since. Common practice, no source.
+/// the change and pieces weighed before, the mean residual of the ones less that of the others, times its quantity. A
+/// panel that was never weighed before says nothing of the change: what it is off by may be as old as the panel.
+/// Each piece counts once, by its last weighing on either side; one that is on hold or was disposed of does not
+/// count. `None` where no panel has both. Common practice, no source.
 fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Application) -> (Option<f64>, u32) {
     let mean = |all: &[&Residual]| all.iter().map(|one| one.kg()).sum::<f64>() / all.len() as f64;
-    let (mut total, mut pieces) = (0.0, 0usize);
-    for (panel, delta) in &predicted.panels {
-        total += delta.si();
+    // What no panel has, as parts of assemblies, is in the whole alone.
+    let (mut total, mut pieces) = (predicted.mass.si(), 0usize);
+    for panel in predicted.panels.keys() {
         let Some(own) = statement.panels.iter().find(|one| one.panel == *panel) else { continue };
         let dated = |after: bool| -> Vec<&Residual> {
-            own.residuals.iter().filter(|one| one.on.is_some_and(|on| (on >= applied.on) == after)).collect()
+            let counts = |one: &&Residual| {
+                one.on.is_some_and(|on| (on >= applied.on) == after)
+                    && !matches!(one.standing, Standing::OnHold | Standing::Disposed)
+                    // One of before that keeps no prediction is held against that of now, which has the change in
+                    // it: the change would count twice.
+                    && (after || one.as_built)
+            };
+            let mut last: BTreeMap<(bool, &str), &Residual> = BTreeMap::new();
+            for one in own.residuals.iter().filter(counts) {
+                // Two weighings without a serial may be of two pieces.
+                let piece = one.serial.as_deref().map_or((true, &*one.weighing), |serial| (false, serial));
+                let order = |one: &Residual| (one.on, one.condition, one.weighing.clone());
+                let known = last.entry(piece).or_insert(one);
+                if order(known) < order(one) {
+                    *known = one;
+                }
+            }
+            last.into_values().collect()
         };
         let (before, after) = (dated(false), dated(true));
-        if after.is_empty() {
+        if after.is_empty() || before.is_empty() {
             continue;
         }
         pieces += after.len();
-        let base = if before.is_empty() { 0.0 } else { mean(&before) };
-        total += (mean(&after) - base) * own.quantity as f64;
+        total += (mean(&after) - mean(&before)) * own.quantity as f64;
     }
     ((pieces > 0).then_some(total), u32::try_from(pieces).unwrap_or(u32::MAX))
 }

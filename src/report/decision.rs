@@ -297,7 +297,7 @@ pub fn came_true(predicted: Option<&Predicted>, found: &FoundFigures) -> Vec<Str
             calculated.as_ref().map_or(String::new(), |own| format!(", calculated {}", signed(own.si()))),
         )),
         (None, Some(calculated)) => said.push(format!(
-            "Mass: {} kg as calculated{expected}; no piece was weighed since.",
+            "Mass: {} kg as calculated{expected}; no panel was weighed both before and since.",
             signed(calculated.si())
         )),
         (None, None) => {}
