@@ -19,6 +19,7 @@ mod conform;
 mod example;
 mod export;
 mod formats;
+mod found;
 mod golden;
 mod json;
 mod pages;

@@ -185,14 +185,17 @@ fn weeks_between(from: Day, to: Day) -> f64 {
 /// count. `None` where no panel has both. Common practice, no source.
 fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Application) -> (Option<f64>, u32) {
     let mean = |all: &[&Residual]| all.iter().map(|one| one.kg()).sum::<f64>() / all.len() as f64;
-    let (mut total, mut pieces) = (0.0, 0usize);
-    for (panel, delta) in &predicted.panels {
-        total += delta.si();
+    // What no panel has, as parts of assemblies, is in the whole alone.
+    let (mut total, mut pieces) = (predicted.mass.si(), 0usize);
+    for panel in predicted.panels.keys() {
         let Some(own) = statement.panels.iter().find(|one| one.panel == *panel) else { continue };
         let dated = |after: bool| -> Vec<&Residual> {
             let counts = |one: &&Residual| {
                 one.on.is_some_and(|on| (on >= applied.on) == after)
                     && !matches!(one.standing, Standing::OnHold | Standing::Disposed)
+                    // One of before that keeps no prediction is held against that of now, which has the change in
+                    // it: the change would count twice.
+                    && (after || one.as_built)
             };
             let mut last: BTreeMap<(bool, &str), &Residual> = BTreeMap::new();
             for one in own.residuals.iter().filter(counts) {

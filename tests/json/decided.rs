@@ -4,12 +4,12 @@
 use super::*;
 
 documents! {
-    DecidedChange { set: Option<String>, remove: Option<String>, insert: Option<String>, add: Option<String>, drop: Option<String>, was: Option<Value>, to: Option<Value>, after: Option<Value>, entry: Option<Value>, record: Option<Value> }
+    DecidedChange { set: Option<String>, remove: Option<String>, insert: Option<String>, add: Option<String>, drop: Option<String>, was: Option<Value>, to: Option<Value>, after: Option<Value>, entry: Option<Value>, record: Option<Value>, between: Option<Value> }
     Foretold { showing: String, subject: String, asks: String }
     PredictedRecord { commit: Option<String>, on: Option<String>, changes: Option<String>, mass: String, panels: Option<BTreeMap<String, String>>, lapsed: Option<Vec<Foretold>>, specimens: u32, weeks: f64, cost: Option<String>, missing: Option<Vec<String>> }
     PanelPredicted { panel: String, delta_kg: f64 }
     Predicted { commit: Option<String>, on: Option<String>, mass_delta_kg: f64, panels: Vec<PanelPredicted>, lapsed: Vec<Foretold>, specimens: u32, weeks: f64, cost: Option<f64>, missing: Vec<String> }
-    FoundDuty { showing: String, subject: String, verdict: String, earned: Option<String> }
+    FoundDuty { showing: String, subject: String, now: Option<String>, verdict: String, earned: Option<String> }
     FoundRecord { on: Option<String>, applied: Option<String>, commit: Option<String>, calculated: Option<String>, weighed: Option<String>, pieces: Option<u32>, duties: Option<Vec<FoundDuty>>, specimens: Option<u32>, weeks: Option<f64>, finished: Option<bool>, note: Option<String> }
     Approved { role: String, on: String, by: Option<String> }
     Draft { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, changes: Vec<DecidedChange> }
