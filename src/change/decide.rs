@@ -491,3 +491,6 @@ pub(super) fn words(value: &Value) -> String {
         other => serde_json::to_value(other).map_or_else(|_| String::new(), |json| super::diff::short(&json)),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -306,6 +306,7 @@ mod tests {
                 "decision.changes.to",
                 "decision.changes.after",
                 "decision.changes.entry",
+                "decision.changes.between",
                 "decision.changes.record",
                 "study.vary.among",
             ]

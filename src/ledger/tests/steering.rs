@@ -12,6 +12,8 @@ fn a_change_is_exactly_one_thing_with_what_it_needs() {
         "{insert: recipe/fairing#layers, entry: {material: gw-300}}",
         "{insert: recipe/fairing#layers, after: 0}",
         "{insert: recipe/fairing#layers, after: 0, entry: {}, was: 5}",
+        "{insert: recipe/fairing#layers, after: 0, entry: {}, between: [{}]}",
+        "{drop: recipe/fairing, between: [null, null]}",
         "{add: recipe/other}",
         "{drop: recipe/fairing, to: 5}",
         "{remove: recipe/fairing#layers.1, entry: {}}",
@@ -21,6 +23,7 @@ fn a_change_is_exactly_one_thing_with_what_it_needs() {
     for change in [
         "{remove: recipe/fairing#layers.1, was: {material: gw-300, angle: 0}}",
         "{add: material/new, record: {kind: resin}}",
+        "{insert: recipe/fairing#layers, after: 0, between: [null, {material: gw-300, angle: 0}], entry: {material: gw-300}}",
         "{drop: recipe/gone-since}",
         "{set: ledger#climate.ambient, to: 45 degC}",
     ] {
