@@ -1,6 +1,7 @@
 //! The sheet of evidence: what was made and tested, what the values come to, step by step, and which duties count it.
 
 use super::Site;
+use super::known::Role;
 use super::plots::{batches, probability};
 use super::readings::readings;
 use super::records::{Made, common, used_and_using};
@@ -54,13 +55,17 @@ fn opening(site: &Site<'_>, entry: &Entry<Evidence>) -> String {
     let subject =
         Subject::from_label(&own.subject).map_or_else(|| "a subject".to_string(), |own| own.to_string());
     let parts = site.known.parts(&entry.id);
-    let counts = parts.iter().filter(|part| part.counts).count();
-    let waits = parts.len() - counts;
-    let counts = match (counts, waits) {
+    let of = |role: Role| parts.iter().filter(|part| part.role == role).count();
+    let nearest = match of(Role::Nearest) {
+        0 => String::new(),
+        n => format!(" It comes nearest for {} and does not count there.", count(n, "duty")),
+    };
+    let counts = match (of(Role::Counts), of(Role::UnderWay)) {
         (0, 0) => "No duty counts it.".to_string(),
         (0, n) => format!("It is under way for {}.", count(n, "duty")),
-        (n, _) => format!("The verdicts of {} look at it.", count(n, "duty")),
+        (n, _) => format!("It counts for {}.", count(n, "duty")),
     };
+    let counts = format!("{counts}{nearest}");
     let why = site
         .known
         .superseded
@@ -410,10 +415,11 @@ fn counted_by(site: &Site<'_>, entry: &Entry<Evidence>) -> Grid {
         vec![("Duty", false), ("Verdict", false), ("Part", false), ("Panels", true)],
     );
     for part in site.known.parts(&entry.id) {
-        let what = match (part.counts, part.carried_over) {
-            (true, true) => "counted, carried over from its own subject",
-            (true, false) => "counted",
-            (false, _) => "under way",
+        let what = match (part.role, part.carried_over) {
+            (Role::Counts, true) => "counts, carried over from its own subject",
+            (Role::Counts, false) => "counts",
+            (Role::Nearest, _) => "comes nearest, and does not count",
+            (Role::UnderWay, _) => "under way",
         };
         grid.row(vec![
             tables::duty(&part.duty.showing, &part.duty.subject.to_string()),

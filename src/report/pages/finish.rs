@@ -106,7 +106,10 @@ fn heat(site: &Site<'_>, finish: &str) -> Value {
         for own in &heat.0 {
             let zone = entry.value.zones.iter().find(|zone| zone.name.as_str() == own.zone);
             if zone.and_then(|zone| zone.finish.as_ref()).is_some_and(|of| of.id() == finish) {
-                all.push(HeatReport { zone: format!("{panel}, {}", own.zone), ..own.clone() });
+                // What governs: the panel's own sheet has the rest.
+                let least = own.limits.iter().min_by(|one, two| one.1.total_cmp(&two.1)).cloned();
+                let limits = least.into_iter().collect();
+                all.push(HeatReport { zone: format!("{panel}, {}", own.zone), limits, ..own.clone() });
             }
         }
     }

@@ -19,13 +19,24 @@ type Heat = (Vec<HeatReport>, Vec<String>);
 /// A value that is worked out when the first sheet asks for it.
 type Once<T> = OnceLock<Result<T, ArticleError>>;
 
+/// What part evidence has in a duty, the least first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Role {
+    /// It is planned or running.
+    UnderWay,
+    /// It came nearest, and does not count for what is asked now.
+    Nearest,
+    /// It conforms, and the verdict stands on it.
+    Counts,
+}
+
 /// A duty that evidence has a part in.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Part<'a> {
     /// The duty.
     pub duty: &'a Duty,
-    /// Whether its verdict looks at the evidence; else the evidence is under way for it.
-    pub counts: bool,
+    /// What part that is.
+    pub role: Role,
     /// Whether it was recorded for another subject.
     pub carried_over: bool,
 }
@@ -109,9 +120,15 @@ impl<'a> Known<'a> {
             let mut parts: BTreeMap<&str, Part<'_>> = BTreeMap::new();
             for (panel, judged) in &duty.panels {
                 self.panel_duties.entry(panel).or_default().push((key, judged));
-                for id in judged.evidence.iter().chain(&judged.under_way) {
-                    let part = parts.entry(id).or_insert(Part { duty, counts: false, carried_over: false });
-                    part.counts |= judged.evidence.contains(id);
+                // Behind an open or lapsed verdict stands what came nearest; a concession covers what is missing.
+                let role = match judged.verdict {
+                    Verdict::Met | Verdict::Short | Verdict::Failed => Role::Counts,
+                    Verdict::Conceded | Verdict::Lapsed | Verdict::Open => Role::Nearest,
+                };
+                let looked = judged.evidence.iter().map(|id| (id, role));
+                for (id, role) in looked.chain(judged.under_way.iter().map(|id| (id, Role::UnderWay))) {
+                    let part = parts.entry(id).or_insert(Part { duty, role, carried_over: false });
+                    part.role = part.role.max(role);
                     part.carried_over |= judged.carried_over.contains(id);
                 }
             }

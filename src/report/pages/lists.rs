@@ -1,7 +1,7 @@
 //! All records of a kind in one table: what one asks of that kind.
 
 use super::Site;
-use super::known::{Known, counted};
+use super::known::{Known, Role, counted};
 use super::margins::words as margin_words;
 use super::records::{Made, ids};
 use super::tables::{self, Cell, Grid, Page, Row};
@@ -327,12 +327,15 @@ impl Of<'_> {
     fn evidence(&self, id: &str) -> Option<Row> {
         let own = &*self.ledger.evidence.get(id)?.value;
         let parts = self.known.parts(id);
-        let counts = parts.iter().filter(|part| part.counts).count();
-        let waited = parts.len() - counts;
+        let of = |role: Role| parts.iter().filter(|part| part.role == role).count();
+        let (counts, nearest, waited) = (of(Role::Counts), of(Role::Nearest), of(Role::UnderWay));
         let subject = crate::article::Subject::from_label(&own.subject);
-        let (words, word) = match (counts, waited, self.known.superseded.get(id)) {
+        let (words, word) = match (counts, nearest + waited, self.known.superseded.get(id)) {
             (_, _, Some(later)) => (format!("none: {later} stands in its place"), "none"),
             (0, 0, None) => ("none".to_string(), "none"),
+            (0, _, None) if nearest > 0 => {
+                (format!("none; comes nearest for {}", count(nearest, "duty")), "nearest")
+            }
             (0, n, None) => (format!("under way for {}", count(n, "duty")), "under way"),
             (n, _, None) => (count(n, "duty"), "some"),
         };

@@ -27,6 +27,8 @@ use std::collections::BTreeSet;
 
 /// Laminates drawn; further ones lead to their own sheet.
 const STACKS: usize = 4;
+/// Rows of a ply table.
+const PLIES: usize = 120;
 /// Rows of a table: what is beyond is left to the command.
 const ROWS: usize = 150;
 /// Duties whose reasons are told.
@@ -330,7 +332,12 @@ fn put_zones(page: &mut Page, site: &Site<'_>, own: &Panel) {
     let drawn: Vec<Value> = recipes
         .iter()
         .take(STACKS)
-        .filter_map(|id| Some(alone(&stack(site.inputs.ledger, id).ok()?, id).json()))
+        .filter_map(|id| {
+            let mut figure = alone(&stack(site.inputs.ledger, id).ok()?, id);
+            // The recipe has a sheet of its own.
+            figure.rows.truncate(PLIES);
+            Some(figure.json())
+        })
         .collect();
     page.put("stacks", json!(drawn));
     page.put("more_stacks", json!(recipes.iter().skip(STACKS).collect::<Vec<_>>()));

@@ -168,7 +168,8 @@ fn drawn(
         let tint = tints.get(&layer.material).copied().unwrap_or(1);
         let (corner, size) = ((14.0, y), (BAR, *height));
         svg.rect(&format!("layer t{tint}"), corner, size);
-        if let Some(angle) = degrees(layer) {
+        // In a layer that is thinner than a px no hatch is seen.
+        if let Some(angle) = degrees(layer).filter(|_| *height >= 0.8) {
             hatch(&mut svg, key, tenths(angle), corner, size);
         }
         if *mark != Mark::Same {
