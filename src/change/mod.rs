@@ -12,6 +12,7 @@ pub mod facets;
 pub mod footprint;
 pub mod found;
 pub mod impact;
+pub mod import;
 pub mod joint;
 pub mod leeway;
 pub mod margins;

@@ -1,5 +1,6 @@
 //! What can be typed: no logic, only names and help.
 
+use crate::change::import::ImportKind;
 use crate::record::Figure;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -133,6 +134,8 @@ pub enum Command {
     Hook(HookArgs),
     /// Write mass, margins, duties, evidence and the rest as tables for other tools
     Export(ExportArgs),
+    /// Make records of a spreadsheet's rows
+    Import(ImportArgs),
 }
 
 impl Command {
@@ -158,6 +161,7 @@ impl Command {
             Command::Conform(_) => "conform",
             Command::Basis(_) => "basis",
             Command::Export(_) => "export",
+            Command::Import(_) => "import",
             Command::Calc(_) => "calc",
             Command::Hook(args) => match args.what {
                 HookCommand::Install => "hook install",
@@ -875,4 +879,75 @@ pub struct ExportArgs {
     /// Overwrite what is no export of this tool too
     #[arg(long)]
     pub force: bool,
+}
+
+/// Make records of a spreadsheet's rows
+#[derive(Debug, Args)]
+pub struct ImportArgs {
+    /// From what
+    #[command(subcommand)]
+    pub form: ImportForm,
+}
+
+/// Forms that are imported.
+#[derive(Debug, Subcommand)]
+pub enum ImportForm {
+    /// From CSV: materials, panels, or specimens
+    Csv(ImportCsvArgs),
+}
+
+/// What the rows of a file become.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ImportWhat {
+    /// A material a row
+    Materials,
+    /// A panel a row; further rows with its id are further zones
+    Panels,
+    /// A specimen a row; the file becomes the data of one evidence record
+    Specimens,
+}
+
+impl ImportWhat {
+    /// Returns the word that is typed.
+    pub fn word(self) -> &'static str {
+        ImportKind::from(self).word()
+    }
+}
+
+impl From<ImportWhat> for ImportKind {
+    fn from(what: ImportWhat) -> Self {
+        match what {
+            ImportWhat::Materials => ImportKind::Materials,
+            ImportWhat::Panels => ImportKind::Panels,
+            ImportWhat::Specimens => ImportKind::Specimens,
+        }
+    }
+}
+
+/// Make records of the rows of a CSV file
+///
+/// Columns are guessed by their names and units and shown with what they become; nothing is written without
+/// --write, and a record that is there already is never touched. A row that can't become a record is named with
+/// its line, its column and the mend, and the others are written. Exits with 1 where a row is refused. Specimens
+/// become one evidence record, running: `--set id=e-100 --set showing=ID --set 'subject={lamina: [ID, ID]}'`.
+#[derive(Debug, Args)]
+pub struct ImportCsvArgs {
+    /// What the rows become
+    #[arg(value_enum, value_name = "KIND")]
+    pub kind: ImportWhat,
+    /// The file; comma, semicolon or tab between columns, names in its first line
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// Take this mapping instead of the guess
+    #[arg(long, value_name = "FILE")]
+    pub map: Option<PathBuf>,
+    /// Keep the mapping in a new file, to be edited and given back with --map
+    #[arg(long, value_name = "FILE")]
+    pub save_map: Option<PathBuf>,
+    /// Give every record this value too; may be repeated
+    #[arg(long, value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
+    /// Write the records
+    #[arg(long)]
+    pub write: bool,
 }

@@ -99,7 +99,7 @@ fn said(
         count(TABLES.len(), "table"),
         count(rows, "row")
     )?;
-    writeln!(out, "\n{}", crate::report::table::wrap(crate::report::head::CAUTION_LINE, context.width))?;
+    write!(out, "\n{}", crate::report::table::wrap(crate::report::head::CAUTION_LINE, context.width))?;
     Ok(Status::Done)
 }
 

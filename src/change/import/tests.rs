@@ -1,0 +1,41 @@
+use super::*;
+
+fn target(to: &str, unit: &str) -> Target {
+    Target { to: to.into(), unit: unit.into() }
+}
+
+#[test]
+fn columns_are_guessed_with_their_units() {
+    let sheet = sheet(
+        b"Code,Areal weight (g/m\xc2\xb2),Density [kg/m3],dry_tg_degC,Cured thickness mm,Colour,supplier\n",
+    )
+    .unwrap();
+    let got = guessed(ImportKind::Materials, &sheet).columns;
+    assert_eq!(got["Code"], target("id", ""));
+    assert_eq!(got["Areal weight (g/m²)"], target("areal", "g/m2"));
+    assert_eq!(got["Density [kg/m3]"], target("density", "kg/m3"));
+    assert_eq!(got["dry_tg_degC"], target("dry_tg", "degC"));
+    assert_eq!(got["Cured thickness mm"], target("cured_thickness", "mm"));
+    assert_eq!((&got["Colour"], &got["supplier"]), (&target("", ""), &target("supplier", "")));
+}
+
+#[test]
+fn a_mapping_is_read_back() {
+    let sheet = sheet(b"Panel;Zone;Area (m2)\n").unwrap();
+    assert!(sheet.comma);
+    let own = guessed(ImportKind::Panels, &sheet);
+    assert_eq!(Mapping::read(&own.text()), Ok(own.clone()));
+    assert!(Mapping::read("kind: panels\ncolums: {}\n").unwrap_err().contains("colums"));
+}
+
+#[test]
+fn a_file_that_is_no_sheet_says_why() {
+    assert!(sheet(b"").unwrap_err().message.contains("no columns"));
+    assert!(sheet(b"a,a\n").unwrap_err().message.contains("two columns"));
+    assert_eq!(sheet(b"a,b\n1,2,3\n").unwrap_err().line, Some(2));
+    assert!(sheet(b"\xff").unwrap_err().message.contains("UTF-8"));
+    assert_eq!(
+        sheet(b"a,b\n\n1,2,\n").unwrap().lines,
+        [Line { line: 3, cells: vec!["1".into(), "2".into()] }]
+    );
+}
