@@ -5,7 +5,7 @@ use super::context::{Context, Failure, Status, unwritten};
 use crate::change::import::{Made, Mapping, Sheet, guessed, made, sheet};
 use crate::report::page::{Frame, Page, count, shown};
 use crate::report::table::{Align, Table, wrap};
-use crate::source::write::{FileEdit, write_all};
+use crate::source::write::FileEdit;
 use serde_json::json;
 use std::fs;
 use std::io::Write;
@@ -15,9 +15,18 @@ const SHOWN: usize = 20;
 /// A file above this is no spreadsheet that people typed.
 const LARGEST: u64 = 16 << 20;
 
-pub(super) fn run(context: &mut Context, args: &ImportArgs, out: &mut dyn Write) -> Result<Status, Failure> {
+pub(super) fn run(
+    context: &mut Context,
+    args: &ImportArgs,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
     let ImportForm::Csv(args) = &args.form;
-    let place = context.place()?;
+    // Nobody else writes between the reading of the records and the writing of new ones.
+    let (place, writer) = match args.write {
+        true => context.writer(err).map(|(place, writer)| (place, Some(writer)))?,
+        false => (context.place()?, None),
+    };
     let loaded = context.load(&place, &Source::default())?;
     let path = context.directory.join(&args.file);
     let name = args.file.display().to_string();
@@ -47,8 +56,8 @@ pub(super) fn run(context: &mut Context, args: &ImportArgs, out: &mut dyn Write)
         .iter()
         .map(|(file, text)| FileEdit { file: file.clone(), was: None, shall: Some(text.clone()) })
         .collect();
-    if args.write && !edits.is_empty() {
-        write_all(&place, &edits).map_err(unwritten)?;
+    if let Some(writer) = writer.filter(|_| !edits.is_empty()) {
+        writer.write_all(&edits).map_err(unwritten)?;
     }
     if context.json() {
         writeln!(out, "{:#}", document(&mapping, &made, args.write))?;

@@ -99,7 +99,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
             Command::Calc(args) => calc::run(&mut context, args, out, err),
             Command::Hook(args) => hook::run(&mut context, args, out),
             Command::Export(args) => export::run(&mut context, args, out, err),
-            Command::Import(args) => import::run(&mut context, args, out),
+            Command::Import(args) => import::run(&mut context, args, out, err),
         };
         context.note_unfinished(err);
         result
