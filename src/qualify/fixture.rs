@@ -135,7 +135,7 @@ pub(crate) fn files(edits: &[(&str, &str)]) -> BTreeMap<String, Vec<u8>> {
     files
 }
 
-fn conform(ledger: &mut Ledger) {
+pub(crate) fn conform(ledger: &mut Ledger) {
     let mut made = BTreeMap::new();
     for entry in ledger.evidence.values().filter(|entry| entry.value.state == EvidenceState::Done) {
         let block = conformity(ledger, entry, None).unwrap().block();

@@ -413,3 +413,6 @@ fn claims(made: &Made<'_>, row: &super::table::KindRow, mut all: Vec<Kept>) -> V
 fn round_tenth(value: f64) -> f64 {
     (value * 10.0).round() / 10.0
 }
+
+#[cfg(test)]
+mod tests;
