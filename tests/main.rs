@@ -24,9 +24,11 @@ mod json;
 mod plan;
 mod rules;
 mod schema;
+mod shells;
 mod silence;
 mod stories;
 mod streams;
+mod terminal;
 
 // Further modules, one line each:
 mod git;
