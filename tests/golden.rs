@@ -75,8 +75,10 @@ fn transcript(case: &Path) -> String {
         let words = words::split(line);
         let words: Vec<&str> = words.iter().map(String::as_str).collect();
         match words.as_slice() {
-            ["bondline", arguments @ ..] => {
-                let answer = bench.run(arguments);
+            ["bondline", arguments @ ..] | ["at", _, "bondline", arguments @ ..] => {
+                let width =
+                    words.get(1).filter(|_| words[0] == "at").map_or(80, |width| width.parse().unwrap());
+                let answer = bench.run_at(width, arguments);
                 all.push_str(&shortened(&ended(&answer.out), cut));
                 if !answer.err.is_empty() {
                     all.push_str(&format!("--- stderr\n{}", ended(&answer.err)));

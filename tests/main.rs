@@ -26,9 +26,11 @@ mod pages;
 mod plan;
 mod rules;
 mod schema;
+mod shells;
 mod silence;
 mod stories;
 mod streams;
+mod terminal;
 
 // Further modules, one line each:
 mod git;

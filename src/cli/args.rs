@@ -87,6 +87,9 @@ pub struct Global {
     /// Use colour
     #[arg(long, value_enum, default_value = "auto", global = true)]
     pub color: Colour,
+    /// Show long text at once, not through $PAGER
+    #[arg(long, global = true)]
+    pub no_pager: bool,
 }
 
 /// The commands.
@@ -136,6 +139,13 @@ pub enum Command {
     Export(ExportArgs),
     /// Make records of a spreadsheet's rows
     Import(ImportArgs),
+    /// Print what completes commands, options and record ids in a shell
+    Completions(CompletionsArgs),
+    /// Print the manual page, or write one for each command
+    Man(ManArgs),
+    /// Name the records that begin so
+    #[command(hide = true)]
+    Complete(CompleteArgs),
 }
 
 impl Command {
@@ -162,6 +172,9 @@ impl Command {
             Command::Basis(_) => "basis",
             Command::Export(_) => "export",
             Command::Import(_) => "import",
+            Command::Completions(_) => "completions",
+            Command::Man(_) => "man",
+            Command::Complete(_) => "complete",
             Command::Calc(_) => "calc",
             Command::Hook(args) => match args.what {
                 HookCommand::Install => "hook install",
@@ -950,4 +963,35 @@ pub struct ImportCsvArgs {
     /// Write the records
     #[arg(long)]
     pub write: bool,
+}
+
+/// Print what completes commands, options and record ids in a shell
+///
+/// For bash: `bondline completions bash > ~/.local/share/bash-completion/completions/bondline`. For zsh, in a folder
+/// of `fpath`: `bondline completions zsh > _bondline`, or source it behind `compinit`. For fish: `bondline completions
+/// fish > ~/.config/fish/completions/bondline.fish`. bash, zsh and fish complete ids of records too.
+#[derive(Debug, Args)]
+pub struct CompletionsArgs {
+    /// The shell
+    #[arg(value_enum, value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
+/// Print the manual page, or write one for each command
+#[derive(Debug, Args)]
+pub struct ManArgs {
+    /// Write `bondline.1` and a page for each command into this folder, such as `~/.local/share/man/man1`
+    #[arg(value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+}
+
+/// Name the records that begin so
+#[derive(Debug, Args)]
+pub struct CompleteArgs {
+    /// Kinds of records with commas, or `any` for all as `kind/id`
+    #[arg(value_name = "KIND")]
+    pub kinds: String,
+    /// What they begin with
+    #[arg(value_name = "PREFIX", default_value = "")]
+    pub prefix: String,
 }

@@ -6,6 +6,7 @@ mod basis;
 mod calc;
 mod check;
 mod compare;
+mod complete;
 mod conform;
 mod context;
 mod decide;
@@ -18,11 +19,13 @@ mod import;
 mod laid;
 mod laminate;
 mod leeway;
+mod man;
 mod mass;
 mod new;
 mod panel;
 mod report;
 mod study;
+mod terminal;
 mod view;
 mod why;
 mod why_place;
@@ -44,9 +47,15 @@ pub fn run(
     err: &mut dyn Write,
     terminal: Terminal,
 ) -> u8 {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    let may_page = may_page(&arguments);
     let (mut answer, mut notes) = (Vec::new(), Vec::new());
-    let code = answered(arguments.into_iter().collect(), &mut answer, &mut notes, terminal);
+    let code = answered(arguments, &mut answer, &mut notes, terminal);
     let noted = delivered(err, &notes);
+    let is_long = |height: usize| answer.iter().filter(|byte| **byte == b'\n').count() >= height;
+    if may_page && terminal.height.is_some_and(is_long) && terminal::paged(&answer) {
+        return if noted.is_err() { 2 } else { code };
+    }
     match delivered(out, &answer) {
         Ok(()) => {}
         Err(error) => {
@@ -56,6 +65,13 @@ pub fn run(
         }
     }
     if noted.is_err() { 2 } else { code }
+}
+
+/// Whether an answer is text for people who did not ask to have it at once.
+fn may_page(arguments: &[OsString]) -> bool {
+    let no_pager = arguments.iter().take_while(|word| *word != "--").any(|word| word == "--no-pager");
+    let script = arguments.iter().skip(1).any(|word| word == "completions" || word == "complete");
+    !no_pager && !script && option(arguments, "--format").is_none_or(|format| format == "text")
 }
 
 /// Writes all at once; whoever closed the other end has seen enough, which is no failure.
@@ -75,6 +91,17 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Err(error) => return misread(&error, &arguments, out, err, terminal),
     };
     let json = cli.global.format == args::Format::Json;
+    // A study says itself how far it is; the others below wait for nothing but their reader.
+    let is_quick = matches!(
+        cli.command,
+        Command::Study(_)
+            | Command::View(_)
+            | Command::Calc(_)
+            | Command::Completions(_)
+            | Command::Complete(_)
+            | Command::Man(_)
+    );
+    let _alive = (terminal.progress && !is_quick).then(|| terminal::Alive::new("working"));
     let fits = has_format(&cli.command, cli.global.format);
     let result = fits.and_then(|()| Context::new(&cli.global, terminal)).and_then(|mut context| {
         let result = match &cli.command {
@@ -100,6 +127,9 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
             Command::Hook(args) => hook::run(&mut context, args, out),
             Command::Export(args) => export::run(&mut context, args, out, err),
             Command::Import(args) => import::run(&mut context, args, out, err),
+            Command::Completions(args) => complete::script(args, out),
+            Command::Man(args) => man::run(&context, args, out),
+            Command::Complete(args) => complete::complete(&context, args, out),
         };
         context.note_unfinished(err);
         result
@@ -190,10 +220,14 @@ pub struct Terminal {
     pub colour_err: bool,
     /// Whether standard input is a terminal, where nothing is read unless it is asked for.
     pub input: bool,
+    /// Lines of the terminal that takes the output, where longer text goes through a pager.
+    pub height: Option<usize>,
+    /// Whether standard error is a terminal, where a sign of life is shown.
+    pub progress: bool,
 }
 
 impl Default for Terminal {
     fn default() -> Self {
-        Self { width: 80, colour_out: false, colour_err: false, input: true }
+        Self { width: 80, colour_out: false, colour_err: false, input: true, height: None, progress: false }
     }
 }

@@ -193,9 +193,8 @@ fn drawing(laid: &LaidUp, columns: usize) -> Vec<String> {
         lines.push(format!("{name}  |{bar}|").trim_end().to_string());
         z += own;
     }
-    lines.push(
-        "plies: = along x, / and \\ across, | along y; o core, ~ film, # mesh, : surfacing".to_string(),
-    );
+    let marks = "plies: = along x, / and \\ across, | along y; o core, ~ film, # mesh, : surfacing";
+    lines.extend(super::page::fold(marks, columns));
     lines
 }
 

@@ -74,6 +74,11 @@ impl Bench {
 
     /// Runs the program in the ledger's folder on the fixed day, 80 columns wide and without colour.
     pub fn run(&self, arguments: &[&str]) -> Answer {
+        self.run_at(80, arguments)
+    }
+
+    /// As [`Bench::run`], so many columns wide.
+    pub fn run_at(&self, width: usize, arguments: &[&str]) -> Answer {
         let ledger = self.ledger();
         let mut all: Vec<OsString> = vec!["bondline".into()];
         // An argument that names another folder or day wins; clap takes each once.
@@ -86,7 +91,7 @@ impl Bench {
         let given = |argument: &str| argument.replace("{DIR}", &ledger.display().to_string());
         all.extend(arguments.iter().map(|argument| OsString::from(given(argument))));
         let (mut out, mut err) = (Vec::new(), Vec::new());
-        let code = cli::run(all, &mut out, &mut err, Terminal::default());
+        let code = cli::run(all, &mut out, &mut err, Terminal { width, ..Terminal::default() });
         Answer { out: self.plain(&out), err: self.plain(&err), code }
     }
 

@@ -2,6 +2,7 @@
 
 use super::SampleReport;
 use crate::calc::figure;
+use crate::report::page::fold;
 use crate::statistics::{Fitted, Method, Procedure, normal_cdf, normal_quantile};
 
 /// Rows of the plot.
@@ -199,8 +200,7 @@ fn strips(own: &SampleReport, scale: &Scale) -> Vec<String> {
     if own.groups.len() > STRIPS {
         lines.push(format!("        … and {} batches more", own.groups.len() - STRIPS));
     }
-    lines.push(
-        "        o one specimen, 2 to 9 as many, # more; | the batch's mean; . the fitted curve".to_string(),
-    );
+    let marks = "o one specimen, 2 to 9 as many, # more; | the batch's mean; . the fitted curve";
+    lines.extend(fold(marks, scale.columns).into_iter().map(|line| format!("        {line}")));
     lines
 }
