@@ -7,8 +7,8 @@ fn laid(changes: &str) -> Result<String, DecideError> {
     let recipe = "class: structural\nprocess: oven\nlayers:\n  - {material: cw, angle: 0}\n  - {material: cw, angle: 0}\n  - {material: gw, angle: 0}\n";
     let files = [
         ("ledger.yaml", "format: 1\nprogramme: Test (invented)\n"),
-        ("materials/cw.yaml", "kind: core\ndensity: 50 kg/m3\n"),
-        ("materials/gw.yaml", "kind: core\ndensity: 60 kg/m3\n"),
+        ("materials/cw.yaml", "kind: adhesive\nareal: 150 g/m2\n"),
+        ("materials/gw.yaml", "kind: adhesive\nareal: 250 g/m2\n"),
         ("processes/oven.yaml", "method: oven\n"),
         ("recipes/skin.yaml", recipe),
     ];
