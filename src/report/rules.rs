@@ -58,6 +58,7 @@ pub const RULES: &[Rule] = &[
     warning("bond-route", "A joint's materials were never proved by its bonding route.", "Prove the route, or use one that is proved."),
     error("broken-record", "A record can't be used, so nothing can be said of what rests on it.", "Mend the record."),
     warning("byte-order-mark", "The file begins with a byte order mark.", "Save it as UTF-8 without one."),
+    error("changed-since", "The changes of a decision are not those that were proposed or approved.", "Take the edit back, or propose and approve it again."),
     error("check-not-computed", "A showing that is proved names a computed check.", "Take `check` out, or make it `kind: computed`."),
     error("circle", "Records use one another in a circle.", "Take one of the references out."),
     error("class-mismatch", "A structural panel is made of a recipe that is not structural.", "Name a structural recipe, or change the panel's class."),

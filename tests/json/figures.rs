@@ -283,11 +283,13 @@ fn the_next_tests_are_ranked_by_what_they_close() {
     assert!(next.next.len() > 8);
     for test in &next.next {
         assert!(!test.closes.is_empty() && test.closes.iter().all(unmet), "{}", test.showing);
-        let shares = test.panels.iter().chain(&test.milestones).map(|part| {
-            assert!(part.closed <= part.of && part.of > 0, "{part:?}");
-            part.closed as f64 / part.of as f64
-        });
-        close(test.worth, shares.sum());
+        let panels: f64 = test.panels.iter().map(|part| part.closed as f64 / part.of as f64).sum();
+        // Each duty at the first milestone that needs it: what is closed more than for the milestone before.
+        let before = std::iter::once(0).chain(test.milestones.iter().map(|part| part.closed));
+        let milestones = test.milestones.iter().zip(before);
+        let first: f64 =
+            milestones.map(|(part, before)| (part.closed - before) as f64 / part.of as f64).sum();
+        close(test.worth, panels + first);
         close(test.worth_per_week, test.worth / test.weeks.max(1.0));
         match (test.worth_per_thousand, test.cost) {
             (Some(own), Some(cost)) => close(own, test.worth / (cost / 1000.0)),
