@@ -73,7 +73,7 @@ pub(super) fn steps(context: &Context, place: &Place, shown: &[Commit]) -> Vec<S
         step.kg = programme_mass(&loaded.ledger).ok();
         let was = last.as_ref().and_then(|(last, _)| programme_mass(&last.ledger).ok());
         step.delta_kg = step.kg.zip(was).map(|(is, was)| is - was);
-        step.decisions = decisions(context, &place, commit, last.as_ref().map(|(last, _)| last), &loaded);
+        step.decisions = decisions(context, place, commit, last.as_ref().map(|(last, _)| last), &loaded);
         let evaluation = match last.as_ref().and_then(|(_, evaluation)| evaluation.as_ref()) {
             Some(other) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
             None => evaluate(&loaded.ledger, context.today).ok(),

@@ -156,7 +156,10 @@ const KEPT: usize = 256;
 
 /// Margins of panels that were computed, each with what they are made from.
 #[derive(Default)]
-pub(super) struct Known(Mutex<HashMap<String, VecDeque<(Arc<Inputs>, Arc<PanelMargins>)>>>);
+pub(super) struct Known(Mutex<HashMap<String, Kept>>);
+
+/// What one panel was judged on, and what came of it, the oldest first.
+type Kept = VecDeque<(Arc<Inputs>, Arc<PanelMargins>)>;
 
 impl std::fmt::Debug for Known {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {

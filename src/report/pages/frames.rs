@@ -13,7 +13,8 @@ pub(super) fn frame(section: &FrameSection, state: &FrameState) -> Option<Figure
         let [y, z] = section.corners.get(name)?;
         Some((y.si() * 1e3, z.si() * 1e3))
     };
-    let walls: Vec<(String, &str, (f64, f64), (f64, f64))> = section
+    type Wall<'a> = (String, &'a str, (f64, f64), (f64, f64));
+    let walls: Vec<Wall<'_>> = section
         .walls
         .iter()
         .enumerate()
