@@ -89,6 +89,7 @@ fn a_cost_that_is_not_known_neither_beats_nor_equals_another() {
 }
 
 proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(20_000))]
     #[test]
     fn what_beats_another_beats_what_that_beats(
         all in proptest::collection::vec((0..3_i32, 0..3_i32, 0..3_i32, proptest::bool::ANY, 0..2_u32), 3)
@@ -256,15 +257,23 @@ fn nothing_is_said_of_what_was_not_looked_at() {
 #[test]
 fn the_quick_look_at_margins_leaves_panels_alone_that_vary_themselves() {
     let bed = Bed::with(&ALT);
-    let factor = "{name: factor, attribute: panel/hatch#loads.1.factor, among: [1.2]}";
-    let pull = "{name: pull, attribute: panel/hatch#loads.1.N, among: [[30 N/mm, 20 N/mm, 15 N/mm]]}";
-    for (vary, keep) in [
-        (&[factor, P1, P3, ANGLE][..], "keep: {margins: 0.35}\n"),
-        (&[pull, P1, P3, ANGLE], "keep: {margins: 0.5}\n"),
+    let factor =
+        "{name: factor, attribute: [panel/hatch#loads.1.factor, panel/hatch#loads.2.factor], among: [1.0]}";
+    let pull = "{name: pull, attribute: panel/hatch#loads.1.N, among: [[30 N/mm, 10 N/mm, 5 N/mm]]}";
+    for vary in [
+        &[factor, P1, P3, ANGLE][..],
+        &[pull, P1, P3, ANGLE],
         // With another recipe the loads of the zone are no longer borne by the skin.
-        (&[SWAP, P3, ANGLE], "keep: {margins: 0.5}\n"),
+        &[SWAP, P3, ANGLE],
     ] {
-        as_by_brute_force(&bed, &study(vary, keep));
+        for margin in ["0.3", "0.6", "0.9", "1.2"] {
+            let text = study(vary, &format!("keep: {{margins: {margin}}}\n"));
+            let (refused, kept, any) = looks(&bed, &text);
+            assert!(!any && refused == 0 && kept > 0, "{text}");
+            if margin == "0.6" {
+                as_by_brute_force(&bed, &text);
+            }
+        }
     }
 }
 
@@ -341,6 +350,9 @@ proptest::proptest! {
     }
 }
 
+const STRONGER: &str =
+    "{name: stronger, attribute: [material/ply#strength.Xc, material/ply#strength.Yc], among: [900 MPa]}";
+
 /// A ply whose values come from showings, with data of two environments, and plates that nothing bends.
 const SHOWN: [(&str, &str); 8] = [
     (
@@ -377,8 +389,16 @@ const SHOWN: [(&str, &str); 8] = [
     ),
 ];
 
-/// Holds what the quick look refuses against the whole judgement; returns how many it refused, and how many are kept.
+/// As [`looks`], of a study that has something to look at.
 fn quick_looks(bed: &Bed, text: &str) -> (usize, usize) {
+    let (refused, kept, any) = looks(bed, text);
+    assert!(any, "nothing is judged by mechanics: {text}");
+    (refused, kept)
+}
+
+/// Holds what the quick look refuses against the whole judgement; returns how many it refused, how many are kept, and
+/// whether it has loads at all.
+fn looks(bed: &Bed, text: &str) -> (usize, usize, bool) {
     let entry = entry(text);
     let keep = entry.value.keep.clone().unwrap();
     let space = Space::of(&bed.ledger, &entry.value).unwrap();
@@ -392,7 +412,7 @@ fn quick_looks(bed: &Bed, text: &str) -> (usize, usize) {
             stack.under(loads).no_worse_than(&standing)
         })
         .collect();
-    assert!(all.iter().any(stacks::StackSpace::has_loads), "nothing is judged by mechanics: {text}");
+    let any = all.iter().any(stacks::StackSpace::has_loads);
     let (mut refused, mut kept) = (0, 0);
     for choice in all_choices(&space) {
         let Some(ranks) = weights.ranks(&choice) else { continue };
@@ -407,7 +427,7 @@ fn quick_looks(bed: &Bed, text: &str) -> (usize, usize) {
             }
         }
     }
-    (refused, kept)
+    (refused, kept, any)
 }
 
 #[test]
@@ -426,5 +446,37 @@ fn plain_mechanics_throw_out_nothing_that_the_whole_judgement_keeps() {
         let text = study(&[P1, P3, ANGLE, RESIN], &format!("keep: {{margins: {margin}}}\n"));
         quick_looks(&shown, &text);
         as_by_brute_force(&shown, &text);
+    }
+    // A weak ply that gets stronger by what is typed of it: what its showings say is settled for the weak one.
+    let [(file, ply), rest @ ..] = SHOWN;
+    let weak = ply.replace("Xc: 400 MPa", "Xc: 110 MPa").replace("Yc: 390 MPa", "Yc: 105 MPa");
+    let weak = Bed::with(&[&[(file, weak.as_str())][..], &rest].concat());
+    let (refused, kept) = quick_looks(&weak, &study(&[STRONGER, P3, ANGLE], "keep: {margins: -0.2}\n"));
+    assert!(refused > 0 && kept > 0, "{refused} refused, {kept} kept");
+}
+
+#[test]
+fn settled_values_hold_where_the_same_plies_lie_beside_the_same_cores() {
+    let comb = (
+        "materials/comb.yaml",
+        "kind: core\ndensity: 50 kg/m3\nform: honeycomb\nE: 70 MPa\nnu: 0.3\nshear_modulus: 20 MPa\nshear_strength: 0.9 MPa\n",
+    );
+    let bed = Bed::with(&[comb]);
+    let core = "{name: core, attribute: recipe/skin#layers.5.material, among: [comb]}";
+    let inner = "{name: inner, attribute: [recipe/skin#layers.p2.material, recipe/skin#layers.p3.material], among: [light]}";
+    let space =
+        Space::of(&bed.ledger, &entry(&study(&[CORE, P3, ANGLE, P1, core, inner], "")).value).unwrap();
+    let weights = weighed(&bed, &space);
+    let rules = stacks::StackRules::default();
+    let [stack] = &stacks::StackSpace::all(&bed.ledger, &weights, rules).unwrap()[..] else { unreachable!() };
+    let standing = weights.ranks(&space.as_it_is()).unwrap();
+    let asks_as = |choice: [u16; 6]| stack.asks_as(&weights.ranks(&choice).unwrap(), &standing);
+    // A thinner core, a ply less of several, a ply turned: the same is asked.
+    for same in [[0; 6], [1, 0, 0, 0, 0, 0], [0, 1, 0, 0, 0, 0], [0, 0, 1, 0, 0, 0], [1, 1, 0, 0, 0, 0]] {
+        assert!(asks_as(same), "{same:?}");
+    }
+    // Another ply beside it or instead of it, and a core of another form.
+    for other in [[0, 0, 0, 1, 0, 0], [0, 0, 0, 0, 1, 0], [0, 0, 0, 1, 0, 1]] {
+        assert!(!asks_as(other), "{other:?}");
     }
 }
