@@ -352,8 +352,8 @@ pub(super) fn act<'a>(
             }
             None if expected.is_none() => no_place(),
             _ => {
-                let route = numbered.as_deref().unwrap_or(route);
-                moved_on(at, address, route, here, expected, &value)
+                let numbered = numbered.as_deref().unwrap_or(route);
+                moved_on((at, address), (route, numbered), here, expected, &value)
             }
         });
     }
@@ -371,14 +371,13 @@ pub(super) fn act<'a>(
 }
 
 fn moved_on(
-    at: usize,
-    address: &Address,
-    route: &str,
+    (at, address): (usize, &Address),
+    (route, numbered): (&str, &str),
     here: Option<&Value>,
     expected: Option<&Value>,
     value: &Value,
 ) -> DecideError {
-    let others = expected.map(|expected| candidates(value, route, expected)).unwrap_or_default();
+    let others = expected.map(|expected| candidates(value, numbered, expected)).unwrap_or_default();
     DecideError::MovedOn {
         at,
         place: format!("{address}#{route}"),

@@ -7,14 +7,21 @@ fn laid(changes: &str) -> Result<String, DecideError> {
     let recipe = "class: structural\nprocess: oven\nlayers:\n  - {material: cw, angle: 0}\n  - {material: cw, angle: 0}\n  - {material: gw, angle: 0}\n";
     let files = [
         ("ledger.yaml", "format: 1\nprogramme: Test (invented)\n"),
-        ("materials/cw.yaml", "kind: adhesive\nareal: 150 g/m2\n"),
-        ("materials/gw.yaml", "kind: adhesive\nareal: 250 g/m2\n"),
+        (
+            "materials/cw.yaml",
+            "kind: prepreg\nfibre: {name: a, type: carbon, density: 1790 kg/m3, areal: 200 g/m2}\nresin: {name: ep-1, density: 1240 kg/m3, content: 37 %}\n",
+        ),
+        (
+            "materials/gw.yaml",
+            "kind: prepreg\nfibre: {name: b, type: carbon, density: 1790 kg/m3, areal: 200 g/m2}\nresin: {name: ep-1, density: 1240 kg/m3, content: 37 %}\n",
+        ),
         ("processes/oven.yaml", "method: oven\n"),
         ("recipes/skin.yaml", recipe),
     ];
     let files = files.map(|(file, text)| (file.to_string(), text.as_bytes().to_vec()));
     let snapshot = Snapshot::in_memory(files.into());
     let ledger = Ledger::load(&snapshot, &MemoryRecall::new());
+    assert!(ledger.broken.is_empty(), "{:?}", ledger.faults);
     let changes: Vec<Change> = serde_yaml::from_str(changes).unwrap();
     let texts = overlay(&ledger, &snapshot, &[&bare(changes)])?;
     let text = String::from_utf8(texts["recipes/skin.yaml"].clone().unwrap()).unwrap();
