@@ -59,6 +59,8 @@ fn the_edges_of_windows_come_out_exactly() {
     assert_eq!(of("fibre.areal"), some("190 g/m2", "210 g/m2"));
     assert_eq!(of("resin.content"), some("36 %", "40 %"));
     assert_eq!(of("fibre.density"), some("1.78 g/cm3", "1.78 g/cm3"));
+    let stuck = |route: &str| all.iter().find(|one| one.knob.route == route).unwrap().is_stuck();
+    assert_eq!(["fibre.density", "fibre.areal", "resin.content"].map(stuck), [true, false, false]);
     let content = all.iter().find(|one| one.knob.route == "resin.content").unwrap();
     let Way::Figure(_, Some(down), _) = &content.way else { panic!() };
     let lost: Vec<(&str, Asks, usize)> =

@@ -90,7 +90,9 @@ impl<'a> Side<'a> {
         let mut showings: BTreeSet<&str> = BTreeSet::new();
         for zone in &entry.value.zones {
             materials.extend(zone.sheet.as_ref().map(|own| own.material.id()));
-            let finish = zone.finish.as_ref().and_then(|own| ledger.finishes.get(own.id()));
+            // Paint heats bonds of sheet alone.
+            let finish = zone.finish.as_ref().filter(|_| !entry.value.joints.is_empty());
+            let finish = finish.and_then(|own| ledger.finishes.get(own.id()));
             found.finishes.extend(finish.map(|own| Shared(Arc::clone(&own.value))));
             let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
                 continue;
