@@ -60,7 +60,8 @@ impl Files for Under<'_> {
 
     fn read(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, String> {
         let fits = |(bytes, _): &Kept| u64::try_from(bytes.len()).is_ok_and(|own| own <= limit);
-        match (path == self.file).then_some(None).unwrap_or_else(|| self.once.kept(path)).filter(fits) {
+        let kept = if path == self.file { None } else { self.once.kept(path) };
+        match kept.filter(fits) {
             Some((bytes, _)) => Ok(bytes),
             None => Files::read(self.laid, path, limit),
         }

@@ -156,9 +156,12 @@ const KEPT_OF_ONE: usize = 8;
 /// Panels of which any are kept.
 const KEPT: usize = 256;
 
-/// Margins of panels that were computed, each with what they are made from.
+/// Margins of a panel, with what they are made from.
+type Made = (Arc<Inputs>, Arc<PanelMargins>);
+
+/// Margins of panels that were computed.
 #[derive(Default)]
-pub(super) struct Known(Mutex<HashMap<String, VecDeque<(Arc<Inputs>, Arc<PanelMargins>)>>>);
+pub(super) struct Known(Mutex<HashMap<String, VecDeque<Made>>>);
 
 impl std::fmt::Debug for Known {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -176,7 +179,7 @@ impl Known {
     ) -> Result<Arc<PanelMargins>, E> {
         let inputs = side.inputs(panel);
         // Compared outside of the lock: others look meanwhile.
-        let known: Vec<(Arc<Inputs>, Arc<PanelMargins>)> = {
+        let known: Vec<Made> = {
             let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
             all.get(panel).map(|own| own.iter().rev().cloned().collect()).unwrap_or_default()
         };
