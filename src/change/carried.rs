@@ -5,9 +5,40 @@ use super::diff::{Change, Edits, diff};
 use super::explain::record_of;
 use super::past::Past;
 use crate::ledger::{Ledger, Recall};
-use crate::record::{Address, Decision, DecisionStatus};
+use crate::record::{Address, Decision, DecisionStatus, RecordKind, read};
 use crate::source::Snapshot;
 use std::collections::BTreeSet;
+
+/// Returns whether the files that differ between two states could carry a decision out: some open decision of `head`
+/// whose every record stands in one of them. Where none does, [`carried_out`] finds none, and no record need be read
+/// to know it but the decisions.
+pub fn may_carry(base: &Snapshot, head: &Snapshot) -> bool {
+    fn record(path: &str) -> Option<Address> {
+        let (folder, _) = path.split_once('/')?;
+        let id = path.rsplit('/').next()?.strip_suffix(".yaml")?;
+        Some(Address::new(RecordKind::by_folder(folder)?, id))
+    }
+    let paths = |one: &Snapshot| -> BTreeSet<String> { one.files().map(|file| file.path.clone()).collect() };
+    let (old, new) = (paths(base), paths(head));
+    // What has no id may be anything.
+    let differs = |path: &&String| base.blob_id(path).is_none_or(|own| head.blob_id(path) != Some(own));
+    let mut edited: BTreeSet<String> = BTreeSet::new();
+    for path in old.union(&new).filter(differs) {
+        if path == "ledger.yaml" {
+            edited.insert(Address::ledger().to_string());
+        }
+        edited.extend(record(path).map(|own| own.to_string()));
+    }
+    if edited.is_empty() {
+        return false;
+    }
+    let edited: BTreeSet<&str> = edited.iter().map(String::as_str).collect();
+    new.iter().filter(|path| record(path).is_some_and(|own| own.kind() == RecordKind::Decision)).any(|path| {
+        let Ok(bytes) = head.read(path) else { return true };
+        // One that can't be read is no decision of the ledger.
+        read::<Decision>(path, &bytes).value.is_some_and(|own| is_open(&own) && touches(&own, &edited))
+    })
+}
 
 /// Finds the decisions of `head` that the edits from `base` to it carry out whole: laid over the base, each of
 /// their edits is among those that were made.
@@ -82,4 +113,56 @@ pub(super) fn of_decision(
     let decided = Ledger::load(&snapshot.overlay(texts), recall);
     let own = made_edits(&diff(base, &decided));
     (!own.is_empty() && own.is_subset(made)).then_some(own)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeMap;
+
+    const DECISION: &str = "status: approved\nchanges:\n  - {set: recipe/skin#layers.1.angle, was: 45, to: 30}\n  - {set: ledger#climate.ambient, was: 43 degC, to: 42 degC}\n";
+
+    fn state(edits: &[(&str, Option<&str>)]) -> Snapshot {
+        let mut files: BTreeMap<String, Vec<u8>> = BTreeMap::new();
+        for (file, text) in [
+            ("ledger.yaml", "format: 1\nclimate: {ambient: 43 degC}\n"),
+            ("recipes/deep/skin.yaml", "layers: [{material: cw, angle: 45}]\n"),
+            ("recipes/other.yaml", "layers: []\n"),
+            ("decisions/dd-001-turn.yaml", DECISION),
+        ] {
+            files.insert(file.to_string(), text.into());
+        }
+        for (file, text) in edits {
+            match text {
+                Some(text) => files.insert(file.to_string(), text.as_bytes().to_vec()),
+                None => files.remove(*file),
+            };
+        }
+        Snapshot::in_memory(files)
+    }
+
+    /// Only where every record that an open decision changes stands in a file that differs.
+    #[test]
+    fn what_no_file_of_a_decision_differs_in_carries_nothing_out() {
+        let base = state(&[]);
+        let (head, skin) =
+            (("ledger.yaml", Some("format: 1\n")), ("recipes/deep/skin.yaml", Some("layers: []\n")));
+        let may = |edits: &[(&str, Option<&str>)]| may_carry(&base, &state(edits));
+        assert!(!may(&[]));
+        assert!(!may(&[("recipes/other.yaml", None), ("notes.txt", Some("x"))]));
+        assert!(!may(&[skin]) && !may(&[head]));
+        assert!(may(&[skin, head]));
+        // Moved into another folder, or gone, it is edited too.
+        let moved = [("recipes/deep/skin.yaml", None), ("recipes/skin.yaml", Some("layers: []\n")), head];
+        assert!(may(&moved) && may(&moved[..1].iter().copied().chain([head]).collect::<Vec<_>>()));
+        for (from, to) in [("approved", "withdrawn"), ("approved", "superseded"), ("changes", "chances")] {
+            let text = DECISION.replace(from, to);
+            assert!(!may(&[skin, head, ("decisions/dd-001-turn.yaml", Some(&text))]), "{to}");
+        }
+        let draft = DECISION.replace("approved", "draft");
+        assert!(may(&[skin, head, ("decisions/dd-001-turn.yaml", Some(&draft))]));
+        // A decision that comes with its change counts, one that goes does not.
+        assert!(may_carry(&state(&[("decisions/dd-001-turn.yaml", None)]), &state(&[skin, head])));
+        assert!(!may(&[skin, head, ("decisions/dd-001-turn.yaml", None)]));
+    }
 }

@@ -12,6 +12,7 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
     let place = context.place()?;
     let mut loaded = to_the_end(context.load(&place, &args.source)?);
     let stale = context.stale_decisions(&place, &loaded);
+    let stale = unsaid(&loaded.ledger.faults, stale);
     loaded.ledger.faults.extend(stale);
     let ahead = loaded.ledger.days_far_ahead(&loaded.snapshot, context.today);
     loaded.ledger.faults.extend(ahead);
@@ -107,4 +108,16 @@ fn suites(loaded: &Loaded, shown: &[&Fault]) -> Vec<(String, Vec<Case>)> {
         }
     }
     suites
+}
+
+/// What carrying a decision out would leave, without what was said already of the very value that names it.
+fn unsaid(known: &[Fault], stale: Vec<Fault>) -> Vec<Fault> {
+    let named = |fault: &Fault| fault.message.split('`').nth(1).map(str::to_string);
+    let said = |fault: &Fault| {
+        known
+            .iter()
+            .filter(|own| own.rule == fault.rule && own.place.file == fault.place.file)
+            .any(|own| named(own).is_some_and(|name| Some(name) == named(fault)))
+    };
+    stale.into_iter().filter(|fault| !said(fault)).collect()
 }

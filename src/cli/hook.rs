@@ -4,6 +4,7 @@ use super::args::{Format, HookArgs, HookCommand, HookRunArgs};
 use super::conform::as_of;
 use super::context::{Context, Failure, Loaded, Status, to_the_end, unwritten};
 use super::decide::short_id;
+use crate::change::carried::may_carry;
 use crate::change::diff::diff;
 use crate::gate::{Completions, Finding, RULES, Side, judge, to_be_completed};
 use crate::ledger::Entry;
@@ -50,7 +51,15 @@ pub(super) fn run(context: &mut Context, args: &HookArgs, out: &mut dyn Write) -
 fn decisions(context: &Context, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
     let staged = place.index()?;
-    let (base, staged) = (context.read(place.before("HEAD", &staged)?), context.read(staged));
+    let base = place.before("HEAD", &staged)?;
+    // Most commits touch nothing that a decision changes: neither state need be read for them.
+    if !may_carry(&base, &staged) {
+        if context.json() {
+            writeln!(out, "{:#}", json!({ "schema": "decisions-staged/1", "decisions": [] }))?;
+        }
+        return Ok(Status::Done);
+    }
+    let (base, staged) = (context.read(base), context.read(staged));
     let found = context.carried_out(&place, &base, &staged);
     let names: Vec<&str> = found
         .iter()

@@ -154,6 +154,9 @@ pub fn judge(
     due::milestone_not_earned(base, staged, &names, &mut new);
     let edited = decided::Edited { edits, explained };
     weakened::weakened(base, staged, &names, &edited, &mut new);
+    if policy("piece-on-hold") != PolicyLevel::Off {
+        held::altered_readings(base.ledger, staged.ledger, &names, &edited, &mut new);
+    }
     if let Err(missing) = decided::unexplained(base, staged, &names, &edited, &mut new) {
         // What it needs is missing from a record that is broken, which is said above.
         if report.findings.is_empty() {

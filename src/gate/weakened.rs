@@ -319,6 +319,7 @@ fn relaxed(old: &LedgerHead, new: &LedgerHead, names: &Names) -> Vec<(&'static s
     if !same(&tree(&old.statistics), &tree(&new.statistics)) {
         all.push(("statistics", "the levels of the tests behind design values are others".to_string()));
     }
+    all.extend(super::held::loosened(old, new).into_iter().map(|words| ("weighing", words)));
     let place = |name: &Option<Text>| {
         let now = names.milestone(name.as_ref()?.as_str());
         new.milestones.iter().position(|own| own.as_str() == now)

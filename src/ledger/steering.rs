@@ -1,11 +1,13 @@
 //! Rules on decisions and studies: what they write must be changes and places.
 
 use super::Entry;
-use super::known::{Known, entry, not_empty};
+use super::known::{Known, entry, missing_help, not_empty};
 use super::ranges;
 use super::sink::Sink;
 use super::vary;
+use crate::record::shape::{self, Shape};
 use crate::record::{Address, Change, Decision, DecisionStatus, RecordKind, Study, Vary};
+use serde_yaml::Value;
 
 /// Returns the digest of changes as they are written: a prediction and its approvals speak for these and no others.
 pub fn digest_of_changes(changes: &[Change]) -> String {
@@ -42,6 +44,9 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
         sink.error("changed-since", "changes", format!("the changes are not those that were {word}"))
             .label("not what `predicted.changes` is the digest of")
             .help(help);
+    }
+    if matches!(decision.status, DecisionStatus::Draft | DecisionStatus::Proposed) {
+        values(known, sink, &decision.changes);
     }
     if let Some(predicted) = &decision.predicted {
         ranges::number(sink, "predicted.weeks", Some(predicted.weeks), 0.0, true);
@@ -140,6 +145,87 @@ fn change(sink: &mut Sink, index: usize, change: &Change) {
         sink.error("bad-change", entry("changes", index, "was"), format!("`was` does not go with `{verb}`"))
             .label("nothing was there")
             .help("take it out");
+    }
+}
+
+/// Finds records that the values of changes name and that are not there, nor brought by another change of the same
+/// decision. It stops no commit: another decision may bring them first.
+fn values(known: Known<'_>, sink: &mut Sink, changes: &[Change]) {
+    let brought: Vec<Address> = changes.iter().filter_map(|one| Address::parse(one.add.as_ref()?)).collect();
+    for (index, change) in changes.iter().enumerate() {
+        let verbs = verbs(change);
+        let [(verb, place, within)] = verbs.as_slice() else { continue };
+        let Ok(record) = place_of(place, *within) else { continue };
+        let (kind, route) = (record.kind(), place.split_once('#').map_or("", |(_, route)| route));
+        let (key, value, shape) = match *verb {
+            "set" => ("to", &change.to, shape::at(kind, route)),
+            "insert" => ("entry", &change.entry, shape::at(kind, &format!("{route}.1"))),
+            "add" => ("record", &change.record, Some(shape::of(kind))),
+            _ => continue,
+        };
+        let (Some(value), Some(shape)) = (value, shape) else { continue };
+        let mut found = Vec::new();
+        named(shape, &value.0, entry("changes", index, key), &mut found);
+        for (at, kind, text) in found {
+            // An address says its kind; one of another kind names no record of this.
+            let address = match text.contains('/') {
+                true => Address::parse(&text),
+                false => Some(Address::new(kind, text.clone())),
+            };
+            let ledger = known.ledger;
+            let there = |own: &Address| {
+                ledger.file_of(own).is_some() || ledger.broken.contains(own) || brought.contains(own)
+            };
+            if address.as_ref().is_some_and(|own| own.kind() == kind && there(own)) {
+                continue;
+            }
+            let id = address.as_ref().filter(|own| own.kind() == kind).map_or(text.as_str(), Address::id);
+            let help = missing_help(ledger, kind, id, ledger.ids(kind).into_iter());
+            sink.warning("stale-decision", at, format!("there is no {kind} `{id}`"))
+                .label(format!("unknown {kind}"))
+                .help(help);
+        }
+    }
+}
+
+/// Gathers what a value names, by what may stand where it goes: the route, the kind and the text.
+fn named(shape: &Shape, value: &Value, at: String, found: &mut Vec<(String, RecordKind, String)>) {
+    match (shape, value) {
+        (Shape::Reference(kind), Value::String(text)) => found.push((at, *kind, text.trim().to_string())),
+        (Shape::List { item, .. }, Value::Sequence(all)) => {
+            for (index, one) in all.iter().enumerate() {
+                named(item, one, entry(&at, index, ""), found);
+            }
+        }
+        (Shape::Part(part), Value::Mapping(all)) => {
+            for field in &part.fields {
+                if let Some(one) = all.get(field.key.as_str()) {
+                    named(&field.shape, one, format!("{at}.{}", field.key), found);
+                }
+            }
+        }
+        (Shape::Map(item), Value::Mapping(all)) => {
+            for (key, one) in all.iter().filter_map(|(key, one)| Some((key.as_str()?, one))) {
+                named(item, one, format!("{at}.{key}"), found);
+            }
+        }
+        (Shape::Either(all), _) => {
+            // They differ in form: what two of them take is left to whoever reads the whole record.
+            let mut fitting = all.iter().filter(|one| takes(one, value));
+            if let (Some(one), None) = (fitting.next(), fitting.next()) {
+                named(one, value, at, found);
+            }
+        }
+        _ => {}
+    }
+}
+
+/// Whether a value has the form of what may stand there.
+fn takes(shape: &Shape, value: &Value) -> bool {
+    match value {
+        Value::Sequence(_) => matches!(shape, Shape::List { .. } | Shape::Any),
+        Value::Mapping(_) => matches!(shape, Shape::Part(_) | Shape::Map(_) | Shape::Any),
+        _ => !matches!(shape, Shape::List { .. } | Shape::Part(_) | Shape::Map(_)),
     }
 }
 

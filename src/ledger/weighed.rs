@@ -36,7 +36,8 @@ impl Limits {
         Self::by(rules(ledger), stage)
     }
 
-    fn by(rules: Option<&WeighingRules>, stage: Condition) -> Self {
+    /// As [`Limits::of`], by the rules of a head.
+    pub(crate) fn by(rules: Option<&WeighingRules>, stage: Condition) -> Self {
         let own = rules.and_then(|rules| at_stage(rules, stage));
         let one = |own: Option<&Fraction>, all: Option<&Fraction>, usual| {
             own.or(all).map_or(usual, |share| share.si())

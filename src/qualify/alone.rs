@@ -78,8 +78,8 @@ impl Trials<'_> {
         let records = alone.records.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
         let ready = self.ready.entry(showing.id.clone()).or_insert_with(|| {
             let sieve = Sieve::of(&rules);
-            let candidates = all_made(records, &sieve, is_candidate);
-            let running = all_made(records, &sieve, is_running);
+            let candidates = all_made(records, &sieve, None, is_candidate);
+            let running = all_made(records, &sieve, None, is_running);
             Ready { sieve, candidates, running }
         });
         let room = Room {
@@ -91,8 +91,9 @@ impl Trials<'_> {
             showing,
             row,
             records,
-            sieve: &ready.sieve,
-            rules,
+            sieve: &&ready.sieve,
+            rules: &&rules,
+            forms: None,
             detail: Detail::Verdicts,
             live: None,
             only: None,

@@ -243,7 +243,7 @@ impl Room<'_> {
                 Some(reasons) => Arc::new(seen.with(reasons)),
                 None => Arc::clone(seen),
             };
-            seen.iter().zip(&made.articles).map(one).collect()
+            seen.iter().zip(made.articles.iter()).map(one).collect()
         });
         let seen = settled.as_ref().unwrap_or(seen);
         // The first of equals.
@@ -371,8 +371,9 @@ pub(super) fn first_looks(
                 showing,
                 row,
                 records,
-                rules,
-                sieve,
+                rules: &&rules,
+                sieve: &sieve,
+                forms: None,
                 detail,
                 live: None,
                 only: None,

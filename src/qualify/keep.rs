@@ -99,7 +99,7 @@ pub fn keep(ledger: &Ledger, evaluation: &Evaluation, evidence: &Entry<Evidence>
         return Err(KeepError::NotCompared(id.clone()));
     };
     let rules = rules(showing, row, row.subject_of(&showing.value));
-    let all = all_made(&[evidence], &Sieve::of(&rules), |_| true);
+    let all = all_made(&[evidence], &Sieve::of(&rules), None, |_| true);
     let made = all.first().ok_or_else(|| KeepError::NotConformed(id.clone()))?;
     let article = made.articles.first().ok_or_else(|| KeepError::NotConformed(id.clone()))?;
     let extends = |one: &&Entry<Evidence>| one.value.baseline.as_ref().is_some_and(|own| own.id() == id);

@@ -6,18 +6,48 @@ use super::sieve::{Look, Sieve};
 use crate::article::{Configuration, FORM, Key, Limit, Subject};
 use crate::ledger::Entry;
 use crate::record::sensitivity::Asks;
-use crate::record::{AttributeValue, Evidence};
+use crate::record::{AttributeValue, Conformed, Evidence};
+use foldhash::HashMap;
 use std::collections::BTreeSet;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// What is needed of one finished evidence record.
 pub(super) struct Made<'a> {
     pub(super) entry: &'a Entry<Evidence>,
     pub(super) label: Option<Subject>,
     /// Each article of the evidence, with the others beside it.
-    pub(super) articles: Vec<AsMade>,
+    pub(super) articles: Arc<[AsMade]>,
     /// What each article shows at first look.
     pub(super) looks: Vec<Look>,
-    pub(super) tested: TestedTo,
+    pub(super) tested: Arc<TestedTo>,
+}
+
+/// The articles of a record, and what they were tested to.
+type Form = (Arc<[AsMade]>, Arc<TestedTo>);
+
+/// Records that were brought into form, by where they lie: what is kept here does not move.
+#[derive(Default)]
+pub(super) struct Forms(Mutex<HashMap<usize, (Arc<Evidence>, Form)>>);
+
+impl std::fmt::Debug for Forms {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Forms")
+    }
+}
+
+impl Forms {
+    fn of(&self, record: &Arc<Evidence>, bring: impl FnOnce() -> Form) -> Form {
+        let at = Arc::as_ptr(record).addr();
+        let known =
+            self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&at).map(|(_, own)| own.clone());
+        if let Some(known) = known {
+            return known;
+        }
+        let made = bring();
+        let kept = (Arc::clone(record), made.clone());
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(at, kept);
+        made
+    }
 }
 
 impl Made<'_> {
@@ -43,21 +73,31 @@ impl Made<'_> {
 pub(super) fn all_made<'a>(
     records: &[&'a Entry<Evidence>],
     sieve: &Sieve,
+    forms: Option<&Forms>,
     which: fn(&Evidence) -> bool,
 ) -> Vec<Made<'a>> {
     let own = records.iter().filter(|entry| which(&entry.value));
-    own.filter_map(|entry| made_of(entry, sieve)).collect()
+    own.filter_map(|entry| made_of(entry, sieve, forms)).collect()
 }
 
-fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<Made<'a>> {
+fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve, forms: Option<&Forms>) -> Option<Made<'a>> {
     let conformed = entry.value.conformed.as_ref()?;
     // A newer form can't be compared by this program; the ledger's check says so.
     if conformed.form > FORM {
         return None;
     }
+    let (articles, tested) = match forms {
+        Some(forms) => forms.of(&entry.value, || form_of(&entry.value, conformed)),
+        None => form_of(&entry.value, conformed),
+    };
+    let looks = articles.iter().map(|article| sieve.look(&article.main)).collect();
+    Some(Made { entry, label: Subject::from_label(&entry.value.subject), articles, looks, tested })
+}
+
+fn form_of(evidence: &Evidence, conformed: &Conformed) -> Form {
     let mut main = Configuration::from_map(&conformed.attributes);
     let mut measured = BTreeSet::new();
-    for (name, value) in &entry.value.measured {
+    for (name, value) in &evidence.measured {
         lay_measured(&mut main, &mut measured, name, value);
     }
     let others = conformed
@@ -80,9 +120,7 @@ fn made_of<'a>(entry: &'a Entry<Evidence>, sieve: &Sieve) -> Option<Made<'a>> {
         })
         .collect();
     let tested = TestedTo::read(conformed.tested.as_ref(), &main);
-    let articles = articles(main, others, measured);
-    let looks = articles.iter().map(|article| sieve.look(&article.main)).collect();
-    Some(Made { entry, label: Subject::from_label(&entry.value.subject), articles, looks, tested })
+    (articles(main, others, measured).into(), Arc::new(tested))
 }
 
 /// Gives each article its turn to be the one compared with; ranges run over all.

@@ -8,7 +8,7 @@ pub use super::duty::{Behind, Duty, DutyKey, Judged, Verdict, gravity};
 use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
-use super::made::{Made, all_made};
+use super::made::{Forms, Made, all_made};
 use super::margins::Memo;
 use super::pool::Outcome;
 use super::reach::Reach;
@@ -24,8 +24,9 @@ use crate::record::{
 };
 use foldhash::HashMap;
 use rayon::prelude::*;
-use std::cell::OnceCell;
+use std::cell::{LazyCell, OnceCell};
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Deref;
 use std::sync::Arc;
 
 /// A whole ledger, judged.
@@ -41,6 +42,8 @@ pub struct Evaluation {
     pub(super) grounds: Arc<Grounds>,
     /// Plates that were solved for computed showings, for whoever computes margins of this state or beside it.
     pub(super) memo: Arc<Memo>,
+    /// Evidence in the form that comparing takes, for states beside it.
+    pub(super) forms: Arc<Forms>,
 }
 
 impl Evaluation {
@@ -151,6 +154,7 @@ fn evaluated<E: From<ArticleError>>(
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let memo = other.map_or_else(Arc::default, |other| Arc::clone(&other.memo));
+    let forms = other.map_or_else(Arc::default, |other| Arc::clone(&other.forms));
     let other = other.map(|other| &*other.grounds);
     let known = other.map(|other| &other.demands);
     let demands = match only {
@@ -167,9 +171,11 @@ fn evaluated<E: From<ArticleError>>(
     let judge_one = |(showing, row): &(&Entry<Showing>, &KindRow), live: Option<&Live<'_>>| {
         let records = by_showing.get(showing.id.as_str()).map_or(&[][..], Vec::as_slice);
         let kind = row.subject_of(&showing.value);
-        let rules = rules(showing, row, kind);
+        // What was judged from the very same needs neither.
+        let rules = LazyCell::new(|| rules(showing, row, kind));
         // What w9 lets pass is known only with the panel, so that no first look can tell.
-        let sieve = if first_look && live.is_none() { Sieve::of(&rules) } else { Sieve::default() };
+        let sieve =
+            LazyCell::new(|| if first_look && live.is_none() { Sieve::of(&rules) } else { Sieve::default() });
         let (configurator, uses, reach, demands) = (&configurator, &uses, &reach, &demands);
         let room = Room {
             ledger,
@@ -180,8 +186,9 @@ fn evaluated<E: From<ArticleError>>(
             showing,
             row,
             records,
-            rules,
+            rules: &rules,
             sieve: &sieve,
+            forms: Some(&forms),
             detail,
             live,
             only,
@@ -252,7 +259,7 @@ fn evaluated<E: From<ArticleError>>(
     assumptions.par_sort_unstable();
     assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
-    Ok(Evaluation { duties, uses, assumptions, grounds, memo })
+    Ok(Evaluation { duties, uses, assumptions, grounds, memo, forms })
 }
 
 /// Whether a duty that was met is surely not closed in the end: what it rests on closes nothing that is not, and
@@ -353,8 +360,10 @@ pub(super) struct Room<'a> {
     pub(super) showing: &'a Entry<Showing>,
     pub(super) row: &'a KindRow,
     pub(super) records: &'a [&'a Entry<Evidence>],
-    pub(super) rules: Rules<'a>,
-    pub(super) sieve: &'a Sieve,
+    pub(super) rules: &'a dyn Deref<Target = Rules<'a>>,
+    pub(super) sieve: &'a dyn Deref<Target = Sieve>,
+    /// Evidence that was brought into form for other states, where any was.
+    pub(super) forms: Option<&'a Forms>,
     pub(super) detail: Detail,
     /// What is computed of panels, where anything is.
     pub(super) live: Option<&'a Live<'a>>,
@@ -426,12 +435,12 @@ impl Room<'_> {
 
     /// Finished, conformed evidence of the showing, dispositions left out.
     pub(super) fn candidates(&self) -> Vec<Made<'_>> {
-        all_made(self.records, self.sieve, is_candidate)
+        all_made(self.records, self.sieve, self.forms, is_candidate)
     }
 
     /// Evidence under way that was conformed already.
     pub(super) fn running(&self) -> Vec<Made<'_>> {
-        all_made(self.records, self.sieve, is_running)
+        all_made(self.records, self.sieve, self.forms, is_running)
     }
 
     /// Evidence under way whose article is known, compared with what is asked: what was made for the subject,

@@ -34,6 +34,7 @@ pub fn json(of: Option<&Address>, attributes: &[Attribute]) -> Value {
             "tightest": tightest.map(|one| one.knob.place()),
             "tightest_share": tightest.and_then(Attribute::tightness),
             "on_edge": on_edge(attributes, address),
+            "stuck": attributes.iter().filter(|one| one.of.contains(address) && one.is_stuck()).count(),
             "most_to_gain": gain.map(|(one, _)| one.knob.place()),
             "most_to_gain_kg": gain.map(|(_, kg)| kg),
         })).collect::<Vec<_>>(),
@@ -66,6 +67,7 @@ fn attribute_json(one: &Attribute) -> Value {
         "of": one.of.iter().map(ToString::to_string).collect::<Vec<_>>(),
         "now": now,
         "share": one.tightness(),
+        "stuck": one.is_stuck(),
         "down": down,
         "up": up,
         "any_other": other,
@@ -134,7 +136,9 @@ fn rows(attributes: &[Attribute]) -> Vec<Row<'_>> {
         let edged = || own().filter(|one| one.tightness().is_some());
         // What stands on its edge has no way left to speak of: the next step is of what can still move.
         let free = edged().any(|one| one.tightness() > Some(0.0));
-        let tightest = edged().filter(|one| !free || one.tightness() > Some(0.0));
+        let some = edged().any(|one| !one.is_stuck());
+        let tightest =
+            edged().filter(|one| !free || one.tightness() > Some(0.0)).filter(|one| !some || !one.is_stuck());
         let share = |one: &Attribute| one.tightness().unwrap_or(f64::INFINITY);
         let tightest = tightest.min_by(|one, two| share(one).total_cmp(&share(two)));
         let gain = own().filter_map(|one| Some((one, gain(one)?)));
@@ -182,15 +186,17 @@ fn opening(of: Option<&Address>, attributes: &[Attribute]) -> String {
     let figures: Vec<&Attribute> =
         attributes.iter().filter(|one| matches!(one.way, Way::Figure(..))).collect();
     let edged = figures.iter().filter(|one| one.tightness().is_some()).count();
-    let at_edge = figures.iter().filter(|one| one.tightness() == Some(0.0)).count();
+    let stuck = figures.iter().filter(|one| one.is_stuck()).count();
+    let at_edge = figures.iter().filter(|one| one.tightness() == Some(0.0)).count() - stuck;
     let what = of.map_or_else(|| "the recipes and finishes in use".to_string(), ToString::to_string);
     let rest = match figures.len() - edged {
         0 => String::new(),
         n => format!(" Of {n} no rule asks anything as far as was looked: that is no permission."),
     };
+    let verb = if edged == 1 { "has" } else { "have" };
     format!(
-        "{} behind {what} can be moved; {edged} of them with an edge beyond which something that holds is lost, and \
-         {at_edge} of these on an edge already, on one side or both.{rest}",
+        "{} behind {what} looked at; {edged} of them {verb} an edge beyond which something that holds is lost: {stuck} \
+         can't be moved at all, and {at_edge} more only one way.{rest}",
         count(figures.len(), "figure")
     )
 }
@@ -209,12 +215,22 @@ fn overview(page: &mut Page<'_>, attributes: &[Attribute]) {
             continue;
         };
         let Way::Figure(figure, down, up) = &one.way else { continue };
+        if one.is_stuck() {
+            let now = figure.nominal(figure.now);
+            let words = format!("{address}: {} {now} can't be moved at all{stuck}", one.knob.place());
+            page.hang("", "    ", &words);
+            for (words, again) in stuck_words(page, down, up) {
+                page.hang("    ", "      ", &words);
+                again.iter().for_each(|again| page.hang("    = ", "      ", again));
+            }
+            continue;
+        }
         let edge = |side: &Option<Side>| edge_words(figure, side);
         page.hang(
             "",
             "    ",
             &format!(
-                "{address}: {} {}, down to {}, up to {}{stuck}",
+                "{address}: {} {}, down {}, up {}{stuck}",
                 one.knob.place(),
                 figure.nominal(figure.now),
                 edge(down),
@@ -267,12 +283,28 @@ fn addresses(all: &[Address]) -> Vec<String> {
 
 fn edge_words(figure: &Figure, side: &Option<Side>) -> String {
     match side {
-        Some(side) => side.edge.map_or_else(
-            || format!("{} without an edge", figure.nominal(side.bound)),
-            |edge| figure.nominal(edge),
-        ),
-        None => figure.nominal(figure.now),
+        Some(side) => match side.edge {
+            Some(edge) if edge == figure.now => "not at all".to_string(),
+            Some(edge) => format!("to {}", figure.nominal(edge)),
+            None => format!("to {} without an edge", figure.nominal(side.bound)),
+        },
+        None => "not at all, the record takes no other".to_string(),
     }
+}
+
+/// What is lost of a figure that can't be moved, side by side, with what proves it again; the same on both sides is
+/// said once.
+fn stuck_words(page: &Page<'_>, down: &Option<Side>, up: &Option<Side>) -> Vec<(String, Option<String>)> {
+    let said = |word: &str, side: &Side| {
+        (format!("{word} {}", lost_words(page, &side.lost)), again(page, &side.retest))
+    };
+    if let (Some(low), Some(high)) = (down, up)
+        && said("", low) == said("", high)
+    {
+        return vec![said("either way", low)];
+    }
+    let sides = [("downward", down), ("upward", up)];
+    sides.into_iter().filter_map(|(word, side)| Some(said(word, side.as_ref()?))).collect()
 }
 
 fn nearer<'s>(figure: &Figure, down: &'s Option<Side>, up: &'s Option<Side>) -> Option<&'s Side> {
@@ -369,14 +401,11 @@ fn figure_lines(
     if ![down, up].into_iter().flatten().any(|side| side.edge.is_some()) {
         return all;
     }
-    // The same on both sides is said once.
-    if let (Some(low), Some(high)) = (down, up)
-        && low.edge == high.edge
-        && (lost_words(page, &low.lost), again(page, &low.retest))
-            == (lost_words(page, &high.lost), again(page, &high.retest))
-    {
-        all.push(format!("either way: on the edge; beyond it {}", lost_words(page, &low.lost)));
-        all.extend(again(page, &low.retest));
+    if one.is_stuck() {
+        for (at, (words, again)) in stuck_words(page, down, up).into_iter().enumerate() {
+            all.push(if at == 0 { format!("can't be moved at all: {words}") } else { words });
+            all.extend(again);
+        }
         return all;
     }
     for (word, side) in [("down", down), ("up", up)] {

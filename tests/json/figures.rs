@@ -32,7 +32,7 @@ documents! {
     BasisBetween { at: String, B_basis: Option<f64>, A_basis: Option<f64>, estimate: bool, A_estimate: bool, refused: Vec<String> }
     BasisBaseline { of: String, batches: usize, data: Vec<BasisBatch>, rejected: Vec<BasisRejected>, outliers: Vec<BasisOutlier>, notes: Vec<String>, complete: bool, lacks: Vec<String>, n: usize, mean: f64, sd: f64 }
     BasisPower { shift_sd: f64, power: f64 }
-    BasisEquivalence { schema: String, kind: String, showing: String, unit: String, of: String, batches: usize, data: Vec<BasisBatch>, rejected: Vec<BasisRejected>, outliers: Vec<BasisOutlier>, notes: Vec<String>, complete: bool, lacks: Vec<String>, alpha: f64, n: usize, panels: usize, mean: f64, sd: f64, min: f64, baseline: BasisBaseline, test: String, k_mean: f64, k_min: f64, limit_mean: f64, limit_min: f64, mean_holds: bool, min_holds: bool, equivalent: bool, power: Vec<BasisPower>, advised_n: Option<usize>, steps: Vec<BasisStep>, caution: String, report: Report }
+    BasisEquivalence { schema: String, kind: String, showing: String, unit: String, of: String, batches: usize, data: Vec<BasisBatch>, rejected: Vec<BasisRejected>, outliers: Vec<BasisOutlier>, notes: Vec<String>, complete: bool, lacks: Vec<String>, alpha: f64, n: usize, panels: usize, mean: f64, sd: f64, min: f64, baseline: BasisBaseline, test: String, k_mean: Option<f64>, k_min: Option<f64>, limit_mean: Option<f64>, limit_min: Option<f64>, min_holds: Option<bool>, pooled_sd: Option<f64>, t: Option<f64>, limit_low: Option<f64>, limit_high: Option<f64>, mean_holds: bool, equivalent: bool, power: Vec<BasisPower>, advised_n: Option<usize>, steps: Vec<BasisStep>, caution: String, report: Report }
 
     NextPart { name: String, closed: usize, of: usize }
     NextTest { showing: String, build: String, kind: String, closes: Vec<Stands>, prerequisites: Vec<String>, specimens: u32, test_panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, panels: Vec<NextPart>, releasable: Vec<String>, releasable_kg: f64, milestones: Vec<NextPart>, milestones_completed: Vec<String>, begins: Vec<Stands>, worth: f64, worth_per_week: f64, worth_per_thousand: Option<f64> }
@@ -239,10 +239,15 @@ fn environments_pooled_and_an_equivalence_agree_with_their_samples() {
     assert_eq!(own.n, values.len());
     close(own.mean, values.iter().sum::<f64>() / own.n as f64);
     close(own.min, values.iter().copied().fold(f64::INFINITY, f64::min));
-    close(own.limit_mean, own.baseline.mean - own.k_mean * own.baseline.sd);
-    close(own.limit_min, own.baseline.mean - own.k_min * own.baseline.sd);
-    assert_eq!((own.mean_holds, own.min_holds), (own.mean >= own.limit_mean, own.min >= own.limit_min));
-    assert_eq!(own.equivalent, own.mean_holds && own.min_holds && own.complete && own.baseline.complete);
+    let (limit_mean, limit_min) = (own.limit_mean.unwrap(), own.limit_min.unwrap());
+    close(limit_mean, own.baseline.mean - own.k_mean.unwrap() * own.baseline.sd);
+    close(limit_min, own.baseline.mean - own.k_min.unwrap() * own.baseline.sd);
+    assert_eq!((own.mean_holds, own.min_holds.unwrap()), (own.mean >= limit_mean, own.min >= limit_min));
+    let holds = own.mean_holds && own.min_holds.unwrap();
+    assert_eq!(own.equivalent, holds && own.complete && own.baseline.complete);
+    assert!(
+        own.t.is_none() && own.pooled_sd.is_none() && own.limit_low.is_none() && own.limit_high.is_none()
+    );
     // The baseline alone says the same of itself.
     let alone: Basis = read(&bench, "basis e-010", 0);
     let alone = alone.sample();
@@ -252,6 +257,25 @@ fn environments_pooled_and_an_equivalence_agree_with_their_samples() {
     // A greater shift is found more often.
     let found: Vec<f64> = own.power.iter().map(|one| one.power).collect();
     assert!(found.len() == 3 && found.is_sorted() && found[0] > own.alpha, "{found:?}");
+}
+
+/// Of a modulus the mean alone is looked at, on both sides: t sp sqrt(1/n0 + 1/n) about the baseline's.
+#[test]
+fn an_equivalence_of_means_agrees_with_its_samples() {
+    let bench = golden("carried", "basis/equivalence-modulus");
+    let own: BasisEquivalence = read(&bench, "basis e-005", 0);
+    assert_eq!((own.kind.as_str(), own.test.as_str()), ("equivalence", "two-sided-mean"));
+    assert!(
+        own.k_mean.is_none() && own.k_min.is_none() && own.limit_min.is_none() && own.min_holds.is_none()
+    );
+    let (n0, n) = (own.baseline.n as f64, own.n as f64);
+    let squares = (n0 - 1.0) * own.baseline.sd.powi(2) + (n - 1.0) * own.sd.powi(2);
+    close(own.pooled_sd.unwrap(), (squares / (n0 + n - 2.0)).sqrt());
+    let reach = own.t.unwrap() * own.pooled_sd.unwrap() * (1.0 / n0 + 1.0 / n).sqrt();
+    let (low, high) = (own.limit_low.unwrap(), own.limit_high.unwrap());
+    close(low, own.baseline.mean - reach);
+    close(high, own.baseline.mean + reach);
+    assert_eq!(own.mean_holds, (low..=high).contains(&own.mean));
 }
 
 #[test]

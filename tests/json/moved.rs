@@ -3,14 +3,14 @@
 use super::*;
 
 documents! {
-    LeewayRow { of: String, tightest: Option<String>, tightest_share: Option<f64>, on_edge: usize, most_to_gain: Option<String>, most_to_gain_kg: Option<f64> }
+    LeewayRow { of: String, tightest: Option<String>, tightest_share: Option<f64>, on_edge: usize, stuck: usize, most_to_gain: Option<String>, most_to_gain_kg: Option<f64> }
     LostDuty { showing: String, subject: String, now: String, asks: String, panels: Vec<String>, because: Vec<Reason> }
     LostMargin { panel: String, case: String, mode: String, was: f64, is: f64 }
     Lost { duties: Vec<LostDuty>, margins: Vec<LostMargin>, budgets: Vec<String>, balance: Vec<String> }
     Again { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String> }
     MovedSide { edge: Option<String>, beyond: Option<String>, step: Option<String>, step_film_g_m2: Option<f64>, bound: String, bound_is_end_of_range: bool, gain_kg: Option<f64>, lost_beyond: Option<Lost>, retest: Option<Again> }
     AnyOther { tried: String, lost: Lost, retest: Option<Again> }
-    Moved { address: String, attribute: String, facet: Option<String>, of: Vec<String>, now: Option<String>, share: Option<f64>, down: Option<MovedSide>, up: Option<MovedSide>, any_other: Option<AnyOther>, see: Option<String> }
+    Moved { address: String, attribute: String, facet: Option<String>, of: Vec<String>, now: Option<String>, share: Option<f64>, stuck: bool, down: Option<MovedSide>, up: Option<MovedSide>, any_other: Option<AnyOther>, see: Option<String> }
     Leeway { schema: String, of: Option<String>, looks_percent_of_way: Vec<u32>, rows: Vec<LeewayRow>, attributes: Vec<Moved>, caution: String, report: Report }
     CountsFor { subject: String, panels: Vec<String> }
     InUse { value: String, subject: String, panels: Vec<String>, used_share: Option<f64> }
@@ -39,6 +39,7 @@ fn rows_agree(found: &Leeway) {
         let own: Vec<&Moved> = found.attributes.iter().filter(|one| one.of.contains(&row.of)).collect();
         assert!(!own.is_empty());
         assert_eq!(row.on_edge, own.iter().filter(|one| one.share == Some(0.0)).count(), "{}", row.of);
+        assert_eq!(row.stuck, own.iter().filter(|one| one.stuck).count(), "{}", row.of);
         let named = |place: &String| own.iter().find(|one| one.address == *place).unwrap();
         assert_eq!(row.tightest.as_ref().map(|place| named(place).share.unwrap()), row.tightest_share);
         let gains = |one: &Moved| {
@@ -48,6 +49,15 @@ fn rows_agree(found: &Leeway) {
     }
     for one in &found.attributes {
         let now = one.now.as_deref();
+        let sides = [&one.down, &one.up];
+        let step = |side: &MovedSide| side.step.as_deref().map(number);
+        let stands = sides.iter().all(|side| side.as_ref().is_none_or(|side| step(side) == Some(0.0)));
+        assert_eq!(
+            one.stuck,
+            stands && sides.iter().any(|side| side.is_some()) && one.see.is_none(),
+            "{}",
+            one.address
+        );
         for side in [&one.down, &one.up].into_iter().flatten() {
             let Some(edge) = &side.edge else {
                 assert!(side.lost_beyond.is_none() && side.retest.is_none() && side.beyond.is_none());

@@ -94,6 +94,15 @@ impl Attribute {
         };
         [share(down), share(up)].into_iter().flatten().reduce(f64::min)
     }
+
+    /// Returns whether it is a figure that can't be moved either way: something is lost at once, or the record takes
+    /// no other, and something is lost on one side at least.
+    pub fn is_stuck(&self) -> bool {
+        let Way::Figure(figure, down, up) = &self.way else { return false };
+        let sides = [down, up];
+        let stands = |side: &&Option<Side>| side.as_ref().is_none_or(|side| side.edge == Some(figure.now));
+        sides.iter().all(stands) && sides.iter().any(|side| side.is_some())
+    }
 }
 
 /// Returns the recipes and finishes that panels use.

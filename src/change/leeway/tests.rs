@@ -2,7 +2,7 @@ use super::*;
 use crate::ledger::NoRecall;
 use crate::qualify::fixture::{files, today};
 use crate::qualify::lapses::lapses;
-use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_few};
+use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_few, evaluate_until_lost};
 use crate::record::sensitivity::Asks;
 use crate::source::Snapshot;
 use proptest::prelude::*;
@@ -59,6 +59,8 @@ fn the_edges_of_windows_come_out_exactly() {
     assert_eq!(of("fibre.areal"), some("190 g/m2", "210 g/m2"));
     assert_eq!(of("resin.content"), some("36 %", "40 %"));
     assert_eq!(of("fibre.density"), some("1.78 g/cm3", "1.78 g/cm3"));
+    let stuck = |route: &str| all.iter().find(|one| one.knob.route == route).unwrap().is_stuck();
+    assert_eq!(["fibre.density", "fibre.areal", "resin.content"].map(stuck), [true, false, false]);
     let content = all.iter().find(|one| one.knob.route == "resin.content").unwrap();
     let Way::Figure(_, Some(down), _) = &content.way else { panic!() };
     let lost: Vec<(&str, Asks, usize)> =
@@ -125,4 +127,64 @@ fn panels_that_do_not_rest_on_a_record_keep_their_verdicts() {
     let (ledger, whole) = state.with(knob, "9 mm");
     let few = evaluate_few(&ledger, today(), &state.evaluation, &bench.touched(&knob.address)).unwrap();
     assert_eq!(few.duties, whole.duties);
+}
+
+/// The invented example, as it stands.
+fn example() -> (Snapshot, Ledger) {
+    fn gather(
+        folder: &std::path::Path,
+        below: &str,
+        files: &mut std::collections::BTreeMap<String, Vec<u8>>,
+    ) {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            let name = format!("{below}{}", path.file_name().unwrap().to_str().unwrap());
+            match path.is_dir() {
+                true if name == "history" => {}
+                true => gather(&path, &format!("{name}/"), files),
+                false => drop(files.insert(name, std::fs::read(&path).unwrap())),
+            }
+        }
+    }
+    let mut files = std::collections::BTreeMap::new();
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("example-project");
+    gather(&folder, "", &mut files);
+    let snapshot = Snapshot::in_memory(files);
+    let ledger = Ledger::load(&snapshot, &NoRecall);
+    assert!(!ledger.has_errors(), "{:?}", ledger.faults);
+    (snapshot, ledger)
+}
+
+/// What is taken over from other states is what is computed anew: of every record behind the hatch some figures are
+/// moved, one step and far, and its margins are worked out both ways; likewise whether anything is lost.
+#[test]
+fn margins_that_are_taken_over_are_those_that_are_computed_anew() {
+    use crate::qualify::margins::{margins_of, margins_shared};
+    let (snapshot, ledger) = example();
+    let evaluation = evaluate(&ledger, today()).unwrap();
+    let bench = Bench::new(&ledger, &snapshot, &evaluation, today()).unwrap();
+    let hatch = Address::parse("panel/bow-hatch").unwrap();
+    let behind = bench.uses.reach(&hatch).into_iter().map(|one| one.address).chain([hatch.clone()]);
+    let all = behind.flat_map(|address| knobs(&ledger, &snapshot, &address));
+    let figures: Vec<Knob> = all.filter(|knob| matches!(knob.setting, Setting::Figure(_))).collect();
+    let panels = std::iter::once("bow-hatch".to_string()).collect();
+    let before = margins_of(&ledger, &evaluation.duties, "bow-hatch").unwrap();
+    let (mut seen, mut moved) = (0, 0);
+    for knob in figures.iter().step_by(7) {
+        let Setting::Figure(figure) = &knob.setting else { continue };
+        for at in [figure.now + 1, (9 * figure.now + figure.bounds.1) / 10] {
+            let Some(trial) = knob.turned(&ledger, &figure.written(at)) else { continue };
+            let Ok(after) = evaluate_few(&trial, today(), &evaluation, &panels) else { continue };
+            let anew = margins_of(&trial, &after.duties, "bow-hatch").unwrap();
+            let shared = margins_shared(&trial, &after.duties, "bow-hatch", after.memo()).unwrap();
+            assert_eq!(*shared, anew, "{} {}", knob.place(), figure.written(at));
+            moved += usize::from(before.margins != anew.margins);
+            seen += 1;
+            let until = evaluate_until_lost(&trial, today(), &evaluation, &panels).unwrap();
+            let lost = !lapses(&evaluation, &after).is_empty();
+            assert!(until.is_some() || lost, "{} {}", knob.place(), figure.written(at));
+            assert!(until.is_none_or(|until| until.duties == after.duties), "{}", knob.place());
+        }
+    }
+    assert!(seen > 20 && moved > 5 && moved < seen, "{moved} of {seen}");
 }

@@ -90,7 +90,9 @@ impl<'a> Side<'a> {
         let mut showings: BTreeSet<&str> = BTreeSet::new();
         for zone in &entry.value.zones {
             materials.extend(zone.sheet.as_ref().map(|own| own.material.id()));
-            let finish = zone.finish.as_ref().and_then(|own| ledger.finishes.get(own.id()));
+            // Paint heats bonds of sheet alone.
+            let finish = zone.finish.as_ref().filter(|_| !entry.value.joints.is_empty());
+            let finish = finish.and_then(|own| ledger.finishes.get(own.id()));
             found.finishes.extend(finish.map(|own| Shared(Arc::clone(&own.value))));
             let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
                 continue;
@@ -154,12 +156,12 @@ const KEPT_OF_ONE: usize = 8;
 /// Panels of which any are kept.
 const KEPT: usize = 256;
 
-/// Margins of panels that were computed, each with what they are made from.
-#[derive(Default)]
-pub(super) struct Known(Mutex<HashMap<String, Kept>>);
+/// Margins of a panel, with what they are made from.
+type Made = (Arc<Inputs>, Arc<PanelMargins>);
 
-/// What one panel was judged on, and what came of it, the oldest first.
-type Kept = VecDeque<(Arc<Inputs>, Arc<PanelMargins>)>;
+/// Margins of panels that were computed.
+#[derive(Default)]
+pub(super) struct Known(Mutex<HashMap<String, VecDeque<Made>>>);
 
 impl std::fmt::Debug for Known {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -177,7 +179,7 @@ impl Known {
     ) -> Result<Arc<PanelMargins>, E> {
         let inputs = side.inputs(panel);
         // Compared outside of the lock: others look meanwhile.
-        let known: Vec<(Arc<Inputs>, Arc<PanelMargins>)> = {
+        let known: Vec<Made> = {
             let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
             all.get(panel).map(|own| own.iter().rev().cloned().collect()).unwrap_or_default()
         };

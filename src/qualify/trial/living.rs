@@ -57,8 +57,9 @@ pub(super) fn living(
     let Some(row) = Table::row(showing.value.kind.as_str()) else { return unknown };
     let sieve = Sieve::default();
     let records = [own];
-    let all = all_made(&records, &sieve, |_| true);
+    let all = all_made(&records, &sieve, None, |_| true);
     let Some(made) = all.first() else { return unknown };
+    let rules = rules(showing, row, row.subject_of(&showing.value));
     let room = Room {
         ledger,
         configurator,
@@ -68,8 +69,9 @@ pub(super) fn living(
         showing,
         row,
         records: &records,
-        rules: rules(showing, row, row.subject_of(&showing.value)),
-        sieve: &sieve,
+        rules: &&rules,
+        sieve: &&sieve,
+        forms: None,
         detail: Detail::Verdicts,
         live: None,
         only: None,
