@@ -1,7 +1,7 @@
 //! Candidate stacks to mechanics: design values settled once a study, and first-ply failure of many side by side.
 //!
 //! A value that is typed is what it is. One that comes from a showing is settled with the verdicts as they stand, and
-//! holds only for candidates that change nothing that those verdicts are made from ([`is_steady`],
+//! holds only for candidates that change nothing that those verdicts are made from (`is_steady`,
 //! [`super::stacks::StackSpace::asks_as`]); the others are left to the whole evaluation.
 
 use super::Room;
