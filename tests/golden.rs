@@ -6,11 +6,7 @@ use crate::support::{Bench, files, layout, root, words};
 use rayon::prelude::*;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
-
-/// A case that takes longer hangs. Generous: a debug build takes under a second of its own time for any
-/// case, but the machine may be busy; `GOLDEN_TIMES=1` with `--nocapture` shows them.
-const TOO_LONG: Duration = Duration::from_secs(60);
+use std::time::Instant;
 
 /// Folders with a file `cmd`, with their names relative to `tests/golden`.
 pub fn cases() -> Vec<(String, PathBuf)> {
@@ -34,11 +30,9 @@ fn every_case_answers_as_written() {
             let from = Instant::now();
             let answer = transcript(case);
             let taken = from.elapsed();
+            // With `--nocapture`; nothing is asserted of it.
             if std::env::var_os("GOLDEN_TIMES").is_some() {
                 eprintln!("{:6.2} s {name}", taken.as_secs_f64());
-            }
-            if taken > TOO_LONG {
-                return Some(format!("{name}: took {taken:?}"));
             }
             let file = case.join("expected.txt");
             let expected = fs::read_to_string(&file).unwrap_or_default();

@@ -226,6 +226,11 @@ impl<'a> Known<'a> {
         self.trials.get(evidence)
     }
 
+    /// All exposure trials.
+    pub fn trials(&self) -> impl Iterator<Item = &TrialState> {
+        self.trials.values()
+    }
+
     /// Margins of a panel.
     ///
     /// # Errors

@@ -60,7 +60,7 @@ pub(super) fn context(site: &Site<'_>, kind: RecordKind, page: usize) -> Made {
         .collect();
     let mut own = Page::default();
     own.put("opening", json!(of.opening(kind, all.len())));
-    own.put("filters", json!(filters));
+    own.put("sieves", json!(filters));
     own.put("table", grid.json());
     own.put("pages", json!(pages));
     ("list.html", title, own.done())

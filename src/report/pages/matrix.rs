@@ -75,17 +75,19 @@ pub(super) fn context(
     put(
         "opening",
         json!(format!(
-            "{} asked of {}, {} in all.",
+            "{} asked of {} of kind {kind}, {} in all.",
             count(columns.len(), "showing"),
-            count(all, &format!("subject of kind {kind}"))
-                .replace(&format!("subject of kind {kind}s"), &format!("subjects of kind {kind}")),
+            count(all, "subject"),
             count(duties, "duty")
         )),
     );
     put("columns", json!(columns));
     put("rows", Value::Array(body));
     put("pages", Value::Array(pages));
-    put("words", json!(Verdict::ALL.map(Verdict::word)));
+    put(
+        "sieves",
+        json!([{ "name": "verdicts", "label": "Verdict", "words": Verdict::ALL.map(Verdict::word) }]),
+    );
     let kinds =
         site.matrix.iter().map(|(own, _)| json!({ "kind": own, "file": file(own, 0), "here": *own == kind }));
     put("kinds", kinds.collect());

@@ -37,6 +37,7 @@ mod tool;
 mod waterfall;
 
 pub use change::{ChangeInput, Since};
+pub use registers::Register;
 
 use crate::article::Subject;
 use crate::ledger::Ledger;
@@ -112,12 +113,8 @@ pub enum Sheet {
     Record(RecordKind, String),
     /// Showings by subjects of one kind; the page, from 0.
     Matrix(&'static str, usize),
-    /// The compliance list.
-    Clauses,
-    /// Readings that are due, and what ends.
-    Calendar,
-    /// Figures that stand on no evidence.
-    Assumptions,
+    /// A table over the whole ledger; the page, from 0.
+    Register(Register, usize),
     /// The mass and its history.
     Mass,
     /// What is made of what.
@@ -137,6 +134,7 @@ pub struct Site<'a> {
     served: Option<(String, String)>,
     /// What sheets of records share.
     known: known::Known<'a>,
+    registers: registers::Registers,
 }
 
 impl<'a> Site<'a> {
@@ -146,7 +144,6 @@ impl<'a> Site<'a> {
     /// [`PageError`] where a template can't be read.
     pub fn new(inputs: Inputs<'a>) -> Result<Self, PageError> {
         let matrix = matrix::pages(&inputs);
-        let sheets = sheets(&inputs, &matrix);
         let text = |name: &str| {
             let file = TEMPLATES.get_file(name).and_then(|file| file.contents_utf8());
             file.map(str::to_string)
@@ -155,7 +152,9 @@ impl<'a> Site<'a> {
         let (style, script) = (text("sheet.css")?, text("sheet.js")?);
         let environment = environment(&inputs)?;
         let known = known::Known::of(inputs.ledger, inputs.evaluation, inputs.today);
-        Ok(Self { inputs, environment, sheets, matrix, style, script, served: None, known })
+        let registers = registers::Registers::of(&inputs, &known);
+        let sheets = sheets(&inputs, &matrix, &registers);
+        Ok(Self { inputs, environment, sheets, matrix, style, script, served: None, known, registers })
     }
 
     /// Makes the pages ask their server whether `state` is still what the ledger is.
@@ -199,9 +198,7 @@ impl<'a> Site<'a> {
             Sheet::List(kind, page) => lists::file(*kind, *page),
             Sheet::Record(kind, id) => format!("{}/{id}.html", kind.word()),
             Sheet::Matrix(kind, page) => matrix::file(kind, *page),
-            Sheet::Clauses => "clauses.html".to_string(),
-            Sheet::Calendar => "calendar.html".to_string(),
-            Sheet::Assumptions => "assumptions.html".to_string(),
+            Sheet::Register(which, page) => which.file(*page),
             Sheet::Mass => "mass.html".to_string(),
             Sheet::Graph => "graph.html".to_string(),
         }
@@ -222,9 +219,7 @@ impl<'a> Site<'a> {
             Sheet::List(kind, page) => lists::context(self, *kind, *page),
             Sheet::Record(kind, id) => records::record(self, *kind, id),
             Sheet::Matrix(kind, page) => matrix::context(self, kind, *page),
-            Sheet::Clauses => registers::clauses(self),
-            Sheet::Calendar => registers::calendar(self),
-            Sheet::Assumptions => registers::assumptions(self),
+            Sheet::Register(which, page) => self.registers.context(*which, *page),
             Sheet::Mass => mass::context(self),
             Sheet::Graph => graph::context(self),
         };
@@ -303,10 +298,17 @@ impl<'a> Site<'a> {
     }
 }
 
-fn sheets(inputs: &Inputs<'_>, matrix: &[(&'static str, usize)]) -> Vec<Sheet> {
+fn sheets(
+    inputs: &Inputs<'_>,
+    matrix: &[(&'static str, usize)],
+    registers: &registers::Registers,
+) -> Vec<Sheet> {
     let mut all = vec![Sheet::Today];
     all.extend((0..inputs.changes.len()).map(Sheet::Change));
-    all.extend([Sheet::Clauses, Sheet::Calendar, Sheet::Assumptions, Sheet::Mass, Sheet::Graph]);
+    for which in Register::ALL {
+        all.extend((0..registers.pages(which)).map(|page| Sheet::Register(which, page)));
+    }
+    all.extend([Sheet::Mass, Sheet::Graph]);
     for (kind, pages) in matrix {
         all.extend((0..*pages).map(|page| Sheet::Matrix(kind, page)));
     }

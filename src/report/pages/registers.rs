@@ -1,29 +1,125 @@
 //! Tables over the whole ledger: clauses, days, assumptions.
 
-use super::Site;
+use super::Inputs;
+use super::known::Known;
 use crate::qualify::assumed;
-use crate::qualify::gaps::{GapsOptions, live_concessions, trials_of};
+use crate::qualify::gaps::live_concessions;
 use crate::qualify::verdict::Verdict;
 use crate::report::page::count;
 use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 
-type Context = (&'static str, String, Map<String, Value>);
+/// Rows of a page: more would make it heavy.
+const ROWS: usize = 300;
 
-/// Rows of one table on a page; what is beyond is counted and left to the command.
-const ROWS: usize = 800;
+/// Which table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Register {
+    /// The compliance list.
+    Clauses,
+    /// Readings that are due, and what ends.
+    Calendar,
+    /// Figures that stand on no evidence.
+    Assumptions,
+}
 
-fn made(template: &'static str, title: &str, value: Value) -> Context {
-    let map = match value {
-        Value::Object(map) => map,
-        _ => Map::new(),
-    };
-    (template, title.to_string(), map)
+impl Register {
+    /// All, as they are offered.
+    pub const ALL: [Self; 3] = [Self::Clauses, Self::Calendar, Self::Assumptions];
+
+    fn word(self) -> &'static str {
+        match self {
+            Self::Clauses => "clauses",
+            Self::Calendar => "calendar",
+            Self::Assumptions => "assumptions",
+        }
+    }
+
+    fn template(self) -> &'static str {
+        match self {
+            Self::Clauses => "clauses.html",
+            Self::Calendar => "calendar.html",
+            Self::Assumptions => "assumptions.html",
+        }
+    }
+
+    fn title(self) -> &'static str {
+        match self {
+            Self::Clauses => "Clause by clause",
+            Self::Calendar => "Readings and expiries",
+            Self::Assumptions => "Assumptions",
+        }
+    }
+
+    /// Returns the path of a page.
+    pub(super) fn file(self, page: usize) -> String {
+        match page {
+            0 => format!("{}.html", self.word()),
+            n => format!("{}-{}.html", self.word(), n + 1),
+        }
+    }
+}
+
+/// One table, whole.
+struct Table {
+    opening: String,
+    rows: Vec<Value>,
+    /// What a filter offers: name, label, words.
+    sieves: Value,
+    /// What the first page says beside.
+    beside: Vec<Value>,
+}
+
+/// All tables.
+pub(super) struct Registers([Table; 3]);
+
+impl Registers {
+    /// Works the tables out.
+    pub fn of(inputs: &Inputs<'_>, known: &Known<'_>) -> Self {
+        Self([clauses(inputs), calendar(inputs, known), assumptions(inputs)])
+    }
+
+    fn table(&self, which: Register) -> &Table {
+        let [clauses, calendar, assumptions] = &self.0;
+        match which {
+            Register::Clauses => clauses,
+            Register::Calendar => calendar,
+            Register::Assumptions => assumptions,
+        }
+    }
+
+    /// Returns how many pages a table has.
+    pub fn pages(&self, which: Register) -> usize {
+        self.table(which).rows.len().div_ceil(ROWS).max(1)
+    }
+
+    /// Returns template, title and context of one page of a table.
+    pub fn context(&self, which: Register, page: usize) -> (&'static str, String, Map<String, Value>) {
+        let own = self.table(which);
+        let rows: Vec<&Value> = own.rows.iter().skip(page * ROWS).take(ROWS).collect();
+        let pages: Vec<Value> = (0..self.pages(which))
+            .map(|at| json!({ "file": which.file(at), "number": at + 1, "here": at == page }))
+            .collect();
+        let beside = if page == 0 { own.beside.as_slice() } else { &[] };
+        let map = [
+            ("opening", json!(own.opening)),
+            ("rows", json!(rows)),
+            ("sieves", own.sieves.clone()),
+            ("pages", json!(pages)),
+            ("beside", json!(beside)),
+        ];
+        let map = map.into_iter().map(|(name, value)| (name.to_string(), value)).collect();
+        (which.template(), which.title().to_string(), map)
+    }
+}
+
+/// Words that a filter offers, as rows name them.
+fn sieve<'w>(name: &str, label: &str, words: impl IntoIterator<Item = &'w str>) -> Value {
+    json!({ "name": name, "label": label, "words": words.into_iter().collect::<Vec<_>>() })
 }
 
 /// The compliance list: clause by clause what answers it, by which means, and how far that is.
-pub(super) fn clauses(site: &Site<'_>) -> Context {
-    let inputs = &site.inputs;
+fn clauses(inputs: &Inputs<'_>) -> Table {
     let mut counts: BTreeMap<&str, BTreeMap<&str, usize>> = BTreeMap::new();
     let mut reports: BTreeMap<&str, BTreeSet<String>> = BTreeMap::new();
     for ((showing, _), duty) in &inputs.evaluation.duties {
@@ -72,21 +168,19 @@ pub(super) fn clauses(site: &Site<'_>) -> Context {
         count(named.len(), "clause"),
         count(inputs.ledger.showings.len(), "showing")
     );
-    let left = rows.len().saturating_sub(ROWS);
-    let rows: Vec<Value> = rows.into_iter().take(ROWS).map(|(_, row)| row).collect();
-    made(
-        "clauses.html",
-        "Clause by clause",
-        json!({ "opening": opening, "rows": rows, "left": left, "words": Verdict::ALL.map(Verdict::word) }),
-    )
+    Table {
+        opening,
+        rows: rows.into_iter().map(|(_, row)| row).collect(),
+        sieves: json!([sieve("verdicts", "Verdict", Verdict::ALL.map(Verdict::word))]),
+        beside: Vec::new(),
+    }
 }
 
 /// What is due and what ends, by day.
-pub(super) fn calendar(site: &Site<'_>) -> Context {
-    let inputs = &site.inputs;
+fn calendar(inputs: &Inputs<'_>, known: &Known<'_>) -> Table {
     let mut rows: Vec<(String, Value)> = Vec::new();
     let mut undated = Vec::new();
-    for trial in trials_of(inputs.ledger, inputs.evaluation, &GapsOptions::default(), inputs.today) {
+    for trial in known.trials() {
         for due in &trial.due {
             let what: Vec<String> = due.missing.iter().map(|(property, _)| property.clone()).collect();
             let row = |state: &str| {
@@ -95,6 +189,7 @@ pub(super) fn calendar(site: &Site<'_>) -> Context {
                     "what": format!("reading after {}: {}", due.exposure, what.join(", ")),
                     "kind": "evidence",
                     "id": trial.evidence,
+                    "word": state,
                     "state": state,
                 })
             };
@@ -107,7 +202,8 @@ pub(super) fn calendar(site: &Site<'_>) -> Context {
     let live: BTreeSet<&str> = live_concessions(inputs.ledger, inputs.today).into_iter().collect();
     for (id, entry) in &inputs.ledger.concessions {
         let until = entry.value.until;
-        let state = if live.contains(id.as_str()) { "live" } else { "no longer live" };
+        let (word, state) =
+            if live.contains(id.as_str()) { ("live", "live") } else { ("over", "no longer live") };
         rows.push((
             until.to_string(),
             json!({
@@ -115,6 +211,7 @@ pub(super) fn calendar(site: &Site<'_>) -> Context {
                 "what": format!("concession {id} ends"),
                 "kind": "showing",
                 "id": entry.value.showing.id(),
+                "word": word,
                 "state": state,
             }),
         ));
@@ -126,26 +223,17 @@ pub(super) fn calendar(site: &Site<'_>) -> Context {
     let opening = match (rows.is_empty(), overdue) {
         (true, _) => "Nothing is due, and no concession ends.".to_string(),
         (false, 0) => format!("Nothing is overdue on {today}."),
-        (false, n) => format!(
-            "{} on {today}.",
-            count(n, "overdue reading")
-                .replace("overdue readings", "readings are overdue")
-                .replace("overdue reading", "reading is overdue")
-        ),
+        (false, 1) => format!("One reading is overdue on {today}."),
+        (false, n) => format!("{n} readings are overdue on {today}."),
     };
-    let left = rows.len().saturating_sub(ROWS);
-    let rows: Vec<Value> = rows.into_iter().take(ROWS).map(|(_, row)| row).collect();
-    undated.truncate(ROWS);
-    made(
-        "calendar.html",
-        "Readings and expiries",
-        json!({ "opening": opening, "rows": rows, "undated": undated, "left": left }),
-    )
+    let words: BTreeSet<&str> =
+        rows.iter().filter_map(|(_, row)| row.get("word").and_then(Value::as_str)).collect();
+    let sieves = json!([sieve("state", "State", words)]);
+    Table { opening, rows: rows.into_iter().map(|(_, row)| row).collect(), sieves, beside: undated }
 }
 
 /// Figures that stand on no evidence, with what stands on them.
-pub(super) fn assumptions(site: &Site<'_>) -> Context {
-    let inputs = &site.inputs;
+fn assumptions(inputs: &Inputs<'_>) -> Table {
     let (rows, problem) = match assumed::assumptions(inputs.ledger, inputs.evaluation) {
         Ok(found) => (found, None),
         Err(missing) => (Vec::new(), Some(missing.to_string())),
@@ -164,25 +252,21 @@ pub(super) fn assumptions(site: &Site<'_>) -> Context {
             "{n} figures and conditions are used without evidence, those that most mass stands on first."
         ),
     };
-    let left = rows.len().saturating_sub(ROWS);
-    let shown: Vec<Value> = rows
-        .iter()
-        .take(ROWS)
-        .map(|one| {
-            json!({
-                "kind": one.kind.word(),
-                "address": one.address,
-                "what": one.what,
-                "mass_kg": one.mass_kg,
-                "duties": one.duties.len(),
-                "panels": one.panels,
-            })
+    let shown = rows.iter().map(|one| {
+        json!({
+            "kind": one.kind.word(),
+            "address": one.address,
+            "what": one.what,
+            "mass_kg": one.mass_kg,
+            "duties": one.duties.len(),
+            "panels": one.panels,
         })
-        .collect();
+    });
     let kinds: BTreeSet<&str> = rows.iter().map(|one| one.kind.word()).collect();
-    made(
-        "assumptions.html",
-        "Assumptions",
-        json!({ "opening": opening, "rows": shown, "left": left, "kinds": kinds }),
-    )
+    Table {
+        opening,
+        rows: shown.collect(),
+        sieves: json!([sieve("kind", "Kind", kinds)]),
+        beside: Vec::new(),
+    }
 }
