@@ -31,7 +31,7 @@ pub(super) fn run(
         return of_record(context, &place, (&now, &line), text, args, out);
     }
     let most = if args.all { line.len() } else { args.commits.min(line.len()) };
-    let steps = steps(context, &place, line.get(..most).unwrap_or_default());
+    let steps = steps(context, &place, line.get(..most).unwrap_or_default(), None);
     let left = line.len() - steps.len();
     let calibration = calibration(&now.ledger);
     if context.json() {
@@ -43,7 +43,12 @@ pub(super) fn run(
 }
 
 /// Judges the states after some commits, the newest first, each as of today.
-pub(super) fn steps(context: &Context, place: &Place, shown: &[Commit]) -> Vec<Step> {
+pub(super) fn steps(
+    context: &Context,
+    place: &Place,
+    shown: &[Commit],
+    beside: Option<&Evaluation>,
+) -> Vec<Step> {
     let mut steps: Vec<Step> = Vec::new();
     // The state before the oldest that is shown, for its difference in mass.
     let before = shown.last().and_then(|oldest| oldest.parents.first());
@@ -74,7 +79,7 @@ pub(super) fn steps(context: &Context, place: &Place, shown: &[Commit]) -> Vec<S
         let was = last.as_ref().and_then(|(last, _)| programme_mass(&last.ledger).ok());
         step.delta_kg = step.kg.zip(was).map(|(is, was)| is - was);
         step.decisions = decisions(context, place, commit, last.as_ref().map(|(last, _)| last), &loaded);
-        let evaluation = match last.as_ref().and_then(|(_, evaluation)| evaluation.as_ref()) {
+        let evaluation = match last.as_ref().and_then(|(_, evaluation)| evaluation.as_ref()).or(beside) {
             Some(other) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
             None => evaluate(&loaded.ledger, context.today).ok(),
         };

@@ -8,7 +8,7 @@ use crate::article::ArticleError;
 use crate::change::impact::{Impact, impact_of};
 use crate::graph::Uses;
 use crate::ledger::Ledger;
-use crate::qualify::verdict::{Evaluation, evaluate};
+use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
 use crate::record::{Address, DecisionStatus, RecordKind};
 use crate::report::page::count;
 use crate::report::pages::{ChangeInput, Inputs, PageError, Since, Site};
@@ -183,7 +183,8 @@ impl State {
             head: &own.head.ledger,
             decision: own.decision.as_ref().and_then(|id| self.loaded.ledger.decisions.get(id)),
         });
-        let history = steps(context, place, line.get(..commits.min(line.len())).unwrap_or_default());
+        let shown = line.get(..commits.min(line.len())).unwrap_or_default();
+        let history = steps(context, place, shown, Some(&self.evaluation));
         Site::new(Inputs {
             ledger: self.ledger(),
             evaluation: &self.evaluation,
@@ -222,8 +223,8 @@ impl State {
             }
             at = Some(commit);
         }
-        let base = to_the_end(context.read(place.revision(&at?.id).ok()?));
-        let before = evaluate(&base.ledger, context.today).ok()?;
+        let base = context.read(place.revision(&at?.id).ok()?);
+        let before = evaluate_beside(&base.ledger, context.today, &self.evaluation).ok()?;
         let label = (base.label(), self.loaded.label());
         let impact =
             impact_of((&base.ledger, &label.0), &before, (self.ledger(), &label.1), &self.evaluation).ok()?;
@@ -329,33 +330,45 @@ fn write(site: &Site<'_>, folder: &Path) -> Result<Vec<String>, Failure> {
     }
     let put = |file: &str, text: &str| -> Result<(), Failure> {
         let path = folder.join(file);
-        let parent = path.parent().unwrap_or(folder);
-        let written = beside(parent).and_then(|mut beside| {
-            beside.write_all(text.as_bytes())?;
-            beside.persist(&path).map_err(|error| error.error)
-        });
-        written.map(|_| ()).map_err(|error| unwritten(&path, &error))
+        laid(&path, text, folder).map_err(|error| unwritten(&path, &error))
     };
-    let mut files: Vec<String> = site
-        .sheets()
+    let mut files = files;
+    files.extend(site.assets().iter().map(|(file, _)| (*file).to_string()));
+    files.sort();
+    // First what will be here, so that a report that was cut short is known as one by the next.
+    let marker = |files: &BTreeSet<&String>| {
+        put(MARKER, &format!("{:#}\n", json!({ "schema": "report/1", "files": files })))
+    };
+    marker(&files.iter().chain(&old).collect())?;
+    site.sheets()
         .par_iter()
-        .map(|sheet| {
-            let file = site.file(sheet);
-            put(&file, &site.render(sheet).map_err(failed)?)?;
-            Ok(file)
-        })
-        .collect::<Result<_, Failure>>()?;
+        .try_for_each(|sheet| put(&site.file(sheet), &site.render(sheet).map_err(failed)?))?;
     for (file, text) in site.assets() {
         put(file, text)?;
-        files.push(file.to_string());
     }
-    files.sort();
     // What an earlier report wrote and this one does not; nobody else's files.
     for gone in old.iter().filter(|file| files.binary_search(file).is_err()) {
         let _ = std::fs::remove_file(folder.join(gone));
     }
-    put(MARKER, &format!("{:#}\n", json!({ "schema": "report/1", "files": files })))?;
+    marker(&files.iter().collect())?;
     Ok(files)
+}
+
+/// Lays a page: one that is there is left alone where it is the same, and else changes from one whole to another.
+fn laid(path: &Path, text: &str, folder: &Path) -> std::io::Result<()> {
+    match std::fs::OpenOptions::new().write(true).create_new(true).open(path) {
+        Ok(mut new) => return new.write_all(text.as_bytes()),
+        Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
+        Err(error) => return Err(error),
+    }
+    let is_file = path.symlink_metadata()?.is_file();
+    if is_file && std::fs::read(path).is_ok_and(|old| old == text.as_bytes()) {
+        return Ok(());
+    }
+    let mut beside = beside(path.parent().unwrap_or(folder))?;
+    beside.write_all(text.as_bytes())?;
+    beside.persist(path).map_err(|error| error.error)?;
+    Ok(())
 }
 
 /// A new file beside the page to be, readable for everybody whom the user's mask lets.

@@ -12,7 +12,9 @@ use super::table::{Align, Table};
 use crate::calc::figure;
 use crate::statistics::{Basis, Pooled, Procedure, StatisticsError};
 pub use equivalence::{EquivalenceReport, equivalence_json, equivalence_text};
-pub use records::{NoSample, equivalence_report, evidence_sample, left_out, modes, no_part, sample};
+pub use records::{
+    NoSample, equivalence_report, evidence_sample, left_out, modes, no_part, no_part_beside, sample,
+};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 pub use steps::Step;

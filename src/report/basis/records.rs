@@ -87,6 +87,15 @@ pub fn sample(
 
 /// Why a record is no part of a sample that design values come from.
 pub fn no_part(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
+    let newer = ledger
+        .evidence
+        .values()
+        .find(|other| other.value.supersedes.as_ref().is_some_and(|old| old.id() == entry.id));
+    no_part_beside(entry, newer.map(|newer| newer.id.as_str()))
+}
+
+/// As [`no_part`], where the record that supersedes this one is known.
+pub fn no_part_beside(entry: &Entry<Evidence>, newer: Option<&str>) -> Option<String> {
     let own = &entry.value;
     if !own.kind.stands_alone() {
         return Some(format!("an {} extends a baseline, and design values stay the baseline's", own.kind));
@@ -97,11 +106,7 @@ pub fn no_part(ledger: &Ledger, entry: &Entry<Evidence>) -> Option<String> {
     if own.disposition.is_some() {
         return Some("its `disposition` takes it out of the pool".to_string());
     }
-    let newer = ledger
-        .evidence
-        .values()
-        .find(|other| other.value.supersedes.as_ref().is_some_and(|old| old.id() == entry.id));
-    newer.map(|newer| format!("evidence/{} supersedes it", newer.id))
+    newer.map(|newer| format!("evidence/{newer} supersedes it"))
 }
 
 /// Returns the sample that some records of one showing are together, as the showing takes it.

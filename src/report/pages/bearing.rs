@@ -31,11 +31,11 @@ pub(super) fn put(page: &mut Page, panel: &Panel, margins: &Result<Arc<PanelMarg
             is: Some(margin.margin),
         })
         .collect();
-    page.put("margins", json!(dumbbells(&cases, false).map(|own| own.json())));
-    page.put("margin_table", margin_grid(own.margins.iter().map(|own| (None, own))).json());
+    page.put("margins", dumbbells(&cases, false));
+    page.put("margin_table", margin_grid(own.margins.iter().map(|own| (None, own))));
     page.put("uncomputed", uncomputed(own.uncomputed.iter().map(|own| (None, own))));
     page.put("unmet", json!(unmet(own.margins.iter())));
-    page.put("values", value_grid(&own.used).json());
+    page.put("values", value_grid(&own.used));
     page.put("assumptions", json!(own.assumptions));
     let mut plates = Grid::new(
         "The plate under limit pressure, core shear included",
@@ -65,13 +65,13 @@ pub(super) fn put(page: &mut Page, panel: &Panel, margins: &Result<Arc<PanelMarg
             tables::text(note),
         ]);
     }
-    page.put("plates", plates.at_most(ROWS, "`bondline panel --all` lists them").json());
+    page.put("plates", plates.at_most(ROWS, "`bondline panel --all` lists them"));
     let section = own.section.as_ref();
-    page.put("section", section.map_or(Value::Null, |own| section_grid(own).json()));
-    page.put("walls", section.map_or(Value::Null, |own| wall_grid(own).json()));
+    page.put("section", section.map(section_grid));
+    page.put("walls", section.map(wall_grid));
     page.put("section_words", json!(section.map(section_words)));
     let drawn = panel.section.as_ref().zip(section).and_then(|(section, state)| frame(section, state));
-    page.put("section_figure", json!(drawn.map(|own| own.json())));
+    page.put("section_figure", drawn);
     let mut mismatch = Grid::new(
         "Bonds of sheet under unlike expansion (elastic shear lag)",
         vec![
@@ -95,7 +95,7 @@ pub(super) fn put(page: &mut Page, panel: &Panel, margins: &Result<Arc<PanelMarg
             tables::number(decimals(own.free_shear_strain, 2)),
         ]);
     }
-    page.put("mismatch", mismatch.at_most(ROWS, "`bondline panel --all` lists them").json());
+    page.put("mismatch", mismatch.at_most(ROWS, "`bondline panel --all` lists them"));
 }
 
 /// All margins, the least first, each with the panel where there are several.

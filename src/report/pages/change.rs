@@ -4,6 +4,7 @@ use super::margins::{Case, dumbbells};
 use super::stacks::Mark;
 use super::stacks::{alone, marks, pair};
 use super::svg::Figure;
+use super::tables::Page;
 use super::timeline::timeline;
 use super::waterfall::{Step, waterfall};
 use crate::article::stack::{Stack, stack};
@@ -67,7 +68,7 @@ pub(super) fn mass_steps(found: &Impact, root: &str) -> Option<Figure> {
 }
 
 /// Returns template, title and context.
-pub(super) fn context(change: &ChangeInput<'_>) -> (&'static str, String, Map<String, Value>) {
+pub(super) fn context(change: &ChangeInput<'_>) -> (&'static str, String, Page) {
     let found = &change.impact;
     let currency = change.head.head.as_ref().and_then(|head| head.currency.as_ref());
     let currency = currency.map_or_else(String::new, ToString::to_string);
@@ -109,7 +110,7 @@ pub(super) fn context(change: &ChangeInput<'_>) -> (&'static str, String, Map<St
     put("worse", json!(split(true)));
     put("better", json!(split(false)));
     put("impact", document);
-    ("change.html", change.title.clone(), all)
+    ("change.html", change.title.clone(), all.into())
 }
 
 fn key(row: &DutyRow) -> (String, String) {

@@ -21,18 +21,21 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
     page.put("called", json!(own.title));
     let found = own.found.as_ref().map(|found| &found.0);
     page.put("opening", json!(opening(own, found)));
-    page.put("facts_of", facts(own).json());
+    page.put("facts_of", facts(own));
     common(&mut page, &entry.file, &own.notes);
     page.put("why", json!(own.why));
-    page.put("options", own.options.iter().map(|one| json!(super::change::words(&json!(one)))).collect());
+    page.put(
+        "options",
+        own.options.iter().map(|one| json!(super::change::words(&json!(one)))).collect::<Vec<_>>(),
+    );
     let changes: Vec<String> =
         own.changes.iter().take(ROWS).map(|one| super::svg::cut(&said(one), CHANGE)).collect();
     page.put("changes", json!(changes));
     page.put("more_changes", json!(own.changes.len().saturating_sub(ROWS)));
     page.put("foretold", json!(own.predicted.as_ref().map(foretold)));
-    page.put("figures", figures(own.predicted.as_ref(), found).json());
-    page.put("panels", panels(own.predicted.as_ref()).json());
-    page.put("duties", duties(own.predicted.as_ref(), found).json());
+    page.put("figures", figures(own.predicted.as_ref(), found));
+    page.put("panels", panels(own.predicted.as_ref()));
+    page.put("duties", duties(own.predicted.as_ref(), found));
     let came = found.map(|found| came_true(own.predicted.as_ref(), found));
     page.put("came", json!(came.unwrap_or_default()));
     let mut approvals = Grid::new("Approvals", vec![("Role", false), ("Name", false), ("On", true)]);
@@ -43,7 +46,7 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
             tables::number(one.on.to_string()),
         ]);
     }
-    page.put("approvals", approvals.json());
+    page.put("approvals", approvals);
     let open = matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed);
     let rule = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     let (roles, people) = if open { lacking(own, rule) } else { (Vec::new(), 0) };
@@ -55,7 +58,7 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
     let sheet = site.inputs.changes.iter().position(|change| change.stem == entry.id);
     page.put("sheet", json!(sheet.map(|at| site.file(&Sheet::Change(at)))));
     used_and_using(&mut page, site, &Address::new(RecordKind::Decision, &entry.id));
-    ("decision.html", format!("decision/{}", entry.id), page.done())
+    ("decision.html", format!("decision/{}", entry.id), page)
 }
 
 fn opening(own: &Decision, found: Option<&FoundFigures>) -> String {

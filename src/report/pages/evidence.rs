@@ -14,7 +14,7 @@ use crate::qualify::pool::{digits, levels};
 use crate::qualify::trial::TrialState;
 use crate::record::{Address, Evidence, EvidenceKind, RecordKind, Tested};
 use crate::report::basis::{
-    SampleReport, equivalence_json, equivalence_report, evidence_sample, no_part, sample_json,
+    SampleReport, equivalence_json, equivalence_report, evidence_sample, no_part_beside, sample_json,
 };
 use crate::report::duty::why_not_counted;
 use crate::report::page::count;
@@ -36,7 +36,7 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Evidence>) -> Made {
     let mut page = Page::default();
     page.put("called", json!(own.title));
     page.put("opening", json!(opening(site, entry)));
-    page.put("facts_of", facts(own).json());
+    page.put("facts_of", facts(own));
     common(&mut page, &entry.file, &own.notes);
     let aside =
         own.disposition.as_ref().map(|own| format!("{} ({} on {})", own.cause.trim(), own.by, own.on));
@@ -45,9 +45,9 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Evidence>) -> Made {
     put_specimens(&mut page, site, entry);
     put_values(&mut page, site, entry);
     put_trial(&mut page, site, entry);
-    page.put("counted", counted_by(site, entry).json());
+    page.put("counted", counted_by(site, entry));
     used_and_using(&mut page, site, &Address::new(RecordKind::Evidence, &entry.id));
-    ("evidence.html", format!("evidence/{}", entry.id), page.done())
+    ("evidence.html", format!("evidence/{}", entry.id), page)
 }
 
 fn opening(site: &Site<'_>, entry: &Entry<Evidence>) -> String {
@@ -151,14 +151,14 @@ fn put_made(page: &mut Page, own: &Evidence) {
     for (name, value) in &own.measured {
         measured.row(vec![tables::short(Some(name)), tables::short(Some(&value.to_string()))]);
     }
-    page.put("measured", measured.at_most(ROWS, "they stand in the record").json());
+    page.put("measured", measured.at_most(ROWS, "they stand in the record"));
     let mut made =
         Grid::new("The configuration that was conformed", vec![("Attribute", false), ("Value", false)]);
     let conformed = own.conformed.as_ref();
     for (name, value) in conformed.iter().flat_map(|own| &own.attributes) {
         made.row(vec![tables::text(name), tables::short(Some(&value.to_string()))]);
     }
-    page.put("made", made.at_most(ROWS, "they stand in the record").json());
+    page.put("made", made.at_most(ROWS, "they stand in the record"));
     let words = conformed.map(|own| {
         let commit = own.commit.as_ref().map_or(String::new(), |commit| format!(", from commit {commit}"));
         let others = match own.others.len() {
@@ -223,8 +223,8 @@ fn put_specimens(page: &mut Page, site: &Site<'_>, entry: &Entry<Evidence>) {
     if left > 0 {
         taken.note = Some(format!("{left} more rows stand in the file"));
     }
-    page.put("specimens", taken.json());
-    page.put("rejected", rejected.json());
+    page.put("specimens", taken);
+    page.put("rejected", rejected);
 }
 
 /// What the values come to, as `basis` prints it.
@@ -244,7 +244,7 @@ fn put_values(page: &mut Page, site: &Site<'_>, entry: &Entry<Evidence>) {
             Ok(report) => {
                 let limits = limits(&report.found);
                 let drawn = batches(&[("baseline", &report.baseline), ("new", &report.new)], &limits);
-                page.put("plots", drawn.iter().map(super::svg::Figure::json).collect());
+                page.put("plots", Vec::from_iter(drawn));
                 let document = equivalence_json(&report);
                 page.put("steps", steps(&document));
                 page.put("value_notes", json!(report.new.notes));
@@ -267,13 +267,13 @@ fn put_values(page: &mut Page, site: &Site<'_>, entry: &Entry<Evidence>) {
         Err(why) => return page.put("values_words", json!(format!("{why}."))),
     };
     page.put("value_notes", json!(sample.notes));
-    page.put("normalised", normalised(&sample).json());
+    page.put("normalised", normalised(&sample));
     let mut plots = Vec::new();
     if let Ok(found) = &sample.procedure {
         plots.extend(probability(&sample, found));
     }
     plots.extend(batches(&[("", &sample)], &[]));
-    page.put("plots", plots.iter().map(super::svg::Figure::json).collect());
+    page.put("plots", plots);
     let document = sample_json(&sample);
     page.put("steps", steps(&document));
     let words = match &sample.procedure {
@@ -297,7 +297,7 @@ fn put_values(page: &mut Page, site: &Site<'_>, entry: &Entry<Evidence>) {
             )
         }
     };
-    let part = no_part(ledger, entry)
+    let part = no_part_beside(entry, site.known.superseding(&entry.id))
         .map_or(String::new(), |why| format!(" It gives no design value to anybody: {why}."));
     page.put("values_words", json!(format!("{words}{part}")));
 }
@@ -362,10 +362,10 @@ fn put_trial(page: &mut Page, site: &Site<'_>, entry: &Entry<Evidence>) {
     all.sort_by_key(|(_, own)| own.limit.is_none());
     let drawn: Vec<Value> =
         all.iter().filter_map(|(site, own)| Some(readings(site, own, limits)?.json())).take(CHARTS).collect();
+    page.put("trial_sites", sites(trial));
     page.put(
         "trial",
         json!({
-            "sites": sites(trial).json(),
             "charts": drawn,
             "beyond": trial.breaches.iter().take(60).map(|own| own.words()).collect::<Vec<_>>(),
             "due": trial.due.iter().take(60).map(due_words).collect::<Vec<_>>(),

@@ -14,7 +14,7 @@ use crate::qualify::table::Table;
 use crate::record::{Address, Finish, RecordKind};
 use crate::report::mass::decimals;
 use crate::report::page::count;
-use serde_json::{Value, json};
+use serde_json::json;
 use std::collections::BTreeSet;
 
 /// Rows of a table.
@@ -45,9 +45,9 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Finish>) -> Made {
             most.six_digits(),
         )),
     );
-    page.put("facts_of", facts(own).json());
+    page.put("facts_of", facts(own));
     common(&mut page, &entry.file, &own.notes);
-    page.put("coats", json!(coats(own).map(|own| own.json())));
+    page.put("coats", coats(own));
     page.put("panels", json!(panels));
     page.put("heat", heat(site, &entry.id));
     let duties: Vec<_> = site
@@ -70,11 +70,11 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Finish>) -> Made {
             tables::short(duty.needed_by.as_deref()),
         ]);
     }
-    page.put("duties", grid.at_most(ROWS, "the matrix has them").json());
+    page.put("duties", grid.at_most(ROWS, "the matrix has them"));
     let showings: BTreeSet<&str> = duties.iter().map(|duty| duty.showing.as_str()).collect();
-    page.put("limits", limits(site, &showings).json());
+    page.put("limits", limits(site, &showings));
     used_and_using(&mut page, site, &Address::new(RecordKind::Finish, &entry.id));
-    ("finish.html", format!("finish/{}", entry.id), page.done())
+    ("finish.html", format!("finish/{}", entry.id), page)
 }
 
 fn facts(own: &Finish) -> Facts {
@@ -97,7 +97,7 @@ fn facts(own: &Finish) -> Facts {
 }
 
 /// Heat of the zones under it, with the panel before the zone.
-fn heat(site: &Site<'_>, finish: &str) -> Value {
+fn heat(site: &Site<'_>, finish: &str) -> Grid {
     let mut all: Vec<HeatReport> = Vec::new();
     for panel in site.known.panels_with_finish(finish).iter().take(PANELS) {
         let (Ok(heat), Some(entry)) = (site.known.heat(panel), site.inputs.ledger.panels.get(*panel)) else {
@@ -113,7 +113,7 @@ fn heat(site: &Site<'_>, finish: &str) -> Value {
             }
         }
     }
-    heat_grid(&all).json()
+    heat_grid(&all)
 }
 
 /// What the showings asked of it say of film, mesh and colour: their own steps, else those of the table.

@@ -2,6 +2,7 @@
 
 use super::Site;
 use super::svg::{Svg, cut, escaped};
+use super::tables::Page;
 use crate::graph::list;
 use crate::record::{Address, RecordKind};
 use serde_json::{Map, Value, json};
@@ -21,7 +22,7 @@ const WIDTH: f64 = 1_120.0;
 const ROW: f64 = 19.0;
 
 /// Returns template, title and context.
-pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Map<String, Value>) {
+pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
     let ledger = site.inputs.ledger;
     let shown = |kind: RecordKind| COLUMNS.iter().any(|(_, kinds)| kinds.contains(&kind));
     let mut edges: BTreeSet<(Address, Address)> = BTreeSet::new();
@@ -57,7 +58,7 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Map<String, Val
         rows.push(json!({ "kind": from.kind().word(), "id": from.id(), "uses": to.iter().map(ToString::to_string).collect::<Vec<_>>() }));
     }
     put("rows", Value::Array(rows));
-    ("graph.html", "What is made of what".to_string(), all)
+    ("graph.html", "What is made of what".to_string(), all.into())
 }
 
 fn draw(site: &Site<'_>, nodes: &BTreeSet<&Address>, edges: &BTreeSet<(Address, Address)>) -> String {

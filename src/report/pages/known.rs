@@ -62,6 +62,7 @@ pub(super) struct Known<'a> {
     finish_panels: BTreeMap<&'a str, Vec<&'a str>>,
     tool_panels: BTreeMap<&'a str, Vec<&'a str>>,
     showing_evidence: BTreeMap<&'a str, Vec<&'a str>>,
+    superseding: BTreeMap<&'a str, &'a str>,
     /// Records that a correction stands in place of, each with that.
     pub superseded: BTreeMap<&'a str, &'a str>,
     trials: BTreeMap<String, TrialState>,
@@ -97,6 +98,7 @@ impl<'a> Known<'a> {
             finish_panels: BTreeMap::new(),
             tool_panels: BTreeMap::new(),
             showing_evidence: BTreeMap::new(),
+            superseding: BTreeMap::new(),
             superseded: superseded(ledger),
             trials: trials(ledger, evaluation, today)
                 .into_iter()
@@ -157,6 +159,9 @@ impl<'a> Known<'a> {
         }
         for (id, entry) in &self.ledger.evidence {
             self.showing_evidence.entry(entry.value.showing.id()).or_default().push(id);
+            if let Some(old) = &entry.value.supersedes {
+                self.superseding.entry(old.id()).or_insert(id);
+            }
         }
     }
 
@@ -224,6 +229,11 @@ impl<'a> Known<'a> {
     /// The exposure trial that evidence is.
     pub fn trial(&self, evidence: &str) -> Option<&TrialState> {
         self.trials.get(evidence)
+    }
+
+    /// The record that names another as the one that it supersedes.
+    pub fn superseding(&self, evidence: &str) -> Option<&'a str> {
+        self.superseding.get(evidence).copied()
     }
 
     /// All exposure trials.

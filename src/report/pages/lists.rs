@@ -61,9 +61,9 @@ pub(super) fn context(site: &Site<'_>, kind: RecordKind, page: usize) -> Made {
     let mut own = Page::default();
     own.put("opening", json!(of.opening(kind, all.len())));
     own.put("sieves", json!(filters));
-    own.put("table", grid.json());
+    own.put("table", grid);
     own.put("pages", json!(pages));
-    ("list.html", title, own.done())
+    ("list.html", title, own)
 }
 
 /// Words that a filter offers: what stands in the rows.

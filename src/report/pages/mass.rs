@@ -4,7 +4,7 @@ use super::Site;
 use super::budgets::budgets;
 use super::filters::signed;
 use super::svg::{Anchor, Axis, Figure, Svg};
-use crate::article::weigh::{Method, Scope, statement_by};
+use super::tables::Page;
 use crate::report::history::Step;
 use crate::report::mass::{self, decimals};
 use serde_json::{Map, Value, json};
@@ -17,12 +17,12 @@ const SETTLED: f64 = 0.2;
 const MOVED: f64 = 5e-4;
 
 /// Returns template, title and context.
-pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Map<String, Value>) {
+pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
     let inputs = &site.inputs;
-    let statement = statement_by(inputs.ledger, Scope::Programme, Method::Causes);
+    let statement = &site.known.statement;
     let mut all = Map::new();
     let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
-    let opening = match &statement {
+    let opening = match statement {
         Ok(own) => format!(
             "One aircraft's panels weigh {} kg, between {} and {} kg; with growth {} kg.",
             decimals(own.total.kg, 3),
@@ -49,7 +49,7 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Map<String, Val
         })
     });
     put("steps", steps.collect());
-    ("mass.html", "Mass and its history".to_string(), all)
+    ("mass.html", "Mass and its history".to_string(), all.into())
 }
 
 /// Draws the mass after each commit, oldest first; `None` for fewer than two.

@@ -1,6 +1,7 @@
 //! Showings by subjects: what is asked of each, with its verdict as a word and a shape.
 
 use super::Site;
+use super::tables::Page;
 use crate::article::Subject;
 use crate::qualify::verdict::{Duty, Verdict};
 use crate::report::page::count;
@@ -32,11 +33,7 @@ fn rows_of_a_page(columns: usize) -> usize {
 }
 
 /// Returns template, title and context of one page of one kind.
-pub(super) fn context(
-    site: &Site<'_>,
-    kind: &'static str,
-    page: usize,
-) -> (&'static str, String, Map<String, Value>) {
+pub(super) fn context(site: &Site<'_>, kind: &'static str, page: usize) -> (&'static str, String, Page) {
     let mut rows: Rows<'_> = BTreeMap::new();
     let mut columns: BTreeSet<&str> = BTreeSet::new();
     for ((showing, subject), duty) in &site.inputs.evaluation.duties {
@@ -91,7 +88,7 @@ pub(super) fn context(
     let kinds =
         site.matrix.iter().map(|(own, _)| json!({ "kind": own, "file": file(own, 0), "here": *own == kind }));
     put("kinds", kinds.collect());
-    ("matrix.html", format!("What is asked of each {kind}"), context)
+    ("matrix.html", format!("What is asked of each {kind}"), context.into())
 }
 
 /// Returns the path of a page.

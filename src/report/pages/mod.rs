@@ -46,12 +46,11 @@ use crate::record::{Address, Day, Fault, RecordKind};
 use crate::report::head::{CAUTIONS, ReportHead};
 use crate::report::history::Step;
 use include_dir::{Dir, include_dir};
-use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
-use std::collections::BTreeSet;
 use std::sync::Arc;
+use tables::{Links, Page};
 
 static TEMPLATES: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/templates");
 
@@ -227,17 +226,17 @@ impl<'a> Site<'a> {
         // A change is handed on alone: it carries its style with it.
         let alone = matches!(sheet, Sheet::Change(_)) && self.served.is_none();
         let mut all = context;
-        all.extend(self.shared(&file, &root, &title, alone));
+        all.take(self.shared(&file, &root, &title, alone));
         let failed = |error: minijinja::Error| PageError {
             page: file.clone(),
             why: format!("{error} ({} line {})", error.name().unwrap_or(template), error.line().unwrap_or(0)),
         };
         let found = self.environment.get_template(template).map_err(failed)?;
-        found.render(Serde(&Value::Object(all))).map_err(failed)
+        found.render(all.done()).map_err(failed)
     }
 
     /// What every page says: title block, pages, cautions.
-    fn shared(&self, file: &str, root: &str, title: &str, alone: bool) -> Map<String, Value> {
+    fn shared(&self, file: &str, root: &str, title: &str, alone: bool) -> Page {
         let ledger = self.inputs.ledger;
         let programme = ledger
             .head
@@ -292,8 +291,8 @@ impl<'a> Site<'a> {
             "state": self.served.as_ref().map(|(state, _)| state),
         });
         match all {
-            Value::Object(map) => map,
-            _ => Map::new(),
+            Value::Object(map) => map.into(),
+            _ => Page::default(),
         }
     }
 }
@@ -355,14 +354,12 @@ fn environment(inputs: &Inputs<'_>) -> Result<Environment<'static>, PageError> {
             })?;
         }
     }
-    let known: Arc<BTreeSet<(RecordKind, String)>> = Arc::new(paged(inputs.ledger));
-    let pages = Arc::clone(&known);
-    own.add_function("has_page", move |kind: &str, id: &str| {
-        RecordKind::by_word(kind).is_some_and(|kind| pages.contains(&(kind, id.to_string())))
-    });
+    let links = Arc::new(Links::of(paged(inputs.ledger)));
+    tables::add(&mut own, &links);
+    let pages = Arc::clone(&links);
+    own.add_function("has_page", move |kind: &str, id: &str| pages.has_word(kind, id));
     own.add_function("page_of_subject", move |text: &str| {
-        let at = Subject::parse(text).and_then(|subject| record_of(&subject))?;
-        known.contains(&(at.kind(), at.id().to_string())).then(|| format!("{at}.html"))
+        links.of_subject(text).map(|at| format!("{at}.html"))
     });
     filters::add(&mut own, inputs.ledger);
     Ok(own)
@@ -378,11 +375,8 @@ fn record_of(subject: &Subject) -> Option<Address> {
 }
 
 /// Records that have a page.
-fn paged(ledger: &Ledger) -> BTreeSet<(RecordKind, String)> {
-    PAGED
-        .into_iter()
-        .flat_map(|kind| records::ids(ledger, kind).into_iter().map(move |id| (kind, id)))
-        .collect()
+fn paged(ledger: &Ledger) -> impl Iterator<Item = (RecordKind, String)> + '_ {
+    PAGED.into_iter().flat_map(|kind| records::ids(ledger, kind).into_iter().map(move |id| (kind, id)))
 }
 
 #[cfg(test)]

@@ -55,16 +55,16 @@ pub(super) fn context(site: &Site<'_>, panel: &Entry<Panel>) -> Made {
     let margins = known.margins(&panel.id);
     page.put("called", json!(own.title));
     page.put("opening", json!(opening(panel, mass.as_ref().ok().copied(), &margins, duties)));
-    page.put("facts_of", facts(own).json());
+    page.put("facts_of", facts(own));
     common(&mut page, &panel.file, &own.notes);
     put_mass(&mut page, mass);
-    page.put("weighings", known.pieces(&panel.id).map_or(Value::Null, |own| weighings(own).json()));
+    page.put("weighings", known.pieces(&panel.id).map(weighings));
     put_zones(&mut page, site, own);
     bearing::put(&mut page, own, &margins);
     let heat = known.heat(&panel.id);
     match &heat {
         Ok(heat) => {
-            page.put("heat", heat_grid(&heat.0).json());
+            page.put("heat", heat_grid(&heat.0));
             let lacking = heat.0.iter().flat_map(|own| &own.lacking).chain(&heat.1);
             page.put("heat_notes", json!(lacking.collect::<BTreeSet<_>>()));
         }
@@ -74,23 +74,20 @@ pub(super) fn context(site: &Site<'_>, panel: &Entry<Panel>) -> Made {
         }
     }
     let duties_of = &site.inputs.evaluation.duties;
-    page.put(
-        "moisture",
-        moisture(ledger, duties_of, panel).map_or(Value::Null, |own| moisture_grid(&own).json()),
-    );
+    page.put("moisture", moisture(ledger, duties_of, panel).ok().map(|own| moisture_grid(&own)));
     let (checks, lacks) = tool_checks(ledger, duties_of, panel)
         .unwrap_or_else(|missing| (Vec::new(), vec![missing.to_string()]));
-    page.put("tooling", tool_grid(&checks).json());
+    page.put("tooling", tool_grid(&checks));
     page.put("tooling_lacks", json!(lacks));
     put_cost(&mut page, site, &panel.id);
-    page.put("duties", duty_grid(duties).json());
+    page.put("duties", duty_grid(duties));
     page.put("told", told(duties));
     used_and_using(
         &mut page,
         site,
         &crate::record::Address::new(crate::record::RecordKind::Panel, &panel.id),
     );
-    ("panel.html", format!("panel/{}", panel.id), page.done())
+    ("panel.html", format!("panel/{}", panel.id), page)
 }
 
 /// The paragraph that the sheet begins with.
@@ -181,7 +178,7 @@ fn put_mass(page: &mut Page, mass: Result<&PanelMass, String>) {
         words: format!("{} kg", decimals(piece.kg, 3)),
     });
     let drawn = bars(pieces.collect(), "What one panel is made of, as predicted", ("kg", "kg"));
-    page.put("mass", json!(drawn.map(|own| own.json())));
+    page.put("mass", drawn);
     let predicted: f64 = own.contributions.iter().map(|piece| piece.kg).sum();
     let weighed = match own.weighings {
         0 => String::new(),
@@ -288,7 +285,7 @@ fn put_zones(page: &mut Page, site: &Site<'_>, own: &Panel) {
             tables::text(zone.exposure.as_ref().map_or_else(String::new, exposure)),
         ]);
     }
-    page.put("zones", zones.at_most(ROWS, "they stand in the record").json());
+    page.put("zones", zones.at_most(ROWS, "they stand in the record"));
     let mut joints = Grid::new(
         "Joints, edges and fittings",
         vec![("What", false), ("Of", false), ("Process", false), ("Between", false), ("Size", true)],
@@ -322,7 +319,7 @@ fn put_zones(page: &mut Page, site: &Site<'_>, own: &Panel) {
             tables::number(format!("{} pieces", fitting.count.unwrap_or(1))),
         ]);
     }
-    page.put("joints", joints.at_most(ROWS, "they stand in the record").json());
+    page.put("joints", joints.at_most(ROWS, "they stand in the record"));
     let mut recipes: Vec<&str> = Vec::new();
     for recipe in own.zones.iter().filter_map(|zone| zone.recipe.as_ref()) {
         if !recipes.contains(&recipe.id()) {
@@ -474,7 +471,7 @@ fn put_cost(page: &mut Page, site: &Site<'_>, panel: &str) {
     });
     let unit = format!("{currency} each");
     let figure = bars(lines.collect(), "What one panel costs to make", (&unit, "cost"));
-    page.put("cost", json!(figure.map(|own| own.json())));
+    page.put("cost", figure);
 }
 
 fn duty_grid(duties: &[(&DutyKey, &Judged)]) -> Grid {
@@ -525,7 +522,9 @@ fn told(duties: &[(&DutyKey, &Judged)]) -> Value {
         because.truncate(REASONS);
         let own: Vec<Value> = reasons_json(&judged.own).into_iter().take(REASONS).collect();
         json!({
-            "duty": tables::duty(showing, &subject.to_string()),
+            "showing": showing,
+            "subject": subject.to_string(),
+            "at": tables::anchor(&subject.to_string()),
             "verdict": judged.verdict.word(),
             "asks": judged.asks.to_string(),
             "because": because,

@@ -35,7 +35,7 @@ pub(super) fn context(site: &Site<'_>, recipe: &Entry<Recipe>) -> Made {
     let report = laminate_report_with(ledger, site.inputs.evaluation, recipe, &margins);
     page.put("called", json!(own.title));
     page.put("opening", json!(opening(site, recipe, laid.as_ref().ok(), report.as_ref().ok())));
-    page.put("facts_of", facts(own, laid.as_ref().ok()).json());
+    page.put("facts_of", facts(own, laid.as_ref().ok()));
     common(&mut page, &recipe.file, &own.notes);
     match &laid {
         Ok(laid) => {
@@ -44,7 +44,7 @@ pub(super) fn context(site: &Site<'_>, recipe: &Entry<Recipe>) -> Made {
                 figure.rows.truncate(PLIES);
                 figure.caption.push_str(&format!(" The table has the first {PLIES} of them."));
             }
-            page.put("stack", figure.json());
+            page.put("stack", figure);
             page.put("warnings", json!(laid.warnings));
         }
         Err(missing) => {
@@ -55,9 +55,9 @@ pub(super) fn context(site: &Site<'_>, recipe: &Entry<Recipe>) -> Made {
     put_mechanics(&mut page, report.as_ref().map_err(ToString::to_string));
     put_margins(&mut page, report.as_ref().ok());
     page.put("panels", json!(known.panels_with_recipe(&recipe.id)));
-    page.put("duties", duties(site, &recipe.id).json());
+    page.put("duties", duties(site, &recipe.id));
     used_and_using(&mut page, site, &Address::new(RecordKind::Recipe, &recipe.id));
-    ("recipe.html", format!("recipe/{}", recipe.id), page.done())
+    ("recipe.html", format!("recipe/{}", recipe.id), page)
 }
 
 fn opening(
@@ -123,9 +123,9 @@ fn put_mechanics(page: &mut Page, report: Result<&LaminateReport, String>) {
     };
     match mechanics {
         Ok(own) => {
-            page.put("polar", json!(polar(&own.compliance).map(|own| own.json())));
-            page.put("stiffness", stiffness(own).json());
-            page.put("moduli", moduli(own).json());
+            page.put("polar", polar(&own.compliance));
+            page.put("stiffness", stiffness(own));
+            page.put("moduli", moduli(own));
             let thick = known.map_or(0.0, |own| own.laid.carrying_thickness());
             page.put("stiffness_words", json!(words(own, thick)));
         }
@@ -137,7 +137,7 @@ fn put_mechanics(page: &mut Page, report: Result<&LaminateReport, String>) {
         }
     }
     page.put("environment", json!(known.and_then(|own| own.environment.clone())));
-    page.put("values", known.map_or(Value::Null, |own| value_grid(&own.laid.used).json()));
+    page.put("values", known.map(|own| value_grid(&own.laid.used)));
     page.put(
         "lacking",
         json!(known.map_or_else(Vec::new, |own| {
@@ -247,7 +247,7 @@ fn put_margins(page: &mut Page, report: Option<&LaminateReport>) {
     });
     page.put("margins", json!(drawn));
     let all = loads.iter().map(|own| (Some(own.panel.as_str()), &own.margin));
-    page.put("margin_table", margin_grid(all).json());
+    page.put("margin_table", margin_grid(all));
     page.put("unmet", json!(unmet(loads.iter().map(|own| &own.margin))));
     let lacking = report.map_or(&[][..], |own| own.uncomputed.as_slice());
     page.put("uncomputed", uncomputed(lacking.iter().map(|(panel, own)| (Some(panel.as_str()), own))));

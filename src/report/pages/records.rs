@@ -5,7 +5,7 @@ use super::tables::{self, Grid, Page};
 use crate::graph::Use;
 use crate::ledger::{Ledger, Records};
 use crate::record::{Address, RecordKind};
-use serde_json::{Map, Value, json};
+use serde_json::json;
 
 /// Returns the ids of a kind.
 pub(super) fn ids(ledger: &Ledger, kind: RecordKind) -> Vec<String> {
@@ -40,7 +40,7 @@ pub(super) fn has(ledger: &Ledger, address: &Address) -> bool {
 }
 
 /// Template, title and context of a sheet.
-pub(super) type Made = (&'static str, String, Map<String, Value>);
+pub(super) type Made = (&'static str, String, Page);
 
 /// Rows of what a record rests on.
 const ROWS: usize = 100;
@@ -59,7 +59,7 @@ pub(super) fn record(site: &Site<'_>, kind: RecordKind, id: &str) -> Made {
         _ => None,
     };
     // Nobody asks for a sheet that is not among those of the site.
-    made.unwrap_or_else(|| ("record.html", format!("{kind}/{id}"), Map::new()))
+    made.unwrap_or_else(|| ("record.html", format!("{kind}/{id}"), Page::default()))
 }
 
 /// Puts what every sheet of a record says: its file and its notes.
@@ -80,7 +80,7 @@ pub(super) fn used_and_using(page: &mut Page, site: &Site<'_>, of: &Address) {
                 tables::text(&one.route),
             ]);
         }
-        grid.at_most(ROWS, "the sheet of what is made of what has them").json()
+        grid.at_most(ROWS, "the sheet of what is made of what has them")
     };
     let graph = &site.known.graph;
     page.put("uses", table("What it uses", graph.uses(of), &|one| one.to.clone()));

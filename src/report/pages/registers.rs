@@ -2,6 +2,7 @@
 
 use super::Inputs;
 use super::known::Known;
+use super::tables::Page;
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::verdict::Verdict;
@@ -11,6 +12,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Rows of a page: more would make it heavy.
 const ROWS: usize = 300;
+/// Pages of one table; nobody leafs through more. What is beyond is counted and left to the command.
+const PAGES: usize = 12;
 
 /// Which table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -90,11 +93,11 @@ impl Registers {
 
     /// Returns how many pages a table has.
     pub fn pages(&self, which: Register) -> usize {
-        self.table(which).rows.len().div_ceil(ROWS).max(1)
+        self.table(which).rows.len().div_ceil(ROWS).clamp(1, PAGES)
     }
 
     /// Returns template, title and context of one page of a table.
-    pub fn context(&self, which: Register, page: usize) -> (&'static str, String, Map<String, Value>) {
+    pub fn context(&self, which: Register, page: usize) -> (&'static str, String, Page) {
         let own = self.table(which);
         let rows: Vec<&Value> = own.rows.iter().skip(page * ROWS).take(ROWS).collect();
         let pages: Vec<Value> = (0..self.pages(which))
@@ -106,10 +109,12 @@ impl Registers {
             ("rows", json!(rows)),
             ("sieves", own.sieves.clone()),
             ("pages", json!(pages)),
+            ("left", json!(own.rows.len().saturating_sub(ROWS * PAGES))),
             ("beside", json!(beside)),
         ];
-        let map = map.into_iter().map(|(name, value)| (name.to_string(), value)).collect();
-        (which.template(), which.title().to_string(), map)
+        let map: Map<String, Value> =
+            map.into_iter().map(|(name, value)| (name.to_string(), value)).collect();
+        (which.template(), which.title().to_string(), map.into())
     }
 }
 

@@ -44,20 +44,20 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Showing>) -> Made {
     };
     let by = own.needed_by.as_ref().map_or(String::new(), |by| format!(" It is needed by {by}."));
     page.put("opening", json!(format!("Asked: {}. {asked}{by}", criterion_words(&own.accept))));
-    page.put("facts_of", facts(own).json());
+    page.put("facts_of", facts(own));
     common(&mut page, &entry.file, &own.notes);
-    page.put("plan", plan(own.plan.as_ref()).json());
+    page.put("plan", plan(own.plan.as_ref()));
     let row = Table::row(own.kind.as_str());
     page.put("rule_words", json!(row.map(|row| rule_words(row, own))));
-    page.put("rules", row.map_or(Value::Null, |row| rules(row, own).json()));
-    page.put("windows", row.map_or(Value::Null, |row| windows(row).json()));
+    page.put("rules", row.map(|row| rules(row, own)));
+    page.put("windows", row.map(windows));
     let table = Table::built_in().ok();
     page.put("table", json!(table.map(|own| format!("Table {} ({})", own.number, own.short_digest()))));
-    page.put("duties", grid(&duties).json());
+    page.put("duties", grid(&duties));
     page.put("told", told(&duties));
-    page.put("evidence", evidence(site, &entry.id).json());
+    page.put("evidence", evidence(site, &entry.id));
     used_and_using(&mut page, site, &Address::new(RecordKind::Showing, &entry.id));
-    ("showing.html", format!("showing/{}", entry.id), page.done())
+    ("showing.html", format!("showing/{}", entry.id), page)
 }
 
 fn facts(own: &Showing) -> Facts {

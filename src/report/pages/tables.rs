@@ -1,7 +1,16 @@
 //! Tables as pages show them: cells that are words, figures, verdicts, or lead to the page of a record.
 
-use super::svg::cut;
-use serde_json::{Map, Value, json};
+use super::svg::{Figure, cut};
+use crate::article::Subject;
+use crate::qualify::verdict::Verdict;
+use crate::record::{Address, RecordKind};
+use crate::report::page::shape;
+use minijinja::value::{Object, ObjectRepr, Serde};
+use minijinja::{Error, ErrorKind, HtmlEscape, Value as Shown};
+use serde_json::{Map, Value};
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::fmt::Write as _;
+use std::sync::Arc;
 
 /// Letters of what people wrote that a cell of a list shows.
 const WORDS: f64 = 900.0;
@@ -9,15 +18,64 @@ const WORDS: f64 = 900.0;
 /// Letters of a word that is not broken.
 const LONGEST: usize = 22;
 
-/// One cell, as the templates take it: what it is under `t`, the rest beside.
-pub(super) type Cell = Value;
+/// Which records have a page.
+#[derive(Debug, Default)]
+pub(super) struct Links(HashMap<RecordKind, HashSet<String>>);
+
+impl Links {
+    /// Notes pages.
+    pub fn of(pages: impl IntoIterator<Item = (RecordKind, String)>) -> Self {
+        let mut own = Self::default();
+        for (kind, id) in pages {
+            own.0.entry(kind).or_default().insert(id);
+        }
+        own
+    }
+
+    /// Returns whether a record has a page.
+    pub fn has(&self, kind: RecordKind, id: &str) -> bool {
+        self.0.get(&kind).is_some_and(|own| own.contains(id))
+    }
+
+    /// Returns whether a record of a kind that is written as a word has a page.
+    pub fn has_word(&self, kind: &str, id: &str) -> bool {
+        RecordKind::by_word(kind).is_some_and(|kind| self.has(kind, id))
+    }
+
+    /// Returns the page that says most about a subject.
+    pub fn of_subject(&self, subject: &str) -> Option<Address> {
+        let at = super::record_of(&Subject::parse(subject)?)?;
+        self.has(at.kind(), at.id()).then_some(at)
+    }
+}
+
+/// One cell of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Cell {
+    /// Words; `whole` where none of them is so long that it has to be broken.
+    Text { words: String, whole: bool },
+    /// A figure; its column is set to the right.
+    Number(String),
+    /// A record by its name.
+    Record { kind: String, id: String },
+    /// Records of one kind, the first of them named.
+    Records { kind: String, ids: Vec<String>, most: usize },
+    /// A verdict with its shape.
+    Verdict(String),
+    /// Verdicts with how many duties have each.
+    Verdicts(Vec<(&'static str, usize)>),
+    /// A subject, leading to the record that it is about.
+    Subject(String),
+    /// A duty: the showing, on its subject.
+    Duty { showing: String, subject: String },
+}
 
 /// Words; what somebody wrote may run from right to left.
 pub(super) fn text(words: impl AsRef<str>) -> Cell {
     let words = words.as_ref();
     // Only a word that is longer than any of the trade is broken, so that columns stay readable.
     let whole = words.split_whitespace().all(|one| one.chars().count() <= LONGEST);
-    json!({ "t": "text", "v": words, "whole": whole })
+    Cell::Text { words: words.to_string(), whole }
 }
 
 /// Words that are cut where they are long.
@@ -25,41 +83,240 @@ pub(super) fn short(words: Option<&str>) -> Cell {
     text(cut(words.unwrap_or_default(), WORDS))
 }
 
-/// A figure; its column is set to the right.
+/// A figure.
 pub(super) fn number(words: impl AsRef<str>) -> Cell {
-    json!({ "t": "number", "v": words.as_ref() })
+    Cell::Number(words.as_ref().to_string())
 }
 
 /// A record by its name.
 pub(super) fn record(kind: &str, id: &str) -> Cell {
-    json!({ "t": "ref", "kind": kind, "id": id })
+    Cell::Record { kind: kind.to_string(), id: id.to_string() }
 }
 
 /// Records of one kind.
 pub(super) fn records<S: AsRef<str>>(kind: &str, ids: &[S], most: usize) -> Cell {
-    let ids: Vec<&str> = ids.iter().map(AsRef::as_ref).collect();
-    json!({ "t": "refs", "kind": kind, "ids": ids, "most": most })
+    let ids = ids.iter().map(|id| id.as_ref().to_string()).collect();
+    Cell::Records { kind: kind.to_string(), ids, most }
 }
 
 /// A verdict with its shape.
 pub(super) fn verdict(word: &str) -> Cell {
-    json!({ "t": "verdict", "v": word })
+    Cell::Verdict(word.to_string())
 }
 
 /// Verdicts with how many duties have each.
 pub(super) fn verdicts(counts: &[(&'static str, usize)]) -> Cell {
-    let all: Vec<Value> = counts.iter().map(|(word, n)| json!({ "word": word, "n": n })).collect();
-    json!({ "t": "verdicts", "v": all })
+    Cell::Verdicts(counts.to_vec())
 }
 
 /// A subject, leading to the record that it is about.
 pub(super) fn subject(words: &str) -> Cell {
-    json!({ "t": "subject", "v": words })
+    Cell::Subject(words.to_string())
 }
 
 /// A duty: the showing, on its subject.
 pub(super) fn duty(showing: &str, subject: &str) -> Cell {
-    json!({ "t": "duty", "showing": showing, "subject": subject, "at": anchor(subject) })
+    Cell::Duty { showing: showing.to_string(), subject: subject.to_string() }
+}
+
+/// What a cell is written with: where the pages lie from here, and which there are. Text is escaped here as the
+/// templates escape it.
+struct Pen<'p> {
+    out: String,
+    root: &'p str,
+    links: &'p Links,
+}
+
+impl Pen<'_> {
+    fn raw(&mut self, html: &str) {
+        self.out.push_str(html);
+    }
+
+    fn words(&mut self, words: &str) {
+        // A String takes everything.
+        let _ = write!(self.out, "{}", HtmlEscape(words));
+    }
+
+    /// A link to the page of a record; `at` is a place on it.
+    fn link(&mut self, (kind, id): (&str, &str), at: Option<&str>, words: &str) {
+        self.raw("<a href=\"");
+        self.raw(self.root);
+        self.words(kind);
+        self.raw("/");
+        self.words(id);
+        self.raw(".html");
+        if let Some(at) = at {
+            self.raw("#");
+            self.words(at);
+        }
+        self.raw("\">");
+        self.words(words);
+        self.raw("</a>");
+    }
+
+    fn record(&mut self, kind: &str, id: &str) {
+        match self.links.has_word(kind, id) {
+            true => self.link((kind, id), None, id),
+            false => self.words(id),
+        }
+    }
+
+    fn subject(&mut self, words: &str) {
+        match self.links.of_subject(words) {
+            Some(at) => self.link((at.kind().word(), at.id()), None, words),
+            None => self.words(words),
+        }
+    }
+
+    fn verdict(&mut self, word: &str) {
+        let class = if matches!(word, "met" | "conceded") { "holds" } else { "wants" };
+        self.raw("<span class=\"v ");
+        self.raw(class);
+        self.raw("\"><span class=\"shape\" aria-hidden=\"true\">");
+        self.raw(Verdict::by_word(word).map_or("", shape));
+        self.raw("</span>");
+        self.words(word);
+        self.raw("</span>");
+    }
+
+    fn cell(&mut self, cell: &Cell) {
+        match cell {
+            Cell::Text { words, .. } | Cell::Number(words) => self.words(words),
+            Cell::Record { kind, id } => self.record(kind, id),
+            Cell::Records { kind, ids, most } => {
+                for (at, id) in ids.iter().take(*most).enumerate() {
+                    if at > 0 {
+                        self.raw(", ");
+                    }
+                    self.record(kind, id);
+                }
+                if ids.len() > *most {
+                    let _ = write!(self.out, " and {} more", ids.len() - most);
+                }
+            }
+            Cell::Verdict(word) => self.verdict(word),
+            Cell::Verdicts(all) => {
+                for (word, n) in all {
+                    let _ = write!(self.out, "{n} ");
+                    self.verdict(word);
+                    self.raw(" ");
+                }
+            }
+            Cell::Subject(words) => self.subject(words),
+            Cell::Duty { showing, subject } => {
+                match self.links.has(RecordKind::Showing, showing) {
+                    true => self.link(("showing", showing), Some(&anchor(subject)), showing),
+                    false => self.words(showing),
+                }
+                self.raw(" on ");
+                self.subject(subject);
+            }
+        }
+    }
+
+    /// A table; `id` is what a sieve finds it by.
+    fn grid(&mut self, own: &Grid, id: Option<&str>) {
+        self.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"");
+        self.words(&own.name);
+        self.raw("\"><table");
+        if let Some(id) = id {
+            self.raw(" id=\"");
+            self.words(id);
+            self.raw("\"");
+        }
+        if own.columns.len() > WIDE {
+            self.raw(" class=\"wide\"");
+        }
+        self.raw(">\n<caption>");
+        self.words(&own.name);
+        self.raw("</caption>\n<thead><tr>");
+        for (name, number) in &own.columns {
+            self.raw(if *number { "<th scope=\"col\" class=\"n\">" } else { "<th scope=\"col\">" });
+            self.words(name);
+            self.raw("</th>");
+        }
+        self.raw("</tr></thead>\n<tbody>");
+        for row in &own.rows {
+            self.raw("\n<tr");
+            if let Some(id) = &row.id {
+                self.raw(" id=\"");
+                self.words(id);
+                self.raw("\"");
+            }
+            for (name, words) in &row.data {
+                self.raw(" data-");
+                self.raw(name);
+                self.raw("=\"");
+                self.words(words);
+                self.raw("\"");
+            }
+            self.raw(">");
+            for (at, cell) in row.cells.iter().enumerate() {
+                if at == 0 {
+                    self.raw("<th scope=\"row\" dir=\"auto\">");
+                    self.cell(cell);
+                    self.raw("</th>");
+                    continue;
+                }
+                let is_number = own.columns.get(at).is_some_and(|(_, number)| *number);
+                self.raw(match cell {
+                    _ if is_number => "<td class=\"n\">",
+                    Cell::Text { whole: true, .. } => "<td class=\"w\" dir=\"auto\">",
+                    Cell::Text { .. } => "<td dir=\"auto\">",
+                    _ => "<td>",
+                });
+                self.cell(cell);
+                self.raw("</td>");
+            }
+            self.raw("</tr>");
+        }
+        self.raw("\n</tbody></table></div>");
+        if let Some(note) = &own.note {
+            self.raw("<p class=\"note\">");
+            self.words(note);
+            self.raw("</p>");
+        }
+    }
+
+    fn facts(&mut self, own: &Facts) {
+        self.raw("<dl class=\"facts\">");
+        for (name, cell) in &own.0 {
+            self.raw("\n<dt>");
+            self.words(name);
+            self.raw("</dt><dd dir=\"auto\">");
+            self.cell(cell);
+            self.raw("</dd>");
+        }
+        self.raw("\n</dl>");
+    }
+}
+
+/// Columns from which on a table is set smaller on paper.
+const WIDE: usize = 6;
+
+/// Adds what templates write tables and facts with: `grid(root, table, id)` and `facts(root, all)`.
+pub(super) fn add(environment: &mut minijinja::Environment<'static>, links: &Arc<Links>) {
+    let known = Arc::clone(links);
+    environment.add_function("grid", move |root: &str, table: Shown, id: Option<&str>| {
+        if table.is_none() {
+            return Ok(Shown::from(""));
+        }
+        let own = table.downcast_object_ref::<Grid>().ok_or_else(|| unfit("grid", "a table"))?;
+        let mut pen = Pen { out: String::new(), root, links: &known };
+        pen.grid(own, id);
+        Ok(Shown::from_safe_string(pen.out))
+    });
+    let known = Arc::clone(links);
+    environment.add_function("facts", move |root: &str, all: Shown| {
+        let own = all.downcast_object_ref::<Facts>().ok_or_else(|| unfit("facts", "facts"))?;
+        let mut pen = Pen { out: String::new(), root, links: &known };
+        pen.facts(own);
+        Ok::<_, Error>(Shown::from_safe_string(pen.out))
+    });
+}
+
+fn unfit(function: &str, wanted: &str) -> Error {
+    Error::new(ErrorKind::InvalidOperation, format!("`{function}` takes {wanted}"))
 }
 
 /// What a subject's place on the page of its showing is called.
@@ -118,20 +375,11 @@ impl Grid {
         }
         self
     }
+}
 
-    /// Returns what a template draws it from; null where it has no row.
-    pub fn json(&self) -> Value {
-        if self.rows.is_empty() {
-            return Value::Null;
-        }
-        let columns: Vec<Value> =
-            self.columns.iter().map(|(name, number)| json!({ "name": name, "number": number })).collect();
-        let row = |row: &Row| {
-            let data: Vec<Value> = row.data.iter().map(|(name, words)| json!([name, words])).collect();
-            json!({ "id": row.id, "data": data, "cells": row.cells })
-        };
-        let rows: Vec<Value> = self.rows.iter().map(row).collect();
-        json!({ "name": self.name, "columns": columns, "rows": rows, "note": self.note })
+impl Object for Grid {
+    fn repr(self: &Arc<Self>) -> ObjectRepr {
+        ObjectRepr::Plain
     }
 }
 
@@ -151,26 +399,81 @@ impl Facts {
             self.add(name, text(words));
         }
     }
+}
 
-    /// Returns what a template lists.
-    pub fn json(&self) -> Value {
-        self.0.iter().map(|(name, cell)| json!({ "name": name, "cell": cell })).collect()
+impl Object for Facts {
+    fn repr(self: &Arc<Self>) -> ObjectRepr {
+        ObjectRepr::Plain
+    }
+}
+
+/// What a page may show.
+pub(super) trait Show {
+    /// Returns it as templates take it.
+    fn shown(self) -> Shown;
+}
+
+impl Show for Value {
+    fn shown(self) -> Shown {
+        Shown::from(Serde(self))
+    }
+}
+
+impl From<Map<String, Value>> for Page {
+    fn from(map: Map<String, Value>) -> Self {
+        Self(map.into_iter().map(|(name, value)| (name, value.shown())).collect())
+    }
+}
+
+/// Nothing where it has no row.
+impl Show for Grid {
+    fn shown(self) -> Shown {
+        if self.rows.is_empty() { Shown::from(()) } else { Shown::from_object(self) }
+    }
+}
+
+impl Show for Facts {
+    fn shown(self) -> Shown {
+        Shown::from_object(self)
+    }
+}
+
+impl Show for Figure {
+    fn shown(self) -> Shown {
+        self.json().shown()
+    }
+}
+
+impl<T: Show> Show for Vec<T> {
+    fn shown(self) -> Shown {
+        self.into_iter().map(Show::shown).collect()
+    }
+}
+
+impl<T: Show> Show for Option<T> {
+    fn shown(self) -> Shown {
+        self.map_or(Shown::from(()), Show::shown)
     }
 }
 
 /// The context of a page.
 #[derive(Debug, Default)]
-pub(super) struct Page(Map<String, Value>);
+pub(super) struct Page(BTreeMap<String, Shown>);
 
 impl Page {
     /// Puts a value.
-    pub fn put(&mut self, name: &str, value: Value) {
-        self.0.insert(name.to_string(), value);
+    pub fn put(&mut self, name: &str, value: impl Show) {
+        self.0.insert(name.to_string(), value.shown());
     }
 
-    /// Returns it.
-    pub fn done(self) -> Map<String, Value> {
-        self.0
+    /// Takes over what another holds.
+    pub fn take(&mut self, other: Self) {
+        self.0.extend(other.0);
+    }
+
+    /// Returns it as a template takes it.
+    pub fn done(self) -> Shown {
+        Shown::from(self.0)
     }
 }
 
@@ -184,10 +487,10 @@ mod tests {
         for at in 0..5 {
             grid.row(vec![text(at.to_string())]);
         }
-        let own = grid.at_most(2, "elsewhere").json();
-        assert_eq!(own["rows"].as_array().unwrap().len(), 2);
-        assert_eq!(own["note"], "3 more rows: elsewhere");
-        assert!(Grid::new("t", Vec::new()).json().is_null());
+        let own = grid.at_most(2, "elsewhere");
+        assert_eq!(own.rows.len(), 2);
+        assert_eq!(own.note.as_deref(), Some("3 more rows: elsewhere"));
+        assert!(Grid::new("t", Vec::new()).shown().is_none());
     }
 
     #[test]

@@ -2,8 +2,9 @@
 
 use super::budgets::budgets;
 use super::change::mass_steps;
+use super::tables::Page;
 use super::{Sheet, Site};
-use crate::article::weigh::{MassStatement, Method, Scope, statement_by};
+use crate::article::weigh::MassStatement;
 use crate::qualify::gaps::{Gap, GapsOptions, gaps};
 use crate::qualify::next::next_tests;
 use crate::qualify::retest::plan;
@@ -23,18 +24,18 @@ const NOT_MET: [Verdict; 5] =
     [Verdict::Failed, Verdict::Lapsed, Verdict::Short, Verdict::Open, Verdict::Conceded];
 
 /// Returns template, title and context.
-pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Map<String, Value>) {
+pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
     let inputs = &site.inputs;
     let (ledger, evaluation) = (inputs.ledger, inputs.evaluation);
     let found = gaps(ledger, evaluation, &GapsOptions::default());
-    let statement = statement_by(ledger, Scope::Programme, Method::Causes).ok();
+    let statement = site.known.statement.as_ref().ok();
     let milestones = milestones(site, &found.duties);
     let mut all = Map::new();
     let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
-    put("opening", json!(opening(site, statement.as_ref(), &found.counts, &milestones)));
+    put("opening", json!(opening(site, statement, &found.counts, &milestones)));
     put("left_out", json!(inputs.left_out));
     put("faults", faults::json(&inputs.faults).get("faults").cloned().unwrap_or_default());
-    put("budget", json!(statement.as_ref().and_then(budgets).map(|figure| figure.json())));
+    put("budget", json!(statement.and_then(budgets).map(|figure| figure.json())));
     put("words", json!(NOT_MET.map(Verdict::word)));
     put("milestones", Value::Array(milestones));
     put("next", Value::Array(next(site, &found)));
@@ -54,7 +55,7 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Map<String, Val
             })
         }),
     );
-    ("today.html", "The programme today".to_string(), all)
+    ("today.html", "The programme today".to_string(), all.into())
 }
 
 /// What each milestone needs beside those before it; duties without one come last.

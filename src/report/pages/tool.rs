@@ -52,14 +52,14 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Tool>) -> Made {
         n => format!("{} out of it", count(n, "panel")),
     };
     page.put("opening", json!(format!("A {}, {out}. {rules}{pulls}", own.kind)));
-    page.put("facts_of", facts(own).json());
+    page.put("facts_of", facts(own));
     common(&mut page, &entry.file, &own.notes);
     page.put("chain", json!(chain));
     page.put("panels", json!(panels));
-    page.put("checks", tool_grid(&checks).json());
+    page.put("checks", tool_grid(&checks));
     page.put("lacks", json!(lacks.iter().take(40).collect::<Vec<_>>()));
     used_and_using(&mut page, site, &Address::new(RecordKind::Tool, &entry.id));
-    ("tool.html", format!("tool/{}", entry.id), page.done())
+    ("tool.html", format!("tool/{}", entry.id), page)
 }
 
 /// What it was made from, and what that was made from; a circle ends where it closes.

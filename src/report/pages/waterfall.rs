@@ -1,5 +1,6 @@
 //! Mass step by step: from what it was to what it is.
 
+use super::filters::signed;
 use super::svg::{Anchor, Axis, Figure, Svg, cut};
 use crate::report::mass::decimals;
 
@@ -31,7 +32,7 @@ pub fn waterfall((was, is): (f64, f64), steps: &[Step], (from, to): (&str, &str)
         two.delta.abs().total_cmp(&one.delta.abs()).then_with(|| one.name.cmp(&two.name))
     });
     let rows: Vec<Vec<String>> =
-        steps.iter().map(|step| vec![step.name.clone(), signed(step.delta)]).collect();
+        steps.iter().map(|step| vec![step.name.clone(), signed(step.delta, 3)]).collect();
     if steps.len() > SHOWN + 1 {
         let rest = steps.split_off(SHOWN);
         let delta = rest.iter().map(|step| step.delta).sum();
@@ -71,7 +72,7 @@ pub fn waterfall((was, is): (f64, f64), steps: &[Step], (from, to): (&str, &str)
             Some(href) => svg.link(href, (LEFT - 8.0, y + 15.0), Anchor::End, &cut(&step.name, LEFT - 12.0)),
             None => svg.text("", (LEFT - 8.0, y + 15.0), Anchor::End, &cut(&step.name, LEFT - 12.0)),
         }
-        svg.text("", (high + 6.0, y + 15.0), Anchor::Start, &signed(step.delta));
+        svg.text("", (high + 6.0, y + 15.0), Anchor::Start, &signed(step.delta, 3));
         before = after;
     }
     whole(&mut svg, top + ROW * (steps.len() + 1) as f64, to, is);
@@ -79,7 +80,7 @@ pub fn waterfall((was, is): (f64, f64), steps: &[Step], (from, to): (&str, &str)
         "Mass in kg, step by step: {} to {} ({}).",
         decimals(was, 3),
         decimals(is, 3),
-        signed(is - was)
+        signed(is - was, 3)
     );
     Some(Figure {
         svg: svg.finish("Mass step by step", &caption),
@@ -87,11 +88,4 @@ pub fn waterfall((was, is): (f64, f64), steps: &[Step], (from, to): (&str, &str)
         columns: vec![("what", false), ("kg", true)],
         rows,
     })
-}
-
-/// A difference in kg with its sign.
-pub fn signed(delta: f64) -> String {
-    let text = decimals(delta.abs(), 3);
-    let sign = if delta < 0.0 { "−" } else { "+" };
-    format!("{sign}{text}")
 }
