@@ -104,6 +104,7 @@ fn table(records: usize) -> Result<(), Error> {
         ("impact HEAD~1", bondline(&["impact", "HEAD~1"])),
         ("the same as a decision", within(&proposed, &["impact", "dd-001"])),
         ("gaps", bondline(&["gaps"])),
+        ("report, a new folder", report(&directory, folder.path())),
     ];
     let mut measured = Vec::new();
     for (name, command) in &mut all {
@@ -111,6 +112,18 @@ fn table(records: usize) -> Result<(), Error> {
     }
     print(&measured);
     Ok(())
+}
+
+/// Pages laid into a folder that is new each time, as nobody has an earlier report of a ledger that is sent to him.
+fn report(directory: &Path, beside: &Path) -> Command {
+    let mut command = Command::new("sh");
+    command
+        .args(["-c", r#"exec "$0" -C "$1" --today "$2" report --out "$(mktemp -d -p "$3")""#])
+        .arg(env!("CARGO_BIN_EXE_bondline"))
+        .arg(directory)
+        .arg(TODAY)
+        .arg(beside);
+    command
 }
 
 fn print(all: &[Measured]) {
