@@ -1,6 +1,6 @@
 //! The rows of all tables, from one judged ledger.
 
-use super::{Cell, TABLES, engineering, proof};
+use super::{Cell, TABLES, engineering, proof, shop};
 use crate::article::ArticleError;
 use crate::article::weigh::{CostStatement, MassStatement, Scope, cost_of, statement};
 use crate::ledger::Ledger;
@@ -66,6 +66,10 @@ pub fn contents(source: &Source<'_>) -> Result<Contents, ArticleError> {
     let mut by_name: BTreeMap<&str, Rows> = BTreeMap::from([
         ("programme", engineering::programme(&desk)),
         ("materials", engineering::materials(&desk)),
+        ("processes", shop::processes(source)),
+        ("tools", shop::tools(source)),
+        ("finishes", shop::finishes(source)),
+        ("coats", shop::coats(source)),
         ("recipes", engineering::recipes(&desk)?),
         ("layers", engineering::layers(&desk)?),
         ("panels", engineering::panels(&desk)?),
@@ -79,6 +83,7 @@ pub fn contents(source: &Source<'_>) -> Result<Contents, ArticleError> {
         ("showings", proof::showings(source)),
         ("evidence", proof::evidence(source)),
         ("specimens", proof::specimens(source)),
+        ("readings", proof::readings(source)),
         ("duties", duties),
         ("reasons", reasons),
         ("decisions", proof::decisions(source)),

@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 /// Kelvin between the two scales of temperature.
 const ZERO_CELSIUS: f64 = 273.15;
 
-fn scaled(value: Option<&Quantity>, factor: f64) -> Cell {
+pub(super) fn scaled(value: Option<&Quantity>, factor: f64) -> Cell {
     Cell::number(value.map(|value| tidy(value.si() * factor)))
 }
 
@@ -24,7 +24,7 @@ fn tidy(value: f64) -> f64 {
     format!("{value:.12e}").parse().unwrap_or(value)
 }
 
-fn celsius(value: Option<&Quantity>) -> Cell {
+pub(super) fn celsius(value: Option<&Quantity>) -> Cell {
     Cell::number(value.map(|value| tidy(value.si() - ZERO_CELSIUS)))
 }
 
@@ -141,6 +141,7 @@ pub(super) fn panels(desk: &Desk<'_>) -> Result<Rows, ArticleError> {
             Cell::Truth(own.released),
             Cell::maybe(own.released_for.as_ref()),
             Cell::maybe(own.load_path),
+            Cell::maybe(own.tool.as_ref().map(|own| own.id())),
             Cell::text(own.maturity.unwrap_or(Maturity::Estimated).word()),
             Cell::number(area),
             Cell::whole(quantity),

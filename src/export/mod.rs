@@ -10,6 +10,7 @@ mod engineering;
 pub mod json;
 mod list;
 mod proof;
+mod shop;
 pub mod sqlite;
 pub mod xlsx;
 

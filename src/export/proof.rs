@@ -4,7 +4,7 @@ use super::Cell;
 use super::contents::{Rows, Source};
 use crate::article::{ArticleError, Subject};
 use crate::qualify::assumed;
-use crate::record::Text;
+use crate::record::{Graded, Text};
 
 fn joined<'t>(all: impl IntoIterator<Item = &'t Text>) -> Cell {
     Cell::text(all.into_iter().map(Text::as_str).collect::<Vec<_>>().join(", "))
@@ -65,6 +65,34 @@ pub(super) fn specimens(source: &Source<'_>) -> Rows {
                 Cell::number(own.width().map(|value| value * 1e3)),
                 Cell::maybe(own.mode()),
                 Cell::maybe(own.condition()),
+            ]);
+        }
+    }
+    rows
+}
+
+pub(super) fn readings(source: &Source<'_>) -> Rows {
+    let mut rows = Rows::new();
+    for (id, data) in &source.ledger.data {
+        for own in &data.readings {
+            let (number, grade) = match &own.value {
+                Some(Graded::Number(value)) => (Cell::number(*value), Cell::None),
+                graded => (Cell::None, Cell::maybe(graded.as_ref())),
+            };
+            rows.push(vec![
+                Cell::text(id.clone()),
+                Cell::whole(own.line),
+                Cell::text(own.panel.clone()),
+                Cell::text(own.site.clone()),
+                Cell::maybe(own.place.as_ref()),
+                Cell::number(own.exposure.number),
+                Cell::text(own.exposure.unit.word()),
+                Cell::text(own.property.word()),
+                number,
+                Cell::text(own.property.unit()),
+                grade,
+                Cell::maybe(own.on),
+                Cell::maybe(own.rejected.as_ref()),
             ]);
         }
     }
