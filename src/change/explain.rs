@@ -111,12 +111,32 @@ pub fn explain(
         all = laid.all(&|decisions| with(decisions).is_some());
         decided = with(&all);
     }
+    let mut chosen: Vec<Decision> = all.iter().map(|one| (*one).clone()).collect();
     if let Some(decided) = decided.filter(|_| !all.is_empty()) {
         found.left = diff(&decided, head);
         found.any = true;
     }
+    let open = |found: &Explained| edits.changes.iter().any(|change| !found.covers(change));
+    // What is approved and still to be done moves the places of what was done in the same list: it is left out as
+    // long as less is left over without it.
+    while found.any && open(&found) {
+        let fewest = fewer(&chosen, &found.left)
+            .into_iter()
+            .filter_map(|less| {
+                let own: Vec<&Decision> = less.iter().collect();
+                let left = diff(&with(&own)?, head);
+                Some((less, left))
+            })
+            .min_by_key(|(_, left)| left.changes.len());
+        match fewest {
+            Some((less, left)) if left.changes.len() < found.left.changes.len() => {
+                (chosen, found.left) = (less, left);
+            }
+            _ => break,
+        }
+    }
     // What was carried out in part is looked for change by change.
-    let open = edits.changes.iter().any(|change| !found.covers(change));
+    let open = open(&found);
     for decision in all.iter().filter(|decision| open && decision.changes.len() > 1) {
         for change in &decision.changes {
             let one = Decision { changes: vec![change.clone()], ..(*decision).clone() };
@@ -126,6 +146,33 @@ pub fn explain(
         }
     }
     found
+}
+
+/// The decisions less one of them that touches what is left over, or less one change of one.
+fn fewer(decisions: &[Decision], left: &Edits) -> Vec<Vec<Decision>> {
+    let left: BTreeSet<&str> = left.changes.iter().map(|change| record_of(&change.address)).collect();
+    let touches = |change: &crate::record::Change| {
+        let places = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];
+        places.into_iter().flatten().any(|place| left.contains(canonical(record_of(place)).as_str()))
+    };
+    let mut all = Vec::new();
+    for (at, decision) in decisions.iter().enumerate() {
+        if !decision.changes.iter().any(touches) {
+            continue;
+        }
+        let mut whole = decisions.to_vec();
+        whole.remove(at);
+        all.push(whole);
+        let single = 0..if decision.changes.len() > 1 { decision.changes.len() } else { 0 };
+        for change in single.filter(|change| decision.changes.get(*change).is_some_and(touches)) {
+            let mut less = decisions.to_vec();
+            if let Some(own) = less.get_mut(at) {
+                own.changes.remove(change);
+            }
+            all.push(less);
+        }
+    }
+    all
 }
 
 /// What an approved decision still allows, its places as they stand in the base; `None` where nothing.

@@ -1,7 +1,7 @@
 //! What the commits behind a state say of decisions: where their places stand now, which commit carried one out, and
 //! what an approval is used up by.
 
-use super::carried::{Made, made_edits, of_decision};
+use super::carried::{Carried, Made, made_edits};
 use super::decide::{DecideError, overlay};
 use super::diff::diff;
 use super::draft::bare;
@@ -131,8 +131,9 @@ impl Past<'_> {
             let Some(step) = step else { continue };
             let (before, old) = (&step.before.0, &step.before.1);
             let Ok(settled) = self.settled((before, old), decision) else { continue };
-            let edits = diff(before, &step.after.0);
-            if of_decision((before, old), &settled, &made_edits(&edits), self.recall).is_none() {
+            let made = made_edits(&diff(before, &step.after.0));
+            let carried = Carried { before: (before, old), after: &step.after.0, made, past: self };
+            if carried.of(id, &settled).is_none() {
                 continue;
             }
             let Ok(texts) = overlay(before, old, &[&settled]) else { continue };
@@ -164,21 +165,24 @@ impl Past<'_> {
             tried.retain(|_, (_, edits)| !edits.iter().all(|edit| made.contains(&turned(edit))));
             let approved = own(&step.after.0, id, decision)
                 .is_some_and(|known| known.status == DecisionStatus::Approved);
-            let carried = |one: &Decision| {
-                let settled = self.settled(before, one).ok()?;
-                of_decision(before, &settled, &made, self.recall)
-            };
+            let step_made = Carried { before, after: &step.after.0, made, past: self };
+            let settled = self.settled(before, decision).ok();
             let mut note = |at: usize, edits: BTreeSet<Made>| match approved {
                 true => drop(spent.insert(at, step.commit.id.clone())),
                 false => drop(tried.insert(at, (step.commit.id.clone(), edits))),
             };
-            if let Some(edits) = carried(decision) {
+            if let Some(edits) = settled.as_ref().and_then(|own| step_made.of(id, own)) {
                 (0..decision.changes.len()).for_each(|at| note(at, edits.clone()));
                 continue;
             }
             for (at, change) in decision.changes.iter().enumerate() {
+                // What stands there no more stops none of the others.
                 let one = Decision { changes: vec![change.clone()], ..decision.clone() };
-                if let Some(edits) = carried(&one) {
+                let edits = match &settled {
+                    Some(settled) => step_made.of_change(id, settled, at),
+                    None => self.settled(before, &one).ok().and_then(|one| step_made.of_change(id, &one, 0)),
+                };
+                if let Some(edits) = edits {
                     note(at, edits);
                 }
             }
