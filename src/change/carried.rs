@@ -102,18 +102,28 @@ impl Carried<'_> {
     }
 
     fn beside(&self, others: Vec<Decision>, decision: &Decision) -> Option<BTreeSet<Made>> {
+        if others.is_empty() {
+            // Alone it was looked at already.
+            return None;
+        }
+        // In one gap of a list what came first stands in front.
+        self.in_order(&others, decision, false).or_else(|| self.in_order(&others, decision, true))
+    }
+
+    fn in_order(&self, others: &[Decision], decision: &Decision, is_first: bool) -> Option<BTreeSet<Made>> {
         let (base, snapshot) = self.before;
         let with = |decisions: &[&Decision]| {
             let texts = overlay(base, snapshot, decisions).ok()?;
             Some(Ledger::load(&snapshot.overlay(texts), self.past.recall))
         };
         let all = |others: &[Decision]| {
-            let all: Vec<&Decision> = others.iter().chain([decision]).collect();
+            let mut all: Vec<&Decision> = others.iter().collect();
+            all.insert(if is_first { 0 } else { all.len() }, decision);
             with(&all)
         };
         let mut chosen: Vec<Decision> = Vec::new();
         for other in others {
-            chosen.push(other);
+            chosen.push(other.clone());
             if all(&chosen).is_none() {
                 chosen.pop();
             }
@@ -133,7 +143,6 @@ impl Carried<'_> {
             }
         }
         if chosen.is_empty() {
-            // Alone it was looked at already.
             return None;
         }
         let decided = all(&chosen)?;

@@ -120,7 +120,7 @@ pub fn explain(
     // What is approved and still to be done moves the places of what was done in the same list: it is left out as
     // long as less is left over without it.
     while found.any && open(&found) {
-        let fewest = fewer(&chosen, &found.left)
+        let fewest = otherwise(&chosen, &found.left)
             .into_iter()
             .filter_map(|less| {
                 let own: Vec<&Decision> = less.iter().collect();
@@ -148,8 +148,9 @@ pub fn explain(
     found
 }
 
-/// The decisions less one of them that touches what is left over, or less one change of one.
-fn fewer(decisions: &[Decision], left: &Edits) -> Vec<Vec<Decision>> {
+/// The decisions less one of them that touches what is left over, or less one change of one; and those that put
+/// something into a list, in another order: in one gap what came first stands in front.
+fn otherwise(decisions: &[Decision], left: &Edits) -> Vec<Vec<Decision>> {
     let left: BTreeSet<&str> = left.changes.iter().map(|change| record_of(&change.address)).collect();
     let touches = |change: &crate::record::Change| {
         let places = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];
@@ -161,7 +162,10 @@ fn fewer(decisions: &[Decision], left: &Edits) -> Vec<Vec<Decision>> {
             continue;
         }
         let mut whole = decisions.to_vec();
-        whole.remove(at);
+        let own = whole.remove(at);
+        if at + 1 < decisions.len() && own.changes.iter().any(|change| change.insert.is_some()) {
+            all.push(whole.iter().cloned().chain([own]).collect());
+        }
         all.push(whole);
         let single = 0..if decision.changes.len() > 1 { decision.changes.len() } else { 0 };
         for change in single.filter(|change| decision.changes.get(*change).is_some_and(touches)) {
