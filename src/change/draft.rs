@@ -494,12 +494,5 @@ fn slug(title: &str) -> String {
     if slug.is_empty() { "untitled".to_string() } else { slug }
 }
 
-/// Returns the number that an id of a decision begins with: 7 of `dd-007-lighter-mesh`.
-pub fn number_of(id: &str) -> Option<u32> {
-    let rest = id.strip_prefix("dd-")?;
-    let digits = rest.split('-').next().unwrap_or_default();
-    (!digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit())).then(|| digits.parse().ok())?
-}
-
 #[cfg(test)]
 mod tests;

@@ -10,7 +10,7 @@ use super::rebase::{follow, made_on};
 use crate::article::ArticleError;
 use crate::article::weigh::programme_mass;
 use crate::ledger::{Ledger, Recall};
-use crate::record::{Address, Change, Day, Decision, DecisionStatus};
+use crate::record::{Address, Change, Day, Decision, DecisionStatus, Evidence, EvidenceState, read};
 use crate::source::{Commit, Place, Snapshot, SourceError};
 use std::collections::{BTreeMap, BTreeSet};
 use thiserror::Error;
@@ -117,7 +117,7 @@ impl Past<'_> {
     }
 
     /// Finds the first commit up to a state that has a decision and carries it out whole, held against its first
-    /// parent; `None` where there is none.
+    /// parent, and the one that took it back since; `None` where there is none.
     ///
     /// # Errors
     /// [`PastError`] where the history can't be read or weighed.
@@ -127,21 +127,68 @@ impl Past<'_> {
         id: &str,
         decision: &Decision,
     ) -> Result<Option<Application>, PastError> {
+        let mut found: Option<(Application, BTreeSet<Made>)> = None;
         for step in self.steps((ledger, snapshot), id, decision)? {
             let Some(step) = step else { continue };
             let (before, old) = (&step.before.0, &step.before.1);
-            let Ok(settled) = self.settled((before, old), decision) else { continue };
             let made = made_edits(&diff(before, &step.after.0));
-            let carried = Carried { before: (before, old), after: &step.after.0, made, past: self };
-            if carried.of(id, &settled).is_none() {
+            if let Some((known, own)) = &mut found {
+                // Taken back since, and perhaps done once more.
+                let turned = own.iter().all(|edit| made.contains(&turned(edit)));
+                let again = known.undone.is_some() && own.is_subset(&made);
+                match (turned, again) {
+                    (true, _) => known.undone = Some((step.commit.id, day_of(step.commit.time))),
+                    (_, true) => known.undone = None,
+                    _ => {}
+                }
                 continue;
             }
+            let Ok(settled) = self.settled((before, old), decision) else { continue };
+            let carried = Carried { before: (before, old), after: &step.after.0, made, past: self };
+            let Some(own) = carried.of(id, &settled) else { continue };
             let Ok(texts) = overlay(before, old, &[&settled]) else { continue };
             let with = self.read(old.overlay(texts));
             let delta_kg = programme_mass(&with.0)? - programme_mass(before)?;
-            return Ok(Some(Application { commit: step.commit.id, on: day_of(step.commit.time), delta_kg }));
+            let (commit, on) = (step.commit.id, day_of(step.commit.time));
+            found = Some((Application { commit, on, delta_kg, undone: None }, own));
         }
-        Ok(None)
+        Ok(found.map(|(found, _)| found))
+    }
+
+    /// Finds the day on which each of some evidence was done: that of the commit since which its record says so, and of
+    /// what is not committed, `today`. No record says it itself: `made` is the day of the article.
+    ///
+    /// # Errors
+    /// [`SourceError`] where the history can't be read.
+    pub fn done<'e>(
+        &self,
+        (ledger, revision): (&Ledger, Option<&str>),
+        evidence: impl Iterator<Item = &'e String>,
+        today: Day,
+    ) -> Result<BTreeMap<String, Day>, SourceError> {
+        let mut days = BTreeMap::new();
+        for id in evidence {
+            let Some(entry) = ledger.evidence.get(id) else { continue };
+            if entry.value.state != EvidenceState::Done {
+                continue;
+            }
+            let file = std::slice::from_ref(&entry.file);
+            let commits = match revision {
+                Some(revision) => self.revisions.touching(revision, file)?,
+                None => Vec::new(),
+            };
+            let is_done = |commit: &Commit| {
+                let bytes = self.revisions.commit(&commit.id).and_then(|then| then.read(&entry.file).ok());
+                let record = bytes.and_then(|bytes| read::<Evidence>(&entry.file, &bytes).value);
+                record.is_some_and(|record| record.state == EvidenceState::Done)
+            };
+            // What was done, taken back and done again was done the last time.
+            let first = commits.iter().rev().take_while(|commit| is_done(commit)).last();
+            let day = first.map_or(today, |commit| day_of(commit.time));
+            // A clock that goes wrong makes no test before its article.
+            days.insert(id.clone(), entry.value.made.map_or(day, |made| day.max(made)));
+        }
+        Ok(days)
     }
 
     /// Finds the changes of a decision that commits behind a state carried out already: each, counted from 0, with the

@@ -7,6 +7,7 @@ use crate::record::{
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+mod approvals;
 mod built;
 mod carried;
 mod circles;
@@ -58,6 +59,7 @@ pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};
 pub use readings::TrialReading;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
+pub use approvals::number_of;
 pub use steering::{digest_of_changes, is_as_predicted};
 pub use vary::{Varied, VariedPlace, VariedTo, VaryFault, tree_of, varied};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
