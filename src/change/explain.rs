@@ -21,6 +21,8 @@ pub struct Explained {
     /// Decisions that touch what was edited and whose approval the base does not have, with the records
     /// that they touch.
     fresh: BTreeMap<Address, BTreeSet<String>>,
+    /// Decisions that speak of what was edited and account for nothing, with the places that they name and why.
+    idle: BTreeMap<Address, (Vec<String>, String)>,
 }
 
 impl Explained {
@@ -38,6 +40,22 @@ impl Explained {
         };
         self.any && !self.left.changes.iter().any(remains)
             || self.single.contains(&(change.address.clone(), change.was.clone(), change.is.clone()))
+    }
+
+    /// Returns the decisions that speak of an edit's place and account for nothing, and why, in words.
+    pub fn idle_on(&self, change: &Change) -> Vec<String> {
+        // By the record and the first key: lists may have moved.
+        let key = |place: &str| -> (String, String) {
+            let (record, route) = place.split_once('#').unwrap_or((place, ""));
+            (canonical(record), route.split('.').next().unwrap_or_default().to_string())
+        };
+        let own = key(&change.address);
+        let speaks = |place: &String| {
+            let (record, first) = key(place);
+            record == own.0 && (first.is_empty() || first == own.1)
+        };
+        let all = self.idle.iter().filter(|(_, (places, _))| places.iter().any(speaks));
+        all.map(|(decision, (_, why))| format!("{decision} does not count: {why}")).collect()
     }
 
     /// Returns the decisions that touch a record and are approved only in the head.
@@ -59,6 +77,26 @@ fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
     decision.status == DecisionStatus::Approved
         && is_as_predicted(decision)
         && needed.all(|needed| Approval::by_all(&decision.approvals, &needed.decision, needed.persons))
+}
+
+/// Says why a decision is not approved by what both states ask for: `None` where it is, and nothing in it where it is
+/// given up and nobody looks for it.
+fn not_approved(states: [&Ledger; 2], decision: &Decision) -> Option<Option<String>> {
+    use DecisionStatus::{Approved, Draft, Proposed};
+    if is_approved(states, decision) {
+        return None;
+    }
+    Some(match decision.status {
+        Draft | Proposed => Some(format!("it is {}, not approved", decision.status.word())),
+        Approved if !is_as_predicted(decision) => Some("its changes are not those that were approved".to_string()),
+        Approved => {
+            let rules = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
+            let lacks = rules.map(|rule| Approval::lacking(&decision.approvals, &rule.decision, rule.persons));
+            let lacks = lacks.max_by_key(Vec::len).unwrap_or_default();
+            Some(format!("it lacks {}", lacks.join(" and ")))
+        }
+        _ => None,
+    })
 }
 
 /// Works out what the decisions approved in `head` account for of the edits from `base` to it.
@@ -84,13 +122,33 @@ pub fn explain(
     };
     let mut found = Explained::default();
     let mut decisions: BTreeMap<&str, Decision> = BTreeMap::new();
-    for entry in head.decisions.values().filter(|entry| is_approved([base, head], &entry.value)) {
+    for entry in head.decisions.values() {
         let records = touched(&entry.value);
         if records.is_empty() {
             continue;
         }
-        let Some(mut own) = unspent((base, snapshot), &entry.id, &entry.value, past) else { continue };
+        let mut idle = |why: String| {
+            let changes = entry.value.changes.iter().flat_map(|change| {
+                [&change.set, &change.remove, &change.insert, &change.add, &change.drop].into_iter().flatten()
+            });
+            let address = Address::new(RecordKind::Decision, entry.id.clone());
+            found.idle.insert(address, (changes.cloned().collect(), why));
+        };
+        if let Some(why) = not_approved([base, head], &entry.value) {
+            why.into_iter().for_each(&mut idle);
+            continue;
+        }
+        let Some(mut own) = unspent((base, snapshot), &entry.id, &entry.value, past) else {
+            // What no longer fits is done with, and nobody looks for it here.
+            if past.fits_anywhere((base, snapshot), &entry.value) {
+                idle("it was carried out already, and an approval is for one time".to_string());
+            }
+            continue;
+        };
         own.changes.retain(|change| says_what_was(base, snapshot, change));
+        if own.changes.is_empty() {
+            idle("its changes do not say `was`".to_string());
+        }
         decisions.insert(&entry.id, own);
         let known = base.decisions.get(&entry.id);
         if !known.is_some_and(|known| is_approved([base, head], &known.value)) {

@@ -64,7 +64,16 @@ pub(super) fn run(
             "`bondline decide show` lists the approvals",
         ));
     }
-    let by = args.by.as_deref().map(Text::from).filter(|by| !by.as_str().is_empty());
+    let by = args.by.as_deref().map(Text::from);
+    if by.as_ref().is_some_and(|by| by.as_str().trim().is_empty()) {
+        return Err(Failure::new("`--by` names nobody", "write `--by NAME`, or leave it out"));
+    }
+    if let Some(raised) = own.raised.filter(|raised| context.today < *raised) {
+        return Err(Failure::new(
+            format!("{} was raised on {raised}, and today is {}", entry.id, context.today),
+            "nobody approves what is not raised yet: look at `--today`, or correct `raised`",
+        ));
+    }
     match (&by, persons) {
         (None, Some(persons)) => {
             return Err(Failure::new(
