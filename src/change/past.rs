@@ -134,7 +134,7 @@ impl Past<'_> {
             let made = made_edits(&diff(before, &step.after.0));
             if let Some((known, own)) = &mut found {
                 // Taken back since, and perhaps done once more.
-                let turned = own.iter().all(|edit| made.contains(&turned(edit)));
+                let turned = own.iter().all(|edit| is_turned(edit, &made));
                 let again = known.undone.is_some() && own.is_subset(&made);
                 match (turned, again) {
                     (true, _) => known.undone = Some((step.commit.id, day_of(step.commit.time))),
@@ -209,7 +209,7 @@ impl Past<'_> {
             let Some(step) = step else { continue };
             let before = (&step.before.0, &step.before.1);
             let made = made_edits(&diff(before.0, &step.after.0));
-            tried.retain(|_, (_, edits)| !edits.iter().all(|edit| made.contains(&turned(edit))));
+            tried.retain(|_, (_, edits)| !edits.iter().all(|edit| is_turned(edit, &made)));
             let approved = own(&step.after.0, id, decision)
                 .is_some_and(|known| known.status == DecisionStatus::Approved);
             let step_made = Carried { before, after: &step.after.0, made, past: self };
@@ -285,8 +285,16 @@ fn own<'a>(ledger: &'a Ledger, id: &str, decision: &Decision) -> Option<&'a Deci
     found.map(|entry| &*entry.value)
 }
 
-fn turned((address, was, is): &Made) -> Made {
-    (address.clone(), is.clone(), was.clone())
+/// Whether an edit was made the other way round.
+fn is_turned((address, was, is): &Made, made: &BTreeSet<Made>) -> bool {
+    if address.contains('#') {
+        return made.contains(&(address.clone(), is.clone(), was.clone()));
+    }
+    // A record that comes is said in other words than one that goes.
+    let other = |(own, before, after): &Made| {
+        own == address && before.is_some() == is.is_some() && after.is_some() == was.is_some()
+    };
+    made.iter().any(other)
 }
 
 /// The files of the records that some changes name.

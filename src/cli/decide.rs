@@ -200,6 +200,17 @@ fn wrong_status(entry: &Entry<Decision>, wanted: &str, help: &str) -> Failure {
     )
 }
 
+/// What an approval does not open: duties that a release needs.
+fn still_closed(decision: &Decision) -> Option<String> {
+    let lapsed = decision.predicted.as_ref()?.lapsed.len();
+    (lapsed > 0).then(|| {
+        let duties = if lapsed == 1 { "1 duty".to_string() } else { format!("{lapsed} duties") };
+        format!(
+            "It was predicted to lapse or open {duties}: where a released panel needs one of them, the gate refuses its commit all the same until it is proved again or conceded, or the release is taken back."
+        )
+    })
+}
+
 /// `dd-007` of `dd-007-lighter-mesh`.
 pub(super) fn short_id(id: &str) -> &str {
     let end = id.strip_prefix("dd-").and_then(|rest| rest.find('-')).map_or(id.len(), |at| at + 3);

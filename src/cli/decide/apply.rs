@@ -1,7 +1,7 @@
 //! `bondline decide apply`.
 
 use super::draft::leaves_no_fault;
-use super::{Wrote, decision, short_id, wrong_status};
+use super::{Wrote, decision, short_id, still_closed, wrong_status};
 use crate::change::decide::{DecideError, Overlay, overlay};
 use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
@@ -84,6 +84,7 @@ pub(super) fn run(
             status.word()
         ));
     }
+    said.extend(still_closed(&entry.value));
     let rule = now.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     let lacks = rule.map(|rule| Approval::lacking(&entry.value.approvals, &rule.decision, rule.persons));
     if let (DecisionStatus::Approved, Some(lacks)) = (status, lacks.filter(|lacks| !lacks.is_empty())) {

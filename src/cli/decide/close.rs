@@ -51,7 +51,7 @@ pub(super) fn run(
                 brief(&applied.commit),
                 brief(commit)
             ),
-            "carry it out again, or say by `status: withdrawn` that it is not pursued",
+            "what does it again is another decision; say by `status: withdrawn` that this one is not pursued",
         ));
     }
     let evaluation = context.evaluate(&now, err)?;
