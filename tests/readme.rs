@@ -81,7 +81,8 @@ fn the_walk_of_the_readme_prints_what_it_shows() {
             Some(rest) => format!("bondline --today {TODAY} {rest}"),
             None => command.clone(),
         };
-        let output = bed.command("sh", bed.top()).env("PATH", &path).args(["-c", &format!("{dated} 2>&1")]).output();
+        let output =
+            bed.command("sh", bed.top()).env("PATH", &path).args(["-c", &format!("{dated} 2>&1")]).output();
         let run = Run::of(&output.unwrap());
         let mut printed = run.out.lines();
         commands += 1;

@@ -83,7 +83,8 @@ impl Carried<'_> {
 
     /// As [`Carried::of`] for one change of a decision, whose other changes may have been made with it.
     pub(super) fn of_change(&self, id: &str, decision: &Decision, at: usize) -> Option<BTreeSet<Made>> {
-        let single = |change: &crate::record::Change| Decision { changes: vec![change.clone()], ..decision.clone() };
+        let single =
+            |change: &crate::record::Change| Decision { changes: vec![change.clone()], ..decision.clone() };
         let one = single(decision.changes.get(at)?);
         of_decision(self.before, &one, &self.made, self.past.recall).or_else(|| {
             let rest = decision.changes.iter().enumerate().filter(|(other, _)| *other != at);

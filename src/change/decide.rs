@@ -268,7 +268,12 @@ fn apart(file: &str, acts: &[(usize, Act<'_>)]) -> Result<(), DecideError> {
         for (before, other) in acts.iter().take(nth) {
             if held(other).is_some_and(|other| within(&own, &other) || within(&other, &own)) {
                 let (first, second) = (before.min(at), before.max(at));
-                return Err(DecideError::Twice { at: *second, other: *first, route: own, file: file.to_string() });
+                return Err(DecideError::Twice {
+                    at: *second,
+                    other: *first,
+                    route: own,
+                    file: file.to_string(),
+                });
             }
         }
         // What goes into a list that is taken away or set as a whole is lost.
@@ -276,7 +281,12 @@ fn apart(file: &str, acts: &[(usize, Act<'_>)]) -> Result<(), DecideError> {
             if let Act::Insert { list, .. } = other
                 && within(list, &own)
             {
-                return Err(DecideError::Twice { at: *before, other: *at, route: own, file: file.to_string() });
+                return Err(DecideError::Twice {
+                    at: *before,
+                    other: *at,
+                    route: own,
+                    file: file.to_string(),
+                });
             }
         }
     }

@@ -112,7 +112,8 @@ pub fn changes_of(ledger: &Ledger, snapshot: &Snapshot, wishes: &[Wish]) -> Resu
             own.map(|(at, wish)| Ok((at, change_of(&with, &laid, at, wish)?))).collect::<Result<_, _>>()?;
         let last = own.last().map_or(0, |(at, _)| *at);
         let texts = overlay(&with, &laid, &[&bare(own.into_iter().map(|(_, change)| change).collect())])?;
-        let unreadable = || DecideError::Unclear { at: last, problem: format!("{address} can't be read then") };
+        let unreadable =
+            || DecideError::Unclear { at: last, problem: format!("{address} can't be read then") };
         let text = texts.into_values().next().flatten().ok_or_else(unreadable)?;
         let record: Value = serde_yaml::from_slice(&text).map_err(|_| unreadable())?;
         let name = address.to_string();

@@ -88,10 +88,13 @@ fn not_approved(states: [&Ledger; 2], decision: &Decision) -> Option<Option<Stri
     }
     Some(match decision.status {
         Draft | Proposed => Some(format!("it is {}, not approved", decision.status.word())),
-        Approved if !is_as_predicted(decision) => Some("its changes are not those that were approved".to_string()),
+        Approved if !is_as_predicted(decision) => {
+            Some("its changes are not those that were approved".to_string())
+        }
         Approved => {
             let rules = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
-            let lacks = rules.map(|rule| Approval::lacking(&decision.approvals, &rule.decision, rule.persons));
+            let lacks =
+                rules.map(|rule| Approval::lacking(&decision.approvals, &rule.decision, rule.persons));
             let lacks = lacks.max_by_key(Vec::len).unwrap_or_default();
             Some(format!("it lacks {}", lacks.join(" and ")))
         }

@@ -10,7 +10,8 @@ use crate::ledger::weighed::Standing;
 use crate::qualify::duty::DutyKey;
 use crate::qualify::verdict::{Duty, Evaluation};
 use crate::record::{
-    Condition, Day, Decision, EvidenceKind, FoundDuty, FoundFigures, Predicted, PredictedDuty, RecordKind, Text,
+    Condition, Day, Decision, EvidenceKind, FoundDuty, FoundFigures, Predicted, PredictedDuty, RecordKind,
+    Text,
 };
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -232,9 +233,7 @@ fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Applicati
         let before = |condition: Condition| -> Option<f64> {
             // One of before that keeps no prediction is held against that of now, which has the change in it: the
             // change would count twice.
-            let all = last(&|one| {
-                is_after(one) == Some(false) && one.as_built && one.condition == condition
-            });
+            let all = last(&|one| is_after(one) == Some(false) && one.as_built && one.condition == condition);
             let all: Vec<f64> = all.into_iter().map(Residual::kg).collect();
             (!all.is_empty()).then(|| mean(&all))
         };
@@ -377,8 +376,12 @@ mod tests {
         let statement = statement_by(&ledger, Scope::Programme, Method::Causes).unwrap();
         let predicted: Predicted =
             serde_yaml::from_str("mass: -1 kg\npanels: {hatch: -1 kg}\nspecimens: 0\nweeks: 0\n").unwrap();
-        let applied =
-            Application { commit: String::new(), on: Day::parse("2026-03-01").unwrap(), delta_kg: -1.0, undone: None };
+        let applied = Application {
+            commit: String::new(),
+            on: Day::parse("2026-03-01").unwrap(),
+            delta_kg: -1.0,
+            undone: None,
+        };
         weighed(&predicted, &statement, &applied)
     }
 

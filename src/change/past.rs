@@ -318,3 +318,77 @@ pub fn day_of(seconds: i64) -> Day {
     let epoch = jiff::civil::date(1970, 1, 1);
     Day(epoch.checked_add(jiff::Span::new().days(days)).unwrap_or(epoch))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ledger::MemoryRecall;
+
+    /// Commits one after the other, each with one evidence record, and its day.
+    struct Line(Vec<(&'static str, Snapshot, i64)>);
+
+    impl Revisions for Line {
+        fn touching(&self, _: &str, _: &[String]) -> Result<Vec<Commit>, SourceError> {
+            let commit = |(id, _, time): &(&str, Snapshot, i64)| Commit {
+                id: id.to_string(),
+                parents: Vec::new(),
+                time: *time,
+                summary: String::new(),
+                decisions: Vec::new(),
+            };
+            Ok(self.0.iter().map(commit).collect())
+        }
+
+        fn commit(&self, id: &str) -> Option<Snapshot> {
+            self.0.iter().find(|(own, ..)| *own == id).map(|(_, snapshot, _)| snapshot.clone())
+        }
+    }
+
+    fn state(state: &str, made: &str) -> Snapshot {
+        let text = format!(
+            "showing: wet-tg\nsubject: {{recipe: skin}}\nkind: test\nstate: {state}\nmade: {made}\nresult: {{value: 100 degC}}\n"
+        );
+        let files = [
+            ("ledger.yaml", "format: 1\nprogramme: Test (invented)\n".to_string()),
+            ("evidence/e-1.yaml", text),
+        ];
+        Snapshot::in_memory(
+            files.into_iter().map(|(file, text)| (file.to_string(), text.into_bytes())).collect(),
+        )
+    }
+
+    /// Days since 1970-01-01: 20 454 is 2026-01-01 (56 years of 365 days and 14 leap days).
+    const FIRST: i64 = 20_454 * 86_400;
+
+    fn done(line: Vec<(&'static str, Snapshot, i64)>, now: &Snapshot, revision: Option<&str>) -> String {
+        let recall = MemoryRecall::new();
+        let line = Line(line);
+        let past = Past { revisions: &line, recall: &recall };
+        let ledger = Ledger::load(now, &recall);
+        let today = Day::parse("2026-03-01").unwrap();
+        let days = past.done((&ledger, revision), [&"e-1".to_string()].into_iter(), today).unwrap();
+        days.get("e-1").map_or_else(String::new, ToString::to_string)
+    }
+
+    #[test]
+    fn evidence_is_done_on_the_day_of_the_commit_that_says_so_and_not_when_its_article_was_made() {
+        let made = "2025-12-01";
+        let running = ("a", state("running", made), FIRST);
+        let finished = ("b", state("done", made), FIRST + 10 * 86_400);
+        let edited = ("c", state("done", made), FIRST + 20 * 86_400);
+        let now = state("done", made);
+        let line = vec![running.clone(), finished.clone(), edited.clone()];
+        assert_eq!(done(line, &now, Some("c")), "2026-01-11");
+        // Taken back and done once more, it was done the last time.
+        let again = ("d", state("done", made), FIRST + 30 * 86_400);
+        let back = ("c", state("running", made), FIRST + 20 * 86_400);
+        assert_eq!(done(vec![finished.clone(), back, again], &now, Some("d")), "2026-01-31");
+        // What is not committed is done today; what is not done has no day.
+        assert_eq!(done(vec![running.clone()], &now, Some("a")), "2026-03-01");
+        assert_eq!(done(Vec::new(), &now, None), "2026-03-01");
+        assert_eq!(done(vec![running], &state("running", made), Some("a")), "");
+        // No test comes before its article.
+        let late = state("done", "2026-02-01");
+        assert_eq!(done(vec![("b", late.clone(), FIRST)], &late, Some("b")), "2026-02-01");
+    }
+}

@@ -1,8 +1,8 @@
 //! `bondline compare`.
 
 use super::args::{CompareArgs, Source};
-use super::decide::short_id;
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use super::decide::short_id;
 use super::laid::{Named, all_or_no_decisions};
 use crate::change::compare::{Base, Column, edit_conflicts, gatherings, together};
 use crate::change::footprint::conflicts;

@@ -52,6 +52,7 @@ fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
 mod tests;
 mod words;
 
+pub use approvals::number_of;
 pub(crate) use conditions::same_condition;
 pub use data::{digest as digest_of, read_specimens};
 pub use files::{Files, MemoryFiles};
@@ -59,7 +60,6 @@ pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};
 pub use readings::TrialReading;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
-pub use approvals::number_of;
 pub use steering::{digest_of_changes, is_as_predicted};
 pub use vary::{Varied, VariedPlace, VariedTo, VaryFault, tree_of, varied};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};

@@ -28,7 +28,10 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
     }
     approvals::decision(known, sink, own);
     if decision.changes.is_empty()
-        && matches!(decision.status, DecisionStatus::Proposed | DecisionStatus::Approved | DecisionStatus::Draft)
+        && matches!(
+            decision.status,
+            DecisionStatus::Proposed | DecisionStatus::Approved | DecisionStatus::Draft
+        )
     {
         sink.warning("empty-list", "changes", "the decision changes nothing")
             .label("no change")
@@ -132,7 +135,9 @@ fn change(sink: &mut Sink, index: usize, change: &Change) {
         match (needed.contains(&key), given) {
             (true, false) => {
                 let help = match *verb {
-                    "set" => "write `to`, a value; to take one out write `remove` in place of `set`".to_string(),
+                    "set" => {
+                        "write `to`, a value; to take one out write `remove` in place of `set`".to_string()
+                    }
                     _ => format!("write `{key}`"),
                 };
                 sink.error("bad-change", at.as_str(), format!("`{verb}` needs `{key}`"))

@@ -41,7 +41,9 @@ impl Standing {
             Standing::Holds(None) => format!("until {}", concession.until),
             Standing::Holds(Some(used)) => format!("until {}, {used}", concession.until),
             Standing::Further(what) => format!("does not cover {}", what.join(", ")),
-            Standing::NotApproved(None) => "is not approved by the roles that the ledger asks for".to_string(),
+            Standing::NotApproved(None) => {
+                "is not approved by the roles that the ledger asks for".to_string()
+            }
             Standing::NotApproved(Some((named, persons))) => format!(
                 "is approved by the roles that the ledger asks for, but names {named} of the {persons} different people (`by`)"
             ),

@@ -231,7 +231,8 @@ fn child(tree: &Tree, node: usize, word: &str) -> Option<(Step, usize)> {
             let exact = entries.iter().position(|entry| tree.scalar(entry.key) == Some(word));
             let alike = || {
                 let key = |entry: &Entry| tree.scalar(entry.key).filter(|key| key.contains(' ')).map(dashed);
-                word.contains('-').then(|| entries.iter().position(|entry| key(entry).as_deref() == Some(word)))?
+                word.contains('-')
+                    .then(|| entries.iter().position(|entry| key(entry).as_deref() == Some(word)))?
             };
             let at = exact.or_else(alike)?;
             Some((Step::Key(at), entries.get(at)?.value))

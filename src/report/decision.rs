@@ -41,7 +41,7 @@ impl Listed<'_> {
             (Some(_), _) if is_closed => "closed".to_string(),
             (Some(_), _) => "carried out".to_string(),
             (None, Some(Stands::Fits)) => lacks("approved, to do"),
-            (None, Some(Stands::Done)) => lacks("approved, done in the records"),
+            (None, Some(Stands::Done)) => lacks("approved, done already"),
             (None, Some(Stands::Stale(_))) => lacks("approved, does not fit"),
             (None, None) => lacks("approved"),
         }
@@ -241,9 +241,10 @@ pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
     match (given.applied, &given.stands) {
         (Some(applied), _) => {
             let brief = |commit: &str| commit.get(..10).unwrap_or(commit).to_string();
-            let back = applied.undone.as_ref().map_or(String::new(), |(commit, on)| {
-                format!(" Taken back on {on} in {}.", brief(commit))
-            });
+            let back = applied
+                .undone
+                .as_ref()
+                .map_or(String::new(), |(commit, on)| format!(" Taken back on {on} in {}.", brief(commit)));
             let words = format!("Carried out on {} in {}.{back}", applied.on, brief(&applied.commit));
             text.push_str(&format!("\n{}", wrap(&words, width)));
         }

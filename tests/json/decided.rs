@@ -141,7 +141,10 @@ fn a_decision_says_the_same_of_itself_from_draft_to_history() {
     near(held.predicted_mass_kg, foretold.mass_delta_kg);
     near(held.calculated_mass_kg.unwrap(), kg(found.calculated.as_ref().unwrap()));
     assert!(!held.weighed && held.found_mass_kg.is_none(), "nothing was weighed");
-    assert!(found.weeks.is_none() && held.found_weeks.is_none() && held.weeks_so_far.is_none(), "nothing was asked");
+    assert!(
+        found.weeks.is_none() && held.found_weeks.is_none() && held.weeks_so_far.is_none(),
+        "nothing was asked"
+    );
     let carried_out = (row.state.as_str(), row.applied.as_ref().map(|own| own.commit.as_str()));
     assert_eq!(carried_out, ("closed", found.commit.as_deref()));
     assert!(row.taken_back.is_none());

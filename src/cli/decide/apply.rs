@@ -117,9 +117,8 @@ fn edited_beside(
     }
     let head = context.read(place.head_or_empty()?);
     let files = edits.iter().map(|edit| &edit.file);
-    let differ = files.filter(|file| {
-        head.snapshot.entry(file).is_some() && head.text(file) != now.text(file)
-    });
+    let differ =
+        files.filter(|file| head.snapshot.entry(file).is_some() && head.text(file) != now.text(file));
     Ok(differ.cloned().collect())
 }
 
