@@ -345,16 +345,21 @@ mod tests {
     }
 
     fn state(state: &str, made: &str) -> Snapshot {
-        let text = format!(
-            "showing: wet-tg\nsubject: {{recipe: skin}}\nkind: test\nstate: {state}\nmade: {made}\nresult: {{value: 100 degC}}\n"
+        let evidence = format!(
+            "showing: wet-tg\nsubject: {{lamina: [cw, oven]}}\nkind: test\nstate: {state}\nmade: {made}\nresult: {{value: 100 degC}}\n"
         );
         let files = [
-            ("ledger.yaml", "format: 1\nprogramme: Test (invented)\n".to_string()),
-            ("evidence/e-1.yaml", text),
+            ("ledger.yaml", "format: 1\nprogramme: Test (invented)\n"),
+            (
+                "materials/cw.yaml",
+                "kind: prepreg\nfibre: {name: hs-a, type: carbon, density: 1790 kg/m3, areal: 200 g/m2}\nresin: {name: ep-1, density: 1240 kg/m3, content: 37 %}\n",
+            ),
+            ("processes/oven.yaml", "method: oven\n"),
+            ("showings/wet-tg.yaml", "kind: glass-transition\naccept: {mean_at_least: 95 degC}\n"),
+            ("evidence/e-1.yaml", &evidence),
         ];
-        Snapshot::in_memory(
-            files.into_iter().map(|(file, text)| (file.to_string(), text.into_bytes())).collect(),
-        )
+        let files = files.into_iter().map(|(file, text)| (file.to_string(), text.as_bytes().to_vec()));
+        Snapshot::in_memory(files.collect())
     }
 
     /// Days since 1970-01-01: 20 454 is 2026-01-01 (56 years of 365 days and 14 leap days).
@@ -365,6 +370,7 @@ mod tests {
         let line = Line(line);
         let past = Past { revisions: &line, recall: &recall };
         let ledger = Ledger::load(now, &recall);
+        assert!(ledger.evidence.contains_key("e-1"), "{:?}", ledger.faults);
         let today = Day::parse("2026-03-01").unwrap();
         let days = past.done((&ledger, revision), [&"e-1".to_string()].into_iter(), today).unwrap();
         days.get("e-1").map_or_else(String::new, ToString::to_string)
