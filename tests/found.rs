@@ -119,13 +119,59 @@ fn without_a_weighing_what_was_calculated_stands() {
     says(&found, None, None);
     assert!(
         said.contains(
-            "Mass: -3.000 kg as calculated, predicted -3.000; no panel was weighed both before and since."
+            "Mass: -3.000 kg as calculated, predicted -3.000; no panel was weighed both before and since in one condition"
         ),
         "{said}"
     );
+    assert!(said.contains("Commit it: `bondline history`"), "{said}");
     let listed = bench.run(&["decide", "list", "--format", "json"]).json();
     let held = &listed["decisions"][0]["held"];
-    assert_eq!((held["found_mass_kg"].as_f64(), held["weighed"].as_bool()), (Some(-3.0), Some(false)));
+    assert_eq!((held["found_mass_kg"].as_f64(), held["weighed"].as_bool()), (None, Some(false)));
+    assert_eq!(held["calculated_mass_kg"].as_f64(), Some(-3.0));
+    // A program that agrees with itself is no measure: it is in no mean.
+    layout::commit(&bench.ledger(), "Close");
+    let history = bench.run(&["history", "--format", "json"]).json();
+    let own = &history["predictions"];
+    assert_eq!((own["masses"].as_u64(), own["mass_error_kg"].as_f64()), (Some(0), None), "{own}");
+    assert_eq!(own["decisions"].as_array().unwrap().len(), 1);
+}
+
+/// A bare piece is held against bare ones: 0.1 kg more than the one before, not against what paint was off by.
+#[test]
+fn a_bare_piece_is_held_against_bare_ones() {
+    let stage = |serial: &str, mass: &str, built: &str, condition: &str, on: &str| {
+        weighing(mass, Some(built), on, &format!("serial: {serial}\ncondition: {condition}\n"))
+    };
+    let before = [
+        stage("H1", "9.2 kg", "9 kg", "bare", BEFORE),
+        stage("H1", "9.9 kg", "9 kg", "painted", "2026-01-12"),
+    ];
+    let since = [stage("H3", "7.8 kg", "7.5 kg", "bare", SINCE)];
+    let (_, _, found) = closed(&[LEANER], &before, &since);
+    says(&found, Some("-2.8 kg"), Some(1));
+    // Nothing was weighed primed before: it says nothing.
+    let (_, _, found) = closed(&[LEANER], &before, &[stage("H3", "7.8 kg", "7.5 kg", "primed", SINCE)]);
+    says(&found, None, None);
+}
+
+/// What a revert took back is held to nothing, and the list says so.
+#[test]
+fn what_was_taken_back_is_not_closed() {
+    let (bench, _, _) = closed(&[LEANER], &[], &[]);
+    let carried = bench.read("materials/cw.yaml");
+    bench.write("materials/cw.yaml", &carried.replace("content: 40 %", "content: 50 %"));
+    layout::commit(&bench.ledger(), "Revert");
+    let refused = bench.run(&["decide", "close", "dd-001"]);
+    assert_eq!(refused.code, 2);
+    assert!(refused.err.contains("taken back on"), "{}", refused.err);
+    let listed = bench.run(&["decide", "list", "--format", "json"]).json();
+    let own = &listed["decisions"][0];
+    assert_eq!(own["state"], "taken back");
+    assert!(own["applied"]["commit"].is_string() && own["taken_back"]["commit"].is_string(), "{own}");
+    // Done once more it stands.
+    bench.write("materials/cw.yaml", &carried);
+    layout::commit(&bench.ledger(), "Again");
+    assert_eq!(bench.run(&["decide", "close", "dd-001"]).code, 0);
 }
 
 /// What was weighed before says how heavy pieces were, and nothing of the change.
@@ -215,7 +261,7 @@ fn other_panels_on_the_scale_do_not_count() {
     says(&found, None, None);
     assert!(
         said.contains(
-            "Mass: -2.000 kg as calculated, predicted -2.000; no panel was weighed both before and since."
+            "Mass: -2.000 kg as calculated, predicted -2.000; no panel was weighed both before and since in one condition"
         ),
         "{said}"
     );

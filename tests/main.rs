@@ -24,6 +24,7 @@ mod golden;
 mod json;
 mod pages;
 mod plan;
+mod readme;
 mod rules;
 mod schema;
 mod shells;

@@ -52,16 +52,119 @@ pub fn carried_out(
     past: &Past<'_>,
 ) -> Vec<String> {
     let edited: BTreeSet<&str> = edits.changes.iter().map(|change| record_of(&change.address)).collect();
-    let made = made_edits(edits);
     let all = head.decisions.values().filter(|entry| is_open(&entry.value) && touches(&entry.value, &edited));
+    let state = (base, snapshot);
+    let step = Carried { before: state, after: head, made: made_edits(edits), past };
     let carries = |id: &str, decision: &Decision| {
-        let settled = past.settled((base, snapshot), decision).ok()?;
-        of_decision((base, snapshot), &settled, &made, past.recall)?;
+        let settled = past.settled(state, decision).ok()?;
+        step.of(id, &settled)?;
         // The same once more is not what was decided.
-        let spent = past.spent((base, snapshot), id, decision).unwrap_or_default();
+        let spent = past.spent(state, id, decision).unwrap_or_default();
         spent.is_empty().then_some(())
     };
     all.filter(|entry| carries(&entry.id, &entry.value).is_some()).map(|entry| entry.id.clone()).collect()
+}
+
+/// What was made from one state to the next, for finding whether a decision was carried out by it.
+pub(super) struct Carried<'a> {
+    pub(super) before: (&'a Ledger, &'a Snapshot),
+    pub(super) after: &'a Ledger,
+    pub(super) made: BTreeSet<Made>,
+    pub(super) past: &'a Past<'a>,
+}
+
+impl Carried<'_> {
+    /// Returns the edits that a decision comes to where all of them were made, its places as they stand before;
+    /// alone, or beside others that were carried out with it and moved its places.
+    pub(super) fn of(&self, id: &str, decision: &Decision) -> Option<BTreeSet<Made>> {
+        of_decision(self.before, decision, &self.made, self.past.recall)
+            .or_else(|| self.beside(self.others(id, decision), decision))
+    }
+
+    /// As [`Carried::of`] for one change of a decision, whose other changes may have been made with it.
+    pub(super) fn of_change(&self, id: &str, decision: &Decision, at: usize) -> Option<BTreeSet<Made>> {
+        let single =
+            |change: &crate::record::Change| Decision { changes: vec![change.clone()], ..decision.clone() };
+        let one = single(decision.changes.get(at)?);
+        of_decision(self.before, &one, &self.made, self.past.recall).or_else(|| {
+            let rest = decision.changes.iter().enumerate().filter(|(other, _)| *other != at);
+            let mut others = self.others(id, &one);
+            others.extend(rest.map(|(_, change)| single(change)).filter(|rest| shares(rest, &one)));
+            self.beside(others, &one)
+        })
+    }
+
+    /// The other decisions that touch a record of this one and could have been carried out with it.
+    fn others(&self, id: &str, decision: &Decision) -> Vec<Decision> {
+        let all = self.after.decisions.values();
+        all.filter(|entry| entry.id != id && is_open(&entry.value) && shares(&entry.value, decision))
+            .filter_map(|entry| self.past.settled(self.before, &entry.value).ok())
+            .collect()
+    }
+
+    fn beside(&self, others: Vec<Decision>, decision: &Decision) -> Option<BTreeSet<Made>> {
+        if others.is_empty() {
+            // Alone it was looked at already.
+            return None;
+        }
+        // In one gap of a list what came first stands in front.
+        self.in_order(&others, decision, false).or_else(|| self.in_order(&others, decision, true))
+    }
+
+    fn in_order(&self, others: &[Decision], decision: &Decision, is_first: bool) -> Option<BTreeSet<Made>> {
+        let (base, snapshot) = self.before;
+        let with = |decisions: &[&Decision]| {
+            let texts = overlay(base, snapshot, decisions).ok()?;
+            Some(Ledger::load(&snapshot.overlay(texts), self.past.recall))
+        };
+        let all = |others: &[Decision]| {
+            let mut all: Vec<&Decision> = others.iter().collect();
+            all.insert(if is_first { 0 } else { all.len() }, decision);
+            with(&all)
+        };
+        let mut chosen: Vec<Decision> = Vec::new();
+        for other in others {
+            chosen.push(other.clone());
+            if all(&chosen).is_none() {
+                chosen.pop();
+            }
+        }
+        // Those that were not carried out leave more over, or as much.
+        let mut left = diff(&all(&chosen)?, self.after).changes.len();
+        while !chosen.is_empty() {
+            let without = |at: usize| {
+                let mut less = chosen.clone();
+                less.remove(at);
+                let left = diff(&all(&less)?, self.after).changes.len();
+                Some((less, left))
+            };
+            match (0..chosen.len()).filter_map(without).min_by_key(|(_, left)| *left) {
+                Some((less, fewer)) if fewer <= left => (chosen, left) = (less, fewer),
+                _ => break,
+            }
+        }
+        if chosen.is_empty() {
+            return None;
+        }
+        let decided = all(&chosen)?;
+        let without = with(&chosen.iter().collect::<Vec<_>>())?;
+        let own = made_edits(&diff(&without, &decided));
+        (!own.is_empty() && own.is_subset(&made_edits(&diff(&without, self.after)))).then_some(own)
+    }
+}
+
+/// The records that a decision names, as edits write them.
+fn records(decision: &Decision) -> BTreeSet<String> {
+    let places = decision.changes.iter().flat_map(|change| {
+        [&change.set, &change.remove, &change.insert, &change.add, &change.drop].into_iter().flatten()
+    });
+    let canonical = |own: &str| Address::parse(own).map_or_else(|| own.to_string(), |own| own.to_string());
+    places.map(|place| canonical(record_of(place))).collect()
+}
+
+/// Whether two decisions name one record.
+fn shares(one: &Decision, other: &Decision) -> bool {
+    !records(one).is_disjoint(&records(other))
 }
 
 /// One edit: the address, what stood there and what does.
@@ -82,14 +185,7 @@ fn is_open(decision: &Decision) -> bool {
 
 /// Whether each of a decision's changes is to a record that was edited.
 fn touches(decision: &Decision, edited: &BTreeSet<&str>) -> bool {
-    decision.changes.iter().all(|change| {
-        let places = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];
-        places.into_iter().flatten().all(|place| {
-            let own = record_of(place);
-            let own = Address::parse(own).map_or_else(|| own.to_string(), |address| address.to_string());
-            edited.contains(own.as_str())
-        })
-    })
+    records(decision).iter().all(|own| edited.contains(own.as_str()))
 }
 
 /// Returns whether the edits between two states carry a decision out whole, whatever its status.

@@ -85,6 +85,26 @@ pub enum DecideError {
         /// What is wrong.
         problem: String,
     },
+    /// Two changes of one decision take hold of the same.
+    #[error("change {at}: change {other} takes hold of the same, `{route}` in `{file}`")]
+    Twice {
+        /// Which change, from 1.
+        at: usize,
+        /// The other one.
+        other: usize,
+        /// The route of what both take hold of.
+        route: String,
+        /// The file.
+        file: String,
+    },
+    /// Nothing would be written where something is asked for.
+    #[error("change {at}: nothing is to be written to `{place}`")]
+    Nothing {
+        /// Which change, from 1.
+        at: usize,
+        /// The record and the route.
+        place: String,
+    },
     /// The text could not be edited.
     #[error("change {at}: {fault}")]
     Edit {
@@ -114,6 +134,8 @@ impl DecideError {
             | DecideError::Unsure { at, .. }
             | DecideError::Done { at, .. }
             | DecideError::Unclear { at, .. }
+            | DecideError::Twice { at, .. }
+            | DecideError::Nothing { at, .. }
             | DecideError::Edit { at, .. } => *at,
             DecideError::Unreadable { .. } => 0,
         }
@@ -199,6 +221,7 @@ fn apply(
         acts.entry(file).or_default().push((at, act));
     }
     for (file, mut list) in acts {
+        apart(&file, &list)?;
         let mut text = read(snapshot, texts, &file)?;
         // Values first, they shift nobody; then lists from the deepest route and the last place backward.
         list.sort_by(|(one_at, one), (two_at, two)| {
@@ -226,6 +249,46 @@ fn apply(
             text = result.map_err(|fault| DecideError::Edit { at, fault })?;
         }
         texts.insert(file, Some(text.into_bytes()));
+    }
+    Ok(())
+}
+
+/// Refuses a decision that takes hold of one value twice, or of a value and of what it is a part of: which of the two
+/// is meant nobody can tell.
+fn apart(file: &str, acts: &[(usize, Act<'_>)]) -> Result<(), DecideError> {
+    let held = |act: &Act<'_>| match act {
+        Act::Set { route, .. } | Act::Remove { route, .. } => Some(route.clone()),
+        Act::Insert { .. } => None,
+    };
+    let within = |inner: &str, outer: &str| {
+        inner == outer || inner.strip_prefix(outer).is_some_and(|rest| rest.starts_with('.'))
+    };
+    for (nth, (at, act)) in acts.iter().enumerate() {
+        let Some(own) = held(act) else { continue };
+        for (before, other) in acts.iter().take(nth) {
+            if held(other).is_some_and(|other| within(&own, &other) || within(&other, &own)) {
+                let (first, second) = (before.min(at), before.max(at));
+                return Err(DecideError::Twice {
+                    at: *second,
+                    other: *first,
+                    route: own,
+                    file: file.to_string(),
+                });
+            }
+        }
+        // What goes into a list that is taken away or set as a whole is lost.
+        for (before, other) in acts {
+            if let Act::Insert { list, .. } = other
+                && within(list, &own)
+            {
+                return Err(DecideError::Twice {
+                    at: *before,
+                    other: *at,
+                    route: own,
+                    file: file.to_string(),
+                });
+            }
+        }
     }
     Ok(())
 }

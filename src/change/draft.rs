@@ -3,7 +3,7 @@
 use super::decide::{DecideError, Overlay, lookup, overlay, text_of, words};
 use super::diff::aligned;
 use crate::article::Aligned;
-use crate::ledger::Ledger;
+use crate::ledger::{Ledger, NoRecall};
 use crate::record::edit::one_line;
 use crate::record::{Address, Change, Day, Decision, DecisionStatus, Free, RecordKind, places};
 use crate::source::Snapshot;
@@ -53,8 +53,12 @@ pub enum DraftError {
 pub struct Edited {
     /// The changes, record by record.
     pub changes: Vec<Change>,
-    /// Edited records of kinds that no decision changes: evidence, decisions and the like.
+    /// Edited records of kinds that no decision changes: evidence, decisions and the like; and data.
     pub left_out: Vec<String>,
+    /// Files that differ in nothing that a record says: comments, order, blanks.
+    pub unsaid: Vec<String>,
+    /// New records whose comments a decision does not carry.
+    pub uncommented: Vec<String>,
 }
 
 /// Whether decisions change records of a kind; what was found or decided is no design.
@@ -73,8 +77,51 @@ fn is_design(kind: RecordKind) -> bool {
 ///
 /// # Errors
 /// [`DecideError`] names the wish, counted from 1, whose record or place is not there.
+///
+/// What is wished of a record that comes with the same wishes is written into that record.
 pub fn changes_of(ledger: &Ledger, snapshot: &Snapshot, wishes: &[Wish]) -> Result<Vec<Change>, DecideError> {
-    wishes.iter().enumerate().map(|(at, wish)| change_of(ledger, snapshot, at + 1, wish)).collect()
+    let new: Vec<&Address> = wishes
+        .iter()
+        .filter_map(|wish| match wish {
+            Wish::Add(address, _) => Some(address),
+            _ => None,
+        })
+        .collect();
+    let of_new = |wish: &Wish| match wish {
+        Wish::Set(place, _) | Wish::Remove(place) | Wish::Insert(place, _) => {
+            let address = place.split('#').next().and_then(Address::parse);
+            address.filter(|address| new.contains(&address) && ledger.file_of(address).is_none())
+        }
+        _ => None,
+    };
+    let numbered = || wishes.iter().enumerate().map(|(at, wish)| (at + 1, wish));
+    let mut changes = numbered()
+        .filter(|(_, wish)| of_new(wish).is_none())
+        .map(|(at, wish)| change_of(ledger, snapshot, at, wish))
+        .collect::<Result<Vec<Change>, _>>()?;
+    let edited: BTreeSet<Address> = wishes.iter().filter_map(of_new).collect();
+    if edited.is_empty() {
+        return Ok(changes);
+    }
+    let added: Vec<Change> = changes.iter().filter(|change| change.add.is_some()).cloned().collect();
+    let laid = snapshot.overlay(overlay(ledger, snapshot, &[&bare(added)])?);
+    let with = Ledger::load(&laid, &NoRecall);
+    for address in edited {
+        let own = numbered().filter(|(_, wish)| of_new(wish).as_ref() == Some(&address));
+        let own: Vec<(usize, Change)> =
+            own.map(|(at, wish)| Ok((at, change_of(&with, &laid, at, wish)?))).collect::<Result<_, _>>()?;
+        let last = own.last().map_or(0, |(at, _)| *at);
+        let texts = overlay(&with, &laid, &[&bare(own.into_iter().map(|(_, change)| change).collect())])?;
+        let unreadable =
+            || DecideError::Unclear { at: last, problem: format!("{address} can't be read then") };
+        let text = texts.into_values().next().flatten().ok_or_else(unreadable)?;
+        let record: Value = serde_yaml::from_slice(&text).map_err(|_| unreadable())?;
+        let name = address.to_string();
+        for change in changes.iter_mut().filter(|change| change.add.as_ref() == Some(&name)) {
+            change.record = Some(Free(record.clone()));
+        }
+    }
+    Ok(changes)
 }
 
 fn change_of(ledger: &Ledger, snapshot: &Snapshot, at: usize, wish: &Wish) -> Result<Change, DecideError> {
@@ -108,6 +155,9 @@ fn change_of(ledger: &Ledger, snapshot: &Snapshot, at: usize, wish: &Wish) -> Re
                 |route: &str| index.numbered_route(route).and_then(|route| lookup(&value, &route).cloned());
             let named = |route: &str| index.canonical_route(route).unwrap_or_else(|| route.to_string());
             match wish {
+                Wish::Set(_, Value::Null) | Wish::Insert(_, Value::Null) => {
+                    Err(DecideError::Nothing { at, place: place.clone() })
+                }
                 Wish::Set(_, to) => {
                     let was = here(route);
                     if was.is_none() {
@@ -190,11 +240,19 @@ pub fn changes_between(
         let value = |snapshot: &Snapshot, file: &str| -> Result<Value, DraftError> {
             let unreadable = |why: String| DraftError::Unreadable { file: file.to_string(), why };
             let text = text_of(snapshot, file).map_err(unreadable)?;
-            serde_yaml::from_str(&text).map_err(|error| unreadable(error.to_string()))
+            let value = serde_yaml::from_str(&text).map_err(|error| unreadable(error.to_string()))?;
+            // A key without a value is one that is not there: no change sets it.
+            Ok(without_nothing(value))
+        };
+        let has_comments = |snapshot: &Snapshot, file: &str| {
+            text_of(snapshot, file).is_ok_and(|text| {
+                text.lines().any(|line| line.trim_start().starts_with('#') || line.contains(" #"))
+            })
         };
         let was = was.map(|file| Ok((file, value(before, file)?))).transpose()?;
         let is = is.map(|file| value(after, file)).transpose()?;
         if was.as_ref().map(|(_, was)| was) == is.as_ref() {
+            found.unsaid.extend(new.get(address).cloned());
             continue;
         }
         if !is_design(address.kind()) {
@@ -202,11 +260,16 @@ pub fn changes_between(
             continue;
         }
         match (was, is) {
-            (None, Some(record)) => found.changes.push(Change {
-                add: Some(address.to_string()),
-                record: Some(Free(record)),
-                ..Change::default()
-            }),
+            (None, Some(record)) => {
+                if new.get(address).is_some_and(|file| has_comments(after, file)) {
+                    found.uncommented.push(address.to_string());
+                }
+                found.changes.push(Change {
+                    add: Some(address.to_string()),
+                    record: Some(Free(record)),
+                    ..Change::default()
+                });
+            }
             (Some(_), None) => {
                 found.changes.push(Change { drop: Some(address.to_string()), ..Change::default() });
             }
@@ -217,7 +280,28 @@ pub fn changes_between(
             (None, None) => {}
         }
     }
+    // Data beside the records: what was measured is nobody's decision.
+    let paths = |snapshot: &Snapshot| -> BTreeSet<String> {
+        let all = snapshot.files().map(|file| file.path.clone());
+        all.filter(|path| path.ends_with(".csv")).collect()
+    };
+    let data = &paths(before) | &paths(after);
+    found.left_out.extend(data.into_iter().filter(|path| before.read(path).ok() != after.read(path).ok()));
     Ok(found)
+}
+
+/// A value without the keys of maps that have none.
+pub fn without_nothing(value: Value) -> Value {
+    match value {
+        Value::Mapping(all) => Value::Mapping(
+            all.into_iter()
+                .filter(|(_, one)| !one.is_null())
+                .map(|(key, one)| (key, without_nothing(one)))
+                .collect(),
+        ),
+        Value::Sequence(all) => Value::Sequence(all.into_iter().map(without_nothing).collect()),
+        other => other,
+    }
 }
 
 /// The changes of one record; the finest that come out as they should.
@@ -237,7 +321,7 @@ fn tried(
         walk.value(&[], was, is);
         let changes = walk.changes;
         match carried(base, before, file, &changes) {
-            Ok(Some(came)) if came == *is => return Ok(changes),
+            Ok(Some(came)) if without_nothing(came.clone()) == *is => return Ok(changes),
             Ok(_) => why = "they come out otherwise".to_string(),
             Err(error) => why = error.to_string(),
         }
@@ -492,13 +576,6 @@ fn slug(title: &str) -> String {
         slug.extend(word.chars().take(LONGEST));
     }
     if slug.is_empty() { "untitled".to_string() } else { slug }
-}
-
-/// Returns the number that an id of a decision begins with: 7 of `dd-007-lighter-mesh`.
-pub fn number_of(id: &str) -> Option<u32> {
-    let rest = id.strip_prefix("dd-")?;
-    let digits = rest.split('-').next().unwrap_or_default();
-    (!digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit())).then(|| digits.parse().ok())?
 }
 
 #[cfg(test)]

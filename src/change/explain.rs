@@ -21,6 +21,8 @@ pub struct Explained {
     /// Decisions that touch what was edited and whose approval the base does not have, with the records
     /// that they touch.
     fresh: BTreeMap<Address, BTreeSet<String>>,
+    /// Decisions that speak of what was edited and account for nothing, with the places that they name and why.
+    idle: BTreeMap<Address, (Vec<String>, String)>,
 }
 
 impl Explained {
@@ -38,6 +40,22 @@ impl Explained {
         };
         self.any && !self.left.changes.iter().any(remains)
             || self.single.contains(&(change.address.clone(), change.was.clone(), change.is.clone()))
+    }
+
+    /// Returns the decisions that speak of an edit's place and account for nothing, and why, in words.
+    pub fn idle_on(&self, change: &Change) -> Vec<String> {
+        // By the record and the first key: lists may have moved.
+        let key = |place: &str| -> (String, String) {
+            let (record, route) = place.split_once('#').unwrap_or((place, ""));
+            (canonical(record), route.split('.').next().unwrap_or_default().to_string())
+        };
+        let own = key(&change.address);
+        let speaks = |place: &String| {
+            let (record, first) = key(place);
+            record == own.0 && (first.is_empty() || first == own.1)
+        };
+        let all = self.idle.iter().filter(|(_, (places, _))| places.iter().any(speaks));
+        all.map(|(decision, (_, why))| format!("{decision} does not count: {why}")).collect()
     }
 
     /// Returns the decisions that touch a record and are approved only in the head.
@@ -59,6 +77,29 @@ fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
     decision.status == DecisionStatus::Approved
         && is_as_predicted(decision)
         && needed.all(|needed| Approval::by_all(&decision.approvals, &needed.decision, needed.persons))
+}
+
+/// Says why a decision is not approved by what both states ask for: `None` where it is, and nothing in it where it is
+/// given up and nobody looks for it.
+fn not_approved(states: [&Ledger; 2], decision: &Decision) -> Option<Option<String>> {
+    use DecisionStatus::{Approved, Draft, Proposed};
+    if is_approved(states, decision) {
+        return None;
+    }
+    Some(match decision.status {
+        Draft | Proposed => Some(format!("it is {}, not approved", decision.status.word())),
+        Approved if !is_as_predicted(decision) => {
+            Some("its changes are not those that were approved".to_string())
+        }
+        Approved => {
+            let rules = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
+            let lacks =
+                rules.map(|rule| Approval::lacking(&decision.approvals, &rule.decision, rule.persons));
+            let lacks = lacks.max_by_key(Vec::len).unwrap_or_default();
+            Some(format!("it lacks {}", lacks.join(" and ")))
+        }
+        _ => None,
+    })
 }
 
 /// Works out what the decisions approved in `head` account for of the edits from `base` to it.
@@ -84,13 +125,33 @@ pub fn explain(
     };
     let mut found = Explained::default();
     let mut decisions: BTreeMap<&str, Decision> = BTreeMap::new();
-    for entry in head.decisions.values().filter(|entry| is_approved([base, head], &entry.value)) {
+    for entry in head.decisions.values() {
         let records = touched(&entry.value);
         if records.is_empty() {
             continue;
         }
-        let Some(mut own) = unspent((base, snapshot), &entry.id, &entry.value, past) else { continue };
+        let mut idle = |why: String| {
+            let changes = entry.value.changes.iter().flat_map(|change| {
+                [&change.set, &change.remove, &change.insert, &change.add, &change.drop].into_iter().flatten()
+            });
+            let address = Address::new(RecordKind::Decision, entry.id.clone());
+            found.idle.insert(address, (changes.cloned().collect(), why));
+        };
+        if let Some(why) = not_approved([base, head], &entry.value) {
+            why.into_iter().for_each(&mut idle);
+            continue;
+        }
+        let Some(mut own) = unspent((base, snapshot), &entry.id, &entry.value, past) else {
+            // What no longer fits is done with, and nobody looks for it here.
+            if past.fits_anywhere((base, snapshot), &entry.value) {
+                idle("it was carried out already, and an approval is for one time".to_string());
+            }
+            continue;
+        };
         own.changes.retain(|change| says_what_was(base, snapshot, change));
+        if own.changes.is_empty() {
+            idle("its changes do not say `was`".to_string());
+        }
         decisions.insert(&entry.id, own);
         let known = base.decisions.get(&entry.id);
         if !known.is_some_and(|known| is_approved([base, head], &known.value)) {
@@ -111,12 +172,32 @@ pub fn explain(
         all = laid.all(&|decisions| with(decisions).is_some());
         decided = with(&all);
     }
+    let mut chosen: Vec<Decision> = all.iter().map(|one| (*one).clone()).collect();
     if let Some(decided) = decided.filter(|_| !all.is_empty()) {
         found.left = diff(&decided, head);
         found.any = true;
     }
+    let open = |found: &Explained| edits.changes.iter().any(|change| !found.covers(change));
+    // What is approved and still to be done moves the places of what was done in the same list: it is left out as
+    // long as less is left over without it.
+    while found.any && open(&found) {
+        let fewest = otherwise(&chosen, &found.left)
+            .into_iter()
+            .filter_map(|less| {
+                let own: Vec<&Decision> = less.iter().collect();
+                let left = diff(&with(&own)?, head);
+                Some((less, left))
+            })
+            .min_by_key(|(_, left)| left.changes.len());
+        match fewest {
+            Some((less, left)) if left.changes.len() < found.left.changes.len() => {
+                (chosen, found.left) = (less, left);
+            }
+            _ => break,
+        }
+    }
     // What was carried out in part is looked for change by change.
-    let open = edits.changes.iter().any(|change| !found.covers(change));
+    let open = open(&found);
     for decision in all.iter().filter(|decision| open && decision.changes.len() > 1) {
         for change in &decision.changes {
             let one = Decision { changes: vec![change.clone()], ..(*decision).clone() };
@@ -126,6 +207,37 @@ pub fn explain(
         }
     }
     found
+}
+
+/// The decisions less one of them that touches what is left over, or less one change of one; and those that put
+/// something into a list, in another order: in one gap what came first stands in front.
+fn otherwise(decisions: &[Decision], left: &Edits) -> Vec<Vec<Decision>> {
+    let left: BTreeSet<&str> = left.changes.iter().map(|change| record_of(&change.address)).collect();
+    let touches = |change: &crate::record::Change| {
+        let places = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];
+        places.into_iter().flatten().any(|place| left.contains(canonical(record_of(place)).as_str()))
+    };
+    let mut all = Vec::new();
+    for (at, decision) in decisions.iter().enumerate() {
+        if !decision.changes.iter().any(touches) {
+            continue;
+        }
+        let mut whole = decisions.to_vec();
+        let own = whole.remove(at);
+        if at + 1 < decisions.len() && own.changes.iter().any(|change| change.insert.is_some()) {
+            all.push(whole.iter().cloned().chain([own]).collect());
+        }
+        all.push(whole);
+        let single = 0..if decision.changes.len() > 1 { decision.changes.len() } else { 0 };
+        for change in single.filter(|change| decision.changes.get(*change).is_some_and(touches)) {
+            let mut less = decisions.to_vec();
+            if let Some(own) = less.get_mut(at) {
+                own.changes.remove(change);
+            }
+            all.push(less);
+        }
+    }
+    all
 }
 
 /// What an approved decision still allows, its places as they stand in the base; `None` where nothing.

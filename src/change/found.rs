@@ -8,9 +8,10 @@ use crate::article::weigh::{MassStatement, Residual};
 use crate::ledger::Ledger;
 use crate::ledger::weighed::Standing;
 use crate::qualify::duty::DutyKey;
-use crate::qualify::verdict::Evaluation;
+use crate::qualify::verdict::{Duty, Evaluation};
 use crate::record::{
-    Day, Decision, EvidenceKind, FoundDuty, FoundFigures, Predicted, PredictedDuty, RecordKind, Text,
+    Condition, Day, Decision, EvidenceKind, FoundDuty, FoundFigures, Predicted, PredictedDuty, RecordKind,
+    Text,
 };
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -23,6 +24,8 @@ pub struct Application {
     pub on: Day,
     /// Calculated mass of the programme after less before, in kg.
     pub delta_kg: f64,
+    /// The commit that took it back since, and its day, where one did.
+    pub undone: Option<(String, Day)>,
 }
 
 /// What the duties that a prediction names are called now.
@@ -70,14 +73,15 @@ impl Successors {
 /// Works out what came true of a decision by a day.
 ///
 /// `statement` is the programme's mass statement, for the residuals of what was weighed; `successors` says what the
-/// predicted duties are called now.
+/// predicted duties are called now; `done` is the day on which each piece of evidence was done, as
+/// [`Past::done`](super::past::Past::done) finds it: when its article was made says nothing of that.
 pub fn found(
     (ledger, evaluation): (&Ledger, &Evaluation),
     statement: &MassStatement,
     decision: &Decision,
     applied: Option<&Application>,
     successors: &Successors,
-    today: Day,
+    (done, today): (&BTreeMap<String, Day>, Day),
 ) -> FoundFigures {
     let start = since(decision, applied);
     let predicted = decision.predicted.as_ref();
@@ -87,9 +91,7 @@ pub fn found(
     let mut open = false;
     for expected in predicted.map(|own| own.lapsed.as_slice()).unwrap_or_default() {
         let said: Named = (expected.showing.to_string(), expected.subject.to_string());
-        let same = evaluation.duties.iter().find(|(key, _)| named(key) == said);
-        let duty = same.or_else(|| evaluation.duties.get_key_value(successors.now.get(&said)?));
-        let Some((key, duty)) = duty else {
+        let Some((key, duty)) = followed(evaluation, expected, successors) else {
             // One that was asked and is no more asks no test either; one that nobody knows proves nothing.
             let is_known = successors.known.contains(&said);
             open |= !is_known;
@@ -98,14 +100,13 @@ pub fn found(
         };
         let verdict = duty.verdict();
         let since_then = duty.panels.values().flat_map(|judged| &judged.evidence).filter_map(|id| {
-            let entry = ledger.evidence.get(id)?;
-            let made = entry.value.made?;
-            start.is_none_or(|start| made >= start).then_some((entry.id.as_str(), made))
+            let done = *done.get(id)?;
+            start.is_none_or(|start| done >= start).then_some((id.as_str(), done))
         });
         let mut earned: Option<Day> = None;
-        for (id, made) in since_then {
+        for (id, done) in since_then {
             used.insert(id);
-            earned = earned.max(Some(made));
+            earned = earned.max(Some(done));
         }
         if verdict.is_closed() {
             last = last.max(earned);
@@ -120,8 +121,7 @@ pub fn found(
     let until = if open { Some(today) } else { last };
     let weeks = match (start, until) {
         (Some(start), Some(until)) => Some(weeks_between(start, until)),
-        // Nothing was asked, so nothing took time.
-        (Some(_), None) if predicted.is_some() && duties.is_empty() => Some(0.0),
+        // Where nothing was asked, and where nothing was done, no time was measured.
         _ => None,
     };
     let (weighed, pieces) = match (predicted, applied) {
@@ -141,6 +141,28 @@ pub fn found(
         weeks,
         note: decision.found.as_ref().and_then(|own| own.0.note.clone()),
     }
+}
+
+/// A predicted duty as it is asked now.
+fn followed<'a>(
+    evaluation: &'a Evaluation,
+    expected: &PredictedDuty,
+    successors: &Successors,
+) -> Option<(&'a DutyKey, &'a Duty)> {
+    let said: Named = (expected.showing.to_string(), expected.subject.to_string());
+    let same = evaluation.duties.iter().find(|(key, _)| named(key) == said);
+    same.or_else(|| evaluation.duties.get_key_value(successors.now.get(&said)?))
+}
+
+/// Returns the evidence that counts today for the duties that a decision was predicted to lapse.
+pub fn evidence_for<'a>(
+    evaluation: &'a Evaluation,
+    decision: &Decision,
+    successors: &Successors,
+) -> BTreeSet<&'a String> {
+    let lapsed = decision.predicted.iter().flat_map(|predicted| &predicted.lapsed);
+    let duties = lapsed.filter_map(|expected| followed(evaluation, expected, successors));
+    duties.flat_map(|(_, duty)| duty.panels.values().flat_map(|judged| &judged.evidence)).collect()
 }
 
 /// The verdict on a duty that no state at hand knows.
@@ -179,26 +201,24 @@ fn weeks_between(from: Day, to: Day) -> f64 {
 }
 
 /// The predicted difference corrected by what the scale has said since: for each panel with pieces weighed after
-/// the change and pieces weighed before, the mean residual of the ones less that of the others, times its quantity. A
-/// panel that was never weighed before says nothing of the change: what it is off by may be as old as the panel.
-/// Each piece counts once, by its last weighing on either side; one that is on hold or was disposed of does not
-/// count. `None` where no panel has both. Common practice, no source.
+/// the change, the mean of what they are off by more than pieces weighed before the change in the same condition, times
+/// its quantity. What a bare piece is off by says nothing of a painted one: paint has its own. A panel that was never
+/// weighed before in that condition says nothing of the change: what it is off by may be as old as the panel.
+/// Each piece counts once, by its last weighing that has one to compare with; one that is on hold or was disposed of
+/// does not count. `None` where no panel has both. Common practice, no source.
 fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Application) -> (Option<f64>, u32) {
-    let mean = |all: &[&Residual]| all.iter().map(|one| one.kg()).sum::<f64>() / all.len() as f64;
+    let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
     // What no panel has, as parts of assemblies, is in the whole alone.
     let (mut total, mut pieces) = (predicted.mass.si(), 0usize);
     for panel in predicted.panels.keys() {
         let Some(own) = statement.panels.iter().find(|one| one.panel == *panel) else { continue };
-        let dated = |after: bool| -> Vec<&Residual> {
-            let counts = |one: &&Residual| {
-                one.on.is_some_and(|on| (on >= applied.on) == after)
-                    && !matches!(one.standing, Standing::OnHold | Standing::Disposed)
-                    // One of before that keeps no prediction is held against that of now, which has the change in
-                    // it: the change would count twice.
-                    && (after || one.as_built)
-            };
+        // The last weighing of each piece among those that count.
+        let last = |counts: &dyn Fn(&Residual) -> bool| -> Vec<&Residual> {
             let mut last: BTreeMap<(bool, &str), &Residual> = BTreeMap::new();
-            for one in own.residuals.iter().filter(counts) {
+            let fit = |one: &&Residual| {
+                !matches!(one.standing, Standing::OnHold | Standing::Disposed) && counts(one)
+            };
+            for one in own.residuals.iter().filter(fit) {
                 // Two weighings without a serial may be of two pieces.
                 let piece = one.serial.as_deref().map_or((true, &*one.weighing), |serial| (false, serial));
                 let order = |one: &Residual| (one.on, one.condition, one.weighing.clone());
@@ -209,12 +229,31 @@ fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Applicati
             }
             last.into_values().collect()
         };
-        let (before, after) = (dated(false), dated(true));
-        if after.is_empty() || before.is_empty() {
+        let is_after = |one: &Residual| one.on.map(|on| on >= applied.on);
+        let before = |condition: Condition| -> Option<f64> {
+            // One of before that keeps no prediction is held against that of now, which has the change in it: the
+            // change would count twice.
+            let all = last(&|one| is_after(one) == Some(false) && one.as_built && one.condition == condition);
+            let all: Vec<f64> = all.into_iter().map(Residual::kg).collect();
+            (!all.is_empty()).then(|| mean(&all))
+        };
+        let known: BTreeMap<Condition, f64> = own
+            .residuals
+            .iter()
+            .map(|one| one.condition)
+            .collect::<BTreeSet<_>>()
+            .into_iter()
+            .filter_map(|condition| Some((condition, before(condition)?)))
+            .collect();
+        let after: Vec<f64> = last(&|one| is_after(one) == Some(true) && known.contains_key(&one.condition))
+            .into_iter()
+            .filter_map(|one| Some(one.kg() - known.get(&one.condition)?))
+            .collect();
+        if after.is_empty() {
             continue;
         }
         pieces += after.len();
-        total += (mean(&after) - mean(&before)) * own.quantity as f64;
+        total += mean(&after) * own.quantity as f64;
     }
     ((pieces > 0).then_some(total), u32::try_from(pieces).unwrap_or(u32::MAX))
 }
@@ -226,10 +265,10 @@ pub struct Held {
     pub decision: String,
     /// Predicted difference of mass, kg.
     pub predicted_kg: f64,
-    /// What it came to, kg: by the scale where anything was weighed, else as calculated.
+    /// What it came to by the scale, kg; `None` where nothing was weighed: the calculation is what predicted it.
     pub found_kg: Option<f64>,
-    /// Whether the scale had a part in it.
-    pub is_weighed: bool,
+    /// What it came to as calculated, kg.
+    pub calculated_kg: Option<f64>,
     /// Weeks predicted.
     pub predicted_weeks: f64,
     /// Weeks taken; `None` while a duty is open.
@@ -245,7 +284,7 @@ pub struct Held {
 pub struct Calibration {
     /// The decisions.
     pub held: Vec<Held>,
-    /// How many have a mass to compare.
+    /// How many have a mass to compare, by the scale.
     pub masses: usize,
     /// Mean of found less predicted mass, kg.
     pub mass_bias_kg: Option<f64>,
@@ -287,16 +326,17 @@ pub fn held(id: &str, decision: &Decision) -> Option<Held> {
     let (predicted, found) = (decision.predicted.as_ref()?, &decision.found.as_ref()?.0);
     // Words alone compare with nothing.
     found.on?;
-    let kg = found.weighed.as_ref().or(found.calculated.as_ref()).map(|mass| mass.si());
     let finished = found.finished == Some(true);
+    // Of a decision that was to lapse nothing no time was measured, though older records say that it took none.
+    let weeks = found.weeks.filter(|_| !predicted.lapsed.is_empty());
     Some(Held {
         decision: id.to_string(),
         predicted_kg: predicted.mass.si(),
-        found_kg: kg,
-        is_weighed: found.weighed.is_some(),
+        found_kg: found.weighed.as_ref().map(|mass| mass.si()),
+        calculated_kg: found.calculated.as_ref().map(|mass| mass.si()),
         predicted_weeks: predicted.weeks,
-        found_weeks: found.weeks.filter(|_| finished),
-        weeks_so_far: found.weeks.filter(|_| !finished),
+        found_weeks: weeks.filter(|_| finished),
+        weeks_so_far: weeks.filter(|_| !finished),
         specimens: (predicted.specimens, found.specimens),
     })
 }
@@ -336,8 +376,12 @@ mod tests {
         let statement = statement_by(&ledger, Scope::Programme, Method::Causes).unwrap();
         let predicted: Predicted =
             serde_yaml::from_str("mass: -1 kg\npanels: {hatch: -1 kg}\nspecimens: 0\nweeks: 0\n").unwrap();
-        let applied =
-            Application { commit: String::new(), on: Day::parse("2026-03-01").unwrap(), delta_kg: -1.0 };
+        let applied = Application {
+            commit: String::new(),
+            on: Day::parse("2026-03-01").unwrap(),
+            delta_kg: -1.0,
+            undone: None,
+        };
         weighed(&predicted, &statement, &applied)
     }
 

@@ -1,7 +1,7 @@
 //! What the commits behind a state say of decisions: where their places stand now, which commit carried one out, and
 //! what an approval is used up by.
 
-use super::carried::{Made, made_edits, of_decision};
+use super::carried::{Carried, Made, made_edits};
 use super::decide::{DecideError, overlay};
 use super::diff::diff;
 use super::draft::bare;
@@ -10,7 +10,7 @@ use super::rebase::{follow, made_on};
 use crate::article::ArticleError;
 use crate::article::weigh::programme_mass;
 use crate::ledger::{Ledger, Recall};
-use crate::record::{Address, Change, Day, Decision, DecisionStatus};
+use crate::record::{Address, Change, Day, Decision, DecisionStatus, Evidence, EvidenceState, read};
 use crate::source::{Commit, Place, Snapshot, SourceError};
 use std::collections::{BTreeMap, BTreeSet};
 use thiserror::Error;
@@ -117,7 +117,7 @@ impl Past<'_> {
     }
 
     /// Finds the first commit up to a state that has a decision and carries it out whole, held against its first
-    /// parent; `None` where there is none.
+    /// parent, and the one that took it back since; `None` where there is none.
     ///
     /// # Errors
     /// [`PastError`] where the history can't be read or weighed.
@@ -127,20 +127,68 @@ impl Past<'_> {
         id: &str,
         decision: &Decision,
     ) -> Result<Option<Application>, PastError> {
+        let mut found: Option<(Application, BTreeSet<Made>)> = None;
         for step in self.steps((ledger, snapshot), id, decision)? {
             let Some(step) = step else { continue };
             let (before, old) = (&step.before.0, &step.before.1);
-            let Ok(settled) = self.settled((before, old), decision) else { continue };
-            let edits = diff(before, &step.after.0);
-            if of_decision((before, old), &settled, &made_edits(&edits), self.recall).is_none() {
+            let made = made_edits(&diff(before, &step.after.0));
+            if let Some((known, own)) = &mut found {
+                // Taken back since, and perhaps done once more.
+                let turned = own.iter().all(|edit| is_turned(edit, &made));
+                let again = known.undone.is_some() && own.is_subset(&made);
+                match (turned, again) {
+                    (true, _) => known.undone = Some((step.commit.id, day_of(step.commit.time))),
+                    (_, true) => known.undone = None,
+                    _ => {}
+                }
                 continue;
             }
+            let Ok(settled) = self.settled((before, old), decision) else { continue };
+            let carried = Carried { before: (before, old), after: &step.after.0, made, past: self };
+            let Some(own) = carried.of(id, &settled) else { continue };
             let Ok(texts) = overlay(before, old, &[&settled]) else { continue };
             let with = self.read(old.overlay(texts));
             let delta_kg = programme_mass(&with.0)? - programme_mass(before)?;
-            return Ok(Some(Application { commit: step.commit.id, on: day_of(step.commit.time), delta_kg }));
+            let (commit, on) = (step.commit.id, day_of(step.commit.time));
+            found = Some((Application { commit, on, delta_kg, undone: None }, own));
         }
-        Ok(None)
+        Ok(found.map(|(found, _)| found))
+    }
+
+    /// Finds the day on which each of some evidence was done: that of the commit since which its record says so, and of
+    /// what is not committed, `today`. No record says it itself: `made` is the day of the article.
+    ///
+    /// # Errors
+    /// [`SourceError`] where the history can't be read.
+    pub fn done<'e>(
+        &self,
+        (ledger, revision): (&Ledger, Option<&str>),
+        evidence: impl Iterator<Item = &'e String>,
+        today: Day,
+    ) -> Result<BTreeMap<String, Day>, SourceError> {
+        let mut days = BTreeMap::new();
+        for id in evidence {
+            let Some(entry) = ledger.evidence.get(id) else { continue };
+            if entry.value.state != EvidenceState::Done {
+                continue;
+            }
+            let file = std::slice::from_ref(&entry.file);
+            let commits = match revision {
+                Some(revision) => self.revisions.touching(revision, file)?,
+                None => Vec::new(),
+            };
+            let is_done = |commit: &Commit| {
+                let bytes = self.revisions.commit(&commit.id).and_then(|then| then.read(&entry.file).ok());
+                let record = bytes.and_then(|bytes| read::<Evidence>(&entry.file, &bytes).value);
+                record.is_some_and(|record| record.state == EvidenceState::Done)
+            };
+            // What was done, taken back and done again was done the last time.
+            let first = commits.iter().rev().take_while(|commit| is_done(commit)).last();
+            let day = first.map_or(today, |commit| day_of(commit.time));
+            // A clock that goes wrong makes no test before its article.
+            days.insert(id.clone(), entry.value.made.map_or(day, |made| day.max(made)));
+        }
+        Ok(days)
     }
 
     /// Finds the changes of a decision that commits behind a state carried out already: each, counted from 0, with the
@@ -161,24 +209,27 @@ impl Past<'_> {
             let Some(step) = step else { continue };
             let before = (&step.before.0, &step.before.1);
             let made = made_edits(&diff(before.0, &step.after.0));
-            tried.retain(|_, (_, edits)| !edits.iter().all(|edit| made.contains(&turned(edit))));
+            tried.retain(|_, (_, edits)| !edits.iter().all(|edit| is_turned(edit, &made)));
             let approved = own(&step.after.0, id, decision)
                 .is_some_and(|known| known.status == DecisionStatus::Approved);
-            let carried = |one: &Decision| {
-                let settled = self.settled(before, one).ok()?;
-                of_decision(before, &settled, &made, self.recall)
-            };
+            let step_made = Carried { before, after: &step.after.0, made, past: self };
+            let settled = self.settled(before, decision).ok();
             let mut note = |at: usize, edits: BTreeSet<Made>| match approved {
                 true => drop(spent.insert(at, step.commit.id.clone())),
                 false => drop(tried.insert(at, (step.commit.id.clone(), edits))),
             };
-            if let Some(edits) = carried(decision) {
+            if let Some(edits) = settled.as_ref().and_then(|own| step_made.of(id, own)) {
                 (0..decision.changes.len()).for_each(|at| note(at, edits.clone()));
                 continue;
             }
             for (at, change) in decision.changes.iter().enumerate() {
+                // What stands there no more stops none of the others.
                 let one = Decision { changes: vec![change.clone()], ..decision.clone() };
-                if let Some(edits) = carried(&one) {
+                let edits = match &settled {
+                    Some(settled) => step_made.of_change(id, settled, at),
+                    None => self.settled(before, &one).ok().and_then(|one| step_made.of_change(id, &one, 0)),
+                };
+                if let Some(edits) = edits {
                     note(at, edits);
                 }
             }
@@ -234,8 +285,16 @@ fn own<'a>(ledger: &'a Ledger, id: &str, decision: &Decision) -> Option<&'a Deci
     found.map(|entry| &*entry.value)
 }
 
-fn turned((address, was, is): &Made) -> Made {
-    (address.clone(), is.clone(), was.clone())
+/// Whether an edit was made the other way round.
+fn is_turned((address, was, is): &Made, made: &BTreeSet<Made>) -> bool {
+    if address.contains('#') {
+        return made.contains(&(address.clone(), is.clone(), was.clone()));
+    }
+    // A record that comes is said in other words than one that goes.
+    let other = |(own, before, after): &Made| {
+        own == address && before.is_some() == is.is_some() && after.is_some() == was.is_some()
+    };
+    made.iter().any(other)
 }
 
 /// The files of the records that some changes name.
@@ -258,4 +317,84 @@ pub fn day_of(seconds: i64) -> Day {
     let days = seconds.div_euclid(86_400);
     let epoch = jiff::civil::date(1970, 1, 1);
     Day(epoch.checked_add(jiff::Span::new().days(days)).unwrap_or(epoch))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ledger::MemoryRecall;
+
+    /// Commits one after the other, each with one evidence record, and its day.
+    struct Line(Vec<(&'static str, Snapshot, i64)>);
+
+    impl Revisions for Line {
+        fn touching(&self, _: &str, _: &[String]) -> Result<Vec<Commit>, SourceError> {
+            let commit = |(id, _, time): &(&str, Snapshot, i64)| Commit {
+                id: id.to_string(),
+                parents: Vec::new(),
+                time: *time,
+                summary: String::new(),
+                decisions: Vec::new(),
+            };
+            Ok(self.0.iter().map(commit).collect())
+        }
+
+        fn commit(&self, id: &str) -> Option<Snapshot> {
+            self.0.iter().find(|(own, ..)| *own == id).map(|(_, snapshot, _)| snapshot.clone())
+        }
+    }
+
+    fn state(state: &str, made: &str) -> Snapshot {
+        let evidence = format!(
+            "showing: wet-tg\nsubject: {{lamina: [cw, oven]}}\nkind: test\nstate: {state}\nmade: {made}\nresult: {{value: 100 degC}}\n"
+        );
+        let files = [
+            ("ledger.yaml", "format: 1\nprogramme: Test (invented)\n"),
+            (
+                "materials/cw.yaml",
+                "kind: prepreg\nfibre: {name: hs-a, type: carbon, density: 1790 kg/m3, areal: 200 g/m2}\nresin: {name: ep-1, density: 1240 kg/m3, content: 37 %}\n",
+            ),
+            ("processes/oven.yaml", "method: oven\n"),
+            ("showings/wet-tg.yaml", "kind: glass-transition\naccept: {mean_at_least: 95 degC}\n"),
+            ("evidence/e-1.yaml", &evidence),
+        ];
+        let files = files.into_iter().map(|(file, text)| (file.to_string(), text.as_bytes().to_vec()));
+        Snapshot::in_memory(files.collect())
+    }
+
+    /// Days since 1970-01-01: 20 454 is 2026-01-01 (56 years of 365 days and 14 leap days).
+    const FIRST: i64 = 20_454 * 86_400;
+
+    fn done(line: Vec<(&'static str, Snapshot, i64)>, now: &Snapshot, revision: Option<&str>) -> String {
+        let recall = MemoryRecall::new();
+        let line = Line(line);
+        let past = Past { revisions: &line, recall: &recall };
+        let ledger = Ledger::load(now, &recall);
+        assert!(ledger.evidence.contains_key("e-1"), "{:?}", ledger.faults);
+        let today = Day::parse("2026-03-01").unwrap();
+        let days = past.done((&ledger, revision), [&"e-1".to_string()].into_iter(), today).unwrap();
+        days.get("e-1").map_or_else(String::new, ToString::to_string)
+    }
+
+    #[test]
+    fn evidence_is_done_on_the_day_of_the_commit_that_says_so_and_not_when_its_article_was_made() {
+        let made = "2025-12-01";
+        let running = ("a", state("running", made), FIRST);
+        let finished = ("b", state("done", made), FIRST + 10 * 86_400);
+        let edited = ("c", state("done", made), FIRST + 20 * 86_400);
+        let now = state("done", made);
+        let line = vec![running.clone(), finished.clone(), edited.clone()];
+        assert_eq!(done(line, &now, Some("c")), "2026-01-11");
+        // Taken back and done once more, it was done the last time.
+        let again = ("d", state("done", made), FIRST + 30 * 86_400);
+        let back = ("c", state("running", made), FIRST + 20 * 86_400);
+        assert_eq!(done(vec![finished.clone(), back, again], &now, Some("d")), "2026-01-31");
+        // What is not committed is done today; what is not done has no day.
+        assert_eq!(done(vec![running.clone()], &now, Some("a")), "2026-03-01");
+        assert_eq!(done(Vec::new(), &now, None), "2026-03-01");
+        assert_eq!(done(vec![running], &state("running", made), Some("a")), "");
+        // No test comes before its article.
+        let late = state("done", "2026-02-01");
+        assert_eq!(done(vec![("b", late.clone(), FIRST)], &late, Some("b")), "2026-02-01");
+    }
 }

@@ -2,6 +2,7 @@
 
 use super::args::{CompareArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use super::decide::short_id;
 use super::laid::{Named, all_or_no_decisions};
 use crate::change::compare::{Base, Column, edit_conflicts, gatherings, together};
 use crate::change::footprint::conflicts;
@@ -89,7 +90,10 @@ impl Decided<'_> {
         let some: Vec<Named<'_>> = of.iter().filter_map(|at| self.decisions.get(*at)).cloned().collect();
         self.context.laid_over(self.place, self.current, &some).map_err(|failure| Failure {
             // Here the state is named by another option.
-            help: failure.help.map(|help| help.replace("--at REV", "--base REV")),
+            help: failure.help.map(|help| {
+                let ids = some.iter().map(|(id, _)| format!("bondline impact {} --at REV", short_id(id)));
+                ids.fold(help, |help, own| help.replace(&own, "--base REV")).replace("--at REV", "--base REV")
+            }),
             ..failure
         })
     }

@@ -14,8 +14,7 @@ pub(super) use apply::way_on;
 use super::args::{DecideArgs, DecideCommand, Source};
 use super::context::{Context, Failure, Loaded, Status, unwritten};
 use super::laid::one_decision;
-use crate::change::draft::number_of;
-use crate::ledger::Entry;
+use crate::ledger::{Entry, number_of};
 use crate::record::edit::{self, EditError};
 use crate::record::{Address, Change, Decision, DecisionStatus};
 use crate::report::page::shown;
@@ -199,6 +198,17 @@ fn wrong_status(entry: &Entry<Decision>, wanted: &str, help: &str) -> Failure {
         format!("{} is {}; {wanted}", entry.id, entry.value.status.word()),
         help.replace("{id}", short_id(&entry.id)),
     )
+}
+
+/// What an approval does not open: duties that a release needs.
+fn still_closed(decision: &Decision) -> Option<String> {
+    let lapsed = decision.predicted.as_ref()?.lapsed.len();
+    (lapsed > 0).then(|| {
+        let duties = if lapsed == 1 { "1 duty".to_string() } else { format!("{lapsed} duties") };
+        format!(
+            "It was predicted to lapse or open {duties}: where a released panel needs one of them, the gate refuses its commit all the same until it is proved again or conceded, or the release is taken back."
+        )
+    })
 }
 
 /// `dd-007` of `dd-007-lighter-mesh`.

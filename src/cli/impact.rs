@@ -128,6 +128,12 @@ fn sides(
         [] => Err(Failure::new("--at needs a decision", "write `bondline impact dd-003 --at REV`")),
         of => {
             let current = work();
+            if args.at.is_some() {
+                // What it names is laid over that state, and can't be read without it.
+                if let Err(failure) = current {
+                    return Err(failure);
+                }
+            }
             if let Ok(current) = &current
                 && let Some(decisions) = all_or_no_decisions(&current.ledger, of)?
             {

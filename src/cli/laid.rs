@@ -58,7 +58,17 @@ impl Context {
             let whose = which.map_or_else(String::new, |(id, _)| format!("{id} can't be carried out: "));
             let after = if stuck != Some(1) && list.len() > 1 { " after those before it" } else { "" };
             let whose = whose.replace(" can't be carried out", &format!(" can't be carried out{after}"));
-            let help = which.map_or_else(String::new, |(id, decision)| way_on(id, decision.status, &fault));
+            let alone = |decision: &Decision| {
+                let own = self.settled(place, current, decision).ok();
+                own.is_some_and(|own| overlay(&current.ledger, &current.snapshot, &[&own]).is_ok())
+            };
+            let help = which.map_or_else(String::new, |(id, decision)| match alone(decision) && list.len() > 1 {
+                // The record has not moved on: those before it take hold of the same.
+                true => format!(
+                    "{id} fits the records by itself: it and one before it leave the same place otherwise, and only one of them can be carried out as it is"
+                ),
+                false => way_on(id, decision.status, &fault),
+            });
             Failure::new(format!("{whose}{fault}"), help)
         })?;
         let mut head = self.read(current.snapshot.overlay(texts));

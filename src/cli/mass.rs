@@ -94,6 +94,7 @@ pub(super) fn run(
         }
         write!(out, "{}", mass::text(&statement, context.width))?;
     } else {
+        context.say_laid(&loaded, out)?;
         let parts = (pieces.as_deref(), estimates.as_ref());
         write!(out, "{}", weighings::text(&statement, parts, context.width))?;
     }

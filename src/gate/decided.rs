@@ -121,9 +121,10 @@ pub(super) fn unexplained(
         into.push(finding(
             PolicyLevel::Block,
             format!(
-                "{what}; {} {} on it, and no approved decision says so",
+                "{what}; {} {} on it, and no approved decision says so{}",
                 listed(holders),
-                if holders.len() == 1 { "rests" } else { "rest" }
+                if holders.len() == 1 { "rests" } else { "rest" },
+                edited.explained.idle_on(change).iter().map(|why| format!("; {why}")).collect::<String>(),
             ),
             way_on(change, &by),
         ));

@@ -7,6 +7,7 @@ use crate::record::{
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+mod approvals;
 mod built;
 mod carried;
 mod circles;
@@ -51,6 +52,7 @@ fn only<'a, T>(records: &'a Records<T>, name: &str) -> Option<&'a Entry<T>> {
 mod tests;
 mod words;
 
+pub use approvals::number_of;
 pub(crate) use conditions::same_condition;
 pub use data::{digest as digest_of, read_specimens};
 pub use files::{Files, MemoryFiles};

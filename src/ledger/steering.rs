@@ -1,6 +1,7 @@
 //! Rules on decisions and studies: what they write must be changes and places.
 
 use super::Entry;
+use super::approvals;
 use super::known::{Known, entry, missing_help, not_empty};
 use super::ranges;
 use super::sink::Sink;
@@ -24,6 +25,17 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
     let decision = &*own.value;
     for (index, one) in decision.changes.iter().enumerate() {
         change(sink, index, one);
+    }
+    approvals::decision(known, sink, own);
+    if decision.changes.is_empty()
+        && matches!(
+            decision.status,
+            DecisionStatus::Proposed | DecisionStatus::Approved | DecisionStatus::Draft
+        )
+    {
+        sink.warning("empty-list", "changes", "the decision changes nothing")
+            .label("no change")
+            .help("write what it changes, or say by `status: withdrawn` that it is not pursued");
     }
     if matches!(decision.status, DecisionStatus::Proposed | DecisionStatus::Approved)
         && !is_as_predicted(decision)
@@ -85,6 +97,14 @@ fn change(sink: &mut Sink, index: usize, change: &Change) {
         sink.error("bad-change", at, message).label("one of five").help("write an entry for each change");
         return;
     };
+    // Who approved what is no design: a decision that could say so of another would approve itself.
+    if let Ok(address) = place_of(place, *within)
+        && address.kind() == RecordKind::Decision
+    {
+        sink.error("bad-change", entry("changes", index, verb), "a decision changes no decision")
+            .label("another decision")
+            .help("approve it with `bondline decide approve`, or write `supersedes` in the one that stands in its place");
+    }
     if let Err(fault) = place_of(place, *within) {
         sink.error("bad-address", entry("changes", index, verb), fault).label("bad address").help(
             if *within {
@@ -114,9 +134,15 @@ fn change(sink: &mut Sink, index: usize, change: &Change) {
         }
         match (needed.contains(&key), given) {
             (true, false) => {
+                let help = match *verb {
+                    "set" => {
+                        "write `to`, a value; to take one out write `remove` in place of `set`".to_string()
+                    }
+                    _ => format!("write `{key}`"),
+                };
                 sink.error("bad-change", at.as_str(), format!("`{verb}` needs `{key}`"))
                     .label(format!("`{key}` missing"))
-                    .help(format!("write `{key}`"));
+                    .help(help);
             }
             (false, true) => {
                 sink.error(

@@ -25,8 +25,9 @@ pub enum Standing {
     Holds(Option<String>),
     /// Something that it does not name is missing too.
     Further(Vec<String>),
-    /// A role that the ledger asks for has not approved it.
-    NotApproved,
+    /// A role that the ledger asks for has not approved it; or all have, and too few different people: how many by
+    /// name, and how many are asked for.
+    NotApproved(Option<(usize, u32)>),
     /// Its last day is past.
     Ended(Day),
     /// It is for fewer units than there are; how, in words.
@@ -40,7 +41,12 @@ impl Standing {
             Standing::Holds(None) => format!("until {}", concession.until),
             Standing::Holds(Some(used)) => format!("until {}, {used}", concession.until),
             Standing::Further(what) => format!("does not cover {}", what.join(", ")),
-            Standing::NotApproved => "is not approved by the roles that the ledger asks for".to_string(),
+            Standing::NotApproved(None) => {
+                "is not approved by the roles that the ledger asks for".to_string()
+            }
+            Standing::NotApproved(Some((named, persons))) => format!(
+                "is approved by the roles that the ledger asks for, but names {named} of the {persons} different people (`by`)"
+            ),
             Standing::Ended(day) => format!("ended on {day}"),
             Standing::UsedUp(how) => format!("is used up: {how}"),
         }
@@ -96,7 +102,7 @@ pub fn standings(
             return Standing::Further(further);
         }
         if !is_approved(pieces.ledger, own) {
-            return Standing::NotApproved;
+            return Standing::NotApproved(too_few(pieces.ledger, own));
         }
         if own.until < today {
             return Standing::Ended(own.until);
@@ -113,6 +119,14 @@ pub fn standings(
 pub fn is_approved(ledger: &Ledger, concession: &Concession) -> bool {
     let needed = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession, needed.persons))
+}
+
+/// How many people approved a concession and how many are asked for, where that alone is lacking.
+fn too_few(ledger: &Ledger, concession: &Concession) -> Option<(usize, u32)> {
+    let needed = ledger.head.as_ref()?.approvals.as_ref()?;
+    let people = Approval::people(&concession.approvals, &needed.concession).len();
+    let roles = Approval::by_all(&concession.approvals, &needed.concession, None);
+    needed.persons.filter(|_| roles).map(|persons| (people, persons))
 }
 
 /// What is missing beyond what a concession names, in any article that the panel has of the subject.

@@ -203,7 +203,7 @@ impl Money {
     pub fn parse(text: &str) -> Result<Self, String> {
         let bad = || {
             format!(
-                "`{text}` is no sum of money: write a number and a three-letter currency, for example `180 EUR`"
+                "`{text}` is no sum of money: write a number and a three-letter currency, for example `180 EUR`; a price by a unit names it, as in `38 EUR/m2`"
             )
         };
         let text = text.trim();

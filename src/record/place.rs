@@ -172,9 +172,13 @@ fn handle(tree: &Tree, item: usize) -> Option<String> {
     let NodeKind::Map { entries, .. } = &tree.resolved(item)?.kind else { return None };
     ["id", "name"].iter().find_map(|wanted| {
         let entry = entries.iter().find(|entry| tree.scalar(entry.key) == Some(wanted))?;
-        let words: Vec<&str> = tree.scalar(entry.value)?.split_whitespace().collect();
-        (!words.is_empty()).then(|| words.join("-"))
+        Some(dashed(tree.scalar(entry.value)?)).filter(|name| !name.is_empty())
     })
+}
+
+/// A text with its blanks turned into `-`.
+fn dashed(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join("-")
 }
 
 /// Follows `route` from the root: the steps (each with the node it is taken in) and the node at its end.
@@ -223,13 +227,20 @@ fn follow(
 fn child(tree: &Tree, node: usize, word: &str) -> Option<(Step, usize)> {
     match &tree.resolved(node)?.kind {
         NodeKind::Map { entries, .. } => {
-            let at = entries.iter().position(|entry| tree.scalar(entry.key) == Some(word))?;
+            // A key with blanks may be written as the names of lists are.
+            let exact = entries.iter().position(|entry| tree.scalar(entry.key) == Some(word));
+            let alike = || {
+                let key = |entry: &Entry| tree.scalar(entry.key).filter(|key| key.contains(' ')).map(dashed);
+                word.contains('-')
+                    .then(|| entries.iter().position(|entry| key(entry).as_deref() == Some(word)))?
+            };
+            let at = exact.or_else(alike)?;
             Some((Step::Key(at), entries.get(at)?.value))
         }
         NodeKind::List { items, .. } => {
             let at = items
                 .iter()
-                .position(|item| handle(tree, *item).is_some_and(|name| name == word))
+                .position(|item| handle(tree, *item).is_some_and(|name| name == word || name == dashed(word)))
                 .or_else(|| word.parse::<usize>().ok()?.checked_sub(1))?;
             Some((Step::Item(at), items.get(at).copied()?))
         }

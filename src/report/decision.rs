@@ -15,6 +15,37 @@ pub struct Listed<'a> {
     pub id: &'a str,
     /// The record.
     pub decision: &'a Decision,
+    /// The commit that carried it out.
+    pub applied: Option<&'a Application>,
+    /// How the records stand to it, where it is approved and no commit carries it out.
+    pub stands: Option<&'a Stands>,
+}
+
+impl Listed<'_> {
+    /// Where it stands in words; what is approved is told apart by what has become of it.
+    fn state(&self, rule: Option<&Approvals>) -> String {
+        let own = self.decision;
+        let lacks = |word: &str| match lacking(own, rule).0.as_slice() {
+            [] => word.to_string(),
+            open => format!("{word}, needs {}", open.join(", ")),
+        };
+        if own.status == DecisionStatus::Proposed {
+            return lacks("proposed");
+        }
+        if own.status != DecisionStatus::Approved {
+            return own.status.word().to_string();
+        }
+        let is_closed = own.found.as_ref().is_some_and(|found| found.0.on.is_some());
+        match (self.applied, self.stands) {
+            (Some(applied), _) if applied.undone.is_some() => "taken back".to_string(),
+            (Some(_), _) if is_closed => "closed".to_string(),
+            (Some(_), _) => "carried out".to_string(),
+            (None, Some(Stands::Fits)) => lacks("approved, to do"),
+            (None, Some(Stands::Done)) => lacks("approved, done already"),
+            (None, Some(Stands::Stale(_))) => lacks("approved, does not fit"),
+            (None, None) => lacks("approved"),
+        }
+    }
 }
 
 /// One decision shown whole.
@@ -66,6 +97,9 @@ pub fn list_json(rows: &[Listed<'_>], rule: Option<&Approvals>) -> Value {
                 "status": own.status.word(),
                 "raised": own.raised,
                 "needs": (own.status == DecisionStatus::Proposed).then(|| lacking(own, rule).0),
+                "state": row.state(rule),
+                "applied": row.applied.map(applied_json),
+                "taken_back": row.applied.and_then(taken_back_json),
                 "predicted": own.predicted.as_ref().map(predicted_json),
                 "held": held(row.id, own).map(|held| held_json(&held)),
             })
@@ -88,17 +122,10 @@ pub fn list_text(rows: &[Listed<'_>], rule: Option<&Approvals>, frame: &Frame) -
     ]);
     for row in rows {
         let own = row.decision;
-        let status = match own.status {
-            DecisionStatus::Proposed => match lacking(own, rule).0.as_slice() {
-                [] => "proposed".to_string(),
-                open => format!("proposed, needs {}", open.join(", ")),
-            },
-            status => status.word().to_string(),
-        };
         let predicted = own.predicted.as_ref();
         table.row([
             row.id.split('-').take(2).collect::<Vec<_>>().join("-"),
-            status,
+            row.state(rule),
             predicted.map_or_else(|| "-".to_string(), |own| signed(own.mass.si())),
             predicted.map_or_else(|| "-".to_string(), |own| format!("{}", own.weeks)),
             shown(own.title.as_deref().unwrap_or(row.id)),
@@ -107,6 +134,14 @@ pub fn list_text(rows: &[Listed<'_>], rule: Option<&Approvals>, frame: &Frame) -
     let mut text = table.render(frame.columns());
     text.push_str("\nMass and weeks as predicted when it was proposed; `-` where none was frozen.\n");
     text
+}
+
+fn applied_json(own: &Application) -> Value {
+    json!({ "commit": own.commit, "on": own.on.to_string() })
+}
+
+fn taken_back_json(own: &Application) -> Option<Value> {
+    own.undone.as_ref().map(|(commit, on)| json!({ "commit": commit, "on": on.to_string() }))
 }
 
 fn predicted_json(own: &Predicted) -> Value {
@@ -141,7 +176,8 @@ pub fn show_json(shown: &Shown<'_>) -> Value {
         "needs": roles,
         "people_needed": people,
         "supersedes": own.supersedes,
-        "applied": shown.applied.map(|own| json!({ "commit": own.commit, "on": own.on.to_string() })),
+        "applied": shown.applied.map(applied_json),
+        "taken_back": shown.applied.and_then(taken_back_json),
         "cannot_be_carried_out": match &shown.stands {
             Some(Stands::Stale(why)) => Some(why),
             _ => None,
@@ -203,11 +239,15 @@ pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
         }
     }
     match (given.applied, &given.stands) {
-        (Some(applied), _) => text.push_str(&format!(
-            "\nCarried out on {} in {}.\n",
-            applied.on,
-            applied.commit.get(..10).unwrap_or(&applied.commit)
-        )),
+        (Some(applied), _) => {
+            let brief = |commit: &str| commit.get(..10).unwrap_or(commit).to_string();
+            let back = applied
+                .undone
+                .as_ref()
+                .map_or(String::new(), |(commit, on)| format!(" Taken back on {on} in {}.", brief(commit)));
+            let words = format!("Carried out on {} in {}.{back}", applied.on, brief(&applied.commit));
+            text.push_str(&format!("\n{}", wrap(&words, width)));
+        }
         (None, Some(Stands::Stale(why))) => {
             let words = format!("It can't be carried out as the records stand: {}", shown(why));
             text.push_str(&format!("\n{}", wrap(&words, width)));
@@ -299,7 +339,7 @@ pub fn came_true(predicted: Option<&Predicted>, found: &FoundFigures) -> Vec<Str
             calculated.as_ref().map_or(String::new(), |own| format!(", calculated {}", signed(own.si()))),
         )),
         (None, Some(calculated)) => said.push(format!(
-            "Mass: {} kg as calculated{expected}; no panel was weighed both before and since.",
+            "Mass: {} kg as calculated{expected}; no panel was weighed both before and since in one condition, so no prediction of mass is held to it.",
             signed(calculated.si())
         )),
         (None, None) => {}
@@ -343,7 +383,8 @@ pub fn held_json(held: &Held) -> Value {
         "decision": held.decision,
         "predicted_mass_kg": held.predicted_kg,
         "found_mass_kg": held.found_kg,
-        "weighed": held.is_weighed,
+        "weighed": held.found_kg.is_some(),
+        "calculated_mass_kg": held.calculated_kg,
         "predicted_weeks": held.predicted_weeks,
         "found_weeks": held.found_weeks,
         "weeks_so_far": held.weeks_so_far,
@@ -368,14 +409,13 @@ pub fn calibration_json(own: &Calibration) -> Value {
 /// The calibration, for people.
 pub fn calibration_text(own: &Calibration, frame: &Frame) -> String {
     if own.held.is_empty() {
-        return "No decision has been held to a prediction yet: `bondline decide close` does it.\n"
+        return "No decision is held to a prediction in this commit: `bondline decide close` does it, once what it writes is committed.\n"
             .to_string();
     }
     let mut table = Table::new([
         ("Decision", Align::Left),
         ("Mass kg said", Align::Right),
-        ("came", Align::Right),
-        ("by", Align::Left),
+        ("weighed", Align::Right),
         ("Weeks said", Align::Right),
         ("took", Align::Right),
     ]);
@@ -384,7 +424,6 @@ pub fn calibration_text(own: &Calibration, frame: &Frame) -> String {
             one.decision.clone(),
             signed(one.predicted_kg),
             one.found_kg.map_or_else(|| "-".to_string(), signed),
-            if one.is_weighed { "scale" } else { "calculation" }.to_string(),
             format!("{}", one.predicted_weeks),
             match (one.found_weeks, one.weeks_so_far) {
                 (Some(weeks), _) => format!("{weeks}"),
@@ -400,6 +439,13 @@ pub fn calibration_text(own: &Calibration, frame: &Frame) -> String {
             "Mass comes out {} kg against what was predicted on the mean of {}, and is off by {error:.3} kg.",
             signed(bias),
             count(own.masses, "decision"),
+        ));
+    }
+    let unweighed = own.held.len() - own.masses;
+    if unweighed > 0 {
+        sentences.push(format!(
+            "{} in no mean of masses, since nothing that was weighed speaks of the change.",
+            if unweighed == 1 { "1 decision is".to_string() } else { format!("{unweighed} decisions are") }
         ));
     }
     if let (Some(bias), finished) = (own.weeks_bias, own.finished) {

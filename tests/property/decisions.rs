@@ -5,7 +5,7 @@ use super::config;
 use super::edits::{apply, edits};
 use super::judging::{Seen, close, read, try_load};
 use super::programme::{plans, proved};
-use bondline::change::carried::carries;
+use bondline::change::carried::{carried_out, carries};
 use bondline::change::decide::{DecideError, overlay};
 use bondline::change::diff::diff;
 use bondline::change::draft::{Wish, bare, changes_between, changes_of};
@@ -204,6 +204,10 @@ fn angles_of(snapshot: &Snapshot) -> Vec<String> {
     value["layers"].as_array().unwrap().iter().map(|layer| layer["angle"].to_string()).collect()
 }
 
+fn texts_of(snapshot: &Snapshot) -> std::collections::BTreeMap<String, Vec<u8>> {
+    snapshot.files().map(|file| (file.path.clone(), snapshot.read(&file.path).unwrap().to_vec())).collect()
+}
+
 fn words_of(angles: &[usize]) -> Vec<String> {
     angles.iter().map(|angle| ANGLES[*angle].to_string()).collect()
 }
@@ -281,6 +285,49 @@ proptest! {
                 prop_assert!(equals || again || nears || first.what != 2, "{angles:?} {first:?} {second:?}");
             }
             Err(other) => prop_assert!(false, "{other}"),
+        }
+    }
+
+    #[test]
+    fn approved_decisions_on_one_list_do_not_hold_each_other_up(
+        angles in proptest::collection::vec(0_usize..3, 2..6), first in touches(), second in touches()
+    ) {
+        let plain = state(recipe_of(&angles))?;
+        let approved = |touch: &Touch| {
+            Decision { status: DecisionStatus::Approved, ..drafted(&plain, &angles, touch) }
+        };
+        let (one, two) = (approved(&first), approved(&second));
+        prop_assume!(!one.changes.is_empty() && !two.changes.is_empty());
+        prop_assume!(by_hand(&angles, &[&first, &second]).is_some_and(|all| !all.is_empty()));
+        let ids = ["dd-001-x", "dd-002-y"];
+        let mut texts = recipe_of(&angles);
+        for (id, decision) in ids.iter().zip([&one, &two]) {
+            texts.insert(format!("decisions/{id}.yaml"), serde_yaml::to_string(decision).unwrap().into_bytes());
+        }
+        let old = state(texts)?;
+        let recall = MemoryRecall::new();
+        let line = Line(vec![(BASE.to_string(), old.0.clone())]);
+        let past = Past { revisions: &line, recall: &recall };
+        // The gate lets in each alone while the other is still to be done, and both at once; the commit names what it
+        // carries out.
+        for (decisions, named) in [(vec![&one], &ids[..1]), (vec![&two], &ids[1..]), (vec![&one, &two], &ids[..])] {
+            let laid = old.0.overlay(overlay(&old.1, &old.0, &decisions).unwrap());
+            let now = Ledger::load(&laid, &recall);
+            prop_assume!(now.broken.is_empty());
+            let edits = diff(&old.1, &now);
+            // Two that undo each other change nothing.
+            prop_assume!(!edits.changes.is_empty());
+            let explained = explain((&old.1, &old.0), &now, &edits, &past);
+            let left: Vec<_> = edits.changes.iter().filter(|change| !explained.covers(change)).collect();
+            prop_assert!(left.is_empty(), "{named:?}: {left:?}");
+            let found = carried_out((&old.1, &old.0), &now, &edits, &past);
+            prop_assert!(named.iter().all(|id| found.contains(&id.to_string())), "{named:?}: {found:?}");
+            // And what was carried out is used up, whatever was carried out with it.
+            let after = Line(vec![line.0[0].clone(), ("second".to_string(), laid.clone())]);
+            let past = Past { revisions: &after, recall: &recall };
+            for (id, decision) in ids.iter().zip([&one, &two]).filter(|(id, _)| named.contains(*id)) {
+                prop_assert_eq!(past.spent((&now, &Snapshot::in_memory_at(texts_of(&laid), Some("second"))), id, decision).unwrap().len(), 1, "{}", id);
+            }
         }
     }
 

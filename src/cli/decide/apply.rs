@@ -1,12 +1,12 @@
 //! `bondline decide apply`.
 
 use super::draft::leaves_no_fault;
-use super::{Wrote, decision, short_id, wrong_status};
+use super::{Wrote, decision, short_id, still_closed, wrong_status};
 use crate::change::decide::{DecideError, Overlay, overlay};
 use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
-use crate::record::{Decision, DecisionStatus};
+use crate::record::{Approval, Decision, DecisionStatus};
 use crate::source::Place;
 use crate::source::write::{FileEdit, Writer};
 use serde_json::json;
@@ -51,6 +51,7 @@ pub(super) fn run(
     leaves_no_fault(context, &now, &settled.changes)?;
     let edits = edits(&now, &texts)?;
     let mut said = Vec::new();
+    let beside = edited_beside(context, &place, &now, &edits)?;
     for (was, is) in entry.value.changes.iter().zip(&settled.changes).filter(|(was, is)| was != is) {
         let place = |change: &crate::record::Change| {
             change
@@ -65,15 +66,32 @@ pub(super) fn run(
     if args.dry_run {
         said.push(format!("Nothing is written: `bondline decide apply {short}` does it."));
     } else {
-        said.push(format!(
-            "Carried out. `bondline impact` shows what it does; `bondline decide apply {short} --undo` takes it back while it is not committed."
-        ));
+        said.push(match (place.repository(), beside.as_slice()) {
+            (None, _) => "Carried out, in no repository: nothing takes it back but an edit by hand.".to_string(),
+            (Some(_), []) => format!(
+                "Carried out. `bondline impact` shows what it does; `bondline decide apply {short} --undo` takes it back while it is not committed."
+            ),
+            (Some(_), files) => format!(
+                "Carried out. `bondline impact` shows what it does, with the other edits that are not committed in {}: `--undo` takes nothing back there; commit it without them (`git add -p`).",
+                files.join(", ")
+            ),
+        });
     }
     if status != DecisionStatus::Approved {
         said.push(format!(
             "{} is not approved but {}: the gate lets it into nothing that a released panel or a frozen recipe rests on.",
             entry.id,
             status.word()
+        ));
+    }
+    said.extend(still_closed(&entry.value));
+    let rule = now.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
+    let lacks = rule.map(|rule| Approval::lacking(&entry.value.approvals, &rule.decision, rule.persons));
+    if let (DecisionStatus::Approved, Some(lacks)) = (status, lacks.filter(|lacks| !lacks.is_empty())) {
+        said.push(format!(
+            "{} says approved, and lacks {}: the gate lets it into nothing that a released panel or a frozen recipe rests on.",
+            entry.id,
+            lacks.join(" and ")
         ));
     }
     let wrote = Wrote {
@@ -85,6 +103,23 @@ pub(super) fn run(
         more: json!({ "status": status.word() }),
     };
     wrote.write(context, &writer, &edits, out)
+}
+
+/// The files that it edits and that differ from HEAD already.
+fn edited_beside(
+    context: &Context,
+    place: &Place,
+    now: &Loaded,
+    edits: &[FileEdit],
+) -> Result<Vec<String>, Failure> {
+    if place.repository().is_none() {
+        return Ok(Vec::new());
+    }
+    let head = context.read(place.head_or_empty()?);
+    let files = edits.iter().map(|edit| &edit.file);
+    let differ =
+        files.filter(|file| head.snapshot.entry(file).is_some() && head.text(file) != now.text(file));
+    Ok(differ.cloned().collect())
 }
 
 fn refused(entry: &Entry<Decision>, fault: &DecideError) -> Failure {
@@ -114,6 +149,9 @@ pub(in crate::cli) fn way_on(id: &str, status: DecisionStatus, fault: &DecideErr
         }
         (DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. }, _) => {
             format!("the record has moved on; `bondline decide rebase {short}` brings the decision up to it")
+        }
+        (DecideError::Twice { .. }, _) => {
+            "keep one of the two in the decision: which of them is meant nobody can tell".to_string()
         }
         _ => "bring the decision's `changes` up to the records as they are now".to_string(),
     }

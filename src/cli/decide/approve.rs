@@ -1,7 +1,7 @@
 //! `bondline decide approve`.
 
 use super::propose::outdated;
-use super::{Wrote, decision, short_id, text_of, uneditable, with_status, wrong_status};
+use super::{Wrote, decision, short_id, still_closed, text_of, uneditable, with_status, wrong_status};
 use crate::cli::args::ApproveArgs;
 use crate::cli::context::{Context, Failure, Status, nearest};
 use crate::ledger::is_as_predicted;
@@ -64,7 +64,16 @@ pub(super) fn run(
             "`bondline decide show` lists the approvals",
         ));
     }
-    let by = args.by.as_deref().map(Text::from).filter(|by| !by.as_str().is_empty());
+    let by = args.by.as_deref().map(Text::from);
+    if by.as_ref().is_some_and(|by| by.as_str().trim().is_empty()) {
+        return Err(Failure::new("`--by` names nobody", "write `--by NAME`, or leave it out"));
+    }
+    if let Some(raised) = own.raised.filter(|raised| context.today < *raised) {
+        return Err(Failure::new(
+            format!("{} was raised on {raised}, and today is {}", entry.id, context.today),
+            "nobody approves what is not raised yet: look at `--today`, or correct `raised`",
+        ));
+    }
     match (&by, persons) {
         (None, Some(persons)) => {
             return Err(Failure::new(
@@ -125,12 +134,15 @@ pub(super) fn run(
         (false, true) => "Every role has approved, but too few different people.".to_string(),
         (false, false) => format!("It still needs {}.", open.join(" and ")),
     };
+    let mut said = vec![words];
+    said.extend(still_closed(own).filter(|_| approved));
+    said.push("An approval is what was typed; it is no signature for certification.".to_string());
     let wrote = Wrote {
         did: "approve",
         id: &entry.id,
         file: &entry.file,
         dry_run: args.dry_run,
-        said: vec![words, "An approval is what was typed; it is no signature for certification.".to_string()],
+        said,
         more: json!({ "approved": approved, "open": open }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };

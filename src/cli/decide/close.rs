@@ -2,7 +2,7 @@
 
 use super::{Wrote, decision, text_of, uneditable, wrong_status};
 use crate::change::decide::overlay;
-use crate::change::found::{Successors, found};
+use crate::change::found::{Successors, evidence_for, found};
 use crate::cli::args::CloseArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::qualify::verdict::Evaluation;
@@ -43,11 +43,32 @@ pub(super) fn run(
             "close it once it is applied and committed; one that is not pursued is `withdrawn`",
         )
     })?;
+    if let Some((commit, on)) = &applied.undone {
+        return Err(Failure::new(
+            format!(
+                "{} was carried out in {} and taken back on {on} in {}: nothing is left to hold to its prediction",
+                entry.id,
+                brief(&applied.commit),
+                brief(commit)
+            ),
+            "what does it again is another decision; say by `status: withdrawn` that this one is not pursued",
+        ));
+    }
     let evaluation = context.evaluate(&now, err)?;
     let statement = context.statement(&now)?;
     let successors = successors(context, &place, own, (&now, &evaluation), err)?;
-    let mut figures =
-        found((&now.ledger, &evaluation), &statement, own, Some(&applied), &successors, context.today);
+    let used = evidence_for(&evaluation, own, &successors);
+    let head = place.head_or_empty()?;
+    let past = context.past(&place);
+    let done = past.done((&now.ledger, head.commit()), used.into_iter(), context.today)?;
+    let mut figures = found(
+        (&now.ledger, &evaluation),
+        &statement,
+        own,
+        Some(&applied),
+        &successors,
+        (&done, context.today),
+    );
     figures.note = match (figures.note.take(), &args.note) {
         (Some(before), Some(note)) if before.trim() != note.trim() => {
             Some(format!("{}\n{note}", before.trim_end()))
@@ -56,7 +77,10 @@ pub(super) fn run(
     };
     let was = text_of(&now, entry)?;
     let text = written(&was, &figures).map_err(|fault| uneditable(&entry.file, &fault))?;
-    let said = view::came_true(own.predicted.as_ref(), &figures);
+    let mut said = view::came_true(own.predicted.as_ref(), &figures);
+    if text != was && !args.dry_run {
+        said.push("Commit it: `bondline history` reads what is committed.".to_string());
+    }
     let wrote = Wrote {
         did: "close",
         id: &entry.id,
@@ -67,6 +91,10 @@ pub(super) fn run(
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
     wrote.write(context, &writer, &[edit], out)
+}
+
+fn brief(commit: &str) -> &str {
+    commit.get(..7).unwrap_or(commit)
 }
 
 /// What the predicted duties are called now; nothing is known of them where the state that they were predicted on is

@@ -5,7 +5,7 @@ use crate::change::decide::{DecideError, overlay};
 use crate::change::draft::{Draft, Wish, bare, changes_between, changes_of};
 use crate::cli::args::DraftArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status, nearest};
-use crate::record::{Address, Change, RecordKind, is_id};
+use crate::record::{Address, Change, RecordKind, is_id, places};
 use crate::report::page::count;
 use crate::source::write::FileEdit;
 use serde_json::json;
@@ -37,6 +37,16 @@ pub(super) fn run(
         )?;
         if !edited.left_out.is_empty() {
             writeln!(err, "note: not part of a design, and left out: {}", edited.left_out.join(", "))?;
+        }
+        if !edited.unsaid.is_empty() {
+            writeln!(
+                err,
+                "note: no value differs, and a decision carries no comments: {}",
+                edited.unsaid.join(", ")
+            )?;
+        }
+        if !edited.uncommented.is_empty() {
+            writeln!(err, "note: without their comments: {}", edited.uncommented.join(", "))?;
         }
         if edited.changes.is_empty() {
             return Err(Failure::new(
@@ -79,11 +89,21 @@ pub(super) fn run(
     let text = draft.text().ok_or_else(|| {
         Failure::new("a value can't be written on a line", "write it without tags and custom types")
     })?;
+    let laid = [(file.clone(), Some(text.clone().into_bytes()))].into_iter().collect();
+    let with = context.read(now.snapshot.overlay(laid));
+    let new: Vec<_> = with.ledger.new_errors(&now.ledger).into_iter().cloned().collect();
+    if !new.is_empty() {
+        return Err(Failure {
+            message: "the draft would be a decision that can't be read".to_string(),
+            help: Some("say otherwise what the faults below name; nothing is written".to_string()),
+            faults: new,
+        });
+    }
     let short = short_id(&id).to_string();
     let mut said = vec![format!("{id}: {}", count(draft.changes.len(), "change"))];
     if args.from_worktree {
         said.push(format!(
-            "The work tree holds these edits already: `bondline impact {short} --at HEAD` shows what they do."
+            "The work tree holds these edits already: `bondline impact {short} --at HEAD` shows what they do. Next: `bondline decide propose {short}`; commit the decision alone (`git add {file}`) once it is approved, and the edits after it."
         ));
     } else {
         said.push(format!(
@@ -110,9 +130,30 @@ fn help_for(fault: &DecideError, now: &Loaded) -> String {
             let names: Vec<&str> = all.iter().map(String::as_str).collect();
             Some(nearest(address, &names)).filter(|help| help.ends_with('?'))
         }
+        DecideError::NoPlace { address, route, .. } => near_place(now, address, route),
         _ => None,
     };
     near.unwrap_or_else(|| help_of(fault).to_string())
+}
+
+/// The name that is nearest to the first one of a route that is not there.
+fn near_place(now: &Loaded, address: &str, route: &str) -> Option<String> {
+    let file = now.ledger.file_of(&Address::parse(address)?)?;
+    let index = places(&now.text(file)?);
+    let parts: Vec<&str> = route.split('.').collect();
+    let known = (0..parts.len()).rev().find_map(|n| {
+        let front = parts.get(..n)?.join(".");
+        index.find(&front).map(|_| (front, parts.get(n)))
+    });
+    let (front, Some(word)) = known? else { return None };
+    let children = index.children(&front);
+    let names: Vec<&str> = children.iter().map(String::as_str).collect();
+    let whose = if front.is_empty() { address.to_string() } else { format!("`{front}`") };
+    match nearest(word, &names) {
+        _ if names.is_empty() => None,
+        help if help.ends_with('?') => Some(help),
+        _ => Some(format!("{whose} has {}", names.join(", "))),
+    }
 }
 
 fn help_of(fault: &DecideError) -> &'static str {
@@ -122,6 +163,8 @@ fn help_of(fault: &DecideError) -> &'static str {
             "list places count from 1; an entry with an id or a name may be named by it: `panel/x#zones.window.area`"
         }
         DecideError::Done { .. } => "there is nothing to change there",
+        DecideError::Twice { .. } => "keep one of the two: which of them is meant nobody can tell",
+        DecideError::Nothing { .. } => "take it out with `--remove`, or write `''` for an empty text",
         _ => "write `kind/id#route`, as in `recipe/hatch-outer#layers.3.material`",
     }
 }

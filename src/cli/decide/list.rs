@@ -2,10 +2,13 @@
 
 use super::decision;
 use crate::change::decide::{DecideError, overlay};
+use crate::change::found::Application;
 use crate::cli::args::{ListArgs, ShowArgs};
-use crate::cli::context::{Context, Failure, Status, nearest};
-use crate::record::DecisionStatus;
+use crate::cli::context::{Context, Failure, Loaded, Status, nearest};
+use crate::ledger::Entry;
+use crate::record::{Decision, DecisionStatus};
 use crate::report::decision as view;
+use crate::source::Place;
 use std::io::Write;
 
 pub(super) fn list(
@@ -25,12 +28,29 @@ pub(super) fn list(
             })?)
         }
     };
-    let rows: Vec<view::Listed<'_>> = loaded
+    let entries: Vec<&Entry<Decision>> = loaded
         .ledger
         .decisions
         .values()
         .filter(|entry| status.is_none_or(|status| entry.value.status == status))
-        .map(|entry| view::Listed { id: &entry.id, decision: &entry.value })
+        .collect();
+    // What was approved and what has become of it are two things.
+    let mut became = Vec::new();
+    for entry in &entries {
+        became.push(match entry.value.status {
+            DecisionStatus::Approved => became_of(context, &place, &loaded, entry)?,
+            _ => (None, None),
+        });
+    }
+    let rows: Vec<view::Listed<'_>> = entries
+        .iter()
+        .zip(&became)
+        .map(|(entry, (applied, stands))| view::Listed {
+            id: &entry.id,
+            decision: &entry.value,
+            applied: applied.as_ref(),
+            stands: stands.as_ref(),
+        })
         .collect();
     let rule = loaded.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     context.note_broken(&loaded, err)?;
@@ -52,20 +72,7 @@ pub(super) fn show(
     let loaded = context.load(&place, &args.source)?;
     let entry = decision(&loaded, &args.decision)?;
     let own = &*entry.value;
-    let applied = match place.repository() {
-        Some(_) => context.application(&place, &loaded, entry)?,
-        None => None,
-    };
-    let settled = context.settled(&place, &loaded, own);
-    let open =
-        matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed | DecisionStatus::Approved);
-    let stands = (open && applied.is_none() && !own.changes.is_empty()).then(|| {
-        match settled.and_then(|own| overlay(&loaded.ledger, &loaded.snapshot, &[&own])) {
-            Ok(_) => view::Stands::Fits,
-            Err(DecideError::Done { .. }) => view::Stands::Done,
-            Err(fault) => view::Stands::Stale(fault.to_string()),
-        }
-    });
+    let (applied, stands) = became_of(context, &place, &loaded, entry)?;
     let rule = loaded.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     let shown = view::Shown {
         id: &entry.id,
@@ -82,4 +89,30 @@ pub(super) fn show(
         write!(out, "{}", view::show_text(&shown, &context.frame(&loaded.ledger, false)))?;
     }
     Ok(Status::Done)
+}
+
+/// The commit that carried a decision out; where there is none and it is still to be carried out, how the records stand
+/// to it.
+fn became_of(
+    context: &Context,
+    place: &Place,
+    loaded: &Loaded,
+    entry: &Entry<Decision>,
+) -> Result<(Option<Application>, Option<view::Stands>), Failure> {
+    let own = &*entry.value;
+    let applied = match place.repository() {
+        Some(_) => context.application(place, loaded, entry)?,
+        None => None,
+    };
+    let open =
+        matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed | DecisionStatus::Approved);
+    let stands = (open && applied.is_none() && !own.changes.is_empty()).then(|| {
+        let settled = context.settled(place, loaded, own);
+        match settled.and_then(|own| overlay(&loaded.ledger, &loaded.snapshot, &[&own])) {
+            Ok(_) => view::Stands::Fits,
+            Err(DecideError::Done { .. }) => view::Stands::Done,
+            Err(fault) => view::Stands::Stale(fault.to_string()),
+        }
+    });
+    Ok((applied, stands))
 }

@@ -3,6 +3,7 @@
 use super::draft::leaves_no_fault;
 use super::{Wrote, decision, short_id, text_of, touched, uneditable, way_on, with_status, wrong_status};
 use crate::change::decide::{DecideError, overlay};
+use crate::change::draft::without_nothing;
 use crate::change::impact::{Impact, impact_of};
 use crate::change::predicted::predicted;
 use crate::cli::args::DecisionArgs;
@@ -115,7 +116,16 @@ pub(super) fn foretell(
     let base = committed(context, place, now)?;
     for address in touched(&own.changes) {
         let bytes = |loaded: &Loaded| loaded.ledger.file_of(&address).and_then(|file| loaded.text(file));
-        if bytes(&base) != bytes(now) {
+        // The work tree may hold the decision carried out: a draft that was made from it does.
+        let is_own = || {
+            let laid = overlay(&base.ledger, &base.snapshot, &[own]).ok()?;
+            let laid = context.read(base.snapshot.overlay(laid));
+            let value = |text: Option<String>| -> Option<serde_yaml::Value> {
+                text.map(|text| without_nothing(serde_yaml::from_str(&text).unwrap_or_default()))
+            };
+            Some(value(bytes(&laid)) == value(bytes(now)))
+        };
+        if bytes(&base) != bytes(now) && is_own() != Some(true) {
             return Err(Failure::new(
                 format!("{address} has edits that are not committed, and {id} changes it"),
                 "commit or undo them first: what a decision does is predicted on a commit",

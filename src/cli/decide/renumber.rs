@@ -1,10 +1,9 @@
 //! `bondline decide renumber`.
 
 use super::{Wrote, decision, next_number, text_of, uneditable};
-use crate::change::draft::number_of;
 use crate::cli::args::RenumberArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
-use crate::ledger::Entry;
+use crate::ledger::{Entry, number_of};
 use crate::record::{Decision, DecisionStatus, edit};
 use crate::source::write::FileEdit;
 use serde_json::json;

@@ -69,6 +69,17 @@ impl Approval {
             .collect()
     }
 
+    /// Says what is lacking for [`Approval::by_all`], in words; empty where nothing is.
+    pub fn lacking(approvals: &[Self], roles: &[Text], persons: Option<u32>) -> Vec<String> {
+        let open = roles.iter().filter(|role| approvals.iter().all(|approval| approval.role != **role));
+        let mut all: Vec<String> = open.map(|role| format!("the approval of {role}")).collect();
+        let named = Self::people(approvals, roles).len();
+        if let Some(persons) = persons.filter(|persons| named < *persons as usize) {
+            all.push(format!("different people by name ({named} of {persons})"));
+        }
+        all
+    }
+
     /// Returns a name without regard to case and blanks: `Ann Lee` and `ann  lee` are one person.
     pub fn folded(name: &Text) -> String {
         name.as_str().split_whitespace().map(str::to_lowercase).collect::<Vec<_>>().join(" ")
