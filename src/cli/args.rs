@@ -210,15 +210,19 @@ pub struct With {
 ///
 /// Without --example, an empty ledger: ledger.yaml, the folders of the kinds, and schemas wired for
 /// editors. With --example, the invented Sanderling amphibian with its history as a git repository;
-/// then the main job is run on its open proposal.
+/// then the main job is run on its open proposal. With --schemas, the schemas of a ledger that is there
+/// are written anew with the ids of its records, so that editors complete them.
 #[derive(Debug, Args)]
 pub struct NewArgs {
-    /// Where; must be empty or not exist
+    /// Where; must be empty or not exist, but for --schemas
     #[arg(value_name = "DIR")]
     pub target: Option<PathBuf>,
     /// Lay out the invented example and run the main job on it
-    #[arg(long)]
+    #[arg(long, conflicts_with = "schemas")]
     pub example: bool,
+    /// Write .schemas/ of a ledger that is there anew, with its ids; no record is touched
+    #[arg(long)]
+    pub schemas: bool,
 }
 
 /// Read everything and report every fault

@@ -4,6 +4,7 @@ use super::args::{ImpactArgs, NewArgs};
 use super::context::{Context, Failure, Status};
 use crate::record::RecordKind;
 use crate::record::schema;
+use crate::report::page::count;
 use include_dir::{Dir, DirEntry, include_dir};
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -36,6 +37,9 @@ pub(super) fn run(
         Some(target) => context.directory.join(target),
         None => context.directory.clone(),
     };
+    if args.schemas {
+        return with_ids(context, &target, out);
+    }
     let busy = fs::read_dir(&target).map(|mut entries| entries.next().is_some());
     match busy {
         Ok(true) => {
@@ -83,7 +87,8 @@ fn empty(context: &Context, target: &Path, out: &mut dyn Write) -> Result<Status
     for kind in RecordKind::ALL {
         write(&target.join(kind.folder()).join(".gitkeep"), b"")?;
     }
-    schemas(target)?;
+    schemas(target, &|_| Vec::new())?;
+    write(&target.join(SETTINGS), settings().as_bytes())?;
     if context.json() {
         let document = serde_json::json!({ "schema": "new/1", "ledger": target.display().to_string() });
         writeln!(out, "{document:#}")?;
@@ -100,21 +105,73 @@ fn empty(context: &Context, target: &Path, out: &mut dyn Write) -> Result<Status
     Ok(Status::Done)
 }
 
-/// Schemas beside the ledger, and the settings by which editors find them.
-fn schemas(target: &Path) -> Result<(), Failure> {
-    let mut wired = BTreeMap::new();
-    for (name, text) in schema::all() {
-        write(&target.join(".schemas").join(&name), text.as_bytes())?;
-        let word = name.split('.').next().unwrap_or_default();
-        let files = match RecordKind::by_word(word) {
-            Some(RecordKind::Ledger) => "ledger.yaml".to_string(),
-            Some(kind) => format!("{}/**/*.yaml", kind.folder()),
-            None => continue,
-        };
-        wired.insert(format!("./.schemas/{name}"), files);
+/// Where one editor looks for what belongs to a folder.
+const SETTINGS: &str = ".vscode/settings.json";
+
+/// All kinds, the ledger's head among them.
+fn kinds() -> impl Iterator<Item = RecordKind> {
+    std::iter::once(RecordKind::Ledger).chain(RecordKind::ALL.iter().copied())
+}
+
+/// Schemas beside the ledger, with the ids that it has.
+fn schemas(target: &Path, ids: &dyn Fn(RecordKind) -> Vec<String>) -> Result<(), Failure> {
+    for kind in kinds() {
+        let own = schema::with_ids(schema::of(kind), ids);
+        let path = target.join(".schemas").join(format!("{kind}.schema.json"));
+        write(&path, format!("{own:#}\n").as_bytes())?;
     }
+    Ok(())
+}
+
+/// The settings by which editors find the schemas.
+fn settings() -> String {
+    let wired: BTreeMap<String, String> = kinds()
+        .map(|kind| {
+            let files = match kind {
+                RecordKind::Ledger => "ledger.yaml".to_string(),
+                kind => format!("{}/**/*.yaml", kind.folder()),
+            };
+            (format!("./.schemas/{kind}.schema.json"), files)
+        })
+        .collect();
     let settings = serde_json::json!({ "yaml.schemas": wired });
-    write(&target.join(".vscode").join("settings.json"), format!("{settings:#}\n").as_bytes())
+    format!("{settings:#}\n")
+}
+
+/// Writes the schemas of a ledger that is there. What somebody wrote into an editor's settings is left as it is.
+fn with_ids(context: &Context, target: &Path, out: &mut dyn Write) -> Result<Status, Failure> {
+    let own = context.standing_in(target);
+    let place = own.place()?;
+    let loaded = own.read(place.work_tree()?);
+    let ids = |kind: RecordKind| loaded.ledger.ids(kind).into_iter().map(str::to_string).collect::<Vec<_>>();
+    let root = place.root();
+    let folder = root.join(".schemas");
+    if folder.symlink_metadata().is_ok_and(|found| found.is_symlink()) {
+        return Err(Failure::new(
+            format!("`{}` is a link: nothing is written through it", folder.display()),
+            "take the link away; a folder is made in its place",
+        ));
+    }
+    schemas(root, &ids)?;
+    let named: usize = RecordKind::ALL.iter().map(|kind| ids(*kind).len()).sum();
+    let path = root.join(SETTINGS);
+    let is_wired = path.symlink_metadata().is_ok();
+    if !is_wired {
+        write(&path, settings().as_bytes())?;
+    }
+    if context.json() {
+        let document = serde_json::json!({
+            "schema": "new/1", "ledger": root.display().to_string(), "ids": named, "settings": !is_wired,
+        });
+        writeln!(out, "{document:#}")?;
+        return Ok(Status::Done);
+    }
+    writeln!(out, "Schemas with {} are in {}.", count(named, "id"), folder.display())?;
+    if is_wired {
+        writeln!(out, "{SETTINGS} is there and was left as it is; the schemas are found where it has")?;
+        write!(out, "{}", settings())?;
+    }
+    Ok(Status::Done)
 }
 
 fn example(

@@ -46,6 +46,26 @@ pub fn all() -> BTreeMap<String, String> {
         .collect()
 }
 
+/// Adds the ids of a ledger to a schema, wherever a record is named: editors offer them, and a record that is yet to be
+/// written may be named all the same.
+pub fn with_ids(mut schema: Value, ids: &dyn Fn(RecordKind) -> Vec<String>) -> Value {
+    let definitions = schema.get_mut("$defs").and_then(Value::as_object_mut);
+    for (name, own) in definitions.into_iter().flatten() {
+        let kind = name.strip_suffix("Ref").and_then(|word| RecordKind::by_word(&word.to_lowercase()));
+        let Some(map) = kind.and_then(|kind| Some((ids(kind), own.as_object_mut()?))) else { continue };
+        let (ids, map) = map;
+        if ids.is_empty() {
+            continue;
+        }
+        let mut plain = Map::new();
+        for key in ["type", "pattern"] {
+            plain.extend(map.remove(key).map(|value| (key.to_string(), value)));
+        }
+        map.insert("anyOf".to_string(), json!([{ "enum": ids }, plain]));
+    }
+    schema
+}
+
 /// What a material's kind asks of its other keys; a key with nothing behind it counts as absent.
 fn rule_of_kind(row: &KindFields, own: &[&str]) -> Value {
     let mut properties = Map::new();
