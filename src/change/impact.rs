@@ -238,8 +238,17 @@ pub(super) fn moved(
     base: (&Ledger, &Evaluation),
     head: (&Ledger, &Evaluation),
 ) -> Result<Moved, ArticleError> {
+    moved_by(base, head, diff(base.0, head.0))
+}
+
+/// As [`moved`], of states whose edits are known already, or that have no record renamed between them: the verdicts
+/// need no more of the edits than the names.
+pub(super) fn moved_by(
+    base: (&Ledger, &Evaluation),
+    head: (&Ledger, &Evaluation),
+    edits: Edits,
+) -> Result<Moved, ArticleError> {
     let (before, after) = (base.1, head.1);
-    let edits = diff(base.0, head.0);
     let renamed_panels = edits.renamed_of(RecordKind::Panel);
     let replaced = replacements(base.0, before, head.0, after, &edits)?;
     let mut duties = Vec::new();
