@@ -4,6 +4,7 @@ use super::balance::{self, BalanceMove};
 use super::cost::{self, CostMove};
 use super::diff::{Change, Edits, diff};
 use super::margins::{self, MarginMove};
+use super::weaker::{Weaker, weaker};
 use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
@@ -111,6 +112,8 @@ pub struct Impact {
     pub verdict: String,
     /// The edits.
     pub changes: Vec<Change>,
+    /// Those of them that ask less than before, or may.
+    pub weaker: Vec<Weaker>,
     /// Programme mass before and after, kg.
     pub mass: (f64, f64),
     /// Panels whose mass differs.
@@ -206,6 +209,7 @@ pub fn impact_of(
         head: head.1.to_string(),
         is_first: base.0.head.is_none() && base.0.panels.is_empty() && base.0.broken.is_empty(),
         verdict: String::new(),
+        weaker: weaker(&edits.changes),
         changes: edits.changes,
         mass,
         panels,
