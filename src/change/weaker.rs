@@ -136,8 +136,8 @@ const ASKED: [Asked; 61] = [
         ..row(PANEL, "loads.special_factor", Less::Lower, "the special factor", FACTOR)
     },
     row(PANEL, "loads.pressure", Less::Smaller, "the pressure of a load case", LESS_LOAD),
-    row(PANEL, "loads.n", Less::Smaller, "the line loads of a load case", LESS_LOAD),
-    row(PANEL, "loads.m", Less::Smaller, "the moments of a load case", LESS_LOAD),
+    row(PANEL, "loads.N", Less::Smaller, "the line loads of a load case", LESS_LOAD),
+    row(PANEL, "loads.M", Less::Smaller, "the moments of a load case", LESS_LOAD),
     row(PANEL, "loads.temperature", Less::Milder, "the temperature of a load case", ENVIRONMENT),
     row(PANEL, "loads", Less::Gone, "a load case", LESS_LOAD),
     row(PANEL, "section.loads.", Less::Smaller, "a load of the section", LESS_LOAD),
@@ -367,10 +367,10 @@ mod tests {
         assert_eq!(asked("panel/p", "loads.pressure", "9 kPa", "0.008 MPa"), sure);
         assert_eq!(asked("panel/p", "loads.pressure", "-9 kPa", "-10 kPa"), None);
         assert_eq!(
-            asked("panel/p", "loads.n", "[10 kN/m, -5 kN/m, 0 N/m]", "[10 kN/m, -4 kN/m, 0 N/m]"),
+            asked("panel/p", "loads.N", "[10 kN/m, -5 kN/m, 0 N/m]", "[10 kN/m, -4 kN/m, 0 N/m]"),
             sure
         );
-        assert_eq!(asked("panel/p", "loads.n", "[10 kN/m, -5 kN/m]", "[11 kN/m, -4 kN/m]"), Some(false));
+        assert_eq!(asked("panel/p", "loads.N", "[10 kN/m, -5 kN/m]", "[11 kN/m, -4 kN/m]"), Some(false));
         assert_eq!(asked("panel/p", "loads.temperature", "82 degC", "70 degC"), sure);
         assert_eq!(asked("panel/p", "loads.temperature", "-40 degC", "-54 degC"), None);
         assert_eq!(asked("panel/p", "load_path", "single", "redundant"), sure);
