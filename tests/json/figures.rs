@@ -306,6 +306,7 @@ fn the_next_tests_are_ranked_by_what_they_close() {
             .any(|gap| (&gap.showing, &gap.subject) == (&one.showing, &one.subject) && gap.verdict != "met")
     };
     assert!(next.next.len() > 8);
+    let mut until: BTreeMap<String, usize> = BTreeMap::new();
     for test in &next.next {
         assert!(!test.closes.is_empty() && test.closes.iter().all(unmet), "{}", test.showing);
         let panels: f64 = test.panels.iter().map(|part| part.closed as f64 / part.of as f64).sum();
@@ -323,8 +324,9 @@ fn the_next_tests_are_ranked_by_what_they_close() {
         close(test.worth, panels + first + own.mass + own.duties);
         // Both numbers together are what `gaps` says is not met until then.
         for part in &test.milestones {
-            let until: Gaps = read(&bench, &format!("gaps --milestone {}", part.name), 0);
-            assert_eq!(part.of + part.conceded, until.duties.len(), "{}", part.name);
+            let count = || read::<Gaps>(&bench, &format!("gaps --milestone {}", part.name), 0).duties.len();
+            let until = *until.entry(part.name.clone()).or_insert_with(count);
+            assert_eq!(part.of + part.conceded, until, "{}", part.name);
         }
         close(test.worth_per_week, test.worth / test.weeks.max(1.0));
         match (test.worth_per_thousand, test.cost) {
