@@ -236,6 +236,14 @@ fn tests(row: &Row, currency: &str) -> String {
 fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
     let mut all = Vec::new();
     match (found.goal_kg, found.cheapest()) {
+        (Some(goal), Some(row)) if row.row.is_weakened() => all.push(format!(
+            "Nothing that asks as much as now takes {} off; row {} saves {} for {}: {}.",
+            saved(-goal, units),
+            row.number,
+            saved(row.row.delta, units),
+            takes(&row.row, currency),
+            row.words.join("; ")
+        )),
         (Some(goal), Some(row)) => all.push(format!(
             "The cheapest way to take {} off: row {} saves {} for {}: {}.",
             saved(-goal, units),
