@@ -75,7 +75,8 @@ documents! {
     Equivalences { tests: u32, expected_chance_failures: f64, any_by_chance: f64 }
     Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, limits: Vec<Limit>, equivalences: Option<Equivalences>, assumptions: Vec<String> }
     CostMove { currency: String, was: f64, is: f64, delta: Option<f64>, was_labour_h: f64, is_labour_h: f64, delta_labour_h: Option<f64>, at_least: bool, missing: Vec<String> }
-    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, cost: Option<CostMove>, margins: Vec<MarginMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
+    Weakened { address: String, what: String, was: Option<String>, is: Option<String>, why: String, certain: bool }
+    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, weakened: Vec<Weakened>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, cost: Option<CostMove>, margins: Vec<MarginMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
     Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
     Nearest { subject: String, asks: String, because: Vec<Reason> }
@@ -110,12 +111,12 @@ documents! {
     StudyDuty { showing: String, subject: String, verdict: String, asks: String }
     StudyApart { specimens: u32, weeks: f64 }
     StudyChange { set: Option<String>, remove: Option<String>, was: Value, to: Option<Value> }
-    StudyRow { row: usize, free: bool, open: Value, unit_cost: Value, delta_kg: f64, saved_g: f64, kg: f64, weeks: f64, cost: Option<f64>, known_cost: f64, missing: Vec<String>, specimens: u32, panels: u32, saved_g_per_week: Option<f64>, apart: Option<StudyApart>, reaches_goal: bool, proven: bool, gap_kg: f64, least_margin: Option<StudyMargin>, duties: Vec<StudyDuty>, grounded: Vec<String>, words: Vec<String>, changes: Vec<StudyChange> }
-    StudySingle { words: String, open: Value, delta_kg: f64, weeks: Option<f64>, specimens: Option<u32>, thrown_out_by: Option<String>, because: Option<String> }
+    StudyRow { row: usize, free: bool, among_best: bool, weakened: Vec<Weakened>, open: Value, unit_cost: Value, delta_kg: f64, saved_g: f64, kg: f64, weeks: f64, cost: Option<f64>, known_cost: f64, missing: Vec<String>, specimens: u32, panels: u32, saved_g_per_week: Option<f64>, apart: Option<StudyApart>, reaches_goal: bool, proven: bool, gap_kg: f64, least_margin: Option<StudyMargin>, duties: Vec<StudyDuty>, grounded: Vec<String>, words: Vec<String>, changes: Vec<StudyChange> }
+    StudySingle { words: String, open: Value, weakened: Option<usize>, delta_kg: f64, weeks: Option<f64>, specimens: Option<u32>, thrown_out_by: Option<String>, because: Option<String> }
     StudyBundle { words: Vec<String>, delta_kg: f64, specimens: u32, specimens_apart: u32, weeks: f64, weeks_apart: f64, shared: Vec<String> }
     StudyThrown { criterion: String, count: u64, lighter_than_all_rows: u64, lightest_delta_kg: f64, because: String }
     StudyMiss { changes: Vec<String>, delta_kg: f64, criterion: String, because: String, shortfall: Option<f64> }
-    Study { schema: String, study: String, title: Option<String>, answer: String, base_kg: f64, goal_kg: Option<f64>, cheapest_row: Option<usize>, space: StudySpace, whole: bool, ended_by: String, bound_kg: Option<f64>, rows: Vec<StudyRow>, singles: Vec<StudySingle>, bundles: Vec<StudyBundle>, thrown_out: Vec<StudyThrown>, nearest_miss: Option<StudyMiss>, draft: Option<String>, caution: String, report: Report }
+    Study { schema: String, study: String, title: Option<String>, answer: String, base_kg: f64, goal_kg: Option<f64>, cheapest_row: Option<usize>, fewest_changes_row: Option<usize>, fewest_changes_proven: Option<bool>, space: StudySpace, whole: bool, ended_by: String, bound_kg: Option<f64>, rows: Vec<StudyRow>, singles: Vec<StudySingle>, bundles: Vec<StudyBundle>, thrown_out: Vec<StudyThrown>, nearest_miss: Option<StudyMiss>, draft: Option<String>, caution: String, report: Report }
     Used { route: String, address: String }
     RecordDuty { showing: String, subject: String, verdict: String, asks: String, panels: Vec<String> }
     WhyRecord { schema: String, address: String, route: Option<String>, value: Option<String>, facet: Option<String>, file: Option<String>, line: Option<usize>, uses: Vec<Used>, used_by: Vec<Used>, standing: Vec<String>, duties: Vec<RecordDuty> }
@@ -413,7 +414,12 @@ fn the_study_of_the_example_agrees_with_mass_and_impact() {
     assert_eq!(study.schema, "study/1");
     near(study.base_kg, mass.total.kg);
     assert!(study.whole && study.bound_kg.is_none());
-    assert!(study.rows.iter().all(|row| row.proven && row.delta_kg < 0.0));
+    assert!(study.rows.iter().all(|row| row.proven == row.among_best && row.delta_kg < 0.0));
+    // The smallest set that does it stands beside the best: two changes, where the best make four.
+    let fewest = &study.rows[study.fewest_changes_row.unwrap() - 1];
+    assert!(fewest.reaches_goal && study.fewest_changes_proven == Some(true));
+    assert_eq!((fewest.changes.len(), fewest.among_best), (2, false));
+    assert!(study.rows.iter().filter(|row| row.reaches_goal).all(|row| row.words.len() >= 2));
     assert!(study.rows.iter().any(|row| row.reaches_goal) && study.cheapest_row.is_some());
     let options: u64 = study.space.variations.iter().map(|one| one.options as u64).product();
     assert_eq!(options, study.space.candidates + study.space.broken);

@@ -24,6 +24,7 @@ pub(crate) fn ledger(text: &str) -> Ledger {
             .collect()
     }
     Ledger {
+        today: None,
         head: all.get("ledger").map(|head| serde_yaml::from_value(head.clone()).unwrap()),
         materials: records(&all, "materials"),
         processes: records(&all, "processes"),

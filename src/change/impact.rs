@@ -4,6 +4,7 @@ use super::balance::{self, BalanceMove};
 use super::cost::{self, CostMove};
 use super::diff::{Change, Edits, diff};
 use super::margins::{self, MarginMove};
+use super::weaker::{Weaker, weaker};
 use crate::article::weigh::{Weigher, counts, programme_mass};
 use crate::article::{ArticleError, Face, Subject, expand, joint_subject};
 use crate::ledger::Ledger;
@@ -111,6 +112,8 @@ pub struct Impact {
     pub verdict: String,
     /// The edits.
     pub changes: Vec<Change>,
+    /// Those of them that ask less than before, or may.
+    pub weaker: Vec<Weaker>,
     /// Programme mass before and after, kg.
     pub mass: (f64, f64),
     /// Panels whose mass differs.
@@ -206,6 +209,7 @@ pub fn impact_of(
         head: head.1.to_string(),
         is_first: base.0.head.is_none() && base.0.panels.is_empty() && base.0.broken.is_empty(),
         verdict: String::new(),
+        weaker: weaker(&edits.changes),
         changes: edits.changes,
         mass,
         panels,
@@ -238,8 +242,17 @@ pub(super) fn moved(
     base: (&Ledger, &Evaluation),
     head: (&Ledger, &Evaluation),
 ) -> Result<Moved, ArticleError> {
+    moved_by(base, head, diff(base.0, head.0))
+}
+
+/// As [`moved`], of states whose edits are known already, or that have no record renamed between them: the verdicts
+/// need no more of the edits than the names.
+pub(super) fn moved_by(
+    base: (&Ledger, &Evaluation),
+    head: (&Ledger, &Evaluation),
+    edits: Edits,
+) -> Result<Moved, ArticleError> {
     let (before, after) = (base.1, head.1);
-    let edits = diff(base.0, head.0);
     let renamed_panels = edits.renamed_of(RecordKind::Panel);
     let replaced = replacements(base.0, before, head.0, after, &edits)?;
     let mut duties = Vec::new();

@@ -23,3 +23,4 @@ pub(crate) mod same;
 pub mod stale;
 pub mod study;
 pub mod verdict_paragraph;
+pub mod weaker;

@@ -2,6 +2,7 @@
 
 use super::impact::Impact;
 use super::margins::MarginMove;
+use super::weaker::Weaker;
 use crate::ledger::Ledger;
 use crate::qualify::margins::signed;
 use crate::qualify::verdict::Verdict;
@@ -27,6 +28,7 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
             named(&impact.head),
             count(edits, "edit")
         ));
+        parts.extend(weakened(impact));
         parts.push(mass(impact));
     }
     for one in impact.balance.iter().filter(|one| one.goes_over()) {
@@ -125,7 +127,21 @@ fn duties(impact: &Impact) -> String {
     }
 }
 
-/// Margins that turn negative, and the one that falls furthest of those that stay positive.
+/// What asks less than before: what looks better after it is no better.
+fn weakened(impact: &Impact) -> Option<String> {
+    let sure = impact.weaker.iter().filter(|own| own.certain);
+    let all: Vec<&Weaker> = sure.chain(impact.weaker.iter().filter(|own| !own.certain)).collect();
+    let first = all.first()?;
+    let more = match all.len() {
+        1 => String::new(),
+        n => format!("; and {} more", count(n - 1, "requirement")),
+    };
+    let what = if first.certain { "A requirement is weakened" } else { "A requirement changes" };
+    Some(format!("{what}, which makes nothing better by itself: {}{more}.", first.words()))
+}
+
+/// Margins that turn negative, and of those that fall the one that is nearest to nothing then: a large margin may fall
+/// far and matter to nobody.
 fn margins(impact: &Impact) -> Option<String> {
     let is = |row: &MarginMove| row.now.as_ref().map(|margin| margin.margin);
     let was = |row: &MarginMove| row.was.as_ref().map(|margin| margin.margin);
@@ -149,13 +165,10 @@ fn margins(impact: &Impact) -> Option<String> {
             now.mode
         ));
     }
-    let fallen = impact
-        .margins
-        .iter()
-        .filter_map(|row| Some((row, was(row)? - is(row)?)))
-        .filter(|(_, fall)| *fall > 5e-3)
-        .max_by(|one, two| one.1.total_cmp(&two.1))?;
-    let (row, _) = fallen;
+    let fallen = impact.margins.iter().filter_map(|row| Some((row, was(row)?, is(row)?)));
+    let (row, ..) = fallen
+        .filter(|(_, was, is)| was - is > 5e-3)
+        .min_by(|one, two| one.2.total_cmp(&two.2).then_with(|| two.1.total_cmp(&one.1)))?;
     Some(format!(
         "The margin of {} under {} falls from {} to {}.",
         row.panel,

@@ -313,7 +313,7 @@ impl Context {
     /// # Errors
     /// As [`Context::load`].
     pub fn load_alone(&self, place: &Place, source: &Source) -> Result<Loaded, Failure> {
-        Ok(Self::read_with(Self::snapshot(place, source)?, &NoRecall))
+        Ok(self.read_with(Self::snapshot(place, source)?, &NoRecall))
     }
 
     fn snapshot(place: &Place, source: &Source) -> Result<Snapshot, Failure> {
@@ -326,11 +326,12 @@ impl Context {
 
     /// Reads a snapshot; what was read before from the same bytes is not read again.
     pub fn read(&self, snapshot: Snapshot) -> Loaded {
-        Self::read_with(snapshot, &self.recall)
+        self.read_with(snapshot, &self.recall)
     }
 
-    fn read_with(snapshot: Snapshot, recall: &dyn Recall) -> Loaded {
+    fn read_with(&self, snapshot: Snapshot, recall: &dyn Recall) -> Loaded {
         let ledger = if snapshot.is_empty() { empty_ledger() } else { Ledger::load(&snapshot, recall) };
+        let ledger = ledger.as_of(self.today);
         Loaded { snapshot, ledger, with: Vec::new(), is_laid: false }
     }
 

@@ -9,7 +9,8 @@ impl Ledger {
     /// Finds days more than a year after `today` on what is said to have happened: an article made, a piece
     /// weighed, a change or a concession approved. They are warnings: a year is easily mistyped.
     ///
-    /// Readings of a trial are warned of from the first day ahead: what is judged by them can't be known yet. Other
+    /// Readings of a trial are warned of from the first day ahead, since what is judged by them can't be known yet, and
+    /// so are weighings, which do not count before their day. Other
     /// days nearer than a year are left alone, as `--today` may well ask how things stood before they came. The
     /// day comes from outside, so this is no part of [`Ledger::load`].
     pub fn days_far_ahead(&self, files: &dyn Files, today: Day) -> Vec<Fault> {
@@ -41,8 +42,17 @@ impl Ledger {
         }
         for one in self.weighings.values() {
             let decided = one.value.disposition.as_ref().map(|own| ("disposition.on".to_string(), own.on));
-            let on = one.value.on.map(|day| ("on".to_string(), day));
-            look(&one.file, on.into_iter().chain(decided).collect());
+            look(&one.file, decided.into_iter().collect());
+        }
+        let mut weighed = Vec::new();
+        for one in self.weighings.values() {
+            let Some(on) = one.value.on.filter(|on| *on > today) else { continue };
+            let mut sink = Sink::new(&one.file);
+            let message = format!("the piece is said to be weighed on {on}, and today is {today}");
+            sink.warning("future-day", "on", message)
+                .label("ahead: does not count")
+                .help("correct the day; until it has come the weighing does not count");
+            weighed.push(sink);
         }
         for one in self.decisions.values() {
             let approvals = one.value.approvals.iter().enumerate();
@@ -58,6 +68,7 @@ impl Ledger {
             );
         }
         sinks.extend(readings);
+        sinks.extend(weighed);
         settle(files, sinks)
     }
 

@@ -309,7 +309,18 @@ fn all_readable(known: Known<'_>, recipe: &Recipe) -> bool {
     recipe.layers.iter().all(|layer| known.ledger.materials.contains_key(layer.material.id()))
 }
 
-/// Plies need an angle and nothing else has one; a core needs a thickness.
+/// Returns whether a layer of a material may say how thick it is: what is weighed by it, a core or a paste. A ply, a mesh,
+/// a film or a surfacing is as thick as its own record says and weighs what that says, so that a thickness written in a
+/// recipe would raise what is computed of it, and its mass not at all.
+pub(super) fn takes_thickness(material: &Material) -> bool {
+    match material.kind {
+        MaterialKind::Core => true,
+        MaterialKind::Fabric | MaterialKind::Prepreg => false,
+        _ => material.areal.is_none(),
+    }
+}
+
+/// Plies need an angle and nothing else has one; a core needs a thickness, and what weighs by its area takes none.
 fn layer_shape(sink: &mut Sink, index: usize, layer: &Layer, material: &Material) {
     let ply = matches!(material.kind, MaterialKind::Fabric | MaterialKind::Prepreg);
     if ply && layer.angle.is_none() {
@@ -330,6 +341,23 @@ fn layer_shape(sink: &mut Sink, index: usize, layer: &Layer, material: &Material
         )
         .label("no ply")
         .help("take the angle out");
+    }
+    if let Some(thickness) = layer.thickness.as_ref().filter(|_| !takes_thickness(material)) {
+        sink.error(
+            "thickness-not-for-kind",
+            entry("layers", index, "thickness"),
+            format!(
+                "the {} `{}` takes no thickness from a recipe, and `{}` is written",
+                material.kind,
+                layer.material,
+                thickness.text()
+            ),
+        )
+        .label("takes none")
+        .help(format!(
+            "take `thickness` out: how thick it is says `cured_thickness` in material/{}, or what it is made of",
+            layer.material
+        ));
     }
     if (material.kind == MaterialKind::Core && layer.thickness.is_none())
         || needs_bond_line(material, layer.thickness.as_deref())

@@ -12,6 +12,7 @@ mod built;
 mod carried;
 mod circles;
 mod conditions;
+mod counted;
 mod data;
 mod days;
 mod design;
@@ -174,6 +175,8 @@ pub struct TestData {
 /// A whole ledger as read from one snapshot; records with errors are left out and named in `broken`.
 #[derive(Debug, Clone, Default)]
 pub struct Ledger {
+    /// The day it is looked at from ([`Ledger::as_of`]); without one every weighing counts, whatever its day.
+    pub today: Option<crate::record::Day>,
     /// `ledger.yaml`; `None` where it is missing or broken.
     pub head: Option<LedgerHead>,
     /// Constituents.

@@ -4,7 +4,7 @@ use super::Ledger;
 use super::words::suggest;
 use crate::quantity::{Decimal, Kind, Quantity};
 use crate::record::shape::{self, Shape};
-use crate::record::{Address, RecordKind, Vary};
+use crate::record::{Address, MaterialKind, RecordKind, Vary};
 use serde_json::Value;
 
 /// More steps than this in one range are a slip of the unit.
@@ -113,9 +113,10 @@ pub fn varied(ledger: &Ledger, vary: &Vary) -> Result<Varied, VaryFault> {
     } else {
         for (at, value) in vary.among.iter().enumerate() {
             let value = serde_json::to_value(&value.0).unwrap_or(Value::Null);
-            fits(ledger, first, kind, &value).map_err(|(message, help)| {
-                VaryFault::new(format!("among.{}", at + 1), message, "does not fit", help)
-            })?;
+            let unfit =
+                |(message, help)| VaryFault::new(format!("among.{}", at + 1), message, "does not fit", help);
+            fits(ledger, first, kind, &value).map_err(unfit)?;
+            places.iter().try_for_each(|place| keeps_shape(ledger, place, &value)).map_err(unfit)?;
             add(value);
         }
     }
@@ -242,6 +243,41 @@ fn fits(
         Some(Shape::OneOf(words)) if !words.contains(&said(value)) => Err((
             format!("`{}` is none of its words", said(value)),
             format!("write one of {}", words.join(", ")),
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// Checks that a material may take another's place in a layer whose thickness stays: a core is as thick as the recipe
+/// says, a mesh or a film never is.
+fn keeps_shape(ledger: &Ledger, place: &VariedPlace, value: &Value) -> Result<(), (String, String)> {
+    let Some(layer) = place.route.strip_suffix(".material").filter(|own| own.starts_with("layers.")) else {
+        return Ok(());
+    };
+    if place.address.kind() != RecordKind::Recipe {
+        return Ok(());
+    }
+    let text = said(value);
+    let id = text.rsplit('/').next().unwrap_or(&text);
+    let at = layer.rsplit('.').next().and_then(|at| at.parse::<usize>().ok()?.checked_sub(1));
+    let recipe = ledger.recipes.get(place.address.id());
+    let here = recipe.zip(at).and_then(|(recipe, at)| recipe.value.layers.get(at));
+    let (Some(here), Some(material)) = (here, ledger.materials.get(id)) else { return Ok(()) };
+    let whole = format!("{}#{layer}", place.address);
+    match &here.thickness {
+        Some(thickness) if !super::design::takes_thickness(&material.value) => Err((
+            format!(
+                "the {} `{id}` takes no thickness from a recipe, and `{whole}` has {}",
+                material.value.kind,
+                thickness.text()
+            ),
+            format!("vary the whole layer: `attribute: {whole}, among: [{{material: {id}}}]`"),
+        )),
+        None if material.value.kind == MaterialKind::Core => Err((
+            format!("the core `{id}` needs a thickness, and `{whole}` has none"),
+            format!(
+                "vary the whole layer: `attribute: {whole}, among: [{{material: {id}, thickness: 6 mm}}]`"
+            ),
         )),
         _ => Ok(()),
     }

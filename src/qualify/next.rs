@@ -2,13 +2,15 @@
 //!
 //! How tests are ranked is common practice, no source: what finishing one unlocks, over the weeks until it is
 //! reported. A panel counts by the share of its open duties that the test closes, one that it makes releasable
-//! therefore as one; a milestone likewise, but each duty at the first milestone that needs it alone.
+//! therefore as one; a milestone likewise, but each duty at the first milestone that needs it alone. Mass counts by the
+//! same share of each panel, over the mass of all panels that need something; other duties, which the test closes beside
+//! its own or lets begin, by their share of all that are open.
 
 use super::gaps::Gaps;
 use super::lapses::{Lapse, lapses};
 use super::rests::{RESTS_ON, rested_on};
 use super::retest::{PlanStep, RetestPlan, StepKind, plan_with};
-use super::verdict::{DutyKey, Evaluation, evaluate_few};
+use super::verdict::{DutyKey, Evaluation, Verdict, evaluate_few};
 use crate::article::weigh::{Weigher, counts};
 use crate::article::{ArticleError, Configurator, Subject};
 use crate::ledger::Ledger;
@@ -25,6 +27,28 @@ pub struct Part {
     pub closed: usize,
     /// Duties that it still needs in all.
     pub of: usize,
+    /// Duties that are conceded beside those: not met, and they hold nothing up.
+    pub conceded: usize,
+}
+
+/// What a worth is made of: shares, each of its own whole.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Worth {
+    /// Sum over the panels.
+    pub panels: f64,
+    /// Sum over the milestones.
+    pub milestones: f64,
+    /// Of the mass of all panels that need something.
+    pub mass: f64,
+    /// Of all open duties: those that it closes beside its own or lets begin.
+    pub duties: f64,
+}
+
+impl Worth {
+    /// Returns the sum.
+    pub fn sum(&self) -> f64 {
+        self.panels + self.milestones + self.mass + self.duties
+    }
 }
 
 impl Part {
@@ -62,20 +86,24 @@ pub struct NextTest {
     pub milestones: Vec<Part>,
     /// Open duties that may begin only after one of these.
     pub begins: Vec<DutyKey>,
-    /// The sum of the shares.
-    pub worth: f64,
+    /// Mass of the panels that need what it closes, each by its share, all pieces, in kg.
+    pub unlocked_kg: f64,
+    /// Open duties that it closes beside its own or lets begin.
+    pub others: usize,
+    /// The shares.
+    pub worth: Worth,
 }
 
 impl NextTest {
     /// Returns the worth over the weeks until it is reported; less than a week counts as one.
     pub fn per_week(&self) -> f64 {
-        self.worth / self.plan.weeks.max(1.0)
+        self.worth.sum() / self.plan.weeks.max(1.0)
     }
 
     /// Returns the worth for a thousand of the currency; `None` where the cost is not known or nothing.
     pub fn per_thousand(&self) -> Option<f64> {
         let cost = self.plan.cost.filter(|cost| *cost > 0.0)?;
-        Some(self.worth / (cost / 1000.0))
+        Some(self.worth.sum() / (cost / 1000.0))
     }
 }
 
@@ -97,6 +125,10 @@ pub struct SinglePoint {
 /// What is still needed, by panel and by milestone.
 struct Needs {
     panels: BTreeMap<String, BTreeSet<DutyKey>>,
+    /// Conceded duties of each panel's release.
+    conceded: BTreeMap<String, usize>,
+    /// All duties that are open.
+    open: usize,
     milestones: Vec<Milestone>,
 }
 
@@ -107,6 +139,8 @@ struct Milestone {
     needed: BTreeSet<DutyKey>,
     /// What no milestone before it needs.
     first: BTreeSet<DutyKey>,
+    /// What is conceded of what it needs.
+    conceded: usize,
 }
 
 /// Ranks the tests that close the duties of `gaps`, best first.
@@ -130,6 +164,8 @@ pub fn next_tests(
         #[allow(clippy::cast_precision_loss)]
         mass.insert(panel, weigher.panel_mass(panel)? * count as f64);
     }
+    // All that something holds back.
+    let held_kg: f64 = needs.panels.keys().filter_map(|panel| mass.get(panel.as_str())).sum();
     let does = |step: &&PlanStep| step.kind.is_tested() || step.kind == StepKind::Analysis;
     let steps: Vec<&PlanStep> = joint.steps.iter().filter(does).collect();
     let mut all: Vec<NextTest> = steps
@@ -150,34 +186,57 @@ pub fn next_tests(
             let prerequisites =
                 plan.steps.iter().filter(|own| own.prerequisite).map(PlanStep::name).collect();
             lift(evaluation, &mut closed);
-            let part = |name: &String, needed: &BTreeSet<DutyKey>| Part {
+            let part = |name: &String, needed: &BTreeSet<DutyKey>, conceded: usize| Part {
                 name: name.clone(),
                 closed: needed.intersection(&closed).count(),
                 of: needed.len(),
+                conceded,
             };
+            let conceded = |name: &String| needs.conceded.get(name).copied().unwrap_or(0);
             let moved = |part: &Part| part.closed > 0;
-            let panels: Vec<Part> =
-                needs.panels.iter().map(|(name, own)| part(name, own)).filter(moved).collect();
-            let milestones: Vec<Part> =
-                needs.milestones.iter().map(|own| part(&own.name, &own.needed)).filter(moved).collect();
+            let panels: Vec<Part> = needs
+                .panels
+                .iter()
+                .map(|(name, own)| part(name, own, conceded(name)))
+                .filter(moved)
+                .collect();
+            let milestones: Vec<Part> = needs
+                .milestones
+                .iter()
+                .map(|own| part(&own.name, &own.needed, own.conceded))
+                .filter(moved)
+                .collect();
             let releasable = panels.iter().filter(|part| part.is_whole());
             let releasable_kg = releasable.filter_map(|part| mass.get(part.name.as_str())).sum();
             #[allow(clippy::cast_precision_loss)]
             let first = |own: &Milestone| {
                 own.first.intersection(&closed).count() as f64 / own.needed.len().max(1) as f64
             };
-            let worth = panels.iter().map(Part::share).chain(needs.milestones.iter().map(first)).sum();
+            let weight = |part: &Part| mass.get(part.name.as_str()).map_or(0.0, |kg| kg * part.share());
+            let unlocked_kg: f64 = panels.iter().map(weight).sum();
+            let begins = begins(ledger, evaluation, &closed);
+            let own = (step.showing.clone(), step.build.clone());
+            let others = closed.iter().filter(|key| **key != own).count() + begins.len();
+            #[allow(clippy::cast_precision_loss)]
+            let worth = Worth {
+                panels: panels.iter().map(Part::share).sum(),
+                milestones: needs.milestones.iter().map(first).sum(),
+                mass: if held_kg > 0.0 { unlocked_kg / held_kg } else { 0.0 },
+                duties: others as f64 / needs.open.max(1) as f64,
+            };
             Some(NextTest {
                 showing: step.showing.clone(),
                 build: step.build.clone(),
                 kind: step.kind,
-                begins: begins(ledger, evaluation, &closed),
+                begins,
                 closes: closed.into_iter().collect(),
                 prerequisites,
                 plan,
                 panels,
                 releasable_kg,
                 milestones,
+                unlocked_kg,
+                others,
                 worth,
             })
         })
@@ -252,19 +311,33 @@ fn needs(ledger: &Ledger, evaluation: &Evaluation) -> Needs {
         name: (*name).to_string(),
         needed: BTreeSet::new(),
         first: BTreeSet::new(),
+        conceded: 0,
     };
+    let (mut conceded, mut open) = (BTreeMap::new(), 0);
     let mut milestones: Vec<Milestone> = names.iter().map(new).collect();
     for (key, duty) in &evaluation.duties {
         let due = place(duty.needed_by.as_deref());
-        for (panel, _) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
+        for (panel, judged) in duty.panels.iter().filter(|(_, judged)| judged.verdict != Verdict::Met) {
             let Some(entry) = ledger.panels.get(panel) else { continue };
             // A duty without a milestone is needed always; a release without one is for everything.
             let release = place(entry.value.released_for.as_ref().map(|name| name.as_str()));
-            if due.zip(release).is_none_or(|(due, release)| due <= release) {
+            let is_needed = due.zip(release).is_none_or(|(due, release)| due <= release);
+            if is_needed && judged.verdict.is_closed() {
+                *conceded.entry(panel.clone()).or_insert(0) += 1;
+            } else if is_needed {
                 panels.entry(panel.clone()).or_default().insert(key.clone());
             }
         }
+        if duty.verdict() == Verdict::Conceded {
+            let counts = |at: usize| due.is_none_or(|due| due <= at);
+            milestones
+                .iter_mut()
+                .enumerate()
+                .filter(|(at, _)| counts(*at))
+                .for_each(|(_, own)| own.conceded += 1);
+        }
         if !duty.verdict().is_closed() {
+            open += 1;
             for (at, own) in milestones.iter_mut().enumerate() {
                 if due.is_none_or(|due| due <= at) {
                     own.needed.insert(key.clone());
@@ -275,7 +348,7 @@ fn needs(ledger: &Ledger, evaluation: &Evaluation) -> Needs {
             }
         }
     }
-    Needs { panels, milestones }
+    Needs { panels, conceded, open, milestones }
 }
 
 /// Finds the evidence that closed duties stand on and that no other stands in for, what most rests on first: each

@@ -13,6 +13,7 @@ use crate::article::Subject;
 use crate::change::impact::{DutyRow, Impact};
 use crate::change::joint::Joint;
 use crate::change::margins::MarginMove;
+use crate::change::weaker::Weaker;
 use crate::qualify::margins::Margin;
 use crate::qualify::verdict::Verdict;
 use crate::quantity::UnitSystem;
@@ -62,6 +63,7 @@ pub fn json(impact: &Impact) -> Value {
             "facet": change.facet,
             "class": change.class,
         })).collect::<Vec<_>>(),
+        "weakened": impact.weaker.iter().map(weaker_json).collect::<Vec<_>>(),
         "mass": { "was_kg": was_kg, "is_kg": is_kg, "delta_kg": is_kg - was_kg },
         "panels": panels.iter().map(|row| json!({
             "panel": row.panel,
@@ -95,6 +97,18 @@ pub fn json(impact: &Impact) -> Value {
         "assumptions": impact.assumptions,
         "grounded": impact.grounded,
         "caution": CAUTION_LINE,
+    })
+}
+
+/// An edit that asks less, or may, as JSON.
+pub(super) fn weaker_json(own: &Weaker) -> Value {
+    json!({
+        "address": own.address,
+        "what": own.what,
+        "was": own.was,
+        "is": own.is,
+        "why": own.why,
+        "certain": own.certain,
     })
 }
 
@@ -206,6 +220,7 @@ pub fn text_of(impact: &Impact, joint: Option<(&Joint, &[String])>, frame: &Fram
     if let Some((joint, names)) = joint {
         joint::write(&mut page, joint, names);
     }
+    write_weaker(&mut page, impact);
     write_mass(&mut page, impact);
     write_balance(&mut page, impact);
     cost::write_move(&mut page, impact.cost.as_ref());
@@ -222,6 +237,21 @@ pub fn text_of(impact: &Impact, joint: Option<(&Joint, &[String])>, frame: &Fram
     }
     write_assumptions(&mut page, impact);
     page.finish_with_caution()
+}
+
+/// All that asks less, where the paragraph names only the first.
+fn write_weaker(page: &mut Page<'_>, impact: &Impact) {
+    if impact.weaker.len() < 2 {
+        return;
+    }
+    page.heading(&format!("Requirements that ask less, or may ({})", impact.weaker.len()));
+    let shown = page.frame.shown(impact.weaker.len(), CHANGES_SHOWN);
+    for one in impact.weaker.iter().take(shown) {
+        page.hang("  - ", "    ", &one.words());
+    }
+    if shown < impact.weaker.len() {
+        page.paragraph(&format!("… and {} more; --all shows them", impact.weaker.len() - shown));
+    }
 }
 
 fn write_mass(page: &mut Page<'_>, impact: &Impact) {

@@ -5,10 +5,12 @@ use super::mass::decimals;
 use super::page::{Frame, Page, count};
 use super::plan::money;
 use super::reason::{names, reasons_json};
-use crate::change::leeway::{ANY_OTHER, Attribute, Figure, Found, GRID, Side, Way};
+use crate::change::leeway::{ANY_OTHER, Attribute, Figure, Found, GRID, More, Side, Way};
 use crate::qualify::margins::signed;
 use crate::qualify::retest::RetestPlan;
+use crate::qualify::verdict::Verdict;
 use crate::record::Address;
+use crate::record::sensitivity::Asks;
 use serde_json::{Value, json};
 
 /// Duties named of one edge, and places shown of one record.
@@ -19,8 +21,9 @@ const TIGHT_SHOWN: usize = 12;
 
 /// Says how it was looked.
 const LOOK: &str = "Each figure is moved by itself with its tolerance, all else as it stands: first a look one step \
-     beside it and at 1, 2, 5, 10, 20, 35, 50, 75 and 100 % of the way to the bound, then halving to the sixth \
-     digit. What lapses and comes back between two looks is not seen. Several moves at once may meet an edge \
+     beside it and at 1, 2, 5, 10, 20, 35, 50, 75 and 100 % of the way to the bound, then halving. A step is one of the \
+     third digit, or of the last that is written where those are more: an edge is the last such figure that loses \
+     nothing. What lapses and comes back between two looks is not seen. Several moves at once may meet an edge \
      earlier.";
 
 /// Returns the leeway as a document of schema `leeway/1`; `of` is what was asked about, `None` for all in use.
@@ -85,6 +88,7 @@ fn side_json(one: &Attribute, figure: &Figure, side: &Side) -> Value {
         }),
         "bound": figure.nominal(side.bound),
         "bound_is_end_of_range": side.is_end,
+        "refused": side.refused.map(|refused| figure.nominal(refused)),
         "gain_kg": side.gain_kg,
         "lost_beyond": side.edge.map(|_| found_json(&side.lost)),
         "retest": again_json(&side.retest),
@@ -100,6 +104,15 @@ fn found_json(found: &Found) -> Value {
             "asks": lapse.asks.to_string(),
             "panels": lapse.panels,
             "because": reasons_json(&lapse.because),
+        })).collect::<Vec<_>>(),
+        "asks_more": found.more.iter().map(|more| json!({
+            "showing": more.showing,
+            "subject": more.subject.to_string(),
+            "was": more.was.map(Verdict::word),
+            "was_asks": more.was_asks.map(Asks::word),
+            "now": more.now.word(),
+            "asks": more.asks.to_string(),
+            "panels": more.panels,
         })).collect::<Vec<_>>(),
         "margins": found.margins.iter().map(|margin| json!({
             "panel": margin.panel,
@@ -195,8 +208,8 @@ fn opening(of: Option<&Address>, attributes: &[Attribute]) -> String {
     };
     let verb = if edged == 1 { "has" } else { "have" };
     format!(
-        "{} behind {what} looked at; {edged} of them {verb} an edge beyond which something that holds is lost: {stuck} \
-         can't be moved at all, and {at_edge} more only one way.{rest}",
+        "{} behind {what} looked at; {edged} of them {verb} an edge beyond which something that holds is lost or a duty \
+         asks more: {stuck} can't be moved at all, and {at_edge} more only one way.{rest}",
         count(figures.len(), "figure")
     )
 }
@@ -411,7 +424,11 @@ fn figure_lines(
     for (word, side) in [("down", down), ("up", up)] {
         let Some(side) = side else { continue };
         let Some(edge) = side.edge else {
-            let end = if side.is_end { ", the end of what the record takes" } else { "" };
+            let end = match side.refused {
+                Some(refused) => format!(", {} the record does not take", figure.nominal(refused)),
+                None if side.is_end => ", and further it can't be judged".to_string(),
+                None => String::new(),
+            };
             let bound = figure.nominal(side.bound);
             all.push(format!("{word}: no rule asks as far as {bound}{end}: that is no permission"));
             continue;
@@ -449,7 +466,7 @@ fn lost_words(page: &Page<'_>, lost: &Found) -> String {
             .iter()
             .map(|one| {
                 let word = match one.now {
-                    crate::qualify::verdict::Verdict::Lapsed => format!("asks {}", one.asks),
+                    Verdict::Lapsed => format!("asks {}", one.asks),
                     other => other.word().to_string(),
                 };
                 let panels = match one.panels.as_slice() {
@@ -461,6 +478,12 @@ fn lost_words(page: &Page<'_>, lost: &Found) -> String {
             .collect();
         let verb = if duties.len() == 1 { "lapses" } else { "lapse" };
         all.push(format!("{} {verb}: {}", count(duties.len(), "duty"), names(&duties, page, DUTIES_SHOWN)));
+    }
+    if !lost.more.is_empty() {
+        let duties: Vec<String> = lost.more.iter().map(|one| more_words(one, page)).collect();
+        let verb = if duties.len() == 1 { "asks" } else { "ask" };
+        let shown = names(&duties, page, DUTIES_SHOWN);
+        all.push(format!("{} {verb} more: {shown}", count(duties.len(), "duty")));
     }
     for margin in &lost.margins {
         all.push(format!(
@@ -478,4 +501,18 @@ fn lost_words(page: &Page<'_>, lost: &Found) -> String {
         all.push(format!("out of balance: {}", lost.balance.join(", ")));
     }
     all.join("; ")
+}
+
+/// A duty that was not met and asks more.
+fn more_words(one: &More, page: &Page<'_>) -> String {
+    let was = match one.was {
+        Some(was) if was != one.now => format!("{}, was {was}", one.now),
+        Some(_) => format!("{}, asks {} instead of {}", one.now, one.asks, one.was_asks.unwrap_or_default()),
+        None => format!("new and {}", one.now),
+    };
+    let panels = match one.panels.as_slice() {
+        [] => String::new(),
+        panels => format!("; {}", names(panels, page, PANELS_SHOWN)),
+    };
+    format!("{} {} ({was}{panels})", one.showing, one.subject)
 }

@@ -27,7 +27,7 @@ fn duty(key: &DutyKey) -> Value {
 }
 
 fn test_json(test: &NextTest) -> Value {
-    let part = |part: &Part| json!({ "name": part.name, "closed": part.closed, "of": part.of });
+    let part = |part: &Part| json!({ "name": part.name, "closed": part.closed, "of": part.of, "conceded": part.conceded });
     let whole = |all: &[Part]| -> Vec<String> {
         all.iter().filter(|part| part.is_whole()).map(|part| part.name.clone()).collect()
     };
@@ -48,7 +48,15 @@ fn test_json(test: &NextTest) -> Value {
         "milestones": test.milestones.iter().map(part).collect::<Vec<_>>(),
         "milestones_completed": whole(&test.milestones),
         "begins": test.begins.iter().map(duty).collect::<Vec<_>>(),
-        "worth": test.worth,
+        "unlocked_kg": test.unlocked_kg,
+        "others": test.others,
+        "worth": test.worth.sum(),
+        "worth_of": {
+            "panels": test.worth.panels,
+            "milestones": test.worth.milestones,
+            "mass": test.worth.mass,
+            "duties": test.worth.duties,
+        },
         "worth_per_week": test.per_week(),
         "worth_per_thousand": test.per_thousand(),
     })
@@ -76,7 +84,9 @@ pub(crate) fn write(page: &mut Page<'_>, tests: &[NextTest], points: &[SinglePoi
     page.paragraph(
         "Each is one test of the joint plan with what has to come first. Worth: for each panel and each milestone the \
          share of its open duties that is closed, so that one which nothing else holds back counts 1, each duty at the \
-         first milestone that needs it; ranked by worth a week, then by cost (common practice, no source).",
+         first milestone that needs it; the mass of those panels by the same share, of all that is held back; and other \
+         duties, closed beside its own or let begin, of all that are open. Ranked by worth a week, then by cost (common \
+         practice, no source). Conceded duties are not met, and hold nothing up: they are said beside.",
     );
     let shown = page.frame.shown(tests.len(), TESTS_SHOWN);
     for (at, test) in tests.iter().take(shown).enumerate() {
@@ -122,14 +132,19 @@ fn write_test(page: &mut Page<'_>, at: usize, test: &NextTest) {
         &format!("{at:>3}. "),
         "     ",
         &format!(
-            "{} {}: {}, {:.1} weeks, {}; worth {:.2}, {:.3} a week{per}",
+            "{} {}: {}, {:.1} weeks, {}; worth {:.2}, {:.3} a week{per} (panels {:.2}, milestones {:.2}, mass {:.2}, \
+             other duties {:.2})",
             test.showing,
             test.build,
             test.kind.word(),
             test.plan.weeks,
             money(test.plan.cost, &page.frame.currency),
-            test.worth,
+            test.worth.sum(),
             test.per_week(),
+            test.worth.panels,
+            test.worth.milestones,
+            test.worth.mass,
+            test.worth.duties,
         ),
     );
     let duties = |all: &[DutyKey]| -> Vec<String> {
@@ -158,14 +173,13 @@ fn write_test(page: &mut Page<'_>, at: usize, test: &NextTest) {
         );
     }
     if !part.is_empty() {
-        let all: Vec<String> =
-            part.iter().map(|part| format!("{} {} of {}", part.name, part.closed, part.of)).collect();
+        let all: Vec<String> = part.iter().map(|part| said(part)).collect();
         page.hang("     ", "       ", &format!("panels: {}", names(&all, page, LIST_SHOWN)));
     }
     if !test.milestones.is_empty() {
         let said = |part: &Part| match part.is_whole() {
             true => format!("{} complete", part.name),
-            false => format!("{} {} of {}", part.name, part.closed, part.of),
+            false => said(part),
         };
         let all: Vec<String> = test.milestones.iter().map(said).collect();
         page.hang("     ", "       ", &format!("milestones: {}", all.join(", ")));
@@ -181,4 +195,13 @@ fn write_test(page: &mut Page<'_>, at: usize, test: &NextTest) {
         let first = names(&test.prerequisites, page, LIST_SHOWN);
         page.hang("     ", "       ", &format!("first, and counted in: {first}"));
     }
+}
+
+/// How much of a part is closed, with what is conceded beside, so that both are what `gaps` counts as not met.
+fn said(part: &Part) -> String {
+    let conceded = match part.conceded {
+        0 => String::new(),
+        n => format!(" and {n} conceded"),
+    };
+    format!("{} {} of {}{conceded}", part.name, part.closed, part.of)
 }

@@ -2,6 +2,7 @@
 
 use super::cost;
 use super::head::CAUTION_LINE;
+use super::impact::weaker_json;
 use super::mass::{POUND, decimals};
 use super::page::{Frame, Page, count};
 use super::plan::money;
@@ -11,6 +12,7 @@ use crate::change::study::{
     Bundle, Ended, Found, LeastMargin, Outcome, Progress, Ranked, Row, Single, ThrownOut,
 };
 use crate::change::verdict_paragraph::thousands;
+use crate::change::weaker::Weaker;
 use crate::qualify::margins::signed;
 use crate::quantity::UnitSystem;
 use crate::record::Change;
@@ -39,6 +41,8 @@ pub fn json(found: &Found, draft: Option<&str>) -> Value {
         "base_kg": found.base_kg,
         "goal_kg": found.goal_kg,
         "cheapest_row": found.cheapest().map(|row| row.number),
+        "fewest_changes_row": found.fewest.map(|(row, _)| row),
+        "fewest_changes_proven": found.fewest.map(|(_, proven)| proven),
         "space": {
             "variations": found.variations.iter().map(|(name, options)| json!({
                 "name": name,
@@ -79,6 +83,8 @@ fn row_json(own: &Ranked) -> Value {
     json!({
         "row": own.number,
         "free": row.is_free(),
+        "among_best": own.among_best,
+        "weakened": row.weaker.iter().map(weaker_json).collect::<Vec<_>>(),
         "open": row.open.iter().map(|((showing, subject), verdict)| json!({
             "showing": showing,
             "subject": subject.to_string(),
@@ -142,6 +148,7 @@ fn single_json(own: &Single) -> Value {
         "weeks": kept.map(|row| row.weeks),
         "specimens": kept.map(|row| row.specimens),
         "open": kept.map(|row| row.open.len()),
+        "weakened": kept.map(|row| row.weaker.len()),
         "thrown_out_by": thrown.map(|own| own.criterion.word()),
         "because": thrown.map(|own| &own.words),
     })
@@ -199,12 +206,24 @@ fn open_count(row: &Row) -> String {
 
 /// What a row takes.
 fn takes(row: &Row, currency: &str) -> String {
+    if row.is_weakened() {
+        let asked = match row.duties.is_empty() {
+            true => "no test".to_string(),
+            false => tests(row, currency),
+        };
+        return format!("{asked}, by a weaker requirement");
+    }
     if row.is_free() {
         return "no test at all".to_string();
     }
     if row.asks_nothing() {
         return format!("no more than is open already ({})", open_count(row));
     }
+    tests(row, currency)
+}
+
+/// Weeks, specimens and cost of a row's tests.
+fn tests(row: &Row, currency: &str) -> String {
     let cost = match row.cost {
         Some(_) => format!("about {}", money(row.cost, currency)),
         None if row.known_cost > 0.0 => format!("at least {}", money(Some(row.known_cost), currency)),
@@ -217,6 +236,14 @@ fn takes(row: &Row, currency: &str) -> String {
 fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
     let mut all = Vec::new();
     match (found.goal_kg, found.cheapest()) {
+        (Some(goal), Some(row)) if row.row.is_weakened() => all.push(format!(
+            "Nothing that asks as much as now takes {} off; row {} saves {} for {}: {}.",
+            saved(-goal, units),
+            row.number,
+            saved(row.row.delta, units),
+            takes(&row.row, currency),
+            row.words.join("; ")
+        )),
         (Some(goal), Some(row)) => all.push(format!(
             "The cheapest way to take {} off: row {} saves {} for {}: {}.",
             saved(-goal, units),
@@ -235,6 +262,20 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
         }
         (None, _) => {}
     }
+    if let Some((row, proven)) =
+        found.fewest.and_then(|(number, proven)| Some((found.rows.get(number.checked_sub(1)?)?, proven)))
+        && found.cheapest().is_none_or(|cheapest| cheapest.number != row.number)
+    {
+        let sure = if proven { "The fewest changes" } else { "The fewest changes that were judged" };
+        all.push(format!(
+            "{sure} that do it: row {}, {} for {}, saves {}: {}.",
+            row.number,
+            count(row.words.len(), "change"),
+            takes(&row.row, currency),
+            saved(row.row.delta, units),
+            row.words.join("; ")
+        ));
+    }
     all.extend(for_nothing(found, units));
     let how = match found.ended {
         Ended::Whole => format!(
@@ -247,7 +288,14 @@ fn answer(found: &Found, currency: &str, units: UnitSystem) -> Vec<String> {
                 Ended::Seconds => "the time was over".to_string(),
                 Ended::Interrupted => "it was interrupted".to_string(),
                 Ended::Masses => misweighed(found, units),
-                Ended::Limit | Ended::Whole => "as many were judged as may be".to_string(),
+                Ended::Looked => format!(
+                    "{} were looked at, the most that are; nearly all were thrown out by a look, by what refused their \
+                     like",
+                    count(usize::try_from(found.looked_at).unwrap_or(usize::MAX), "candidate")
+                ),
+                Ended::Limit | Ended::Whole => {
+                    "as many were judged as `limits.variations` allows".to_string()
+                }
             };
             let why = match found.is_weighed {
                 true => why,
@@ -276,6 +324,7 @@ fn for_nothing(found: &Found, units: UnitSystem) -> Vec<String> {
     };
     let free = lightest(&Row::is_free);
     let open = lightest(&|row| row.asks_nothing() && !row.is_free());
+    let weakened = lightest(&|row| row.is_weakened() && row.duties.is_empty());
     let mut all = Vec::new();
     all.extend(free.map(|row| {
         format!(
@@ -294,10 +343,19 @@ fn for_nothing(found: &Found, units: UnitSystem) -> Vec<String> {
             open_count(&row.row),
         )
     }));
-    if !all.is_empty() {
-        if free.is_none() {
-            all.push("No row that was found is free inside every window.".to_string());
-        }
+    let none = all.is_empty();
+    if !none && free.is_none() {
+        all.push("No row that was found is free inside every window.".to_string());
+    }
+    all.extend(weakened.map(|row| {
+        format!(
+            "Row {} saves {} without a test because it asks less, which is a weaker requirement and no saving: {}.",
+            row.number,
+            saved(row.row.delta, units),
+            row.row.weaker.first().map_or_else(String::new, Weaker::words),
+        )
+    }));
+    if !none {
         return all;
     }
     // Nothing can be said of what was not looked at, and what was thrown out may need no test.
@@ -337,9 +395,14 @@ pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
     page.paragraph(&answer(found, &frame.currency, frame.units).join(" "));
     let of =
         |class: &dyn Fn(&Row) -> bool| found.rows.iter().filter(|row| class(&row.row)).collect::<Vec<_>>();
-    let free = of(&Row::is_free);
-    let open = of(&|row| row.asks_nothing() && !row.is_free());
-    let paid = of(&|row| !row.asks_nothing());
+    let of_best = |class: &dyn Fn(&Row) -> bool| -> Vec<&Ranked> {
+        of(class).into_iter().filter(|own| own.among_best).collect()
+    };
+    let free = of_best(&Row::is_free);
+    let open = of_best(&|row| row.asks_nothing() && !row.is_free());
+    let paid = of_best(&|row| !row.asks_nothing() && !row.is_weakened());
+    let weaker = of_best(&Row::is_weakened);
+    let fewest: Vec<&Ranked> = found.rows.iter().filter(|own| !own.among_best).collect();
     if !free.is_empty() {
         page.heading("Free inside every window");
         rows(&mut page, &free, found);
@@ -351,6 +414,14 @@ pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
     if !paid.is_empty() {
         page.heading("For tests, by what a week saves");
         rows(&mut page, &paid, found);
+    }
+    if !weaker.is_empty() {
+        page.heading("By a weaker requirement, which shows nothing");
+        rows(&mut page, &weaker, found);
+    }
+    if !fewest.is_empty() {
+        page.heading("The fewest changes that save what is sought, beside the best");
+        rows(&mut page, &fewest, found);
     }
     if !found.rows.is_empty() {
         page.gap();
@@ -428,7 +499,8 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
     page.table(&table);
     for own in list.iter().take(shown) {
         page.hang(&format!("{:>4}  ", own.number), "      ", &own.words.join("; "));
-        let mut more = Vec::new();
+        let mut more: Vec<String> =
+            own.row.weaker.iter().map(|weaker| format!("weakened: {}", weaker.words())).collect();
         if let Some((specimens, weeks)) = own.apart
             && (own.row.specimens < specimens || own.row.weeks < weeks)
             && own.words.len() > 1
@@ -453,7 +525,7 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
             };
             more.push(format!("open already, and not paid for here: {}{rest}", names.join(", ")));
         }
-        if !own.proven && whole {
+        if !own.proven && own.among_best && whole {
             more.push(format!(
                 "the lightest that was judged; one that was not may be up to {} lighter",
                 saved(-own.gap, frame.units)
@@ -501,6 +573,7 @@ fn write_singles(page: &mut Page<'_>, found: &Found) {
     for own in found.singles.iter().take(shown) {
         let of = |row: &Row| (row.delta, decimals(row.weeks, 1), row.specimens.to_string());
         let ((delta, weeks, specimens), said) = match &own.outcome {
+            Outcome::Kept(row) if row.is_weakened() => (of(row), "weaker requirement".to_string()),
             Outcome::Kept(row) if row.is_free() => (of(row), "free".to_string()),
             Outcome::Kept(row) if row.open.is_empty() => (of(row), String::new()),
             Outcome::Kept(row) => (of(row), format!("{} open already", row.open.len())),

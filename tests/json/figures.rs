@@ -34,8 +34,9 @@ documents! {
     BasisPower { shift_sd: f64, power: f64 }
     BasisEquivalence { schema: String, kind: String, showing: String, unit: String, of: String, batches: usize, data: Vec<BasisBatch>, rejected: Vec<BasisRejected>, outliers: Vec<BasisOutlier>, notes: Vec<String>, complete: bool, lacks: Vec<String>, alpha: f64, n: usize, panels: usize, mean: f64, sd: f64, min: f64, baseline: BasisBaseline, test: String, k_mean: Option<f64>, k_min: Option<f64>, limit_mean: Option<f64>, limit_min: Option<f64>, min_holds: Option<bool>, pooled_sd: Option<f64>, t: Option<f64>, limit_low: Option<f64>, limit_high: Option<f64>, mean_holds: bool, equivalent: bool, power: Vec<BasisPower>, advised_n: Option<usize>, steps: Vec<BasisStep>, caution: String, report: Report }
 
-    NextPart { name: String, closed: usize, of: usize }
-    NextTest { showing: String, build: String, kind: String, closes: Vec<Stands>, prerequisites: Vec<String>, specimens: u32, test_panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, panels: Vec<NextPart>, releasable: Vec<String>, releasable_kg: f64, milestones: Vec<NextPart>, milestones_completed: Vec<String>, begins: Vec<Stands>, worth: f64, worth_per_week: f64, worth_per_thousand: Option<f64> }
+    NextPart { name: String, closed: usize, of: usize, conceded: usize }
+    WorthOf { panels: f64, milestones: f64, mass: f64, duties: f64 }
+    NextTest { showing: String, build: String, kind: String, closes: Vec<Stands>, prerequisites: Vec<String>, specimens: u32, test_panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, panels: Vec<NextPart>, releasable: Vec<String>, releasable_kg: f64, milestones: Vec<NextPart>, milestones_completed: Vec<String>, begins: Vec<Stands>, unlocked_kg: f64, others: usize, worth: f64, worth_of: WorthOf, worth_per_week: f64, worth_per_thousand: Option<f64> }
     PointLapse { showing: String, subject: String, now: String, asks: String, panels: Vec<String> }
     SinglePoint { evidence: String, showing: String, lapses: Vec<PointLapse>, panels: Vec<String>, released: Vec<String> }
     Next { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, trials: Vec<Trial>, next: Vec<NextTest>, single_points: Vec<SinglePoint>, caution: String, report: Report }
@@ -305,6 +306,7 @@ fn the_next_tests_are_ranked_by_what_they_close() {
             .any(|gap| (&gap.showing, &gap.subject) == (&one.showing, &one.subject) && gap.verdict != "met")
     };
     assert!(next.next.len() > 8);
+    let mut until: BTreeMap<String, usize> = BTreeMap::new();
     for test in &next.next {
         assert!(!test.closes.is_empty() && test.closes.iter().all(unmet), "{}", test.showing);
         let panels: f64 = test.panels.iter().map(|part| part.closed as f64 / part.of as f64).sum();
@@ -313,7 +315,19 @@ fn the_next_tests_are_ranked_by_what_they_close() {
         let milestones = test.milestones.iter().zip(before);
         let first: f64 =
             milestones.map(|(part, before)| (part.closed - before) as f64 / part.of as f64).sum();
-        close(test.worth, panels + first);
+        let own = &test.worth_of;
+        close(own.panels, panels);
+        close(own.milestones, first);
+        assert!((0.0..=1.0).contains(&own.mass) && (0.0..=1.0).contains(&own.duties), "{}", test.showing);
+        assert!(own.mass > 0.0 || test.panels.is_empty(), "{}", test.showing);
+        assert_eq!(own.duties > 0.0, test.others > 0, "{}", test.showing);
+        close(test.worth, panels + first + own.mass + own.duties);
+        // Both numbers together are what `gaps` says is not met until then.
+        for part in &test.milestones {
+            let count = || read::<Gaps>(&bench, &format!("gaps --milestone {}", part.name), 0).duties.len();
+            let until = *until.entry(part.name.clone()).or_insert_with(count);
+            assert_eq!(part.of + part.conceded, until, "{}", part.name);
+        }
         close(test.worth_per_week, test.worth / test.weeks.max(1.0));
         match (test.worth_per_thousand, test.cost) {
             (Some(own), Some(cost)) => close(own, test.worth / (cost / 1000.0)),

@@ -6,9 +6,10 @@ documents! {
     LeewayRow { of: String, tightest: Option<String>, tightest_share: Option<f64>, on_edge: usize, stuck: usize, most_to_gain: Option<String>, most_to_gain_kg: Option<f64> }
     LostDuty { showing: String, subject: String, now: String, asks: String, panels: Vec<String>, because: Vec<Reason> }
     LostMargin { panel: String, case: String, mode: String, was: f64, is: f64 }
-    Lost { duties: Vec<LostDuty>, margins: Vec<LostMargin>, budgets: Vec<String>, balance: Vec<String> }
+    LostMore { showing: String, subject: String, was: Option<String>, was_asks: Option<String>, now: String, asks: String, panels: Vec<String> }
+    Lost { duties: Vec<LostDuty>, asks_more: Vec<LostMore>, margins: Vec<LostMargin>, budgets: Vec<String>, balance: Vec<String> }
     Again { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String> }
-    MovedSide { edge: Option<String>, beyond: Option<String>, step: Option<String>, step_film_g_m2: Option<f64>, bound: String, bound_is_end_of_range: bool, gain_kg: Option<f64>, lost_beyond: Option<Lost>, retest: Option<Again> }
+    MovedSide { edge: Option<String>, beyond: Option<String>, step: Option<String>, step_film_g_m2: Option<f64>, bound: String, bound_is_end_of_range: bool, refused: Option<String>, gain_kg: Option<f64>, lost_beyond: Option<Lost>, retest: Option<Again> }
     AnyOther { tried: String, lost: Lost, retest: Option<Again> }
     Moved { address: String, attribute: String, facet: Option<String>, of: Vec<String>, now: Option<String>, share: Option<f64>, stuck: bool, down: Option<MovedSide>, up: Option<MovedSide>, any_other: Option<AnyOther>, see: Option<String> }
     Leeway { schema: String, of: Option<String>, looks_percent_of_way: Vec<u32>, rows: Vec<LeewayRow>, attributes: Vec<Moved>, caution: String, report: Report }
@@ -73,7 +74,7 @@ fn rows_agree(found: &Leeway) {
             );
             assert!((beyond - now).abs() > (edge - now).abs(), "{}", one.address);
             let lost = side.lost_beyond.as_ref().unwrap();
-            let nothing = lost.duties.is_empty() && lost.margins.is_empty();
+            let nothing = lost.duties.is_empty() && lost.asks_more.is_empty() && lost.margins.is_empty();
             assert!(!(nothing && lost.budgets.is_empty() && lost.balance.is_empty()), "{}", one.address);
         }
     }
@@ -116,11 +117,20 @@ fn edges_agree(bench: &Bench, place: &str) {
             if number(edge) != number(one.now.as_ref().unwrap()) {
                 let inside = decided(bench, one, edge);
                 assert!(lapsed(&inside).is_empty(), "{} at {edge}", one.address);
+                assert!(inside.retest.steps.is_empty(), "{} at {edge}", one.address);
                 near(inside.mass.delta_kg, side.gain_kg.unwrap());
             }
             // Beyond it just these duties and margins go, and the plan is what `impact` makes of them.
             let outside = decided(bench, one, beyond);
             let lost = side.lost_beyond.as_ref().unwrap();
+            for more in &lost.asks_more {
+                let row = outside
+                    .duties
+                    .iter()
+                    .find(|row| (&row.showing, &row.subject) == (&more.showing, &more.subject));
+                let row = row.unwrap_or_else(|| panic!("{} beyond {beyond}: {more:?}", one.address));
+                assert_eq!((&row.was, row.now.as_ref(), &row.asks), (&more.was, Some(&more.now), &more.asks));
+            }
             let said: Vec<_> = lapsed(&outside)
                 .into_iter()
                 .map(|row| {
@@ -142,10 +152,10 @@ fn edges_agree(bench: &Bench, place: &str) {
             let own: Vec<(String, String)> =
                 lost.margins.iter().map(|own| (own.panel.clone(), own.case.clone())).collect();
             assert_eq!(own, negative, "{} beyond {beyond}", one.address);
-            if outside.duties.len() == lost.duties.len()
-                && let Some(again) = &side.retest
-            {
-                let plan = &outside.retest;
+            // Duties that ask more are paid for like those that lapse.
+            let plan = &outside.retest;
+            assert_eq!(side.retest.is_some(), !plan.steps.is_empty(), "{} beyond {beyond}", one.address);
+            if let Some(again) = &side.retest {
                 assert_eq!((again.specimens, again.panels), (plan.specimens, plan.panels), "{}", one.address);
                 near(again.weeks, plan.weeks);
                 assert_eq!((again.cost, &again.missing), (plan.cost, &plan.missing));
@@ -160,6 +170,11 @@ fn edges_agree(bench: &Bench, place: &str) {
 fn an_edge_is_where_impact_begins_to_say_something() {
     let bench = Bench::example();
     edges_agree(&bench, "recipe/hatch-outer#layers.6.thickness");
+    // Running trials stop counting beyond these.
+    edges_agree(&bench, "finish/white#coats.4.dry_film");
+    edges_agree(&bench, "finish/white#coats.2.dry_film");
+    edges_agree(&bench, "material/gw-105-e1#resin.content");
+    edges_agree(&bench, "material/gw-105-e1#out_life");
     let bench = Bench::new();
     layout::lay_base("carried", &bench.ledger());
     edges_agree(&bench, "material/cw-200-e1#resin.content");

@@ -111,7 +111,7 @@ impl<'a> Weigher<'a> {
     /// Returns a weigher for the ledger.
     pub fn new(ledger: &'a Ledger) -> Self {
         let mut weighings: BTreeMap<&str, Vec<_>> = BTreeMap::new();
-        for weighing in ledger.weighings.values() {
+        for weighing in ledger.counted_weighings() {
             weighings.entry(weighing.value.panel.id()).or_default().push(weighing);
         }
         Self { ledger, tallies: RefCell::default(), weighings }

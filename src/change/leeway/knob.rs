@@ -9,8 +9,9 @@ use crate::source::Snapshot;
 use serde_yaml::Value;
 use std::sync::Arc;
 
-/// Digits of a figure: the canonical form compares no more.
-const DIGITS: i32 = 6;
+/// Digits of a figure that a person writes and a shop can measure (common practice, no source): an edge named in more
+/// would be the search's own, and nobody could keep to it. Where more are written they count.
+const DIGITS: i32 = 3;
 /// How far temperatures are moved either way, in the unit that they are written in: nought is no scale to them.
 const DEGREES: i64 = 100;
 /// Places that are left alone: the corners of a section are its shape, which is no single figure.
@@ -321,7 +322,7 @@ impl Figure {
 /// The points of a first look, in percent of the way from now to the bound.
 pub const GRID: [i64; 9] = [1, 2, 5, 10, 20, 35, 50, 75, 100];
 
-/// Digits behind the point that six significant digits leave, no fewer than are written.
+/// Digits behind the point that three significant digits leave, no fewer than are written.
 fn decimals(number: &Decimal, written: &str) -> u32 {
     let size = number.abs().to_f64();
     // The place of the first digit.
@@ -362,21 +363,22 @@ mod tests {
     }
 
     #[test]
-    fn a_figure_moves_in_its_sixth_digit() {
+    fn a_figure_moves_in_its_third_digit_or_its_last() {
         let content = figure("39.5 % +/- 2 %", "resin.content");
-        assert_eq!((content.now, content.bounds), (395_000, (0, 790_000)));
-        assert_eq!(content.written(395_001), "39.5001 % +/- 2 %");
-        assert_eq!(content.nominal(375_000), "37.5 %");
+        assert_eq!((content.now, content.bounds), (395, (0, 790)));
+        assert_eq!(content.written(396), "39.6 % +/- 2 %");
+        assert_eq!(content.nominal(370), "37 %");
         let film = figure("40 um (0 .. 80 um)", "coats.dry_film");
-        assert_eq!(film.written(412_500), "41.25 um (1.25 .. 81.25 um)");
-        assert_eq!(film.written(300_000), "30 um (0 .. 70 um)");
-        assert_eq!(figure("0.30", "colour.solar_absorptance").written(300_001), "0.300001");
-        assert_eq!(figure("120 degC", "cure.to").bounds, (20_000, 220_000));
-        assert_eq!(figure("45", "layers.angle").bounds, (-900_000, 900_000));
-        assert_eq!(figure("1790 kg/m3", "fibre.density").written(178_999), "1789.99 kg/m3");
+        assert_eq!(film.written(412), "41.2 um (1.2 .. 81.2 um)");
+        assert_eq!(film.written(300), "30 um (0 .. 70 um)");
+        assert_eq!(figure("0.30", "colour.solar_absorptance").written(301), "0.301");
+        assert_eq!(figure("120 degC", "cure.to").bounds, (20, 220));
+        assert_eq!(figure("45", "layers.angle").bounds, (-900, 900));
+        assert_eq!(figure("1790 kg/m3", "fibre.density").written(1789), "1789 kg/m3");
+        assert_eq!(figure("6 mm", "layers.thickness").written(551), "5.51 mm");
         assert_eq!(figure("2", "fittings.count").bounds, (0, 4));
-        assert_eq!(figure("-1100 N", "section.loads.shear").bounds, (-220_000, 0));
-        assert_eq!(figure("0.05", "x").nominal(499_999), "0.0499999");
+        assert_eq!(figure("-1100 N", "section.loads.shear").bounds, (-2200, 0));
+        assert_eq!(figure("0.0525", "x").nominal(524), "0.0524");
         assert_eq!(Figure::parse("51", "designation"), None);
         for word in ["oven", "hs-1", "2A", "hall 1", "51 foam", ""] {
             assert_eq!(Figure::parse(word, "x"), None, "{word}");
@@ -386,10 +388,7 @@ mod tests {
     #[test]
     fn a_first_look_begins_next_to_now() {
         let own = figure("200 g/m2", "fibre.areal");
-        assert_eq!(
-            own.points(400_000),
-            [200_001, 202_000, 204_000, 210_000, 220_000, 240_000, 270_000, 300_000, 350_000, 400_000]
-        );
+        assert_eq!(own.points(400), [201, 202, 204, 210, 220, 240, 270, 300, 350, 400]);
         assert_eq!(own.points(0).last(), Some(&0));
         assert_eq!(figure("2", "fittings.count").points(4), [3, 4]);
         assert!(own.points(own.now).is_empty());

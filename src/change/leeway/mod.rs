@@ -1,16 +1,15 @@
-//! How far each figure can move before something lapses, and what that costs.
+//! How far each figure can move before something lapses or asks more, and what that costs.
 
 mod knob;
 mod once;
 mod trial;
 
 pub use knob::{Figure, GRID, Knob, Setting, knobs};
-pub use trial::{Bench, Found, Negative};
+pub use trial::{Bench, Found, More, Negative};
 
 use crate::ledger::Ledger;
 use crate::qualify::retest::{RetestPlan, plan};
 use crate::qualify::search::{last_holding, nearest_change};
-use crate::qualify::verdict::DutyKey;
 use crate::record::{Address, RecordKind};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -28,17 +27,19 @@ pub enum Reach {
 /// One side of a figure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Side {
-    /// The last value that keeps everything, in steps; `None` where nothing is lost up to the bound.
+    /// The last value that can be written and measured and keeps everything, in steps; `None` where nothing is lost up to the bound.
     pub edge: Option<i64>,
-    /// The first value beyond it that was seen to lose something.
+    /// The next one, which was seen to lose something.
     pub beyond: Option<i64>,
     /// The farthest value that was looked at.
     pub bound: i64,
-    /// The record takes no value beyond the bound.
+    /// The record takes no value beyond the bound, or none that can be judged.
     pub is_end: bool,
+    /// The value next to the bound where the record does not take it.
+    pub refused: Option<i64>,
     /// What is lost one step beyond the edge.
     pub lost: Found,
-    /// What it takes to prove again what lapses there.
+    /// What it takes to prove again what lapses or asks more there.
     pub retest: Option<RetestPlan>,
     /// What the mass changes by up to the edge, in kg; `None` where there is no edge.
     pub gain_kg: Option<f64>,
@@ -196,37 +197,21 @@ fn side(
         }
         None => bound,
     };
+    let refused = (is_end && end.is_none()).then(|| if bound > figure.now { bound + 1 } else { bound - 1 });
     let is_end = is_end || end.is_some();
-    let mut side =
-        Side { edge, beyond: None, bound, is_end, lost: Found::default(), retest: None, gain_kg: None };
-    if let Some(last) = edge {
-        let beyond = if bound > figure.now { last + 1 } else { last - 1 };
-        let edge = rounded(figure.now, last);
+    let (lost, retest, gain_kg) = (Found::default(), None, None);
+    let mut side = Side { edge, beyond: None, bound, is_end, refused, lost, retest, gain_kg };
+    if let Some(edge) = edge {
+        let beyond = if bound > figure.now { edge + 1 } else { edge - 1 };
         side.edge = Some(edge);
         side.beyond = Some(beyond);
-        side.gain_kg = match clear_kg.get(&edge) {
-            Some(kg) => Some(kg - bench.kg),
-            None => bench.is_clear(knob, panels, &figure.written(edge)).flatten().map(|kg| kg - bench.kg),
-        };
+        side.gain_kg = clear_kg.get(&edge).map(|kg| kg - bench.kg);
         if let Some(trial) = bench.trial(knob, panels, &figure.written(beyond)) {
             side.retest = again(&trial);
             side.lost = trial.found;
         }
     }
     Some(side)
-}
-
-/// The round figure just inside an edge. What is compared is rounded to six digits, a sum of films after it is
-/// summed, so that an edge may lie some steps beyond the figure that a rule names.
-fn rounded(now: i64, last: i64) -> i64 {
-    /// Steps that rounding may add.
-    const SLACK: i64 = 10;
-    let round = match last >= now {
-        true => last.div_euclid(100) * 100,
-        false => -((-last).div_euclid(100) * 100),
-    };
-    let inside = |at: &i64| (last - at).abs() < SLACK && (now.min(last)..=now.max(last)).contains(at);
-    [now, round].into_iter().find(inside).unwrap_or(last)
 }
 
 /// The farthest step towards a bound that the ledger takes, and whether that is the end of what it takes; `None`
@@ -243,21 +228,18 @@ fn farthest(bench: &Bench<'_>, knob: &Knob, figure: &Figure, bound: i64) -> Opti
     if takes(bound + back) {
         return Some((bound + back, true));
     }
-    // To a thousandth of the way: where the record ends is no edge of evidence.
-    let mille = |part: i64| figure.now + (bound - figure.now) * part / 1000;
-    if !takes(figure.now + (bound - figure.now).signum()) {
+    let next = figure.now - back;
+    if !takes(next) {
         return None;
     }
-    let last = last_holding(0, 1000, |part| Ok::<_, std::convert::Infallible>(takes(mille(part))));
-    let last = last.map_or(figure.now, mille);
-    Some((if last == figure.now { figure.now + (bound - figure.now).signum() } else { last }, true))
+    let last = last_holding(next, bound, |at| Ok::<_, std::convert::Infallible>(takes(at)));
+    Some((last.unwrap_or(next), true))
 }
 
-/// Plans what proves the lapsed duties of a trial again.
+/// Plans what proves the duties of a trial again that lapse or ask more, as the impact of the same edit does.
 fn again(trial: &Trial) -> Option<RetestPlan> {
-    let keys: Vec<DutyKey> =
-        trial.found.lapses.iter().map(|one| (one.showing.clone(), one.subject.clone())).collect();
-    (!keys.is_empty()).then(|| plan(&trial.ledger, &trial.evaluation, &keys))
+    let keys = &trial.found.again;
+    (!keys.is_empty()).then(|| plan(&trial.ledger, &trial.evaluation, keys))
 }
 
 /// The free word that is tried in place of any other.
@@ -323,7 +305,7 @@ fn other(bench: &Bench<'_>, knob: &Knob, word: &str) -> Option<Other> {
     let trials = words.into_iter().filter_map(|word| Some((word, bench.trial(knob, &panels, word)?)));
     let least = trials.min_by_key(|(_, trial)| {
         let lost = &trial.found;
-        lost.lapses.len() + lost.margins.len() + lost.budgets.len() + lost.balance.len()
+        lost.lapses.len() + lost.more.len() + lost.margins.len() + lost.budgets.len() + lost.balance.len()
     });
     least.map(|(word, trial)| Other { tried: word.to_string(), retest: again(&trial), lost: trial.found })
 }

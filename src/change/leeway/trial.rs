@@ -2,14 +2,17 @@
 
 use super::knob::Knob;
 use super::once::Once;
-use crate::article::ArticleError;
 use crate::article::weigh::{Balanced, Scope, programme_mass, statement};
+use crate::article::{ArticleError, Subject};
 use crate::change::balance::balances;
+use crate::change::diff::Edits;
+use crate::change::impact::{moved_by, worse};
 use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
 use crate::qualify::lapses::{Lapse, lapses};
 use crate::qualify::margins::margins_shared;
-use crate::qualify::verdict::{Evaluation, evaluate_few, evaluate_until_lost};
+use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_few, evaluate_until_lost};
+use crate::record::sensitivity::Asks;
 use crate::record::{Address, ComputedCheck, Day, RecordKind};
 use crate::source::Snapshot;
 use std::collections::{BTreeMap, BTreeSet};
@@ -29,11 +32,35 @@ pub struct Negative {
     pub margin: f64,
 }
 
+/// A duty that was not closed and comes to ask more: a test under way that no longer counts, or a harder way to prove
+/// it again.
+#[derive(Debug, Clone, PartialEq)]
+pub struct More {
+    /// The showing.
+    pub showing: String,
+    /// The subject as it is called then.
+    pub subject: Subject,
+    /// The verdict before; `None` where nothing of the kind was asked.
+    pub was: Option<Verdict>,
+    /// What it asked before.
+    pub was_asks: Option<Asks>,
+    /// The verdict then.
+    pub now: Verdict,
+    /// What it asks then.
+    pub asks: Asks,
+    /// The panels that it is gravest on.
+    pub panels: Vec<String>,
+}
+
 /// What a trial brings with it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Found {
     /// Duties that lapse, by showing and subject.
     pub lapses: Vec<Lapse>,
+    /// Duties that come to ask more beside those, by showing and subject.
+    pub more: Vec<More>,
+    /// All duties that have to be proved again for it: the very ones that the impact of the same edit plans for.
+    pub again: Vec<DutyKey>,
     /// Margins that fall below nothing.
     pub margins: Vec<Negative>,
     /// Groups and assemblies that pass their budget.
@@ -45,9 +72,10 @@ pub struct Found {
 }
 
 impl Found {
-    /// Returns whether nothing that held is lost.
+    /// Returns whether nothing that held is lost, and no duty asks more.
     pub fn is_clear(&self) -> bool {
         self.lapses.is_empty()
+            && self.again.is_empty()
             && self.margins.is_empty()
             && self.budgets.is_empty()
             && self.balance.is_empty()
@@ -153,6 +181,27 @@ impl<'a> Bench<'a> {
     ) -> Result<Found, ArticleError> {
         let kg = programme_mass(ledger)?;
         let mut found = Found { lapses: lapses(self.evaluation, evaluation), kg, ..Found::default() };
+        // A figure moved renames nothing.
+        let moved = moved_by((self.ledger, self.evaluation), (ledger, evaluation), Edits::default())?;
+        found.again = worse(&moved.duties, &moved.panel_rows);
+        found.again.sort();
+        found.again.dedup();
+        let lapsed = |showing: &String, subject: &Subject| {
+            found.lapses.iter().any(|own| own.showing == *showing && own.subject == *subject)
+        };
+        let more =
+            moved.duties.into_iter().filter(|row| row.is_worse() && !lapsed(&row.showing, &row.subject));
+        found.more = more
+            .map(|row| More {
+                showing: row.showing,
+                subject: row.subject,
+                was: row.was,
+                was_asks: row.was_asks,
+                now: row.now,
+                asks: row.asks,
+                panels: row.panels,
+            })
+            .collect();
         if !whole && !found.is_clear() {
             return Ok(found);
         }

@@ -2,6 +2,7 @@
 
 use super::rank::Ranked;
 use crate::change::draft::Draft;
+use crate::change::weaker::Weaker;
 use crate::qualify::verdict::{DutyKey, Verdict};
 use crate::record::Day;
 
@@ -31,12 +32,18 @@ pub fn draft(study: &str, title: Option<&str>, row: &Ranked, today: Day) -> Draf
     };
     let weeks = match row.grams_per_week {
         Some(_) => format!("{:.1} weeks and {} specimens of tests", row.row.weeks, row.row.specimens),
+        None if row.row.is_weakened() => "no test, by a weaker requirement".to_string(),
         None if row.row.is_free() => "no test".to_string(),
         // Whoever approves it reads this and nothing else.
         None => format!("no more than is open already, {}", open_words(&row.row.open)),
     };
+    let weaker: Vec<String> = row.row.weaker.iter().map(Weaker::words).collect();
+    let weakened = match weaker.as_slice() {
+        [] => String::new(),
+        all => format!(" It asks less than before: {}.", all.join("; ")),
+    };
     let why = format!(
-        "Row {} of study/{study}{}: {}. Saves {:.0} g for {weeks}.",
+        "Row {} of study/{study}{}: {}. Saves {:.0} g for {weeks}.{weakened}",
         row.number,
         title.map_or(String::new(), |title| format!(" ({title})")),
         row.words.join("; "),

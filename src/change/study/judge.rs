@@ -9,6 +9,7 @@ use crate::article::weigh::{Scope, programme_mass, statement};
 use crate::change::cost::{self, CostMove};
 use crate::change::impact::{grounded, moved, worse};
 use crate::change::margins::{Side, lost};
+use crate::change::weaker::{Weaker, weaker};
 use crate::graph::Uses;
 use crate::ledger::Ledger;
 use crate::qualify::margins::{HeatReport, Margin, PanelMargins, heat_of, margins_with, signed};
@@ -115,6 +116,8 @@ pub struct Row {
     pub tested: BTreeSet<String>,
     /// What is made and tested: the step by its name, specimens and panels.
     pub tests: Vec<(String, u32, u32)>,
+    /// What it asks less than now, or may: a candidate that lowers what is asked has shown nothing.
+    pub weaker: Vec<Weaker>,
     /// Released panels that would no longer be covered.
     pub grounded: Vec<String>,
     /// The least margin of the panels that change.
@@ -124,9 +127,14 @@ pub struct Row {
 }
 
 impl Row {
-    /// Returns whether it asks for nothing that is not asked for already.
+    /// Returns whether it asks for nothing that is not asked for already, by what is asked now.
     pub fn asks_nothing(&self) -> bool {
-        self.duties.is_empty()
+        self.duties.is_empty() && !self.is_weakened()
+    }
+
+    /// Returns whether it lowers what is asked, or may.
+    pub fn is_weakened(&self) -> bool {
+        !self.weaker.is_empty()
     }
 
     /// Returns whether nothing has to be proved again, and all of what it changes is proved.
@@ -140,6 +148,10 @@ impl Row {
     /// that is known is no worse than it where it is no more than that part. The very same tests cost the same, known
     /// or not. So what beats another beats all that this one beats.
     pub fn dominates(&self, other: &Row) -> bool {
+        // What asks less is no answer to the same question.
+        if self.is_weakened() && !other.is_weakened() {
+            return false;
+        }
         let same = self.costs_the_same(other);
         let (mut no_worse, mut better) = (same, false);
         if let (Some(cost), false) = (self.cost, same) {
@@ -388,6 +400,7 @@ impl<'a> Judge<'a> {
                 .map(|step| (step.name(), step.specimens, step.panels))
                 .collect(),
             missing: plan.missing,
+            weaker: weaker(&found.edits.changes),
             grounded,
             least,
             unit_cost: cost::moved(room.ledger, &head)?,

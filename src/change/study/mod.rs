@@ -7,6 +7,7 @@
 //! [`draft`] makes a decision of a row.
 
 pub mod draft;
+mod fewest;
 mod judge;
 pub mod mechanics;
 mod rank;
@@ -95,6 +96,6 @@ impl Room<'_> {
     /// [`StudyError`] where the choice can't be carried out.
     pub fn load(&self, space: &Space, choice: &[u16]) -> Result<Ledger, StudyError> {
         let texts = space.texts(self.ledger, self.snapshot, choice)?;
-        Ok(Ledger::load(&self.snapshot.overlay(texts), self.recall))
+        Ok(Ledger::load(&self.snapshot.overlay(texts), self.recall).as_of(self.today))
     }
 }

@@ -4,6 +4,7 @@ use super::StudyError;
 use super::judge::{Outcome, Row, grams};
 use super::search::Search;
 use super::space::Choice;
+use crate::change::draft::{Wish, changes_of};
 use crate::record::Change;
 use std::collections::BTreeSet;
 
@@ -29,6 +30,8 @@ pub struct Ranked {
     pub proven: bool,
     /// How much lighter a better one might be, kg; 0 where it is proven.
     pub gap: f64,
+    /// Whether nothing that was judged is better; else it is here for its few changes.
+    pub among_best: bool,
     /// Whether it saves what is sought.
     pub reaches_goal: bool,
     /// Specimens and weeks where each change were made and proved after the other; `None` where one alone is not
@@ -81,19 +84,22 @@ impl Row {
             open: Vec::new(),
             tested: BTreeSet::new(),
             tests: Vec::new(),
+            weaker: Vec::new(),
             grounded: Vec::new(),
             least: None,
             unit_cost: None,
         }
     }
 
-    fn changes(&self) -> usize {
+    /// Returns how many variations it changes.
+    pub(super) fn changes(&self) -> usize {
         self.choice.iter().filter(|option| **option != 0).count()
     }
 
     /// Whether one of both is enough.
     fn is_as_good(&self, other: &Row) -> bool {
-        grams(self.delta) == grams(other.delta)
+        (!self.is_weakened() || other.is_weakened())
+            && grams(self.delta) == grams(other.delta)
             && self.weeks.total_cmp(&other.weeks).is_eq()
             && self.costs_the_same(other)
     }
@@ -106,6 +112,7 @@ pub(super) fn best<'r>(rows: impl Iterator<Item = &'r Row>) -> Vec<&'r Row> {
         let mass = grams(one.delta).total_cmp(&grams(two.delta)).then(one.weeks.total_cmp(&two.weeks));
         mass.then(one.known_cost.total_cmp(&two.known_cost))
             .then(one.cost.is_none().cmp(&two.cost.is_none()))
+            .then(one.is_weakened().cmp(&two.is_weakened()))
             .then(one.changes().cmp(&two.changes()))
             .then_with(|| one.choice.cmp(&two.choice))
     });
@@ -169,23 +176,10 @@ pub(super) fn ranked(
     let mut all: Vec<Ranked> = bounds
         .chain(free.map(|row| (row, Some(bound.map_or(cut, |bound| bound.min(cut))))))
         .filter(|(row, _)| row.changes() > 0 && grams(row.delta) < 0.0)
-        .map(|(row, bound)| {
-            let gap = bound.map_or(0.0, |bound| (row.delta - bound).max(0.0));
-            Ranked {
-                number: 0,
-                words: search.space.words(&row.choice),
-                changes: search.space.changes(&row.choice),
-                grams_per_week: (row.weeks > 0.0).then(|| -row.delta * 1e3 / row.weeks),
-                proven: bound.is_none_or(|bound| grams(row.delta) < grams(bound)),
-                gap,
-                reaches_goal: goal_kg.is_some_and(|goal| grams(row.delta) <= -grams(goal)),
-                apart: apart(search, &row.choice),
-                row: row.clone(),
-            }
-        })
+        .map(|(row, bound)| of_row(search, row, goal_kg, bound))
         .collect();
     all.sort_by(|one, two| {
-        let class = |own: &Ranked| (!own.row.is_free(), !own.row.asks_nothing());
+        let class = |own: &Ranked| (own.row.is_weakened(), !own.row.is_free(), !own.row.asks_nothing());
         let rate = |own: &Ranked| own.grams_per_week.unwrap_or(f64::INFINITY);
         let class = class(one).cmp(&class(two));
         class.then(rate(two).total_cmp(&rate(one))).then(one.row.delta.total_cmp(&two.row.delta))
@@ -194,6 +188,46 @@ pub(super) fn ranked(
         row.number = at + 1;
     }
     all
+}
+
+fn of_row(search: &Search<'_>, row: &Row, goal_kg: Option<f64>, bound: Option<f64>) -> Ranked {
+    Ranked {
+        number: 0,
+        words: search.space.words(&row.choice),
+        changes: written(search, &row.choice),
+        grams_per_week: (row.weeks > 0.0).then(|| -row.delta * 1e3 / row.weeks),
+        proven: bound.is_none_or(|bound| grams(row.delta) < grams(bound)),
+        gap: bound.map_or(0.0, |bound| (row.delta - bound).max(0.0)),
+        among_best: true,
+        reaches_goal: goal_kg.is_some_and(|goal| grams(row.delta) <= -grams(goal)),
+        apart: apart(search, &row.choice),
+        row: row.clone(),
+    }
+}
+
+/// What a choice changes as a person would write it: places by their names, what stands there as it is written.
+fn written(search: &Search<'_>, choice: &[u16]) -> Vec<Change> {
+    let (plain, room) = (search.space.changes(choice), search.judge.room);
+    let wishes: Option<Vec<Wish>> = plain
+        .iter()
+        .map(|change| match (&change.set, &change.to, &change.remove) {
+            (Some(place), Some(to), _) => Some(Wish::Set(place.clone(), to.0.clone())),
+            (_, _, Some(place)) => Some(Wish::Remove(place.clone())),
+            _ => None,
+        })
+        .collect();
+    wishes.and_then(|wishes| changes_of(room.ledger, room.snapshot, &wishes).ok()).unwrap_or(plain)
+}
+
+/// Returns the number of a row, put behind the others where it is none of them.
+pub(super) fn named(search: &Search<'_>, rows: &mut Vec<Ranked>, row: Row, goal_kg: f64) -> usize {
+    if let Some(known) = rows.iter().find(|own| own.row.choice == row.choice) {
+        return known.number;
+    }
+    let number = rows.len() + 1;
+    let own = of_row(search, &row, Some(goal_kg), None);
+    rows.push(Ranked { number, among_best: false, proven: false, ..own });
+    number
 }
 
 /// Specimens and weeks of the changes of a choice, each proved for itself, one after the other.

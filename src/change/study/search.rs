@@ -11,6 +11,7 @@
 //! so far in one variation, in an order drawn by the seed. Then the lightest are taken as before; up to the
 //! mass that they reach everything is proved, and behind it a row says how much lighter another one might be.
 
+use super::fewest::{MOST_TRIED, fewest};
 use super::judge::{Criterion, Judge, Outcome, Row, Thrown, grams};
 use super::mechanics::loads_of;
 use super::rank::{self, Bundle, Ranked, Single};
@@ -44,6 +45,8 @@ pub enum Ended {
     Whole,
     /// As many as may be were judged.
     Limit,
+    /// As many as are looked at at all were.
+    Looked,
     /// The time was over.
     Seconds,
     /// Somebody stopped it.
@@ -58,6 +61,7 @@ impl Ended {
         match self {
             Ended::Whole => "whole",
             Ended::Limit => "variations",
+            Ended::Looked => "looked-at",
             Ended::Seconds => "seconds",
             Ended::Interrupted => "interrupted",
             Ended::Masses => "masses",
@@ -142,7 +146,11 @@ pub struct Found {
     pub misweighed: Option<(Vec<String>, f64, f64)>,
     /// Nothing is better than these in mass, weeks and cost, as far as was looked; where none of them is free inside
     /// every window, the lightest that was judged and is.
+    /// What asks less than now stands behind them. The last may be there for its few changes alone ([`Found::fewest`]).
     pub rows: Vec<Ranked>,
+    /// The number of the row that saves what is sought with the fewest changes and weakens nothing, and whether it is
+    /// sure that none has fewer; `None` where none was found or nothing is sought.
+    pub fewest: Option<(usize, bool)>,
     /// Each option alone.
     pub singles: Vec<Single>,
     /// Pairs of changes that share tests.
@@ -155,11 +163,13 @@ pub struct Found {
 
 impl Found {
     /// Returns the row that reaches the goal with the fewest weeks, then cost; a cost that is not known comes
-    /// behind those that are, and what is free before what leaves duties open. Then mass.
+    /// behind those that are, and what is free before what leaves duties open. Then mass. One that asks less than now comes
+    /// behind all that do not.
     pub fn cheapest(&self) -> Option<&Ranked> {
-        let reaches = self.rows.iter().filter(|row| row.reaches_goal);
+        let reaches = self.rows.iter().filter(|row| row.reaches_goal && row.among_best);
         reaches.min_by(|one, two| {
-            let weeks = one.row.weeks.total_cmp(&two.row.weeks);
+            let weaker = one.row.is_weakened().cmp(&two.row.is_weakened());
+            let weeks = weaker.then(one.row.weeks.total_cmp(&two.row.weeks));
             let known = weeks.then(one.row.cost.is_none().cmp(&two.row.cost.is_none()));
             let cost = known.then(one.row.known_cost.total_cmp(&two.row.known_cost));
             let free = cost.then(two.row.is_free().cmp(&one.row.is_free()));
@@ -232,10 +242,10 @@ impl Iterator for Frontier<'_> {
 }
 
 /// A candidate worth judging.
-struct Candidate {
+pub(super) struct Candidate {
     choice: Choice,
     ranks: Vec<u32>,
-    delta: f64,
+    pub(super) delta: f64,
 }
 
 /// Options that together are thrown out, whatever the rest is: by what, which, and why in words.
@@ -368,11 +378,11 @@ impl<'a> Search<'a> {
     }
 
     /// Nothing that weighs as much or more than this, in g, can be better.
-    fn free_grams(&self) -> f64 {
+    pub(super) fn free_grams(&self) -> f64 {
         self.kept().filter(|row| row.asks_nothing()).map(|row| grams(row.delta)).fold(f64::INFINITY, f64::min)
     }
 
-    fn candidate(&self, choice: Choice) -> Option<Candidate> {
+    pub(super) fn candidate(&self, choice: Choice) -> Option<Candidate> {
         let ranks = self.weights.ranks(&choice)?;
         let delta = self.weights.delta(&ranks);
         Some(Candidate { choice, ranks, delta })
@@ -532,9 +542,11 @@ impl<'a> Search<'a> {
                     whole = true;
                     break;
                 };
-                if self.looked_at >= MOST_LOOKED_AT || batch.len() >= self.left() {
+                let looked = self.looked_at >= MOST_LOOKED_AT;
+                if looked || batch.len() >= self.left() {
                     if batch.is_empty() {
-                        return Ok((Ended::Limit, Some(bound)));
+                        let ended = if looked { Ended::Looked } else { Ended::Limit };
+                        return Ok((ended, Some(bound)));
                     }
                     break;
                 }
@@ -631,6 +643,7 @@ fn unweighed(
         bound: Some(f64::NEG_INFINITY),
         misweighed: None,
         rows: Vec::new(),
+        fewest: None,
         singles: Vec::new(),
         bundles: Vec::new(),
         thrown: Vec::new(),
@@ -651,8 +664,11 @@ pub(super) fn search(
     let stacks = stacks(room, (space, weights), &keep)?;
     let standing = weights.ranks(&space.as_it_is()).unwrap_or_default();
     let most = limits.variations.unwrap_or(USUAL_LIMIT).max(1) as usize;
-    // Pairs that share tests are judged last; where most candidates are not judged, some are kept for them.
-    let pairs = if most >= 4 * rank::MOST_PAIRS { rank::MOST_PAIRS } else { 0 };
+    // Pairs that share tests and few changes that do it are judged last; where most candidates are not judged, some
+    // judgements are kept for them.
+    let sought = if value.goal.as_ref().is_some_and(|own| own.save.is_some()) { MOST_TRIED } else { 0 };
+    let last = rank::MOST_PAIRS + sought;
+    let last = if most >= 4 * last { last } else { 0 };
     let mut search = Search {
         judge: Judge::new(room, space, (&keep, &limits), weights.base_kg),
         space,
@@ -666,7 +682,7 @@ pub(super) fn search(
         thrown: BTreeMap::new(),
         near: Vec::new(),
         looked_at: 0,
-        most: most - pairs,
+        most: most - last,
         options,
         stopped: None,
     };
@@ -741,10 +757,16 @@ fn finish(
         None => (ended, bound),
     };
     let misweighed = misweighed.map(|(choice, sum, weighed)| (space.words(&choice), sum, weighed));
+    let fewest = match goal_kg.filter(|_| ended != Ended::Interrupted) {
+        Some(goal_kg) => fewest(&mut search, goal_kg, bound)?,
+        None => None,
+    };
     let best = rank::best(search.kept());
     let free = rank::lightest_free(search.kept(), &best).cloned();
     let best: Vec<Row> = best.into_iter().cloned().collect();
-    let rows = rank::ranked(&search, (&best, free.as_ref()), goal_kg, bound);
+    let mut rows = rank::ranked(&search, (&best, free.as_ref()), goal_kg, bound);
+    let fewest =
+        fewest.map(|(row, whole)| (rank::named(&search, &mut rows, row, goal_kg.unwrap_or(0.0)), whole));
     let bundles = if ended == Ended::Interrupted { Vec::new() } else { rank::bundles(&mut search, &best)? };
     let lightest = best.iter().map(|row| row.delta).fold(0.0, f64::min);
     let thrown = search
@@ -783,6 +805,7 @@ fn finish(
         bound,
         misweighed,
         rows,
+        fewest,
         singles,
         bundles,
         thrown,

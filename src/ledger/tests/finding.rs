@@ -228,7 +228,7 @@ fn what_is_remembered_gives_the_same_faults() {
     files.put("evidence/data/e-001.csv", "batch,panel,specimen,value\nb1,p1,s1,x\n");
     let first = Ledger::load(&files, &recall);
     let second = Ledger::load(&files, &recall);
-    assert_eq!(first.faults.len(), 3);
+    assert_eq!(first.faults.len(), 4);
     assert_eq!(first.faults, second.faults);
     assert_eq!(first.broken, second.broken);
 }

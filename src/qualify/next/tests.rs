@@ -3,30 +3,43 @@ use crate::qualify::fixture::{base, judged, today};
 use crate::qualify::gaps::{GapsOptions, gaps};
 
 fn ranked() -> Vec<NextTest> {
-    let all = base();
-    let evaluation = judged(&all);
-    next_tests(&all, &evaluation, &gaps(&all, &evaluation, &GapsOptions::default())).unwrap()
+    ranked_of(&base())
+}
+
+fn ranked_of(all: &Ledger) -> Vec<NextTest> {
+    let evaluation = judged(all);
+    next_tests(all, &evaluation, &gaps(all, &evaluation, &GapsOptions::default())).unwrap()
 }
 
 /// By hand. The bow hatch still needs adhesion, compression, flatwise and modulus, the tail fairing adhesion,
 /// compression and modulus; first-flight the two adhesions, flatwise and modulus, since what names no milestone
 /// that the ledger lists is always needed, and type-approval compression too: of its five it is the only one that no
 /// earlier milestone needs.
-/// Modulus: 1/4 + 1/3 + 1/4 = 0.8333 in one week. Compression: 1/4 + 1/3 + 1/5 = 0.7833 in two weeks.
-/// Its cost is 3 230 EUR, so 0.7833/3.23 = 0.2425 for a thousand.
+/// Modulus: 1/4 + 1/3 of the panels and 1/4 of a milestone. Compression: 1/4 + 1/3 and 1/5 in two weeks, for 3 230 EUR.
+/// Mass: a quarter of the hatch and a third of the fairing, of both. Neither closes another duty or lets one begin.
 #[test]
 fn worth_is_the_sum_of_shares() {
     let all = ranked();
     let of = |showing: &str| all.iter().find(|one| one.showing == showing).unwrap();
     let near = |one: f64, two: f64| assert!((one - two).abs() < 1e-9, "{one} {two}");
     let modulus = of("modulus");
-    near(modulus.worth, 0.25 + 1.0 / 3.0 + 0.25);
-    near(modulus.per_week(), 0.25 + 1.0 / 3.0 + 0.25);
     let compression = of("compression");
-    near(compression.worth, 0.25 + 1.0 / 3.0 + 0.2);
-    near(compression.per_week(), (0.25 + 1.0 / 3.0 + 0.2) / 2.0);
-    near(compression.per_thousand().unwrap(), (0.25 + 1.0 / 3.0 + 0.2) / 3.23);
-    let part = |name: &str, closed, of| Part { name: name.to_string(), closed, of };
+    let all_of = base();
+    let (weigher, pieces) = (Weigher::new(&all_of), counts(&all_of).unwrap());
+    let kg = |panel: &str| weigher.panel_mass(panel).unwrap() * pieces.panels[panel].count as f64;
+    let (hatch, fairing) = (kg("bow-hatch"), kg("tail-fairing"));
+    let mass = (0.25 * hatch + fairing / 3.0) / (hatch + fairing);
+    for (own, milestones) in [(modulus, 0.25), (compression, 0.2)] {
+        near(own.worth.panels, 0.25 + 1.0 / 3.0);
+        near(own.worth.milestones, milestones);
+        near(own.worth.mass, mass);
+        near(own.unlocked_kg, 0.25 * hatch + fairing / 3.0);
+        assert_eq!((own.others, own.worth.duties), (0, 0.0));
+        near(own.per_week(), (0.25 + 1.0 / 3.0 + milestones + mass) / own.plan.weeks.max(1.0));
+    }
+    near(compression.plan.weeks, 2.0);
+    near(compression.per_thousand().unwrap(), (0.25 + 1.0 / 3.0 + 0.2 + mass) / 3.23);
+    let part = |name: &str, closed, of| Part { name: name.to_string(), closed, of, conceded: 0 };
     assert_eq!(compression.panels, [part("bow-hatch", 1, 4), part("tail-fairing", 1, 3)]);
     assert_eq!(compression.milestones, [part("type-approval", 1, 5)]);
     assert!(compression.releasable_kg.abs() < 1e-12);

@@ -83,6 +83,7 @@ fn full() -> Impact {
         base: "HEAD".into(),
         head: "work tree".into(),
         verdict: "From HEAD to work tree, 1 attribute differs.".into(),
+        weaker: Vec::new(),
         changes: vec![
             Change {
                 address: "recipe/hatch-outer#layers.3.angle".into(),
@@ -155,6 +156,7 @@ fn json_has_the_keys_that_are_held_to() {
         "head",
         "verdict",
         "changes",
+        "weakened",
         "mass",
         "panels",
         "balance",

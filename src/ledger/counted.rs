@@ -1,0 +1,80 @@
+//! Which weighings count: a piece that is put on the scale once is weighed once, and not before the day.
+
+use super::{Entry, Ledger};
+use crate::ledger::weighed::stage;
+use crate::record::{Condition, Day, Weighing};
+use std::collections::BTreeMap;
+
+/// What tells one reading from another: the panel, its serial, the stage and the day.
+type Reading<'l> = (&'l str, &'l str, Condition, Day);
+
+impl Ledger {
+    /// Returns the ledger as it is looked at on a day: what is said to be weighed later does not count.
+    #[must_use]
+    pub fn as_of(mut self, today: Day) -> Self {
+        self.today = Some(today);
+        self
+    }
+
+    /// Returns the weighings that count: none of a day that has not come, and of several of the same piece, stage and
+    /// day the first by id.
+    pub fn counted_weighings(&self) -> impl Iterator<Item = &Entry<Weighing>> {
+        let first = self.first_readings();
+        let ahead = |own: &Weighing| self.today.zip(own.on).is_some_and(|(today, on)| on > today);
+        self.weighings.values().filter(move |entry| {
+            let repeats = reading(&entry.value).and_then(|own| first.get(&own).copied());
+            !ahead(&entry.value) && repeats.is_none_or(|first| first == entry.id)
+        })
+    }
+
+    /// Returns the weighing that another is a copy of, or a second reading the same day; `None` where it is the first.
+    pub(super) fn repeated(&self, id: &str) -> Option<&Entry<Weighing>> {
+        let own = reading(&self.weighings.get(id)?.value)?;
+        let first = self.first_readings().get(&own).copied().filter(|first| *first != id)?;
+        self.weighings.get(first)
+    }
+
+    fn first_readings(&self) -> BTreeMap<Reading<'_>, &str> {
+        let mut all = BTreeMap::new();
+        for entry in self.weighings.values() {
+            if let Some(own) = reading(&entry.value) {
+                all.entry(own).or_insert(entry.id.as_str());
+            }
+        }
+        all
+    }
+}
+
+/// `None` of one without a serial, since two of those may be of two pieces, and of one without a day.
+fn reading(own: &Weighing) -> Option<Reading<'_>> {
+    Some((own.panel.id(), own.serial.as_ref()?.as_str(), stage(own), own.on?))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::article::fixture::ledger;
+
+    const LEDGER: &str = "
+ledger: {format: 1, programme: Sanderling (invented)}
+weighings:
+  a: {panel: hatch, serial: H1, mass: 10.1 kg, condition: painted, on: 2026-05-01}
+  b: {panel: hatch, serial: H1, mass: 10.1 kg, condition: painted, on: 2026-05-01}
+  c: {panel: hatch, serial: H1, mass: 9.6 kg, condition: bare, on: 2026-05-01}
+  d: {panel: hatch, serial: H2, mass: 10.1 kg, condition: painted, on: 2026-05-01}
+  e: {panel: hatch, mass: 10.1 kg, condition: painted, on: 2026-05-01}
+  f: {panel: hatch, mass: 10.1 kg, condition: painted, on: 2026-05-01}
+  g: {panel: hatch, serial: H3, mass: 10.1 kg, condition: painted, on: 2026-06-02}
+";
+
+    #[test]
+    fn a_copy_counts_once_and_what_has_not_come_does_not() {
+        let all = ledger(LEDGER);
+        let ids = |all: &super::Ledger| all.counted_weighings().map(|one| one.id.clone()).collect::<String>();
+        assert_eq!(ids(&all), "acdefg");
+        assert_eq!(all.repeated("b").map(|one| one.id.as_str()), Some("a"));
+        assert!(["a", "c", "d", "e", "f", "g"].iter().all(|id| all.repeated(id).is_none()));
+        let day = |text: &str| serde_yaml::from_str(text).unwrap();
+        assert_eq!(ids(&all.clone().as_of(day("2026-06-01"))), "acdef");
+        assert_eq!(ids(&all.as_of(day("2026-06-02"))), "acdefg");
+    }
+}
