@@ -189,7 +189,8 @@ impl Axis {
     /// px `to`; its ends are round figures.
     pub fn over(values: impl IntoIterator<Item = f64>, wanted: usize, from: f64, to: f64) -> Self {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for value in values.into_iter().filter(|value| value.is_finite()) {
+        // Further out than any figure of the trade lies, where sums of limits are no numbers any more.
+        for value in values.into_iter().filter(|value| value.abs() < 1e300) {
             low = low.min(value);
             high = high.max(value);
         }
@@ -321,6 +322,12 @@ mod tests {
             ["-0.05", "0.00", "0.05", "0.10", "0.15"]
         );
         assert!((axis.px(-0.05) - 100.0).abs() < 1e-9 && axis.px(0.15).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_lies_beyond_all_bounds_is_at_an_end() {
+        let axis = Axis::over([-1.210_425e308, 0.0], 6, 10.0, 200.0);
+        assert!((10.0..=200.0).contains(&axis.px(-1.210_425e308)));
     }
 
     proptest! {
