@@ -1,6 +1,6 @@
 //! Edits that ask less: a better figure after them is no better design.
 //!
-//! [`ASKED`] is the one list of what counts as a requirement, with the way in which it gets less, and why.
+//! `ASKED` is the one list of what counts as a requirement, with the way in which it gets less, and why.
 
 use super::diff::Change;
 use super::explain::record_of;

@@ -10,6 +10,7 @@ use crate::graph::Uses;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
 use crate::record::{Address, DecisionStatus, RecordKind};
+use crate::report::history::Step;
 use crate::report::page::count;
 use crate::report::pages::{ChangeInput, Inputs, PageError, Since, Site};
 use crate::source::{Commit, Place};
@@ -35,7 +36,7 @@ pub(super) fn run(
 ) -> Result<Status, Failure> {
     let place = context.place()?;
     let state = State::read(context, &place, args, err)?;
-    let site = state.site(context, &place, args.commits)?;
+    let site = state.site(context, &place, args.commits, &mut Past::default())?;
     let folder = context.directory.join(&args.out);
     let files = write(&site, &folder)?;
     if context.json() {
@@ -52,6 +53,24 @@ pub(super) fn run(
         )?;
     }
     Ok(Status::Done)
+}
+
+/// What the last commits did, kept for as long as they are the last: no edit of a file changes it.
+#[derive(Default)]
+pub(super) struct Past {
+    head: Option<String>,
+    steps: Vec<Step>,
+}
+
+impl Past {
+    fn of(&mut self, shown: &[Commit], judge: impl FnOnce() -> Vec<Step>) -> Vec<Step> {
+        let head = shown.first().map(|commit| commit.id.clone());
+        if self.head.is_none() || self.head != head {
+            self.steps = judge();
+            self.head = head;
+        }
+        self.steps.clone()
+    }
 }
 
 /// A change that was asked for, read and judged.
@@ -172,7 +191,13 @@ impl State {
     ///
     /// # Errors
     /// [`Failure`] where a template is at fault.
-    pub fn site<'s>(&'s self, context: &Context, place: &Place, commits: usize) -> Result<Site<'s>, Failure> {
+    pub fn site<'s>(
+        &'s self,
+        context: &Context,
+        place: &Place,
+        commits: usize,
+        past: &mut Past,
+    ) -> Result<Site<'s>, Failure> {
         let line =
             if place.repository().is_some() { place.line("HEAD").unwrap_or_default() } else { Vec::new() };
         let changes = self.drawn.iter().map(|own| ChangeInput {
@@ -184,7 +209,7 @@ impl State {
             decision: own.decision.as_ref().and_then(|id| self.loaded.ledger.decisions.get(id)),
         });
         let shown = line.get(..commits.min(line.len())).unwrap_or_default();
-        let history = steps(context, place, shown, Some(&self.evaluation));
+        let history = past.of(shown, || steps(context, place, shown, Some(&self.evaluation)));
         Site::new(Inputs {
             ledger: self.ledger(),
             evaluation: &self.evaluation,

@@ -5,7 +5,7 @@
 
 use super::args::{ReportArgs, ViewArgs};
 use super::context::{Context, Failure, Status};
-use super::report::State;
+use super::report::{Past, State};
 use crate::source::Place;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -59,8 +59,9 @@ pub(super) fn run(context: &mut Context, args: &ViewArgs, err: &mut dyn Write) -
         change: args.change.clone(),
         commits: args.commits,
     };
+    let seen = signature(&place);
     // A ledger that can't be read at all is said before anything is served.
-    State::read(context, &place, &report, err)?;
+    let first = State::read(&context.standing_in(&context.directory), &place, &report, err)?;
     let url = format!("http://{own}/");
     // Standard output is held back until a command ends, and this one ends with the program.
     let mut out = io::stdout();
@@ -70,7 +71,7 @@ pub(super) fn run(context: &mut Context, args: &ViewArgs, err: &mut dyn Write) -
     }
     let (ask, questions) = sync_channel::<Question>(CONNECTIONS);
     std::thread::spawn(move || listen(&listener, own, &ask));
-    serve(context, &place, &report, &questions)
+    serve(context, &place, &report, &questions, (seen, first))
 }
 
 /// Draws what is asked for, until nobody can ask any more.
@@ -79,17 +80,22 @@ fn serve(
     place: &Place,
     args: &ReportArgs,
     questions: &Receiver<Question>,
+    first: (String, State),
 ) -> Result<Status, Failure> {
     let mut notes = Vec::new();
     let mut waiting: Option<Question> = None;
+    let mut past = Past::default();
+    let mut first = Some(first);
     loop {
-        let seen = signature(place);
         // Each state is read with a memory of its own: what was there before is not kept for ever.
         let own = context.standing_in(&context.directory);
-        let state = State::read(&own, place, args, &mut notes);
+        let (seen, state) = match first.take() {
+            Some((seen, state)) => (seen, Ok(state)),
+            None => (signature(place), State::read(&own, place, args, &mut notes)),
+        };
         notes.clear();
         let site = state.as_ref().map_err(|failure| failure.message.clone()).and_then(|state| {
-            let site = state.site(&own, place, args.commits).map_err(|failure| failure.message)?;
+            let site = state.site(&own, place, args.commits, &mut past).map_err(|failure| failure.message)?;
             Ok(site.served(&seen))
         });
         let mut drawn: BTreeMap<String, String> = BTreeMap::new();
