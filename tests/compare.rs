@@ -9,10 +9,10 @@ use serde_json::Value;
 macro_rules! documents {
     ($($name:ident { $($key:ident: $type:ty),* $(,)? })*) => {
         $(
-            #[derive(Debug, Deserialize)]
+            #[derive(Debug, Deserialize, schemars::JsonSchema)]
             #[serde(deny_unknown_fields)]
             #[allow(dead_code, reason = "most fields are there to be held to, not to be read")]
-            struct $name { $($key: $type),* }
+            pub(crate) struct $name { $($key: $type),* }
         )*
     };
 }

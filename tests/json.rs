@@ -11,11 +11,11 @@ use std::collections::BTreeMap;
 macro_rules! documents {
     ($($name:ident { $($key:ident: $type:ty),* $(,)? })*) => {
         $(
-            #[derive(Debug, Deserialize)]
+            #[derive(Debug, Deserialize, schemars::JsonSchema)]
             #[serde(deny_unknown_fields)]
             #[allow(non_snake_case, reason = "units stand in keys")]
             #[allow(dead_code, reason = "most fields are there to be held to, not to be read")]
-            struct $name { $($key: $type),* }
+            pub(super) struct $name { $(pub(super) $key: $type),* }
         )*
     };
 }
@@ -23,6 +23,7 @@ macro_rules! documents {
 mod decided;
 mod figures;
 mod moved;
+mod written;
 
 documents! {
     Report { version: String, table: u32, table_digest: String, commit: Option<String>, date: String, assumptions: usize, live_concessions: usize }
@@ -30,8 +31,15 @@ documents! {
     CalcStep { symbol: String, formula: String, value: f64, unit: String, text: String }
     Calc { schema: String, topic: String, inputs: Value, steps: Vec<CalcStep>, results: BTreeMap<String, Value>, notes: Vec<String>, source: String, caution: String }
     CalcTopic { topic: String, about: String }
+    CalcKey { key: String, needed: bool, expects: String, means: String }
+    CalcTopicAlone { schema: String, topic: String, about: String, keys: Vec<CalcKey>, sample: String, source: String }
     CalcTopics { schema: String, topics: Vec<CalcTopic> }
     Check { schema: String, faults: Vec<Fault> }
+    ExportWritten { schema: String, path: String, rows: BTreeMap<String, usize> }
+    ImportRefused { line: usize, column: Option<String>, message: String, help: Option<String> }
+    Import { schema: String, mapping: Value, written: bool, files: Vec<String>, kept: Vec<String>, refused: Vec<ImportRefused> }
+    Man { schema: String, folder: String, pages: Vec<String> }
+    Pages { schema: String, out: String, files: Vec<String> }
     Failed { schema: String, error: Failure }
     Failure { message: String, help: Option<String>, faults: Vec<Fault> }
     Total { kg: f64, low_kg: f64, high_kg: f64, with_growth_kg: f64 }
@@ -94,7 +102,7 @@ documents! {
     Finding { rule: String, level: String, file: String, line: Option<usize>, panel: Option<String>, message: String, help: Option<String> }
     HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
     Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
-    New { schema: String, ledger: String }
+    New { schema: String, ledger: String, ids: Option<usize>, settings: Option<bool> }
     Written { evidence: String, file: String, subject: String, assumptions: Vec<String>, sample: Option<Sample>, added: Option<Vec<String>> }
     Sample { specimens: usize, unit: String, rejected: Vec<Rejected>, normalised: Option<Normalised> }
     Rejected { line: usize, batch: String, panel: String, specimen: String, value: Option<f64>, unit: Option<String>, reason: String }

@@ -1,6 +1,7 @@
 //! The description of the tables, written from their list.
 
-use super::{Column, FORM, Follows, TABLES};
+use super::{Column, FORM, Follows, TABLES, Type};
+use serde_json::{Map, Value, json};
 
 /// Returns `schema/export.md`.
 pub fn markdown() -> String {
@@ -33,6 +34,51 @@ pub fn markdown() -> String {
         }
     }
     out
+}
+
+/// Returns the JSON Schema of the document `export/1`.
+pub fn schema() -> Value {
+    let tables: Map<String, Value> = TABLES
+        .iter()
+        .map(|table| {
+            let columns: Map<String, Value> =
+                table.columns.iter().map(|column| (column.key(), cell(column))).collect();
+            let names: Vec<String> = table.columns.iter().map(Column::key).collect();
+            let row = json!({ "type": "object", "properties": columns, "required": names });
+            let own = json!({ "type": "array", "description": table.meaning, "items": row });
+            (table.name.to_string(), own)
+        })
+        .collect();
+    let names: Vec<&str> = TABLES.iter().map(|table| table.name).collect();
+    json!({
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": format!("export/{FORM}"),
+        "description": "What `bondline export json` writes. Units stand in the names of keys; later versions may add keys.",
+        "type": "object",
+        "required": ["schema", "tables", "caution"],
+        "properties": {
+            "schema": { "const": format!("export/{FORM}") },
+            "caution": { "type": "string" },
+            "tables": { "type": "object", "properties": tables, "required": names },
+        },
+    })
+}
+
+fn cell(column: &Column) -> Value {
+    let word = match column.kind {
+        Type::Text | Type::Day => "string",
+        Type::Number => "number",
+        Type::Whole => "integer",
+        Type::Truth => "boolean",
+    };
+    let kind = if column.always { json!(word) } else { json!([word, "null"]) };
+    let mut own = json!({ "type": kind, "description": meaning(column) });
+    if column.kind == Type::Day
+        && let Some(map) = own.as_object_mut()
+    {
+        map.insert("format".to_string(), json!("date"));
+    }
+    own
 }
 
 /// What a column means, with what it names and how it follows from others.

@@ -15,7 +15,7 @@ pub mod sqlite;
 pub mod xlsx;
 
 pub use contents::{Contents, Source, contents};
-pub use document::markdown;
+pub use document::{markdown, schema};
 pub use list::TABLES;
 
 /// Number of the form of the tables: raised when a column changes its meaning or goes, not when one is added.

@@ -320,24 +320,7 @@ fn write_margins(page: &mut Page<'_>, impact: &Impact) {
     ]);
     let shown = page.frame.shown(rows.len(), MARGINS_SHOWN);
     for row in rows.iter().take(shown) {
-        let figure = |margin: &Option<Margin>, none: &str| {
-            margin.as_ref().map_or_else(|| none.to_string(), |margin| margins::figure(margin.margin))
-        };
-        let governs = match (&row.now, &row.lacking) {
-            // What can't be computed might govern.
-            (Some(_), Some(why)) => format!("not complete: {why}"),
-            (Some(now), None) => margins::mode_words(now),
-            (None, Some(why)) => why.clone(),
-            (None, None) => "no longer asked".to_string(),
-        };
-        let none = if row.lacking.is_some() { "?" } else { "-" };
-        table.row([
-            row.panel.clone(),
-            row.case.clone(),
-            figure(&row.was, "new"),
-            figure(&row.now, none),
-            governs,
-        ]);
+        table.row(margins::moved_cells(row));
     }
     page.table(&table);
     if shown < rows.len() {

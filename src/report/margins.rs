@@ -1,5 +1,6 @@
 //! Margins in words and as JSON.
 
+use crate::change::margins::MarginMove;
 use crate::qualify::margins::{DesignValue, Margin, Origin, Uncomputed};
 use serde_json::{Value, json};
 
@@ -12,6 +13,22 @@ pub fn figure(margin: f64) -> String {
 pub fn mode_words(margin: &Margin) -> String {
     let environment = margin.environment.as_ref().map_or(String::new(), |own| format!(", {own}"));
     format!("{}, {}{environment}", layer_words(margin), margin.place)
+}
+
+/// Returns the cells of a margin that moves: panel, load case, what it was, what it is, what governs now.
+pub(super) fn moved_cells(row: &MarginMove) -> [String; 5] {
+    let written = |margin: &Option<Margin>, none: &str| {
+        margin.as_ref().map_or_else(|| none.to_string(), |margin| figure(margin.margin))
+    };
+    let governs = match (&row.now, &row.lacking) {
+        // What can't be computed might govern.
+        (Some(_), Some(why)) => format!("not complete: {why}"),
+        (Some(now), None) => mode_words(now),
+        (None, Some(why)) => why.clone(),
+        (None, None) => "no longer asked".to_string(),
+    };
+    let none = if row.lacking.is_some() { "?" } else { "-" };
+    [row.panel.clone(), row.case.clone(), written(&row.was, "new"), written(&row.now, none), governs]
 }
 
 /// Writes how a margin fails, and in which layer.

@@ -11,7 +11,6 @@ use super::plan::money;
 use super::reason::reason_words;
 use crate::change::impact::{DutyRow, Impact};
 use crate::change::verdict_paragraph::thousands;
-use crate::qualify::margins::Margin;
 use crate::qualify::retest::RetestPlan;
 use crate::record::sensitivity::Asks;
 
@@ -63,29 +62,8 @@ fn moved_margins(out: &mut String, impact: &Impact, frame: &Frame) {
         return;
     }
     out.push_str("\n### Margins of safety, the least of each load case\n");
-    let figure = |margin: &Option<Margin>, none: &str| {
-        margin.as_ref().map_or_else(|| none.to_string(), |margin| margins::figure(margin.margin))
-    };
-    let rows: Vec<Vec<String>> = impact
-        .margins
-        .iter()
-        .map(|row| {
-            let governs = match (&row.now, &row.lacking) {
-                (Some(_), Some(why)) => format!("not complete: {why}"),
-                (Some(now), None) => margins::mode_words(now),
-                (None, Some(why)) => why.clone(),
-                (None, None) => "no longer asked".to_string(),
-            };
-            let none = if row.lacking.is_some() { "?" } else { "-" };
-            vec![
-                row.panel.clone(),
-                row.case.clone(),
-                figure(&row.was, "new"),
-                figure(&row.now, none),
-                governs,
-            ]
-        })
-        .collect();
+    let rows: Vec<Vec<String>> =
+        impact.margins.iter().map(|row| margins::moved_cells(row).to_vec()).collect();
     let columns = [("panel", false), ("case", false), ("was", true), ("is", true), ("governs now", false)];
     table(out, &columns, &rows, frame);
 }

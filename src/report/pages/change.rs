@@ -162,7 +162,7 @@ fn stacks(change: &ChangeInput<'_>) -> (Vec<Value>, Vec<String>) {
         panels.map(|(id, _)| id).collect()
     };
     // What flies comes first; what no panel uses last.
-    changed.sort_by_key(|(id, _, _)| (std::cmp::Reverse(on(id).len()), (*id).clone()));
+    changed.sort_by_cached_key(|(id, _, _)| (std::cmp::Reverse(on(id).len()), (*id).clone()));
     let more = changed.iter().skip(STACKS_SHOWN).map(|(id, _, _)| (*id).clone()).collect();
     let drawn = changed.into_iter().take(STACKS_SHOWN).map(|(id, was, is)| {
         let figures: Vec<Value> = match (was, is) {
