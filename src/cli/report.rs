@@ -92,6 +92,8 @@ pub(super) struct State {
     evaluation: ManuallyDrop<Evaluation>,
     left_out: Vec<String>,
     drawn: Vec<Drawn>,
+    /// Open decisions without a sheet: id, title, why.
+    unshown: Vec<(String, Option<String>, String)>,
 }
 
 impl State {
@@ -107,9 +109,20 @@ impl State {
     ) -> Result<Self, Failure> {
         let loaded = to_the_end(context.load_with(place, &args.source, &args.with)?);
         let (some, evaluation, left_out) = judged(context, &loaded)?;
-        let mut own = Self { loaded, some, evaluation: to_the_end(evaluation), left_out, drawn: Vec::new() };
+        let mut own = Self {
+            loaded,
+            some,
+            evaluation: to_the_end(evaluation),
+            left_out,
+            drawn: Vec::new(),
+            unshown: Vec::new(),
+        };
         own.draw(context, place, args, err)?;
         Ok(own)
+    }
+
+    fn title(&self, decision: &str) -> Option<String> {
+        self.loaded.ledger.decisions.get(decision)?.value.title.clone()
     }
 
     fn ledger(&self) -> &Ledger {
@@ -136,12 +149,21 @@ impl State {
             })
             .map(|(id, _)| id.clone())
             .collect();
-        let few = open.len() <= DECISIONS && self.evaluation.duties.len() <= DUTIES;
-        let unasked: Vec<String> = if few { open } else { Vec::new() };
-        for one in &unasked {
-            // One that can't be carried out any more has no sheet; `check` says why.
-            if let Ok(drawn) = self.decision(context, place, one, err) {
-                self.drawn.push(drawn);
+        let too_many = if open.len() > DECISIONS {
+            Some(format!("more than {DECISIONS} are open, name it with --change"))
+        } else if self.evaluation.duties.len() > DUTIES {
+            Some(format!("the ledger has more than {DUTIES} duties, name it with --change"))
+        } else {
+            None
+        };
+        for one in &open {
+            let drawn = match &too_many {
+                Some(why) => Err(why.clone()),
+                None => self.decision(context, place, one, err).map_err(|failure| failure.message),
+            };
+            match drawn {
+                Ok(drawn) => self.drawn.push(drawn),
+                Err(why) => self.unshown.push((one.clone(), self.title(one), why)),
             }
         }
         for asked in &args.change {
@@ -149,6 +171,7 @@ impl State {
                 Some((base, head)) => revisions(context, place, base, head, err)?,
                 None => self.decision(context, place, asked, err)?,
             };
+            self.unshown.retain(|(id, _, _)| drawn.decision.as_ref() != Some(id));
             if self.drawn.iter().all(|known| known.stem != drawn.stem) {
                 self.drawn.push(drawn);
             }
@@ -221,6 +244,7 @@ impl State {
             history,
             faults: self.loaded.ledger.faults.clone(),
             left_out: self.left_out.clone(),
+            unshown: self.unshown.clone(),
         })
         .map_err(failed)
     }

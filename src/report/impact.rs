@@ -152,7 +152,7 @@ fn duty_json(row: &DutyRow) -> Value {
 
 /// Under which heading a duty is shown; every duty has one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Group {
+pub(super) enum Group {
     Lapsed,
     Failed,
     Open,
@@ -165,7 +165,7 @@ enum Group {
 }
 
 impl Group {
-    const ALL: [Group; 9] = [
+    pub(super) const ALL: [Group; 9] = [
         Group::Lapsed,
         Group::Failed,
         Group::Open,
@@ -177,7 +177,7 @@ impl Group {
         Group::ClosedElse,
     ];
 
-    fn of(row: &DutyRow) -> Self {
+    pub(super) fn of(row: &DutyRow) -> Self {
         match (row.was, row.now) {
             (Some(was), now) if was == now && row.is_worse() => Group::AsksMore,
             (Some(was), now) if was == now || row.is_reworded() => Group::AsksElse,
@@ -191,7 +191,7 @@ impl Group {
         }
     }
 
-    fn title(self) -> &'static str {
+    pub(super) fn title(self) -> &'static str {
         match self {
             Group::Lapsed => "Lapsed",
             Group::Failed => "Failed",
@@ -444,4 +444,4 @@ fn write_assumptions(page: &mut Page<'_>, impact: &Impact) {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -9,8 +9,9 @@ use super::mass::decimals;
 use super::page::{Frame, count};
 use super::plan::money;
 use super::reason::reason_words;
-use crate::change::impact::{DutyRow, Impact};
+use crate::change::impact::{DutyRow, Impact, PanelRow};
 use crate::change::verdict_paragraph::thousands;
+use crate::change::weaker::Weaker;
 use crate::qualify::retest::RetestPlan;
 use crate::record::sensitivity::Asks;
 
@@ -23,11 +24,15 @@ const REASONS: usize = 4;
 pub fn text(impact: &Impact, head: &str, frame: &Frame) -> String {
     let mut out = String::from("## What this change does\n\n");
     out.push_str(&format!("{}\n", escaped(&impact.verdict)));
+    let weaker: Vec<String> = impact.weaker.iter().map(Weaker::words).collect();
+    list(&mut out, "Requirements that ask less, or may", &weaker, frame);
     mass(&mut out, impact, frame);
     moved_margins(&mut out, impact, frame);
     let (worse, other): (Vec<&DutyRow>, Vec<&DutyRow>) = impact.duties.iter().partition(|row| row.is_worse());
     duties(&mut out, "Duties that lapse, fail or ask more", &worse, frame);
     duties(&mut out, "Other duties that change", &other, frame);
+    let panels: Vec<String> = impact.panel_rows.iter().map(panel_words).collect();
+    list(&mut out, "Single panels, where the duty as a whole stays", &panels, frame);
     plan(&mut out, &impact.retest, frame);
     list(&mut out, "Assumed by the change", &impact.assumptions, frame);
     out.push_str("\n### Cautions\n\n");
@@ -153,6 +158,13 @@ fn plan(out: &mut String, plan: &RetestPlan, frame: &Frame) {
     }
     list(out, "Ways without a test", &plan.ways, frame);
     list(out, "The plan assumes", &plan.assumptions, frame);
+}
+
+/// A panel whose own verdict differs.
+fn panel_words(row: &PanelRow) -> String {
+    let was = row.was.map_or_else(|| "is new to it".to_string(), |was| format!("was {was}"));
+    let asks = if row.asks > Asks::None { format!(", asks {}", row.asks) } else { String::new() };
+    format!("{} panel/{} {was}{asks}: {} {}", row.now, row.panel, row.showing, row.subject)
 }
 
 fn list(out: &mut String, title: &str, all: &[String], frame: &Frame) {

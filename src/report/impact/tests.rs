@@ -62,8 +62,13 @@ fn step(showing: &str, start: f64) -> PlanStep {
     }
 }
 
+/// A duty that is still not met, by another word.
+pub(in crate::report) fn nearer() -> DutyRow {
+    row("no-longer-lapsed", Some(Verdict::Lapsed), Verdict::Open, "38 %")
+}
+
 /// One of everything.
-fn full() -> Impact {
+pub(in crate::report) fn full() -> Impact {
     use Verdict::*;
     let mut duties: Vec<DutyRow> =
         (0..9).map(|n| row(&format!("strength-{n}"), Some(Met), Lapsed, "39.5 %")).collect();

@@ -9,14 +9,15 @@ use super::timeline::timeline;
 use super::waterfall::{Step, waterfall};
 use crate::article::stack::{Stack, stack};
 use crate::article::weigh::Cost;
-use crate::change::impact::{DutyRow, Impact};
+use crate::change::impact::Impact;
+use crate::change::weaker::Weaker;
 use crate::ledger::{Entry, Ledger};
 use crate::record::Decision;
-use crate::report::impact;
+use crate::report::impact::{self, Group};
 use crate::report::page::merged;
 use crate::report::plan::money;
 use serde_json::{Map, Value, json};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Stacks drawn side by side; further ones are named.
 const STACKS_SHOWN: usize = 6;
@@ -47,8 +48,8 @@ pub struct Since {
     pub impact: Impact,
 }
 
-/// The drawing of how the mass moved.
-pub(super) fn mass_steps(found: &Impact, root: &str) -> Option<Figure> {
+/// The drawing of how the mass moved; a panel that has a page is led to.
+pub(super) fn mass_steps(found: &Impact, root: &str, pages: &Ledger) -> Option<Figure> {
     let (was, is) = found.mass;
     let mut steps: Vec<Step> = found
         .panels
@@ -56,7 +57,7 @@ pub(super) fn mass_steps(found: &Impact, root: &str) -> Option<Figure> {
         .map(|row| Step {
             name: row.panel.clone(),
             delta: row.delta,
-            href: Some(format!("{root}panel/{}.html", row.panel)),
+            href: pages.panels.contains_key(&row.panel).then(|| format!("{root}panel/{}.html", row.panel)),
         })
         .collect();
     // What assemblies hold beside panels moves the whole too.
@@ -68,21 +69,12 @@ pub(super) fn mass_steps(found: &Impact, root: &str) -> Option<Figure> {
 }
 
 /// Returns template, title and context.
-pub(super) fn context(change: &ChangeInput<'_>) -> (&'static str, String, Page) {
+pub(super) fn context(change: &ChangeInput<'_>, pages: &Ledger) -> (&'static str, String, Page) {
     let found = &change.impact;
     let currency = change.head.head.as_ref().and_then(|head| head.currency.as_ref());
     let currency = currency.map_or_else(String::new, ToString::to_string);
     let document = impact::json(found);
-    let worse: BTreeSet<(String, String)> =
-        found.duties.iter().filter(|row| row.is_worse()).map(key).collect();
-    let split = |wanted: bool| -> Vec<Value> {
-        let rows = document.get("duties").and_then(Value::as_array);
-        let own = |row: &&Value| {
-            let text = |name: &str| row.get(name).and_then(Value::as_str).unwrap_or_default().to_string();
-            worse.contains(&(text("showing"), text("subject"))) == wanted
-        };
-        rows.into_iter().flatten().filter(own).cloned().collect()
-    };
+    let (worse, others) = duties(found, &document);
     let cases: Vec<Case> = found
         .margins
         .iter()
@@ -97,7 +89,7 @@ pub(super) fn context(change: &ChangeInput<'_>) -> (&'static str, String, Page) 
     let mut all = Map::new();
     let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
     put("decision", change.decision.map_or(Value::Null, decision));
-    put("waterfall", json!(drawing(mass_steps(found, "../"))));
+    put("waterfall", json!(drawing(mass_steps(found, "../", pages))));
     put("timeline", json!(drawing(timeline(&found.retest))));
     put("margins", json!(drawing(dumbbells(&cases, true))));
     put("stacks", Value::Array(stacks));
@@ -107,14 +99,31 @@ pub(super) fn context(change: &ChangeInput<'_>) -> (&'static str, String, Page) 
     put("test_cost", json!(if free { "nothing".to_string() } else { money(found.retest.cost, &currency) }));
     let granted: Vec<&String> = found.retest.assumptions.iter().chain(&found.assumptions).collect();
     put("granted", json!(merged(&granted)));
-    put("worse", json!(split(true)));
-    put("better", json!(split(false)));
+    put("worse", json!(worse));
+    put("others", json!(others));
+    put("weakened", json!(found.weaker.iter().map(Weaker::words).collect::<Vec<_>>()));
     put("impact", document);
     ("change.html", change.title.clone(), all.into())
 }
 
-fn key(row: &DutyRow) -> (String, String) {
-    (row.showing.clone(), row.subject.to_string())
+/// Duties that lapse or ask more; and all others that differ, each under the heading that the command gives it.
+fn duties(found: &Impact, document: &Value) -> (Vec<Value>, Vec<Value>) {
+    let mut groups: BTreeMap<(String, String), Group> = BTreeMap::new();
+    for row in found.duties.iter().filter(|row| !row.is_worse()) {
+        groups.insert((row.showing.clone(), row.subject.to_string()), Group::of(row));
+    }
+    let rows = document.get("duties").and_then(Value::as_array).into_iter().flatten();
+    let mut worse = Vec::new();
+    let mut others: BTreeMap<Group, Vec<&Value>> = BTreeMap::new();
+    for row in rows {
+        let text = |name: &str| row.get(name).and_then(Value::as_str).unwrap_or_default().to_string();
+        match groups.get(&(text("showing"), text("subject"))) {
+            Some(group) => others.entry(*group).or_default().push(row),
+            None => worse.push(row.clone()),
+        }
+    }
+    let headed = |(group, rows): (Group, Vec<&Value>)| json!({ "title": group.title(), "rows": rows });
+    (worse, others.into_iter().map(headed).collect())
 }
 
 /// Sums beside the mass that a change moves.

@@ -97,6 +97,8 @@ pub struct Inputs<'a> {
     pub faults: Vec<Fault>,
     /// What was left out because something it rests on can't be read, in words.
     pub left_out: Vec<String>,
+    /// Open decisions without a sheet: id, title, why.
+    pub unshown: Vec<(String, Option<String>, String)>,
 }
 
 /// One page.
@@ -212,7 +214,7 @@ impl<'a> Site<'a> {
         let (template, title, context) = match sheet {
             Sheet::Today => today::context(self),
             Sheet::Change(at) => match self.inputs.changes.get(*at) {
-                Some(change) => change::context(change),
+                Some(change) => change::context(change, self.inputs.ledger),
                 None => return Err(PageError { page: file, why: "there is no such change".to_string() }),
             },
             Sheet::List(kind, page) => lists::context(self, *kind, *page),

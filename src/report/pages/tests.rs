@@ -10,6 +10,10 @@ use std::collections::BTreeMap;
 const HEAVIEST: usize = 300_000;
 
 fn all_of(ledger: &Ledger) -> BTreeMap<String, String> {
+    with_changes(ledger, Vec::new())
+}
+
+fn with_changes(ledger: &Ledger, changes: Vec<ChangeInput<'_>>) -> BTreeMap<String, String> {
     let evaluation = judged(ledger);
     let inputs = Inputs {
         ledger,
@@ -17,11 +21,12 @@ fn all_of(ledger: &Ledger) -> BTreeMap<String, String> {
         head: ReportHead::new(None, today(), 0, 0),
         label: "a test".to_string(),
         today: today(),
-        changes: Vec::new(),
+        changes,
         since: None,
         history: Vec::new(),
         faults: Vec::new(),
         left_out: Vec::new(),
+        unshown: vec![("dd-999-<b>".to_string(), Some("<script>".to_string()), "of <i>".to_string())],
     };
     let site = Site::new(inputs).unwrap();
     let sheets = site.sheets().iter();
@@ -50,6 +55,60 @@ fn links_of_every_sheet_resolve() {
             }
         }
     }
+}
+
+#[test]
+fn the_sheet_of_a_change_has_every_heading_of_the_command_and_closes_nothing_that_is_open() {
+    use crate::change::weaker::Weaker;
+    use crate::report::impact::tests::{full, nearer};
+    const HARM: &str = "</script><img src=x onerror=alert(1)>";
+    let ledger = base();
+    let mut impact = full();
+    impact.duties.push(nearer());
+    impact.verdict = HARM.to_string();
+    impact.weaker = ["one", "two"]
+        .map(|which| Weaker {
+            address: format!("showing/{which}#plan.specimens"),
+            what: "<b>fewer</b>",
+            was: Some("6".to_string()),
+            is: Some("1".to_string()),
+            why: "fewer are tested",
+            certain: true,
+        })
+        .to_vec();
+    let decision = None;
+    let change = ChangeInput {
+        stem: "dd-001".to_string(),
+        title: HARM.to_string(),
+        impact: impact.clone(),
+        base: &ledger,
+        head: &ledger,
+        decision,
+    };
+    let pages = with_changes(&ledger, vec![change]);
+    let sheet = &pages["change/dd-001.html"];
+    assert!(!sheet.contains("<img") && sheet.contains("&lt;img"));
+    let own = impact.duties.iter().filter(|row| !row.is_worse());
+    for row in own {
+        let title = crate::report::impact::Group::of(row).title();
+        let (_, rest) = sheet.split_once(title).unwrap_or_else(|| panic!("{title}"));
+        let rest = rest.split("<h3").next().unwrap();
+        assert!(rest.contains(&row.showing), "{title}: {}", row.showing);
+    }
+    let closed =
+        sheet.split("<h3>").filter(|part| part.starts_with("Met") || part.starts_with("New and met"));
+    for part in closed {
+        assert!(!part.split("<h").next().unwrap().contains("v wants"), "{part}");
+    }
+    assert!(sheet.contains("Requirements that ask less, or may (2)") && sheet.contains("showing/two"));
+    for row in &impact.panel_rows {
+        assert!(sheet.contains("Single panels") && sheet.contains(&row.panel));
+    }
+    for link in links(sheet).into_iter().filter(|link| link.starts_with("../panel/")) {
+        assert!(pages.contains_key(link.trim_start_matches("../")), "{link}");
+    }
+    let today = &pages["index.html"];
+    assert!(today.contains("dd-999-&lt;b&gt;") && today.contains("of &lt;i&gt;"), "{today}");
 }
 
 #[test]

@@ -5,7 +5,7 @@ use super::change::mass_steps;
 use super::tables::Page;
 use super::{Sheet, Site};
 use crate::article::weigh::MassStatement;
-use crate::qualify::gaps::{Gap, GapsOptions, gaps};
+use crate::qualify::gaps::{Gap, GapsOptions, gaps, together};
 use crate::qualify::next::next_tests;
 use crate::qualify::retest::plan;
 use crate::qualify::verdict::{DutyKey, Verdict};
@@ -32,13 +32,17 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
     let milestones = milestones(site, &found.duties);
     let mut all = Map::new();
     let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
-    put("opening", json!(opening(site, statement, &found.counts, &milestones)));
+    put("opening", json!(opening(site, statement, &found.counts)));
     put("left_out", json!(inputs.left_out));
     put("faults", faults::json(&inputs.faults).get("faults").cloned().unwrap_or_default());
     put("budget", json!(statement.and_then(budgets).map(|figure| figure.json())));
     put("words", json!(NOT_MET.map(Verdict::word)));
     put("milestones", Value::Array(milestones));
     put("next", Value::Array(next(site, &found)));
+    put("unranked", json!(if found.duties.len() > RANKED { found.duties.len() } else { 0 }));
+    let unshown =
+        inputs.unshown.iter().map(|(id, title, why)| json!({ "id": id, "title": title, "why": why }));
+    put("unshown", unshown.collect());
     let changes = inputs.changes.iter().enumerate().map(|(at, change)| {
         json!({
             "file": site.file(&Sheet::Change(at)), "title": change.title, "verdict": change.impact.verdict,
@@ -51,7 +55,7 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
             json!({
                 "milestone": since.milestone,
                 "verdict": since.impact.verdict,
-                "drawing": mass_steps(&since.impact, "").map(|figure| figure.json()),
+                "drawing": mass_steps(&since.impact, "", ledger).map(|figure| figure.json()),
             })
         }),
     );
@@ -66,14 +70,15 @@ fn milestones(site: &Site<'_>, open: &[Gap]) -> Vec<Value> {
     let reached = head.and_then(|head| head.reached.as_ref()).map(|name| name.as_str());
     let reached = names.iter().position(|name| Some(*name) == reached);
     let row = |name: &str, is_reached: bool, own: Vec<&Gap>| -> Value {
+        let open: Vec<&&Gap> = own.iter().filter(|gap| !gap.verdict.is_closed()).collect();
         let mut counts: BTreeMap<&str, usize> = NOT_MET.iter().map(|verdict| (verdict.word(), 0)).collect();
         for gap in &own {
             *counts.entry(gap.verdict.word()).or_default() += 1;
         }
-        let keys: Vec<DutyKey> = own.iter().map(|gap| gap.key()).collect();
+        let keys: Vec<DutyKey> = open.iter().map(|gap| gap.key()).collect();
         let plan = plan(ledger, evaluation, &keys);
         json!({
-            "name": name, "reached": is_reached, "not_met": own.len(), "counts": counts,
+            "name": name, "reached": is_reached, "not_met": open.len(), "counts": counts,
             "weeks": plan.weeks, "critical_path": plan.critical_path,
         })
     };
@@ -112,14 +117,43 @@ fn next(site: &Site<'_>, found: &crate::qualify::gaps::Gaps) -> Vec<Value> {
     tests.iter().take(NEXT_SHOWN).map(row).collect()
 }
 
+/// What the first milestone that is not reached lacks, as `gaps --milestone` counts it: what it needs itself and what
+/// those before it need.
+fn ahead(site: &Site<'_>) -> Option<String> {
+    let (ledger, evaluation) = (site.inputs.ledger, site.inputs.evaluation);
+    let head = ledger.head.as_ref()?;
+    let reached = head.reached.as_ref().and_then(|name| head.milestones.iter().position(|own| own == name));
+    let next = head.milestones.get(reached.map_or(0, |at| at + 1))?.to_string();
+    let options = GapsOptions { milestone: Some(next.clone()), ..GapsOptions::default() };
+    let found = gaps(ledger, evaluation, &options);
+    let lacks = found.duties.iter().filter(|gap| !gap.verdict.is_closed()).count();
+    if lacks == 0 {
+        return Some(format!(
+            "The next milestone is {next}: every duty that it asks for is met or conceded."
+        ));
+    }
+    let plan = together(ledger, evaluation, &found);
+    Some(format!(
+        "The next milestone is {next}: {} not met up to it, {} weeks if everything begins today.",
+        count(lacks, "duty"),
+        decimals(plan.weeks, 1)
+    ))
+}
+
 /// The paragraph that the report begins with.
 fn opening(
     site: &Site<'_>,
     statement: Option<&MassStatement>,
     counts: &BTreeMap<&'static str, usize>,
-    milestones: &[Value],
 ) -> String {
     let mut said = Vec::new();
+    let is_whole = site.inputs.left_out.is_empty();
+    if !is_whole {
+        said.push(
+            "Some records can't be read; what rests on them is left out, so that masses are the least and verdicts are those of the rest."
+                .to_string(),
+        );
+    }
     match statement {
         Some(own) => {
             let total = &own.total;
@@ -140,8 +174,8 @@ fn opening(
                 .collect();
             let with_budget = own.groups.iter().filter(|group| group.budget_kg.is_some()).count();
             if !over.is_empty() {
-                said.push(format!("With growth these groups pass their budgets: {}.", over.join(", ")));
-            } else if with_budget > 0 {
+                said.push(format!("With growth these groups exceed their budgets: {}.", over.join(", ")));
+            } else if with_budget > 0 && is_whole {
                 said.push("Every group with a budget keeps it with its growth.".to_string());
             }
         }
@@ -159,27 +193,13 @@ fn opening(
         .map(|verdict| format!("{} {verdict}", of(verdict.word())))
         .collect();
     said.push(match parts.is_empty() {
-        true => format!("All {} are met.", count(every, "duty")),
+        true => format!(
+            "All {} {}are met.",
+            count(every, "duty"),
+            if is_whole { "" } else { "that can be judged " }
+        ),
         false => format!("Of {} {} are met; {}.", count(every, "duty"), of("met"), parts.join(", ")),
     });
-    let ahead = milestones.iter().find(|one| {
-        one.get("reached").and_then(Value::as_bool) == Some(false)
-            && one.get("not_met").and_then(Value::as_u64).is_some_and(|n| n > 0)
-            && one.get("name").and_then(Value::as_str) != Some("no milestone")
-    });
-    if let Some(one) = ahead {
-        let number = one.get("not_met").and_then(Value::as_u64).unwrap_or(0);
-        let number = usize::try_from(number).unwrap_or(usize::MAX);
-        let weeks = one.get("weeks").and_then(Value::as_f64).unwrap_or(0.0);
-        said.push(format!(
-            "The next milestone is {}: {} not met, {} weeks if everything begins today.",
-            one.get("name").and_then(Value::as_str).unwrap_or_default(),
-            count(number, "duty"),
-            decimals(weeks, 1)
-        ));
-    }
-    if !site.inputs.left_out.is_empty() {
-        said.push("Some records can't be read; what rests on them is left out.".to_string());
-    }
+    said.extend(ahead(site));
     said.join(" ")
 }
