@@ -159,7 +159,13 @@ impl State {
         for one in &open {
             let drawn = match &too_many {
                 Some(why) => Err(why.clone()),
-                None => self.decision(context, place, one, err).map_err(|failure| failure.message),
+                None => match self.decision(context, place, one, err) {
+                    Ok(drawn) if drawn.impact.changes.is_empty() => {
+                        Err("the records hold already what it changes".to_string())
+                    }
+                    Ok(drawn) => Ok(drawn),
+                    Err(failure) => Err(failure.message),
+                },
             };
             match drawn {
                 Ok(drawn) => self.drawn.push(drawn),

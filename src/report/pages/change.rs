@@ -1,5 +1,6 @@
 //! The sheet of a change: fit to be put on the table in a design review.
 
+use super::coats::{coats_beside, most};
 use super::margins::{Case, dumbbells};
 use super::stacks::Mark;
 use super::stacks::{alone, marks, pair};
@@ -14,6 +15,7 @@ use crate::change::weaker::Weaker;
 use crate::ledger::{Entry, Ledger};
 use crate::record::Decision;
 use crate::report::impact::{self, Group};
+use crate::report::margins::moved_cells;
 use crate::report::page::merged;
 use crate::report::plan::money;
 use serde_json::{Map, Value, json};
@@ -88,7 +90,13 @@ pub(super) fn context(change: &ChangeInput<'_>, pages: &Ledger) -> (&'static str
     let drawing = |figure: Option<Figure>| figure.map(|figure| figure.json());
     let mut all = Map::new();
     let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
-    put("decision", change.decision.map_or(Value::Null, decision));
+    put("decision", change.decision.map_or(Value::Null, |own| decision(own, change.base)));
+    let moved = found.margins.iter().map(|row| {
+        let [panel, case, was, is, governs] = moved_cells(row);
+        json!({ "panel": panel, "case": case, "was": was, "is": is, "governs": governs, "lacking": row.lacking })
+    });
+    put("moved", moved.collect());
+    put("coats", Value::Array(paint(change)));
     put("waterfall", json!(drawing(mass_steps(found, "../", pages))));
     put("timeline", json!(drawing(timeline(&found.retest))));
     put("margins", json!(drawing(dumbbells(&cases, true))));
@@ -122,6 +130,11 @@ fn duties(found: &Impact, document: &Value) -> (Vec<Value>, Vec<Value>) {
             None => worse.push(row.clone()),
         }
     }
+    // What failed or lapsed comes first, as the command has it.
+    worse.sort_by_key(|row| {
+        let word = row.get("now").and_then(Value::as_str);
+        ["failed", "lapsed", "open", "short"].iter().position(|own| word == Some(*own))
+    });
     let headed = |(group, rows): (Group, Vec<&Value>)| json!({ "title": group.title(), "rows": rows });
     (worse, others.into_iter().map(headed).collect())
 }
@@ -148,7 +161,10 @@ fn figures(found: &Impact) -> Vec<Value> {
             "what": "Labour, h",
             "was": format!("{:.1}", was.hours),
             "is": format!("{:.1}", is.hours),
-            "change": super::filters::signed(is.hours - was.hours, 1),
+            "change": cost.delta_hours().map_or_else(
+                || "not comparable".to_string(),
+                |delta| super::filters::signed(delta, 1),
+            ),
         }));
     }
     all
@@ -193,14 +209,44 @@ fn stacks(change: &ChangeInput<'_>) -> (Vec<Value>, Vec<String>) {
     (drawn.collect(), more)
 }
 
+/// Paint that differs, before and after: of zones that get another finish, and finishes that are changed themselves.
+fn paint(change: &ChangeInput<'_>) -> Vec<Value> {
+    let mut pairs: BTreeMap<(&str, &str), BTreeSet<&str>> = BTreeMap::new();
+    for (id, panel) in &change.head.panels {
+        let Some(before) = change.base.panels.get(id) else { continue };
+        for zone in &panel.value.zones {
+            let Some(was) = before.value.zones.iter().find(|own| own.name == zone.name) else { continue };
+            let (Some(was), Some(is)) = (&was.finish, &zone.finish) else { continue };
+            let of = |ledger: &'_ Ledger, id: &str| ledger.finishes.get(id).map(|own| own.value.clone());
+            if was.id() != is.id() || of(change.base, was.id()) != of(change.head, is.id()) {
+                pairs.entry((was.id(), is.id())).or_default().insert(id);
+            }
+        }
+    }
+    let drawn = pairs.into_iter().take(STACKS_SHOWN).filter_map(|((was, is), panels)| {
+        let (before, after) = (&change.base.finishes.get(was)?.value, &change.head.finishes.get(is)?.value);
+        // One scale for both.
+        let thickest = most(before).max(most(after));
+        let (before, after) = (coats_beside(before, thickest)?, coats_beside(after, thickest)?);
+        let named = |word: &str, id: &str, mut own: Figure| {
+            own.caption = format!("{word}: finish {id}. {}", own.caption);
+            own.json()
+        };
+        let figures = [named("Before", was, before), named("After", is, after)];
+        Some(json!({ "was": was, "is": is, "panels": panels, "figures": figures }))
+    });
+    drawn.collect()
+}
+
 /// A decision as its sheet names it.
-fn decision(entry: &Entry<Decision>) -> Value {
+fn decision(entry: &Entry<Decision>, ledger: &Ledger) -> Value {
     let own = &entry.value;
     json!({
         "id": entry.id,
         "status": own.status.to_string(),
         "raised": own.raised.map(|day| day.to_string()),
         "owner": own.owner,
+        "needs": super::decision::needs(own, ledger),
         "why": own.why,
         "options": own.options.iter().map(|one| words(&json!(one))).collect::<Vec<_>>(),
         "approvals": own.approvals.iter().map(|one| json!({

@@ -33,6 +33,16 @@ impl Film {
 
 /// Draws the coats of a finish; `None` where it has none.
 pub(super) fn coats(finish: &Finish) -> Option<Figure> {
+    coats_beside(finish, 0.0)
+}
+
+/// The most film that a finish may have, µm.
+pub(super) fn most(finish: &Finish) -> f64 {
+    crate::article::film_build(finish).1.to_f64()
+}
+
+/// As [`coats`], to the scale of another beside it that may have `other` µm.
+pub(super) fn coats_beside(finish: &Finish, other: f64) -> Option<Figure> {
     let um = |own: &crate::quantity::Length| [own.si() * 1e6, own.low_si() * 1e6, own.high_si() * 1e6];
     let films: Vec<Film> = finish
         .coats
@@ -49,7 +59,7 @@ pub(super) fn coats(finish: &Finish) -> Option<Figure> {
     if films.is_empty() || most <= 0.0 || !most.is_finite() {
         return None;
     }
-    let scale = TALLEST / most;
+    let scale = TALLEST / most.max(other);
     let rows = films.len() + usize::from(repaint[2] > 0.0);
     let field = TALLEST.max(rows as f64 * LABEL + 20.0);
     let foot = 20.0 + field;

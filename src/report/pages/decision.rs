@@ -3,7 +3,7 @@
 use super::records::{Made, common, used_and_using};
 use super::tables::{self, Facts, Grid, Page};
 use super::{Sheet, Site};
-use crate::ledger::Entry;
+use crate::ledger::{Entry, Ledger};
 use crate::record::{Address, Decision, DecisionStatus, FoundFigures, Predicted, RecordKind};
 use crate::report::decision::{came_true, foretold, lacking, said, signed};
 use crate::report::page::count;
@@ -47,14 +47,7 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
         ]);
     }
     page.put("approvals", approvals);
-    let open = matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed);
-    let rule = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
-    let (roles, people) = if open { lacking(own, rule) } else { (Vec::new(), 0) };
-    let mut needs: Vec<String> = roles.iter().map(ToString::to_string).collect();
-    if people > 0 {
-        needs.push(format!("{people} different people more, by name"));
-    }
-    page.put("needs", json!(needs));
+    page.put("needs", json!(needs(own, ledger)));
     let sheet = site.inputs.changes.iter().position(|change| change.stem == entry.id);
     page.put("sheet", json!(sheet.map(|at| site.file(&Sheet::Change(at)))));
     used_and_using(&mut page, site, &Address::new(RecordKind::Decision, &entry.id));
@@ -95,6 +88,20 @@ fn facts(own: &Decision) -> Facts {
     }
     facts.written("Source", own.source.as_ref());
     facts
+}
+
+/// Who has to approve it still.
+pub(super) fn needs(own: &Decision, ledger: &Ledger) -> Vec<String> {
+    if !matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed) {
+        return Vec::new();
+    }
+    let rule = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
+    let (roles, people) = lacking(own, rule);
+    let mut needs: Vec<String> = roles.iter().map(ToString::to_string).collect();
+    if people > 0 {
+        needs.push(format!("{people} different people more, by name"));
+    }
+    needs
 }
 
 /// Predicted beside found, figure by figure.

@@ -18,6 +18,9 @@ const COLUMNS: [(&str, &[RecordKind]); 4] = [
 ];
 /// More records than this make no drawing that anybody reads.
 const MOST: usize = 240;
+/// Records that the table lists, and how many each of them names.
+const ROWS: usize = 800;
+const USES: usize = 40;
 const WIDTH: f64 = 1_120.0;
 const ROW: f64 = 19.0;
 
@@ -54,9 +57,15 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
     for (from, to) in &edges {
         below.entry(from).or_default().push(to);
     }
-    for (from, to) in below.into_iter().take(1_000) {
-        rows.push(json!({ "kind": from.kind().word(), "id": from.id(), "uses": to.iter().map(ToString::to_string).collect::<Vec<_>>() }));
+    let left = below.len().saturating_sub(ROWS);
+    for (from, to) in below.into_iter().take(ROWS) {
+        let mut uses: Vec<String> = to.iter().take(USES).map(ToString::to_string).collect();
+        if to.len() > USES {
+            uses.push(format!("{} more", to.len() - USES));
+        }
+        rows.push(json!({ "kind": from.kind().word(), "id": from.id(), "uses": uses }));
     }
+    put("left", json!(left));
     put("rows", Value::Array(rows));
     ("graph.html", "What is made of what".to_string(), all.into())
 }

@@ -19,7 +19,7 @@ use std::collections::BTreeSet;
 
 /// Rows of a page: more would make it heavy.
 const ROWS: usize = 250;
-/// Letters of an orientation code or a name that a row shows.
+/// Room for an orientation code or a name in a row, px as drawings count it.
 const CODE: f64 = 500.0;
 /// Words that a filter offers.
 const OFFERED: usize = 80;

@@ -55,7 +55,7 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
 /// Draws the mass after each commit, oldest first; `None` for fewer than two.
 fn line(history: &[Step]) -> Option<Figure> {
     let all: Vec<(&Step, f64)> = history.iter().filter_map(|step| Some((step, step.kg?))).collect();
-    // While panels are still being entered the mass says nothing; what is drawn lies near what it is now.
+    // A mass far from that of now, as while panels are being entered, would flatten the rest of the line.
     let now = all.first().map_or(0.0, |(_, kg)| *kg);
     let settled = |kg: f64| (kg - now).abs() <= SETTLED * now.abs();
     let mut steps: Vec<(&Step, f64)> = all.iter().copied().take_while(|(_, kg)| settled(*kg)).collect();
@@ -103,10 +103,12 @@ fn line(history: &[Step]) -> Option<Figure> {
     );
     let more = match earlier {
         0 => String::new(),
-        n => format!(" {n} earlier ones, when panels were still being entered, are not drawn."),
+        n => {
+            format!(" {n} earlier ones are not drawn: there the mass lay more than a fifth from that of now.")
+        }
     };
     let caption = format!(
-        "Mass of the programme after each of the last {} commits, each judged as of today.{more}",
+        "Mass of the programme after {} commits whose mass can be worked out, each judged as of today.{more}",
         steps.len()
     );
     let rows = steps.iter().map(|(step, kg)| {

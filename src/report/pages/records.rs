@@ -80,7 +80,7 @@ pub(super) fn used_and_using(page: &mut Page, site: &Site<'_>, of: &Address) {
                 tables::text(&one.route),
             ]);
         }
-        grid.at_most(ROWS, "the sheet of what is made of what has them")
+        grid.at_most(ROWS, "`bondline why` with `--uses` or `--used-by` has them")
     };
     let graph = &site.known.graph;
     page.put("uses", table("What it uses", graph.uses(of), &|one| one.to.clone()));

@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use std::fmt::Write as _;
 use std::sync::Arc;
 
-/// Letters of what people wrote that a cell of a list shows.
+/// Room for what people wrote in a cell of a list, px as drawings count it.
 const WORDS: f64 = 900.0;
 
 /// Letters of a word that is not broken.
@@ -196,10 +196,11 @@ impl Pen<'_> {
             }
             Cell::Verdict(word) => self.verdict(word),
             Cell::Verdicts(all) => {
-                for (word, n) in all {
+                for (at, (word, n)) in all.iter().enumerate() {
+                    self.raw(if at > 0 { ", <span class=\"v\">" } else { "<span class=\"v\">" });
                     let _ = write!(self.out, "{n} ");
                     self.verdict(word);
-                    self.raw(" ");
+                    self.raw("</span>");
                 }
             }
             Cell::Subject(words) => self.subject(words),
@@ -291,7 +292,7 @@ impl Pen<'_> {
     }
 }
 
-/// Columns from which on a table is set smaller on paper.
+/// A table with more columns than this is set smaller on paper.
 const WIDE: usize = 6;
 
 /// Adds what templates write tables and facts with: `grid(root, table, id)` and `facts(root, all)`.

@@ -3,10 +3,11 @@
 use super::svg::{Anchor, Axis, Figure, Svg, cut};
 use crate::qualify::retest::{PlanStep, RetestPlan};
 use crate::report::mass::decimals;
+use crate::report::page::count;
 
 const ROW: f64 = 26.0;
-const LEFT: f64 = 270.0;
-const WIDTH: f64 = 900.0;
+const LEFT: f64 = 340.0;
+const WIDTH: f64 = 970.0;
 const SHOWN: usize = 60;
 
 /// The parts of a step in their order, each with the class that draws it.
@@ -62,9 +63,13 @@ pub fn timeline(plan: &RetestPlan) -> Option<Figure> {
     }
     let left = steps.len() - shown;
     let more = if left > 0 { format!(" {left} more steps stand in the table.") } else { String::new() };
+    let untimed = match plan.steps.len() - steps.len() {
+        0 => String::new(),
+        n => format!(" Not drawn: {} without a time.", count(n, "step")),
+    };
     let caption = format!(
-        "Retest plan: {} steps, reported after {} weeks; tests of one article share its panels and run side by side.{more}",
-        plan.steps.len(),
+        "Retest plan: {} reported after {} weeks; tests of one article share its panels and run side by side.{untimed}{more}",
+        count(plan.steps.len(), "step"),
         decimals(plan.weeks, 1)
     );
     let rows = plan.steps.iter().map(|step| {
