@@ -41,8 +41,15 @@ struct Draft {
     from: BTreeMap<String, (String, usize)>,
 }
 
+/// More parts than any key of a record has, and few enough to go down one by one.
+const DEEPEST: usize = 8;
+
 /// Makes records of all rows; those that the ledger would refuse are named and left out.
 pub fn made(sheet: &Sheet, mapping: &Mapping, ledger: &Ledger, snapshot: &Snapshot) -> Made {
+    let refused = too_deep(mapping);
+    if !refused.is_empty() {
+        return Made { refused, ..Made::default() };
+    }
     match mapping.kind {
         ImportKind::Specimens => specimens(sheet, mapping, ledger, snapshot),
         ImportKind::Materials => records(sheet, mapping, RecordKind::Material, ledger, snapshot),
@@ -52,6 +59,19 @@ pub fn made(sheet: &Sheet, mapping: &Mapping, ledger: &Ledger, snapshot: &Snapsh
 
 fn refuse(line: usize, column: Option<&str>, message: impl Into<String>, help: impl Into<String>) -> Refused {
     Refused { line, column: column.map(str::to_string), message: message.into(), help: help.into() }
+}
+
+/// Keys of a mapping that no record can have.
+fn too_deep(mapping: &Mapping) -> Vec<Refused> {
+    let columns = mapping.columns.iter().map(|(name, target)| (Some(name.as_str()), &target.to));
+    let all = columns.chain(mapping.set.keys().map(|key| (None, key)));
+    all.filter(|(_, key)| key.matches('.').count() >= DEEPEST)
+        .map(|(column, key)| {
+            let begin: String = key.chars().take(40).collect();
+            let message = format!("the key `{begin}…` has more than {DEEPEST} parts");
+            refuse(1, column, message, "name a key of the record, such as `fibre.areal`")
+        })
+        .collect()
 }
 
 /// The columns that go somewhere, with their targets.

@@ -1,4 +1,6 @@
 use super::*;
+use crate::ledger::Ledger;
+use crate::source::Snapshot;
 
 fn target(to: &str, unit: &str) -> Target {
     Target { to: to.into(), unit: unit.into() }
@@ -38,4 +40,19 @@ fn a_file_that_is_no_sheet_says_why() {
         sheet(b"a,b\n\n1,2,\n").unwrap().lines,
         [Line { line: 3, cells: vec!["1".into(), "2".into()] }]
     );
+}
+
+#[test]
+fn a_key_of_a_million_parts_is_refused_in_words() {
+    let sheet = sheet(b"Part,Colour\np-1,red\n").unwrap();
+    let deep = "a.".repeat(1_000_000);
+    let mut mapping = guessed(ImportKind::Panels, &sheet);
+    mapping.columns.insert("Part".into(), target("id", ""));
+    mapping.columns.insert("Colour".into(), target(&deep, ""));
+    mapping.set.insert(deep, serde_yaml::Value::Null);
+    let made = made(&sheet, &mapping, &Ledger::default(), &Snapshot::empty());
+    let columns: Vec<Option<&str>> = made.refused.iter().map(|own| own.column.as_deref()).collect();
+    assert_eq!(columns, [Some("Colour"), None]);
+    assert!(made.refused.iter().all(|own| own.message.contains("more than 8 parts") && own.message.len() < 100));
+    assert!(made.files.is_empty());
 }
