@@ -92,6 +92,56 @@ fn cell_text(cell: &str, unit: &str, comma: bool) -> String {
     if unit.is_empty() { number } else { format!("{number} {unit}") }
 }
 
+/// Keys whose values are words, whatever they look like.
+const WORDS: [&str; 12] = [
+    "id",
+    "title",
+    "notes",
+    "supplier",
+    "owner",
+    "group",
+    "batch",
+    "panel",
+    "specimen",
+    "mode",
+    "condition",
+    "zone.name",
+];
+
+/// Cells that are one number with a decimal point and a thousand times that with a point between thousands, which
+/// both stand in files with decimal commas: `1.234`. A column is taken at its word where another of its numbers has
+/// a point that parts no thousands, and none a comma.
+fn doubtful(sheet: &Sheet, columns: &[(usize, &str, &Target)]) -> Vec<Refused> {
+    if !sheet.comma {
+        return Vec::new();
+    }
+    let is_number = |text: &str| text.parse::<f64>().is_ok();
+    let thousands = |cell: &str| {
+        let parts = cell.trim_start_matches(['+', '-']).split_once('.');
+        parts.is_some_and(|(before, behind)| {
+            matches!(before.len(), 1..=3) && !before.starts_with('0') && behind.len() == 3 && is_number(cell)
+        })
+    };
+    let mut all = Vec::new();
+    for (at, column, _) in columns.iter().filter(|(_, _, target)| !WORDS.contains(&target.to.as_str())) {
+        let cells = || sheet.lines.iter().filter_map(|line| Some((line.line, line.cells.get(*at)?.as_str())));
+        let point = cells().any(|(_, cell)| cell.contains('.') && is_number(cell) && !thousands(cell));
+        let comma = cells()
+            .any(|(_, cell)| cell.contains(',') && is_number(&cell.replace('.', "").replacen(',', ".", 1)));
+        if point && !comma {
+            continue;
+        }
+        for (line, cell) in cells().filter(|(_, cell)| thousands(cell)) {
+            let (decimal, whole) = (cell.replacen('.', ",", 1), cell.replacen('.', "", 1));
+            let help = format!(
+                "write `{decimal}` or `{whole}`: with semicolons between columns a point may part thousands"
+            );
+            all.push(refuse(line, Some(column), format!("`{cell}` is {decimal} or {whole}"), help));
+        }
+    }
+    all
+}
+
 fn value_of(text: &str) -> Value {
     match text {
         "yes" | "true" | "TRUE" => Value::Bool(true),
@@ -132,6 +182,10 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
         made.refused.push(refuse(1, None, "no column gives the id", "map one with `{to: id}`"));
         return made;
     };
+    made.refused = doubtful(sheet, &columns);
+    let doubts: BTreeSet<usize> = made.refused.iter().map(|own| own.line).collect();
+    // A panel without one of its rows would be another panel.
+    let mut left_out: BTreeSet<String> = BTreeSet::new();
     let mut drafts: Vec<Draft> = Vec::new();
     for line in &sheet.lines {
         let name = line.cells.get(*id_at).map_or("", String::as_str);
@@ -144,6 +198,9 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
                 "write a name with letters or digits: ids are lower-case letters, digits and `-`",
             ));
             continue;
+        }
+        if doubts.contains(&line.line) {
+            left_out.insert(id.clone());
         }
         let before = drafts.iter().position(|draft| draft.id == id);
         match before.and_then(|at| drafts.get_mut(at)) {
@@ -162,6 +219,7 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
             None => drafts.push(draft(id, sheet, line, &columns, mapping, kind)),
         }
     }
+    drafts.retain(|draft| !left_out.contains(&draft.id));
     let there = |id: &str| {
         let file = format!("{}/{id}.yaml", kind.folder());
         snapshot.entry(&file).is_some() || ledger.file_of(&crate::record::Address::new(kind, id)).is_some()
@@ -324,6 +382,11 @@ fn specimens(sheet: &Sheet, mapping: &Mapping, ledger: &Ledger, snapshot: &Snaps
         return made;
     }
     let columns = used(sheet, mapping);
+    made.refused = doubtful(sheet, &columns);
+    if !made.refused.is_empty() {
+        made.refused.sort();
+        return made;
+    }
     let mut writer = csv::Writer::from_writer(Vec::new());
     let head = |target: &Target| {
         if target.unit.is_empty() { target.to.clone() } else { format!("{} [{}]", target.to, target.unit) }
