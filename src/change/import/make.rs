@@ -3,7 +3,7 @@
 use super::{ImportKind, Line, Mapping, Sheet, Target};
 use crate::ledger::{Ledger, NoRecall, read_specimens};
 use crate::record::edit::one_line;
-use crate::record::{Fault, Level, RecordKind, is_id, places};
+use crate::record::{self, Fault, Level, RecordKind, is_id};
 use crate::source::Snapshot;
 use serde_yaml::{Mapping as Map, Value};
 use std::collections::{BTreeMap, BTreeSet};
@@ -187,6 +187,7 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
     // A panel without one of its rows would be another panel.
     let mut left_out: BTreeSet<String> = BTreeSet::new();
     let mut drafts: Vec<Draft> = Vec::new();
+    let mut places: BTreeMap<String, usize> = BTreeMap::new();
     for line in &sheet.lines {
         let name = line.cells.get(*id_at).map_or("", String::as_str);
         let id = id_of(name);
@@ -202,8 +203,7 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
         if doubts.contains(&line.line) {
             left_out.insert(id.clone());
         }
-        let before = drafts.iter().position(|draft| draft.id == id);
-        match before.and_then(|at| drafts.get_mut(at)) {
+        match places.get(&id).and_then(|at| drafts.get_mut(*at)) {
             Some(draft) if kind == RecordKind::Panel && has_zone(line, &columns) => {
                 add_zone(draft, sheet, line, &columns);
             }
@@ -216,7 +216,10 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
                     "give each record one row, or rows of a panel a zone each",
                 ));
             }
-            None => drafts.push(draft(id, sheet, line, &columns, mapping, kind)),
+            None => {
+                places.insert(id.clone(), drafts.len());
+                drafts.push(draft(id, sheet, line, &columns, mapping, kind));
+            }
         }
     }
     drafts.retain(|draft| !left_out.contains(&draft.id));
@@ -231,11 +234,11 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
         let texts: BTreeMap<String, String> =
             drafts.iter().filter_map(|draft| Some((file(kind, draft), text(draft)?))).collect();
         let faults = errors(snapshot, &texts);
+        let by_file: BTreeMap<String, &Draft> =
+            drafts.iter().map(|draft| (file(kind, draft), draft)).collect();
         let mut bad: BTreeSet<String> = BTreeSet::new();
         for fault in &faults {
-            let Some(draft) = drafts.iter().find(|draft| file(kind, draft) == fault.place.file) else {
-                continue;
-            };
+            let Some(draft) = by_file.get(&fault.place.file) else { continue };
             let at = texts.get(&fault.place.file).and_then(|text| behind(draft, text, fault));
             let first = draft.lines.first().copied().unwrap_or(1);
             let (column, line) = at.map_or((None, first), |(column, line)| (Some(column), line));
@@ -352,7 +355,7 @@ fn errors(snapshot: &Snapshot, texts: &BTreeMap<String, String>) -> Vec<Fault> {
 
 /// The column and line that a fault of a made text comes from.
 fn behind(draft: &Draft, text: &str, fault: &Fault) -> Option<(String, usize)> {
-    let index = places(text);
+    let index = record::places(text);
     let (from, to) = fault.place.span?;
     let covers = |route: &str| {
         let value = index.find(route)?;
