@@ -137,7 +137,7 @@ fn fingerprint(command: &str, one: &Found) -> String {
 }
 
 /// Text as a message has it: braces are placeholders unless they are doubled (3.11.5), and `[text](target)` is a link
-/// unless backslashes stand before its brackets (3.11.6). Other brackets stay as people read them.
+/// unless backslashes stand before its brackets (3.11.6; the backslashes named from memory). Other brackets stay as people read them.
 fn plain(text: &str) -> String {
     let links = text.contains("](");
     let mut all = String::with_capacity(text.len());
@@ -230,6 +230,7 @@ fn uri(path: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::record::Why;
 
     fn found(line: usize) -> Found {
         let place =
@@ -274,9 +275,9 @@ mod tests {
     #[test]
     fn what_a_user_wrote_is_neither_placeholder_nor_link() {
         let place = || Place::file("panels/a.yaml");
-        let fault = Fault::error("unknown-key", place(), "it has {material: clear-d} and [45, -45]")
-            .help("see [the {0} page](https://elsewhere.example) or C:\\a")
-            .why(place(), "{0} [here](1)");
+        let mut fault = Fault::error("unknown-key", place(), "it has {material: clear-d} and [45, -45]")
+            .help("see [the {0} page](https://elsewhere.example) or C:\\a");
+        fault.why.push(Why { place: place(), label: "{0} [here](1)".to_string() });
         let log = log("check", "", &[Found::of(&fault, None)]);
         let own = &log["runs"][0]["results"][0];
         assert_eq!(
