@@ -193,7 +193,7 @@ sum            11.250
         // By the East Asian width of UAX 11: an ideograph fills two columns, a combining accent none.
         assert_eq!(
             table.render(80),
-            "what         kg\n---------------\n布 200    1.250\ne\u{301}toffe  10.000\n"
+            "what        kg\n--------------\n布 200   1.250\ne\u{301}toffe  10.000\n"
         );
         let mut table = Table::new([("what", Align::Left)]);
         table.row(["布布布布布布布".to_string()]);
