@@ -7,6 +7,8 @@
     if (!table) continue;
     const said = form.querySelector("output");
     const rows = Array.from(table.tBodies).flatMap((body) => Array.from(body.rows));
+    // Verdicts are a list of words; all else is one value, which may have blanks in it.
+    const has = (own, name, value) => name === "verdicts" ? own.split(" ").includes(value) : own === value;
     const apply = () => {
       const words = fold(form.elements.words ? form.elements.words.value : "").split(/\s+/).filter(Boolean);
       const picks = Array.from(form.querySelectorAll("select")).filter((one) => one.value);
@@ -14,7 +16,7 @@
       for (const row of rows) {
         const text = fold(row.textContent);
         const fits = words.every((word) => text.includes(word)) &&
-          picks.every((one) => (" " + (row.dataset[one.name] || "") + " ").includes(" " + one.value + " "));
+          picks.every((one) => has(row.dataset[one.name] || "", one.name, one.value));
         row.hidden = !fits;
         shown += fits ? 1 : 0;
       }

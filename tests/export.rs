@@ -265,8 +265,8 @@ fn recalculated(path: &Path, all: &[Vec<Vec<Value>>]) {
     let there = Command::new("soffice").arg("--version").output().is_ok_and(|own| own.status.success());
     if !there {
         assert!(
-            std::env::var_os("BONDLINE_OFFICE").is_none(),
-            "BONDLINE_OFFICE asks for soffice, which is not there"
+            std::env::var_os("BONDLINE_PROGRAMS").is_none(),
+            "BONDLINE_PROGRAMS asks for soffice, which is not there"
         );
         eprintln!("soffice is not there: no formula was recalculated");
         return;

@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// Looks at every page of a folder; the faults are the failure.
@@ -48,28 +48,69 @@ fn pages_of_the_example() {
 /// A text that would be markup, script, an attribute or a change of direction where it is not escaped.
 const HARM: &str = "</script><script>document.title='x'</script><img src=x onerror=alert(1)>\" onload=\"alert(2) 'q' &amp; \u{202e}abc \u{5d0}\u{5d1}\u{5d2} \u{1f6e9}";
 
+/// The same where a page has room for a name: in a list of choices, at the head of a column.
+const SHORT_HARM: &str = "\"><img src=x onerror=alert(1)>";
+
+/// Gives a record these keys, in place of those that it has.
+fn with_keys(bench: &Bench, file: &str, keys: &[(&str, &str)]) {
+    let own = |line: &&str| !keys.iter().any(|(key, _)| line.starts_with(&format!("{key}:")));
+    let mut text = String::new();
+    for (key, value) in keys {
+        let _ = writeln!(text, "{key}: {value}");
+    }
+    for line in bench.read(file).lines().filter(own) {
+        let _ = writeln!(text, "{line}");
+    }
+    bench.write(file, &text);
+}
+
 #[test]
 fn what_a_user_wrote_is_text() {
     let bench = Bench::new();
     layout::lay_base("carried", &bench.ledger());
     let quoted = serde_json::to_string(HARM).unwrap();
-    let long = "long ".repeat(2_000);
-    for (file, title) in [
-        ("panels/bow-hatch.yaml", quoted.clone()),
-        ("recipes/hatch-outer.yaml", serde_json::to_string(&long).unwrap()),
+    // One group is a word of the other, which has two blanks in a row.
+    let longer = serde_json::to_string(&format!("{SHORT_HARM}  hull")).unwrap();
+    let short = serde_json::to_string(SHORT_HARM).unwrap();
+    let (q, short, list) = (quoted.as_str(), short.as_str(), format!("[{quoted}]"));
+    let long = serde_json::to_string(&"long ".repeat(2_000)).unwrap();
+    with_keys(
+        &bench,
+        "ledger.yaml",
+        &[("programme", q), ("milestones", &format!("[first-flight, type-approval, {short}]"))],
+    );
+    with_keys(&bench, "panels/bow-hatch.yaml", &[("title", q), ("notes", q), ("owner", q), ("group", short)]);
+    with_keys(&bench, "panels/pane-frame.yaml", &[("group", &longer)]);
+    with_keys(&bench, "recipes/hatch-outer.yaml", &[("title", &long), ("notes", q), ("owner", q)]);
+    with_keys(&bench, "showings/skin-heat.yaml", &[("title", q), ("clause", &list), ("needed_by", short)]);
+    with_keys(&bench, "evidence/e-001.yaml", &[("title", q), ("report", q)]);
+    bench.write(
+        "decisions/dd-001.yaml",
+        &format!(
+            "title: {q}\nstatus: proposed\nraised: 2026-05-05\nwhy: {q}\noptions: {list}\nowner: {q}\nchanges:\n  \
+             - {{set: panel/bow-hatch#group, was: {short}, to: {longer}}}\n"
+        ),
+    );
+    let folder = report(&bench, "--change dd-001");
+    for page in [
+        "panel/bow-hatch",
+        "panels",
+        "index",
+        "change/dd-001",
+        "decision/dd-001",
+        "decisions",
+        "clauses",
+        "calendar",
+        "showings",
+        "showing/skin-heat",
+        "evidence",
+        "evidence/e-001",
+        "mass",
     ] {
-        let text = bench.read(file);
-        let rest: String =
-            text.lines().filter(|line| !line.starts_with("title:")).fold(String::new(), |mut all, line| {
-                let _ = writeln!(all, "{line}");
-                all
-            });
-        bench.write(file, &format!("title: {title}\nnotes: {quoted}\nowner: {quoted}\n{rest}"));
-    }
-    let folder = report(&bench, "");
-    for page in ["panel/bow-hatch.html", "panels.html", "index.html"] {
-        let text = std::fs::read_to_string(folder.join(page)).unwrap();
+        let text = std::fs::read_to_string(folder.join(format!("{page}.html"))).unwrap();
         assert!(!text.contains("<img") && !text.contains("<script>document"), "{page}");
+        // It is there, as text.
+        assert!(text.contains("img src=x"), "{page}");
     }
     looked_at(&folder);
 }
@@ -133,11 +174,21 @@ fn asked(port: u16, request: &str) -> String {
     text
 }
 
+/// A program that ends with the test, however that ends.
+struct Server(Child);
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
 #[test]
 fn pages_are_served_on_loopback_and_follow_the_files() {
     let bench = Bench::new();
     layout::lay_base("small", &bench.ledger());
-    let mut server = Command::new(env!("CARGO_BIN_EXE_bondline"))
+    let server = Command::new(env!("CARGO_BIN_EXE_bondline"))
         .arg("-C")
         .arg(bench.ledger())
         .args(["--today", "2026-06-01", "view", "--no-browser"])
@@ -145,9 +196,10 @@ fn pages_are_served_on_loopback_and_follow_the_files() {
         .stderr(Stdio::null())
         .spawn()
         .unwrap();
+    let mut server = Server(server);
     let mut first = String::new();
     let mut bytes = [0; 1];
-    let mut out = server.stdout.take().unwrap();
+    let mut out = server.0.stdout.take().unwrap();
     while !first.ends_with('\n') && out.read(&mut bytes).unwrap() == 1 {
         first.push(char::from(bytes[0]));
     }
@@ -175,6 +227,4 @@ fn pages_are_served_on_loopback_and_follow_the_files() {
     };
     assert_ne!(before, after);
     assert!(get("/").contains("Renamed "));
-    server.kill().unwrap();
-    server.wait().unwrap();
 }

@@ -20,10 +20,16 @@ fn commands() -> Vec<String> {
     all
 }
 
+/// Whether a program is there; where BONDLINE_PROGRAMS is set, one that is not is a failure.
 fn has(program: &str) -> bool {
     let there =
         Command::new("sh").args(["-c", &format!("command -v {program}")]).stdout(Stdio::null()).status();
-    there.is_ok_and(|status| status.success())
+    let there = there.is_ok_and(|status| status.success());
+    assert!(
+        there || std::env::var_os("BONDLINE_PROGRAMS").is_none(),
+        "BONDLINE_PROGRAMS asks for {program}, which is not there"
+    );
+    there
 }
 
 /// What a shell answers to `lines`, with the program on its path and in the ledger's folder.
@@ -87,7 +93,40 @@ fn ids_are_completed() {
     assert!(typed("bondline why evidence/e-00").contains("evidence/e-004"));
     assert!(typed("bondline decide apply dd-00").contains("dd-004-drop-hatch-core"));
     assert!(typed("bondline gap").contains("gaps"));
+    assert!(typed("bondline report --change dd-00").contains("dd-003-night-blue"));
+    assert!(typed("bondline decide draft --supersedes dd-00").contains("dd-003-night-blue"));
+    // From another folder the ledger that -C names is asked.
+    let elsewhere = Bench::new();
+    elsewhere.write("x", "");
+    let there = bench.ledger().display().to_string();
+    if has("zsh") {
+        let script = bench.run(&["completions", "zsh"]).out;
+        elsewhere.write("../script.zsh", &script);
+        // What the shell's own completion would add is printed.
+        let typed = |words: &str| {
+            let lines = format!(
+                "compdef() {{ }}; source ../script.zsh; _bondline() {{ }}; compadd() {{ print -l -- $@[2,-1] }}; \
+                 words=({words}); CURRENT=$#words; _bondline_with_ids"
+            );
+            shell(&elsewhere, "zsh", &lines)
+        };
+        assert_eq!(typed(&format!("bondline -C {there} panel bow")), "bow-hatch\n");
+        assert!(typed(&format!("bondline -C {there} leeway --keep e-00")).contains("e-004\n"));
+        assert!(typed(&format!("bondline -C {there} report --change dd-00")).contains("dd-003-night-blue\n"));
+        assert_eq!(typed("bondline panel bow"), "");
+    }
     if has("fish") {
+        let script = bench.run(&["completions", "fish"]).out;
+        elsewhere.write("../script.fish", &script);
+        let far = |words: &str| {
+            shell(
+                &elsewhere,
+                "fish",
+                &format!("source ../script.fish; complete -C 'bondline -C {there} {words}'"),
+            )
+        };
+        assert!(far("panel bow").contains("bow-hatch"), "{}", far("panel bow"));
+        assert!(far("leeway --keep e-00").contains("e-004"));
         bench.write("../script.fish", &bench.run(&["completions", "fish"]).out);
         let typed =
             |words: &str| shell(&bench, "fish", &format!("source ../script.fish; complete -C '{words}'"));

@@ -51,6 +51,8 @@ fn long_text_goes_through_the_pager() {
         (&[MARKED], &["check", "--today", "2026-12-01"]),
         (&[("PAGER", "")], &["mass"]),
         (&[("PAGER", "no-such-program")], &["mass"]),
+        // A folder is there, but nothing that can be run.
+        (&[("PAGER", "/")], &["mass"]),
     ] {
         let (text, code) = on_terminal(&bench, variables, arguments);
         assert!(code == 0 && !text.contains("PAGED:"), "{arguments:?}: {text}");

@@ -25,6 +25,8 @@ pub(super) const NAMES: &[(&str, &str)] = &[
     ("basis", "evidence"),
     ("--with", "decision"),
     ("--keep", "evidence"),
+    ("--change", "decision"),
+    ("--supersedes", "decision"),
 ];
 
 /// Prints what begins so, one a line. Only names of files are read: a shell waits for the answer, and a record that
@@ -134,9 +136,20 @@ compdef _bondline_with_ids bondline"#,
 }
 
 fn fish() -> String {
-    let mut lines = String::from("# Ids of records, asked of the ledger that the words stand in.\n");
+    let mut lines = String::from(
+        r#"# Ids of records, asked of the ledger that the words stand in.
+function __bondline_ids
+    set -l words (commandline -opc)
+    set -l dir
+    for at in (seq (count $words))
+        test "$words[$at]" = -C; and set dir -C $words[(math $at + 1)]
+    end
+    bondline $dir complete $argv[1] -- (commandline -ct) 2>/dev/null
+end
+"#,
+    );
     for (word, kinds) in NAMES {
-        let ask = format!("(bondline complete {kinds} -- (commandline -ct) 2>/dev/null)");
+        let ask = format!("(__bondline_ids {kinds})");
         match word.strip_prefix("--") {
             Some(option) => lines.push_str(&format!("complete -c bondline -l {option} -x -a '{ask}'\n")),
             None => lines.push_str(&format!(

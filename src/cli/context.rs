@@ -619,9 +619,10 @@ pub(super) fn write_failure(
     help: Option<&str>,
     list: &[Fault],
 ) -> io::Result<()> {
-    writeln!(err, "error: {message}")?;
+    // Both may quote what a file holds.
+    writeln!(err, "error: {}", shown(message))?;
     if let Some(help) = help {
-        writeln!(err, "help: {help}")?;
+        writeln!(err, "help: {}", shown(help))?;
     }
     for fault in list.iter().take(20) {
         let line = fault.place.line.map_or(String::new(), |line| format!(":{line}"));

@@ -132,16 +132,11 @@ fn said(
         let target = mapping.columns.get(column).filter(|own| !own.to.is_empty());
         let first = sheet.lines.iter().filter_map(|line| line.cells.get(at)).find(|cell| !cell.is_empty());
         let (to, unit) = target.map_or(("(left out)", ""), |own| (own.to.as_str(), own.unit.as_str()));
-        table.row([
-            shown(column),
-            to.to_string(),
-            unit.to_string(),
-            first.map_or_else(String::new, |own| shown(own)),
-        ]);
+        table.row([shown(column), shown(to), shown(unit), first.map_or_else(String::new, |own| shown(own))]);
     }
     for (key, value) in &mapping.set {
         let text = crate::record::edit::one_line(value).unwrap_or_default();
-        table.row(["(set)".to_string(), key.clone(), String::new(), shown(&text)]);
+        table.row(["(set)".to_string(), shown(key), String::new(), shown(&text)]);
     }
     writeln!(out, "{}", table.render(width))?;
     let frame = Frame { width, ..Frame::default() };

@@ -27,8 +27,8 @@ pub(super) fn paged(text: &[u8]) -> bool {
     let Ok(mut child) = command.spawn() else { return false };
     // Who leaves the pager early has seen enough.
     let _ = child.stdin.take().map(|mut input| input.write_all(text));
-    // A shell says so where it finds no such command.
-    child.wait().is_ok_and(|status| status.code() != Some(127))
+    // A shell says so where it finds no such command (127) or one that it may not run (126).
+    child.wait().is_ok_and(|status| !matches!(status.code(), Some(126 | 127)))
 }
 
 /// Says on standard error how long it takes, from half a second on, until it is dropped.

@@ -68,8 +68,7 @@ fn end_of(text: &str, from: usize, to: usize) -> Option<(usize, usize)> {
 
 /// Returns the log of one run.
 ///
-/// `command`: which command found it; `prefix`: the ledger's folder in its repository, empty at the top;
-/// `succeeded`: whether the run itself went through, whatever it found.
+/// `command`: which command found it; `prefix`: the ledger's folder in its repository, empty at the top.
 pub fn log(command: &str, prefix: &str, found: &[Found]) -> Value {
     let mut sorted: Vec<&Found> = found.iter().collect();
     sorted.sort_by_key(|one| (&one.file, one.begin, &one.rule, &one.message, &one.panel));
@@ -137,6 +136,22 @@ fn fingerprint(command: &str, one: &Found) -> String {
     digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// Text as a message has it: braces are placeholders unless they are doubled (3.11.5), and `[text](target)` is a link
+/// unless backslashes stand before its brackets (3.11.6; the backslashes named from memory). Other brackets stay as people read them.
+fn plain(text: &str) -> String {
+    let links = text.contains("](");
+    let mut all = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '{' | '}' => all.push(c),
+            '[' | ']' | '\\' if links => all.push('\\'),
+            _ => {}
+        }
+        all.push(c);
+    }
+    all
+}
+
 fn result(one: &Found, prefix: &str, names: &[&str], print: &str) -> Value {
     let text = match one.help.as_deref().filter(|help| !help.is_empty()) {
         Some(help) => format!("{}. To mend it: {help}", one.message),
@@ -148,7 +163,7 @@ fn result(one: &Found, prefix: &str, names: &[&str], print: &str) -> Value {
         own.insert("ruleIndex".into(), json!(at));
     }
     own.insert("level".into(), json!(word(one.level)));
-    own.insert("message".into(), json!({ "text": text }));
+    own.insert("message".into(), json!({ "text": plain(&text) }));
     let mut locations = Vec::new();
     if let Some(file) = &one.file {
         locations.push(location(file, prefix, one.begin, one.end, None));
@@ -194,7 +209,7 @@ fn location(
     }
     let mut own = json!({ "physicalLocation": physical });
     if let (Some(label), Some(map)) = (label.filter(|label| !label.is_empty()), own.as_object_mut()) {
-        map.insert("message".into(), json!({ "text": label }));
+        map.insert("message".into(), json!({ "text": plain(label) }));
     }
     own
 }
@@ -215,6 +230,7 @@ fn uri(path: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::record::Why;
 
     fn found(line: usize) -> Found {
         let place =
@@ -254,5 +270,22 @@ mod tests {
         );
         assert_eq!(own["message"]["text"], "no key `x`. To mend it: take it out");
         assert_eq!(log["runs"][0]["tool"]["driver"]["rules"][0]["id"], "unknown-key");
+    }
+
+    #[test]
+    fn what_a_user_wrote_is_neither_placeholder_nor_link() {
+        let place = || Place::file("panels/a.yaml");
+        let mut fault = Fault::error("unknown-key", place(), "it has {material: clear-d} and [45, -45]")
+            .help("see [the {0} page](https://elsewhere.example) or C:\\a");
+        fault.why.push(Why { place: place(), label: "{0} [here](1)".to_string() });
+        let log = log("check", "", &[Found::of(&fault, None)]);
+        let own = &log["runs"][0]["results"][0];
+        assert_eq!(
+            own["message"]["text"],
+            "it has {{material: clear-d}} and \\[45, -45\\]. To mend it: \
+             see \\[the {{0}} page\\](https://elsewhere.example) or C:\\\\a"
+        );
+        assert_eq!(own["relatedLocations"][0]["message"]["text"], "{{0}} \\[here\\](1)");
+        assert_eq!(plain("[0, {a: 1}]"), "[0, {{a: 1}}]");
     }
 }

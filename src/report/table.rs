@@ -1,5 +1,7 @@
 //! Aligned tables and wrapped paragraphs in plain text.
 
+use unicode_width::UnicodeWidthStr;
+
 /// To which side a column's cells keep.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Align {
@@ -113,16 +115,20 @@ impl Table {
     }
 }
 
+/// Columns that a text fills on a terminal: a wide letter two, a combining one none.
 fn letters(text: &str) -> usize {
-    text.chars().count()
+    text.width()
 }
 
 fn shorten(text: &str, width: usize) -> String {
     if letters(text) <= width {
         return text.to_string();
     }
-    let kept: String = text.chars().take(width.saturating_sub(1)).collect();
-    format!("{kept}…")
+    // Whole texts are measured: letters that join are narrower than one by one.
+    let fits = |at: &usize| text.get(..*at).is_some_and(|kept| letters(kept) < width.max(1));
+    let ends = text.char_indices().map(|(at, letter)| at + letter.len_utf8());
+    let end = ends.take_while(fits).last().unwrap_or(0);
+    format!("{}…", text.get(..end).unwrap_or_default())
 }
 
 /// Breaks a paragraph at blanks so that no line is wider than `width`, unless one word is; every line ended.
@@ -177,6 +183,22 @@ sum            11.250
         assert!(narrow.lines().all(|line| line.chars().count() <= 18), "{narrow}");
         assert!(narrow.contains("ply cw-20…   1.250"), "{narrow}");
         assert!(table().render(3).contains("10.000"));
+    }
+
+    #[test]
+    fn columns_are_as_wide_as_a_terminal_draws_them() {
+        let mut table = Table::new([("what", Align::Left), ("kg", Align::Right)]);
+        table.row(["布 200".to_string(), "1.250".to_string()]);
+        table.row(["e\u{301}toffe".to_string(), "10.000".to_string()]);
+        // By the East Asian width of UAX 11: an ideograph fills two columns, a combining accent none.
+        assert_eq!(
+            table.render(80),
+            "what        kg\n--------------\n布 200   1.250\ne\u{301}toffe  10.000\n"
+        );
+        let mut table = Table::new([("what", Align::Left)]);
+        table.row(["布布布布布布布".to_string()]);
+        assert!(table.render(8).ends_with("布布布…\n"), "{}", table.render(8));
+        assert_eq!(wrap("布布布 布布", 10), "布布布\n布布\n");
     }
 
     #[test]

@@ -118,6 +118,18 @@ async function look(page) {
     }, width);
     for (const one of cut) fault(page, `printed on ${paper} it is cut: ${one}`);
     const tall = await tab.evaluate(() => Array.from(document.querySelectorAll("tr, svg")).filter((one) => one.getBoundingClientRect().height > 980).length);
+    // Over the end of a page no row, figure or heading breaks, and a table's head comes again. A drawing is one piece by
+    // its nature, where it is no taller than a page.
+    const breaks = await tab.evaluate(() => {
+      const whole = (one) => getComputedStyle(one).breakInside === "avoid" || one.parentElement && one.parentElement !== document.body && whole(one.parentElement);
+      const wrong = [
+        ...Array.from(document.querySelectorAll("tr, figure")).filter((one) => !whole(one)),
+        ...Array.from(document.querySelectorAll("h1, h2, h3, caption")).filter((one) => getComputedStyle(one).breakAfter !== "avoid"),
+        ...Array.from(document.querySelectorAll("thead")).filter((one) => getComputedStyle(one).display !== "table-header-group" && one.checkVisibility()),
+      ];
+      return wrong.slice(0, 3).map((one) => one.outerHTML.slice(0, 80));
+    });
+    for (const one of breaks) fault(page, `printed on ${paper} it may break badly over the end of a page: ${one}`);
     if (tall) fault(page, `printed on ${paper} ${tall} rows or drawings are taller than a page`);
   }
   await tab.emulateMediaType("screen");
@@ -185,14 +197,15 @@ async function keyboard(tab, page) {
       if (!one || one === document.body) return null;
       one.dataset.tabbed = String(at);
       const style = getComputedStyle(one);
-      return { name: one.outerHTML.slice(0, 80), shown: one.classList.contains("skip") || style.outlineStyle !== "none" || one.tagName.toLowerCase() === "a" && one.namespaceURI.endsWith("svg") };
+      return { name: one.outerHTML.slice(0, 80), shown: one.classList.contains("skip") || style.outlineStyle !== "none" && parseFloat(style.outlineWidth) > 0 };
     }, at);
     if (!here) break;
     reached.add(here.name);
     if (!here.shown) { fault(page, `the keyboard is lost on ${here.name}`); break; }
   }
-  const left = await tab.evaluate((steps) => Array.from(document.querySelectorAll("[data-tabbed='no']")).slice(0, 3).map((one) => one.outerHTML.slice(0, 80)), steps);
-  if (count <= 250 && left.length) fault(page, `the keyboard does not reach ${left.join(" ")}`);
+  // On a long page none of the first parts may be passed over: the keyboard goes in the order of the page.
+  const left = await tab.evaluate((steps) => Array.from(document.querySelectorAll("[data-tabbed]")).slice(0, steps).filter((one) => one.dataset.tabbed === "no").slice(0, 3).map((one) => one.outerHTML.slice(0, 80)), steps);
+  if (left.length) fault(page, `the keyboard does not reach ${left.join(" ")}`);
 }
 
 async function filters(tab, page) {
@@ -210,15 +223,29 @@ async function filters(tab, page) {
     for (const select of await form.$$("select")) {
       const values = await select.evaluate((own) => Array.from(own.options, (one) => one.value).filter(Boolean));
       const name = await select.evaluate((own) => own.name);
-      let sum = 0;
+      // Which rows it shows, by their places.
+      const places = () => form.evaluate((own) => Array.from(document.getElementById(own.dataset.table).tBodies).flatMap((body) => Array.from(body.rows)).flatMap((row, at) => row.hidden ? [] : [at]));
+      const by = new Map();
       for (const value of values) {
         await select.select(value);
-        const rows = await shown();
-        const fit = await form.evaluate((own, name, value) => Array.from(document.getElementById(own.dataset.table).tBodies).flatMap((body) => Array.from(body.rows)).filter((row) => (" " + (row.dataset[name] || "") + " ").includes(" " + value + " ")).length, name, value);
-        if (rows !== fit) fault(page, `the filter ${name} shows ${rows} rows for ${value}, not ${fit}`);
-        sum += rows;
+        const rows = await places();
+        for (const at of rows) by.set(at, [...(by.get(at) || []), value]);
+        // Only verdicts are a list; all else is one value, blanks and all.
+        const wrong = await form.evaluate((own, name, value, rows) => {
+          const all = Array.from(document.getElementById(own.dataset.table).tBodies).flatMap((body) => Array.from(body.rows));
+          const said = (row) => name === "verdicts"
+            ? row.dataset[name].split(/\s+/).includes(value)
+            : row.dataset[name] === value;
+          return all.flatMap((row, at) => said(row) === rows.includes(at) ? [] : [row.textContent.trim().slice(0, 40)]);
+        }, name, value, rows);
+        if (wrong.length) fault(page, `the filter ${name} is wrong for ${value} on ${wrong.length} rows, such as ${wrong[0]}`);
       }
-      if (values.length && !sum) fault(page, `the filter ${name} never shows a row`);
+      if (values.length && !by.size) fault(page, `the filter ${name} never shows a row`);
+      // A filter may offer the first eighty values alone.
+      const named = await form.evaluate((own, name) => Array.from(document.getElementById(own.dataset.table).tBodies).flatMap((body) => Array.from(body.rows)).filter((row) => row.dataset[name]).length, name);
+      if (values.length < 80 && by.size !== named) fault(page, `the filter ${name} shows ${by.size} of the ${named} rows that have a value`);
+      const twice = name === "verdicts" ? [] : Array.from(by.values()).filter((own) => own.length > 1);
+      if (twice.length) fault(page, `the filter ${name} shows one row for ${twice[0].join(" and for ")}`);
       await select.select("");
     }
   }
@@ -227,7 +254,8 @@ async function filters(tab, page) {
 async function touching(tab, page) {
   const found = await tab.evaluate(() => {
     const drawing = document.querySelector("svg.touch");
-    if (!drawing) return null;
+    // A ledger without records has nothing to draw.
+    if (!drawing) return { lacking: document.getElementById("uses") !== null };
     const edges = Array.from(drawing.querySelectorAll("[data-from]"));
     const name = edges[0].dataset.from;
     const node = drawing.querySelector(`[data-node="${CSS.escape(name)}"]`) || Array.from(drawing.querySelectorAll("[data-node]")).find((one) => one.dataset.node === name);
@@ -237,8 +265,9 @@ async function touching(tab, page) {
     node.blur();
     return { on, lines, after: drawing.querySelectorAll(".on").length };
   });
-  if (found && (found.on < 2 || found.lines < 1)) fault(page, `a record that is pointed at marks ${found.on} records and ${found.lines} lines`);
-  if (found && found.after) fault(page, "what was marked stays marked");
+  if (found.lacking) fault(page, "what uses what is not drawn");
+  if ("on" in found && (found.on < 2 || found.lines < 1)) fault(page, `a record that is pointed at marks ${found.on} records and ${found.lines} lines`);
+  if (found.after) fault(page, "what was marked stays marked");
 }
 
 for (const one of faults.slice(0, 200)) console.error(one);

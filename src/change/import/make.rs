@@ -3,7 +3,7 @@
 use super::{ImportKind, Line, Mapping, Sheet, Target};
 use crate::ledger::{Ledger, NoRecall, read_specimens};
 use crate::record::edit::one_line;
-use crate::record::{Fault, Level, RecordKind, is_id, places};
+use crate::record::{self, Fault, Level, RecordKind, is_id};
 use crate::source::Snapshot;
 use serde_yaml::{Mapping as Map, Value};
 use std::collections::{BTreeMap, BTreeSet};
@@ -41,8 +41,15 @@ struct Draft {
     from: BTreeMap<String, (String, usize)>,
 }
 
+/// More parts than any key of a record has, and few enough to go down one by one.
+const DEEPEST: usize = 8;
+
 /// Makes records of all rows; those that the ledger would refuse are named and left out.
 pub fn made(sheet: &Sheet, mapping: &Mapping, ledger: &Ledger, snapshot: &Snapshot) -> Made {
+    let refused = too_deep(mapping);
+    if !refused.is_empty() {
+        return Made { refused, ..Made::default() };
+    }
     match mapping.kind {
         ImportKind::Specimens => specimens(sheet, mapping, ledger, snapshot),
         ImportKind::Materials => records(sheet, mapping, RecordKind::Material, ledger, snapshot),
@@ -52,6 +59,19 @@ pub fn made(sheet: &Sheet, mapping: &Mapping, ledger: &Ledger, snapshot: &Snapsh
 
 fn refuse(line: usize, column: Option<&str>, message: impl Into<String>, help: impl Into<String>) -> Refused {
     Refused { line, column: column.map(str::to_string), message: message.into(), help: help.into() }
+}
+
+/// Keys of a mapping that no record can have.
+fn too_deep(mapping: &Mapping) -> Vec<Refused> {
+    let columns = mapping.columns.iter().map(|(name, target)| (Some(name.as_str()), &target.to));
+    let all = columns.chain(mapping.set.keys().map(|key| (None, key)));
+    all.filter(|(_, key)| key.matches('.').count() >= DEEPEST)
+        .map(|(column, key)| {
+            let begin: String = key.chars().take(40).collect();
+            let message = format!("the key `{begin}…` has more than {DEEPEST} parts");
+            refuse(1, column, message, "name a key of the record, such as `fibre.areal`")
+        })
+        .collect()
 }
 
 /// The columns that go somewhere, with their targets.
@@ -70,6 +90,56 @@ fn cell_text(cell: &str, unit: &str, comma: bool) -> String {
         return cell.to_string();
     }
     if unit.is_empty() { number } else { format!("{number} {unit}") }
+}
+
+/// Keys whose values are words, whatever they look like.
+const WORDS: [&str; 12] = [
+    "id",
+    "title",
+    "notes",
+    "supplier",
+    "owner",
+    "group",
+    "batch",
+    "panel",
+    "specimen",
+    "mode",
+    "condition",
+    "zone.name",
+];
+
+/// Cells that are one number with a decimal point and a thousand times that with a point between thousands, which
+/// both stand in files with decimal commas: `1.234`. A column is taken at its word where another of its numbers has
+/// a point that parts no thousands, and none a comma.
+fn doubtful(sheet: &Sheet, columns: &[(usize, &str, &Target)]) -> Vec<Refused> {
+    if !sheet.comma {
+        return Vec::new();
+    }
+    let is_number = |text: &str| text.parse::<f64>().is_ok();
+    let thousands = |cell: &str| {
+        let parts = cell.trim_start_matches(['+', '-']).split_once('.');
+        parts.is_some_and(|(before, behind)| {
+            matches!(before.len(), 1..=3) && !before.starts_with('0') && behind.len() == 3 && is_number(cell)
+        })
+    };
+    let mut all = Vec::new();
+    for (at, column, _) in columns.iter().filter(|(_, _, target)| !WORDS.contains(&target.to.as_str())) {
+        let cells = || sheet.lines.iter().filter_map(|line| Some((line.line, line.cells.get(*at)?.as_str())));
+        let point = cells().any(|(_, cell)| cell.contains('.') && is_number(cell) && !thousands(cell));
+        let comma = cells()
+            .any(|(_, cell)| cell.contains(',') && is_number(&cell.replace('.', "").replacen(',', ".", 1)));
+        if point && !comma {
+            continue;
+        }
+        for (line, cell) in cells().filter(|(_, cell)| thousands(cell)) {
+            let (decimal, whole) = (cell.replacen('.', ",", 1), cell.replacen('.', "", 1));
+            let help = format!(
+                "write `{decimal}` or `{whole}`: with semicolons between columns a point may part thousands"
+            );
+            all.push(refuse(line, Some(column), format!("`{cell}` is {decimal} or {whole}"), help));
+        }
+    }
+    all
 }
 
 fn value_of(text: &str) -> Value {
@@ -112,7 +182,12 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
         made.refused.push(refuse(1, None, "no column gives the id", "map one with `{to: id}`"));
         return made;
     };
+    made.refused = doubtful(sheet, &columns);
+    let doubts: BTreeSet<usize> = made.refused.iter().map(|own| own.line).collect();
+    // A panel without one of its rows would be another panel.
+    let mut left_out: BTreeSet<String> = BTreeSet::new();
     let mut drafts: Vec<Draft> = Vec::new();
+    let mut places: BTreeMap<String, usize> = BTreeMap::new();
     for line in &sheet.lines {
         let name = line.cells.get(*id_at).map_or("", String::as_str);
         let id = id_of(name);
@@ -125,8 +200,10 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
             ));
             continue;
         }
-        let before = drafts.iter().position(|draft| draft.id == id);
-        match before.and_then(|at| drafts.get_mut(at)) {
+        if doubts.contains(&line.line) {
+            left_out.insert(id.clone());
+        }
+        match places.get(&id).and_then(|at| drafts.get_mut(*at)) {
             Some(draft) if kind == RecordKind::Panel && has_zone(line, &columns) => {
                 add_zone(draft, sheet, line, &columns);
             }
@@ -139,9 +216,13 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
                     "give each record one row, or rows of a panel a zone each",
                 ));
             }
-            None => drafts.push(draft(id, sheet, line, &columns, mapping, kind)),
+            None => {
+                places.insert(id.clone(), drafts.len());
+                drafts.push(draft(id, sheet, line, &columns, mapping, kind));
+            }
         }
     }
+    drafts.retain(|draft| !left_out.contains(&draft.id));
     let there = |id: &str| {
         let file = format!("{}/{id}.yaml", kind.folder());
         snapshot.entry(&file).is_some() || ledger.file_of(&crate::record::Address::new(kind, id)).is_some()
@@ -153,11 +234,11 @@ fn records(sheet: &Sheet, mapping: &Mapping, kind: RecordKind, ledger: &Ledger, 
         let texts: BTreeMap<String, String> =
             drafts.iter().filter_map(|draft| Some((file(kind, draft), text(draft)?))).collect();
         let faults = errors(snapshot, &texts);
+        let by_file: BTreeMap<String, &Draft> =
+            drafts.iter().map(|draft| (file(kind, draft), draft)).collect();
         let mut bad: BTreeSet<String> = BTreeSet::new();
         for fault in &faults {
-            let Some(draft) = drafts.iter().find(|draft| file(kind, draft) == fault.place.file) else {
-                continue;
-            };
+            let Some(draft) = by_file.get(&fault.place.file) else { continue };
             let at = texts.get(&fault.place.file).and_then(|text| behind(draft, text, fault));
             let first = draft.lines.first().copied().unwrap_or(1);
             let (column, line) = at.map_or((None, first), |(column, line)| (Some(column), line));
@@ -274,7 +355,7 @@ fn errors(snapshot: &Snapshot, texts: &BTreeMap<String, String>) -> Vec<Fault> {
 
 /// The column and line that a fault of a made text comes from.
 fn behind(draft: &Draft, text: &str, fault: &Fault) -> Option<(String, usize)> {
-    let index = places(text);
+    let index = record::places(text);
     let (from, to) = fault.place.span?;
     let covers = |route: &str| {
         let value = index.find(route)?;
@@ -304,6 +385,11 @@ fn specimens(sheet: &Sheet, mapping: &Mapping, ledger: &Ledger, snapshot: &Snaps
         return made;
     }
     let columns = used(sheet, mapping);
+    made.refused = doubtful(sheet, &columns);
+    if !made.refused.is_empty() {
+        made.refused.sort();
+        return made;
+    }
     let mut writer = csv::Writer::from_writer(Vec::new());
     let head = |target: &Target| {
         if target.unit.is_empty() { target.to.clone() } else { format!("{} [{}]", target.to, target.unit) }
