@@ -124,6 +124,117 @@ fn a_folder_with_other_things_is_left_alone() {
     assert!(!gone.exists() && folder.join("notes.txt").exists());
 }
 
+/// All files below a folder, links as such.
+fn all_files(folder: &Path) -> std::collections::BTreeSet<String> {
+    crate::support::files(folder).into_iter().collect()
+}
+
+#[test]
+fn a_later_report_takes_away_every_page_of_an_earlier_one() {
+    let bench = Bench::example();
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "all");
+    let folder = report(&bench, "--change HEAD..HEAD");
+    let before = all_files(&folder);
+    assert!(before.len() > 50, "{before:?}");
+    let marker: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.join("bondline-report.json")).unwrap()).unwrap();
+    assert_eq!(marker["schema"], "report-folder/1");
+    let empty = Bench::new();
+    empty.write("ledger.yaml", "format: 1\nprogramme: Nothing yet (invented)\n");
+    let answer = empty.run(&["report", "--format", "json", "--out", folder.to_str().unwrap()]);
+    let mut shall: std::collections::BTreeSet<String> =
+        answer.json()["files"].as_array().unwrap().iter().map(|one| one.as_str().unwrap().into()).collect();
+    shall.insert("bondline-report.json".to_string());
+    assert_eq!(all_files(&folder), shall);
+}
+
+#[test]
+fn no_link_leads_a_report_to_what_is_not_its_own() {
+    use std::os::unix::fs::symlink;
+    let bench = Bench::new();
+    layout::lay_base("small", &bench.ledger());
+    let records = all_files(&bench.ledger());
+    let folder = bench.ledger().join("bondline-report");
+    let run = || bench.run(&["--today", "2026-06-01", "report"]);
+    // As whoever shares the ledger could have committed it: links, and a marker that names what they lead to.
+    let id = records.iter().find_map(|file| file.strip_prefix("panels/")).unwrap().to_string();
+    std::fs::create_dir_all(&folder).unwrap();
+    symlink("../panels", folder.join("x")).unwrap();
+    symlink("../panels", folder.join("tool")).unwrap();
+    bench.write("panels/mine.html", "not a page");
+    let list = format!("[\"x/{id}\", \"tool/mine.html\", \"tool/{id}\", \"../panels/{id}\", \"notes.html\"]");
+    let marker = format!("{{\"schema\": \"report/1\", \"files\": {list}}}");
+    bench.write("bondline-report/bondline-report.json", &marker);
+    bench.write("bondline-report/notes.html", "mine");
+    let refused = run();
+    let whole = |what: &str| {
+        let now = all_files(&bench.ledger());
+        assert!(records.iter().all(|file| now.contains(file)), "{what}: {now:?}");
+        assert_eq!(bench.read("panels/mine.html"), "not a page", "{what}");
+        assert_eq!(bench.read("bondline-report/notes.html"), "mine", "{what}");
+    };
+    whole("links beside the pages");
+    if refused.code != 0 {
+        assert!(refused.err.contains("is a link: nothing is written through it"), "{}", refused.err);
+    }
+    std::fs::remove_file(folder.join("tool")).unwrap();
+    assert_eq!(run().code, 0);
+    whole("a link that is no page's folder");
+    // A page's own folder, and a page.
+    std::fs::remove_dir_all(folder.join("panel")).unwrap();
+    symlink("../panels", folder.join("panel")).unwrap();
+    let refused = run();
+    assert!(refused.code == 2 && refused.err.contains("is a link"), "{}", refused.err);
+    whole("a folder of pages that is a link");
+    std::fs::remove_file(folder.join("panel")).unwrap();
+    std::fs::remove_file(folder.join("index.html")).unwrap();
+    symlink("../ledger.yaml", folder.join("index.html")).unwrap();
+    let head = bench.read("ledger.yaml");
+    let refused = run();
+    assert!(refused.code == 2 && refused.err.contains("is a link"), "{}", refused.err);
+    assert_eq!(bench.read("ledger.yaml"), head);
+    // The whole folder, by itself and with what would have it followed; then one above it.
+    std::fs::rename(&folder, bench.ledger().join("elsewhere")).unwrap();
+    std::fs::remove_file(bench.ledger().join("elsewhere/index.html")).unwrap();
+    symlink("elsewhere", &folder).unwrap();
+    let before = all_files(&bench.ledger().join("elsewhere"));
+    symlink(".", bench.ledger().join("around")).unwrap();
+    for out in ["bondline-report", "bondline-report/", "bondline-report/.", "around/new"] {
+        let refused = bench.run(&["report", "--out", out]);
+        assert!(
+            refused.code == 2 && refused.err.contains("is a link"),
+            "{out}: {}{}",
+            refused.out,
+            refused.err
+        );
+    }
+    assert_eq!(all_files(&bench.ledger().join("elsewhere")), before);
+    assert!(!bench.ledger().join("new").exists());
+}
+
+#[test]
+fn revisions_that_are_alike_in_plain_letters_have_a_sheet_each() {
+    let bench = Bench::new();
+    layout::lay_base("small", &bench.ledger());
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "one");
+    bench.write("ledger.yaml", &bench.read("ledger.yaml").replace("programme: ", "programme: Renamed "));
+    layout::commit(&bench.ledger(), "two");
+    let folder = report(&bench, "--change HEAD~1..HEAD --change HEAD^1..HEAD --change HEAD~1..HEAD");
+    let mut titles: Vec<&str> = Vec::new();
+    let pages: Vec<String> = all_files(&folder.join("change"))
+        .iter()
+        .map(|file| std::fs::read_to_string(folder.join("change").join(file)).unwrap())
+        .collect();
+    for title in ["From HEAD~1 to HEAD", "From HEAD^1 to HEAD"] {
+        if pages.iter().any(|page| page.contains(title)) {
+            titles.push(title);
+        }
+    }
+    assert_eq!((titles.len(), pages.len()), (2, 2), "{titles:?}");
+}
+
 /// Asks the server once, with these lines of a request.
 fn asked(port: u16, request: &str) -> String {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
