@@ -244,29 +244,70 @@ fn asked(port: u16, request: &str) -> String {
     text
 }
 
+/// A server that ends with the test, however that ends.
+struct Server {
+    process: std::process::Child,
+    port: u16,
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+impl Server {
+    fn of(bench: &Bench, options: &[&str]) -> Self {
+        let mut process = Command::new(env!("CARGO_BIN_EXE_bondline"))
+            .arg("-C")
+            .arg(bench.ledger())
+            .args(["--today", "2026-06-01", "view", "--no-browser"])
+            .args(options)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut out = process.stdout.take().unwrap();
+        let mut own = Self { process, port: 0 };
+        let mut first = String::new();
+        let mut bytes = [0; 1];
+        while !first.ends_with('\n') && out.read(&mut bytes).unwrap() == 1 {
+            first.push(char::from(bytes[0]));
+        }
+        let port = first.split("127.0.0.1:").nth(1).and_then(|rest| rest.split('/').next());
+        own.port = port.unwrap_or_else(|| panic!("no address: {first}")).parse().unwrap();
+        own
+    }
+
+    fn get(&self, path: &str) -> String {
+        asked(self.port, &format!("GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{}\r\n\r\n", self.port))
+    }
+
+    /// The state once it is another than this one, or what it is after some while.
+    fn state_after(&self, before: &str, patience: Duration) -> String {
+        let begun = Instant::now();
+        loop {
+            std::thread::sleep(Duration::from_millis(300));
+            let now = self.get("/state");
+            if now != before || begun.elapsed() > patience {
+                return now;
+            }
+        }
+    }
+}
+
+/// Long enough for a state to be judged on a busy machine.
+const LONG: Duration = Duration::from_secs(60);
+
 #[test]
 fn pages_are_served_on_loopback_and_follow_the_files() {
-    let bench = Bench::new();
-    layout::lay_base("small", &bench.ledger());
-    let mut server = Command::new(env!("CARGO_BIN_EXE_bondline"))
-        .arg("-C")
-        .arg(bench.ledger())
-        .args(["--today", "2026-06-01", "view", "--no-browser"])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut first = String::new();
-    let mut bytes = [0; 1];
-    let mut out = server.stdout.take().unwrap();
-    while !first.ends_with('\n') && out.read(&mut bytes).unwrap() == 1 {
-        first.push(char::from(bytes[0]));
-    }
-    let port: u16 = first.split("127.0.0.1:").nth(1).unwrap().split('/').next().unwrap().parse().unwrap();
-    let get = |path: &str| asked(port, &format!("GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n"));
-    let page = get("/");
+    let bench = Bench::small();
+    let server = Server::of(&bench, &[]);
+    let port = server.port;
+    let page = server.get("/");
     assert!(page.starts_with("HTTP/1.1 200 OK") && page.contains("The programme today"), "{page}");
-    assert!(get("/../ledger.yaml").starts_with("HTTP/1.1 404"), "a path that leads out");
+    assert!(server.get("/../ledger.yaml").starts_with("HTTP/1.1 404"), "a path that leads out");
     let foreign = asked(port, &format!("GET / HTTP/1.1\r\nHost: evil.example:{port}\r\n\r\n"));
     assert!(foreign.starts_with("HTTP/1.1 403"), "{foreign}");
     assert!(
@@ -274,18 +315,63 @@ fn pages_are_served_on_loopback_and_follow_the_files() {
             .starts_with("HTTP/1.1 405")
     );
     assert!(asked(port, "nonsense\r\n\r\n").starts_with("HTTP/1.1 400"));
-    let before = get("/state");
+    let before = server.get("/state");
     bench.write("ledger.yaml", &bench.read("ledger.yaml").replace("programme: ", "programme: Renamed "));
-    let begun = Instant::now();
-    let after = loop {
-        std::thread::sleep(Duration::from_millis(300));
-        let now = get("/state");
-        if now != before || begun.elapsed() > Duration::from_secs(60) {
-            break now;
-        }
-    };
-    assert_ne!(before, after);
-    assert!(get("/").contains("Renamed "));
-    server.kill().unwrap();
-    server.wait().unwrap();
+    assert_ne!(before, server.state_after(&before, LONG));
+    assert!(server.get("/").contains("Renamed "));
+}
+
+#[test]
+fn a_page_that_is_not_to_be_had_comes_back_by_itself() {
+    let bench = Bench::small();
+    let server = Server::of(&bench, &[]);
+    let gone = server.get("/panel/none.html");
+    assert!(gone.starts_with("HTTP/1.1 404") && gone.contains("src=\"/view.js\""), "{gone}");
+    // A state that can't be shown at all: every page asks on, and shows itself once there is one again.
+    let before = server.get("/state");
+    let head = bench.read("ledger.yaml");
+    std::fs::remove_file(bench.ledger().join("ledger.yaml")).unwrap();
+    let broken = server.state_after(&before, LONG);
+    let page = server.get("/");
+    if page.starts_with("HTTP/1.1 500") {
+        assert!(page.contains("Content-Type: text/html") && page.contains("src=\"/view.js\""), "{page}");
+        let state = broken.rsplit("\r\n").next().unwrap().trim();
+        assert!(page.contains(&format!("data-state=\"{state}\"")), "{page}\n{broken}");
+        let script = server.get("/view.js");
+        assert!(script.starts_with("HTTP/1.1 200") && script.contains("location.reload"), "{script}");
+    } else {
+        panic!("it can be shown: {page}");
+    }
+    bench.write("ledger.yaml", &head);
+    server.state_after(&broken, LONG);
+    assert!(server.get("/").contains("The programme today"));
+}
+
+#[test]
+fn served_pages_follow_the_index_and_other_branches() {
+    let bench = Bench::small();
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "one");
+    let repository = git2::Repository::open(bench.ledger()).unwrap();
+    let head = || repository.head().unwrap().target().unwrap();
+    repository.reference("refs/heads/side", head(), true, "").unwrap();
+    let staged = Server::of(&bench, &["--staged"]);
+    let before = staged.get("/state");
+    bench.write("ledger.yaml", &bench.read("ledger.yaml").replace("programme: ", "programme: Renamed "));
+    // What is not staged is not shown.
+    assert_eq!(staged.state_after(&before, Duration::from_secs(2)), before);
+    layout::stage(&bench.ledger());
+    let after = staged.state_after(&before, LONG);
+    assert_ne!(after, before);
+    assert!(staged.get("/").contains("Renamed "));
+    drop(staged);
+    layout::commit(&bench.ledger(), "two");
+    for options in [&["--at", "side"][..], &["--change", "side..HEAD"]] {
+        let server = Server::of(&bench, options);
+        let before = server.get("/state");
+        let moved =
+            if options[0] == "--at" { head() } else { repository.revparse_single("HEAD~1").unwrap().id() };
+        repository.reference("refs/heads/side", moved, true, "").unwrap();
+        assert_ne!(server.state_after(&before, LONG), before, "{options:?}");
+    }
 }

@@ -19,7 +19,6 @@ use serde_json::json;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::io::Write;
-use std::mem::ManuallyDrop;
 
 /// Decisions that get a sheet without being named; with more, none does.
 const DECISIONS: usize = 8;
@@ -33,7 +32,7 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let state = State::read(context, &place, args, err)?;
+    let state = to_the_end(State::read(context, &place, args, err)?);
     let site = state.site(context, &place, args.commits, &mut Past::default())?;
     let folder = context.directory.join(&args.out);
     let files = write(&site, &folder, &context.directory)?;
@@ -53,21 +52,29 @@ pub(super) fn run(
     Ok(Status::Done)
 }
 
-/// What the last commits did, kept for as long as they are the last: no edit of a file changes it.
+/// What the last commits did, kept for as long as they are the last and it is the same day: no edit of a file
+/// changes it.
 #[derive(Default)]
 pub(super) struct Past {
-    head: Option<String>,
-    steps: Vec<Step>,
+    at: Option<(String, Day)>,
+    steps: Option<Vec<Step>>,
+    /// By milestone: the state that reached it, judged; `None` where there is none.
+    reached: BTreeMap<String, Option<Judged>>,
+}
+
+/// A past state with its verdicts.
+struct Judged {
+    loaded: Loaded,
+    evaluation: Evaluation,
 }
 
 impl Past {
-    fn of(&mut self, shown: &[Commit], judge: impl FnOnce() -> Vec<Step>) -> Vec<Step> {
-        let head = shown.first().map(|commit| commit.id.clone());
-        if self.head.is_none() || self.head != head {
-            self.steps = judge();
-            self.head = head;
+    /// Forgets what is of another line of commits or another day.
+    fn stand(&mut self, line: &[Commit], today: Day) {
+        let at = line.first().map(|commit| (commit.id.clone(), today));
+        if self.at.is_none() || self.at != at {
+            *self = Self { at, ..Self::default() };
         }
-        self.steps.clone()
     }
 }
 
@@ -77,17 +84,17 @@ struct Drawn {
     title: String,
     impact: Impact,
     /// `None` is the state that the report is about.
-    base: Option<ManuallyDrop<Loaded>>,
-    head: ManuallyDrop<Loaded>,
+    base: Option<Loaded>,
+    head: Loaded,
     decision: Option<String>,
 }
 
 /// Everything that pages are made from.
 pub(super) struct State {
-    loaded: ManuallyDrop<Loaded>,
+    loaded: Loaded,
     /// The ledger without what can't be judged, where that is less than all.
     some: Option<Ledger>,
-    evaluation: ManuallyDrop<Evaluation>,
+    evaluation: Evaluation,
     left_out: Vec<String>,
     drawn: Vec<Drawn>,
 }
@@ -103,9 +110,9 @@ impl State {
         args: &ReportArgs,
         err: &mut dyn Write,
     ) -> Result<Self, Failure> {
-        let loaded = to_the_end(context.load_with(place, &args.source, &args.with)?);
+        let loaded = context.load_with(place, &args.source, &args.with)?;
         let (some, evaluation, left_out) = judged(context, &loaded)?;
-        let mut own = Self { loaded, some, evaluation: to_the_end(evaluation), left_out, drawn: Vec::new() };
+        let mut own = Self { loaded, some, evaluation, left_out, drawn: Vec::new() };
         own.draw(context, place, args, err)?;
         Ok(own)
     }
@@ -186,7 +193,7 @@ impl State {
         err: &mut dyn Write,
     ) -> Result<Drawn, Failure> {
         let decisions = some_decisions(&self.loaded.ledger, &[id.to_string()])?;
-        let head = to_the_end(context.laid_over(place, &self.loaded, &decisions)?);
+        let head = context.laid_over(place, &self.loaded, &decisions)?;
         let after = context.evaluate_beside(&head, &self.evaluation, err)?;
         let label = format!("{} with {id}", self.loaded.label());
         let impact = impact_of(
@@ -223,7 +230,9 @@ impl State {
             decision: own.decision.as_ref().and_then(|id| self.loaded.ledger.decisions.get(id)),
         });
         let shown = line.get(..commits.min(line.len())).unwrap_or_default();
-        let history = past.of(shown, || steps(context, place, shown, Some(&self.evaluation)));
+        past.stand(&line, context.today);
+        let judge = || steps(context, place, shown, Some(&self.evaluation));
+        let history = past.steps.get_or_insert_with(judge).clone();
         Site::new(Inputs {
             ledger: self.ledger(),
             evaluation: &self.evaluation,
@@ -231,7 +240,7 @@ impl State {
             label: self.loaded.label(),
             today: context.today,
             changes: changes.collect(),
-            since: self.since(context, place, &line),
+            since: self.since(context, place, &line, past),
             history,
             faults: self.loaded.ledger.faults.clone(),
             left_out: self.left_out.clone(),
@@ -240,35 +249,47 @@ impl State {
     }
 
     /// What changed since the commit that says that the last milestone was reached.
-    fn since(&self, context: &Context, place: &Place, line: &[Commit]) -> Option<Since> {
-        let reached = |ledger: &Ledger| ledger.head.as_ref()?.reached.as_ref().map(ToString::to_string);
-        let milestone = reached(&self.loaded.ledger)?;
-        let blob = |commit: &Commit| place.revision(&commit.id).ok()?.blob_id("ledger.yaml");
-        let mut at: Option<&Commit> = None;
-        let mut known: Option<(Option<String>, bool)> = None;
-        for commit in line {
-            let own = blob(commit);
-            let same = match &known {
-                // What did not change says what it said.
-                Some((before, same)) if *before == own => *same,
-                _ => {
-                    let loaded = context.read(place.revision(&commit.id).ok()?);
-                    reached(&loaded.ledger).as_ref() == Some(&milestone)
-                }
-            };
-            known = Some((own, same));
-            if !same {
-                break;
-            }
-            at = Some(commit);
-        }
-        let base = context.read(place.revision(&at?.id).ok()?);
-        let before = evaluate_beside(&base.ledger, context.today, &self.evaluation).ok()?;
-        let label = (base.label(), self.loaded.label());
-        let impact =
-            impact_of((&base.ledger, &label.0), &before, (self.ledger(), &label.1), &self.evaluation).ok()?;
+    fn since(&self, context: &Context, place: &Place, line: &[Commit], past: &mut Past) -> Option<Since> {
+        let milestone = milestone_of(&self.loaded.ledger)?;
+        let base = past
+            .reached
+            .entry(milestone.clone())
+            .or_insert_with(|| {
+                let loaded = reached(context, place, line, &milestone)?;
+                let evaluation = evaluate_beside(&loaded.ledger, context.today, &self.evaluation).ok()?;
+                Some(Judged { loaded, evaluation })
+            })
+            .as_ref()?;
+        let label = (base.loaded.label(), self.loaded.label());
+        let before = (&base.loaded.ledger, label.0.as_str());
+        let impact = impact_of(before, &base.evaluation, (self.ledger(), &label.1), &self.evaluation).ok()?;
         Some(Since { milestone, impact })
     }
+}
+
+fn milestone_of(ledger: &Ledger) -> Option<String> {
+    ledger.head.as_ref()?.reached.as_ref().map(ToString::to_string)
+}
+
+/// The state after the oldest commit from which on every one says that the milestone was reached.
+fn reached(context: &Context, place: &Place, line: &[Commit], milestone: &str) -> Option<Loaded> {
+    let mut at: Option<&Commit> = None;
+    let mut known: Option<(Option<String>, bool)> = None;
+    for commit in line {
+        let snapshot = place.revision(&commit.id).ok()?;
+        let own = snapshot.blob_id("ledger.yaml");
+        let same = match &known {
+            // What did not change says what it said.
+            Some((before, same)) if *before == own => *same,
+            _ => milestone_of(&context.read(snapshot).ledger).as_deref() == Some(milestone),
+        };
+        known = Some((own, same));
+        if !same {
+            break;
+        }
+        at = Some(commit);
+    }
+    Some(context.read(place.revision(&at?.id).ok()?))
 }
 
 fn revisions(
@@ -278,11 +299,11 @@ fn revisions(
     head: &str,
     err: &mut dyn Write,
 ) -> Result<Drawn, Failure> {
-    let before = to_the_end(context.read(place.revision(base)?));
-    let after = to_the_end(match head {
+    let before = context.read(place.revision(base)?);
+    let after = match head {
         "" => context.read(place.work_tree()?),
         head => context.read(place.revision(head)?),
-    });
+    };
     let was = context.evaluate(&before, err)?;
     let is = context.evaluate_beside(&after, &was, err)?;
     let impact = impact_of((&before.ledger, &before.label()), &was, (&after.ledger, &after.label()), &is)
