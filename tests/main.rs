@@ -27,6 +27,7 @@ mod plan;
 mod readme;
 mod rules;
 mod schema;
+mod schemas;
 mod shells;
 mod silence;
 mod stories;

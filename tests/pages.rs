@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// Looks at every page of a folder; the faults are the failure.
@@ -165,6 +165,117 @@ fn a_folder_with_other_things_is_left_alone() {
     assert!(!gone.exists() && folder.join("notes.txt").exists());
 }
 
+/// All files below a folder, links as such.
+fn all_files(folder: &Path) -> std::collections::BTreeSet<String> {
+    crate::support::files(folder).into_iter().collect()
+}
+
+#[test]
+fn a_later_report_takes_away_every_page_of_an_earlier_one() {
+    let bench = Bench::example();
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "all");
+    let folder = report(&bench, "--change HEAD..HEAD");
+    let before = all_files(&folder);
+    assert!(before.len() > 50, "{before:?}");
+    let marker: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.join("bondline-report.json")).unwrap()).unwrap();
+    assert_eq!(marker["schema"], "report-folder/1");
+    let empty = Bench::new();
+    empty.write("ledger.yaml", "format: 1\nprogramme: Nothing yet (invented)\n");
+    let answer = empty.run(&["report", "--format", "json", "--out", folder.to_str().unwrap()]);
+    let mut shall: std::collections::BTreeSet<String> =
+        answer.json()["files"].as_array().unwrap().iter().map(|one| one.as_str().unwrap().into()).collect();
+    shall.insert("bondline-report.json".to_string());
+    assert_eq!(all_files(&folder), shall);
+}
+
+#[test]
+fn no_link_leads_a_report_to_what_is_not_its_own() {
+    use std::os::unix::fs::symlink;
+    let bench = Bench::new();
+    layout::lay_base("small", &bench.ledger());
+    let records = all_files(&bench.ledger());
+    let folder = bench.ledger().join("bondline-report");
+    let run = || bench.run(&["--today", "2026-06-01", "report"]);
+    // As whoever shares the ledger could have committed it: links, and a marker that names what they lead to.
+    let id = records.iter().find_map(|file| file.strip_prefix("panels/")).unwrap().to_string();
+    std::fs::create_dir_all(&folder).unwrap();
+    symlink("../panels", folder.join("x")).unwrap();
+    symlink("../panels", folder.join("tool")).unwrap();
+    bench.write("panels/mine.html", "not a page");
+    let list = format!("[\"x/{id}\", \"tool/mine.html\", \"tool/{id}\", \"../panels/{id}\", \"notes.html\"]");
+    let marker = format!("{{\"schema\": \"report/1\", \"files\": {list}}}");
+    bench.write("bondline-report/bondline-report.json", &marker);
+    bench.write("bondline-report/notes.html", "mine");
+    let refused = run();
+    let whole = |what: &str| {
+        let now = all_files(&bench.ledger());
+        assert!(records.iter().all(|file| now.contains(file)), "{what}: {now:?}");
+        assert_eq!(bench.read("panels/mine.html"), "not a page", "{what}");
+        assert_eq!(bench.read("bondline-report/notes.html"), "mine", "{what}");
+    };
+    whole("links beside the pages");
+    if refused.code != 0 {
+        assert!(refused.err.contains("is a link: nothing is written through it"), "{}", refused.err);
+    }
+    std::fs::remove_file(folder.join("tool")).unwrap();
+    assert_eq!(run().code, 0);
+    whole("a link that is no page's folder");
+    // A page's own folder, and a page.
+    std::fs::remove_dir_all(folder.join("panel")).unwrap();
+    symlink("../panels", folder.join("panel")).unwrap();
+    let refused = run();
+    assert!(refused.code == 2 && refused.err.contains("is a link"), "{}", refused.err);
+    whole("a folder of pages that is a link");
+    std::fs::remove_file(folder.join("panel")).unwrap();
+    std::fs::remove_file(folder.join("index.html")).unwrap();
+    symlink("../ledger.yaml", folder.join("index.html")).unwrap();
+    let head = bench.read("ledger.yaml");
+    let refused = run();
+    assert!(refused.code == 2 && refused.err.contains("is a link"), "{}", refused.err);
+    assert_eq!(bench.read("ledger.yaml"), head);
+    // The whole folder, by itself and with what would have it followed; then one above it.
+    std::fs::rename(&folder, bench.ledger().join("elsewhere")).unwrap();
+    std::fs::remove_file(bench.ledger().join("elsewhere/index.html")).unwrap();
+    symlink("elsewhere", &folder).unwrap();
+    let before = all_files(&bench.ledger().join("elsewhere"));
+    symlink(".", bench.ledger().join("around")).unwrap();
+    for out in ["bondline-report", "bondline-report/", "bondline-report/.", "around/new"] {
+        let refused = bench.run(&["report", "--out", out]);
+        assert!(
+            refused.code == 2 && refused.err.contains("is a link"),
+            "{out}: {}{}",
+            refused.out,
+            refused.err
+        );
+    }
+    assert_eq!(all_files(&bench.ledger().join("elsewhere")), before);
+    assert!(!bench.ledger().join("new").exists());
+}
+
+#[test]
+fn revisions_that_are_alike_in_plain_letters_have_a_sheet_each() {
+    let bench = Bench::new();
+    layout::lay_base("small", &bench.ledger());
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "one");
+    bench.write("ledger.yaml", &bench.read("ledger.yaml").replace("programme: ", "programme: Renamed "));
+    layout::commit(&bench.ledger(), "two");
+    let folder = report(&bench, "--change HEAD~1..HEAD --change HEAD^1..HEAD --change HEAD~1..HEAD");
+    let mut titles: Vec<&str> = Vec::new();
+    let pages: Vec<String> = all_files(&folder.join("change"))
+        .iter()
+        .map(|file| std::fs::read_to_string(folder.join("change").join(file)).unwrap())
+        .collect();
+    for title in ["From HEAD~1 to HEAD", "From HEAD^1 to HEAD"] {
+        if pages.iter().any(|page| page.contains(title)) {
+            titles.push(title);
+        }
+    }
+    assert_eq!((titles.len(), pages.len()), (2, 2), "{titles:?}");
+}
+
 /// Asks the server once, with these lines of a request.
 fn asked(port: u16, request: &str) -> String {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
@@ -174,40 +285,70 @@ fn asked(port: u16, request: &str) -> String {
     text
 }
 
-/// A program that ends with the test, however that ends.
-struct Server(Child);
+/// A server that ends with the test, however that ends.
+struct Server {
+    process: std::process::Child,
+    port: u16,
+}
 
 impl Drop for Server {
     fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
+        let _ = self.process.kill();
+        let _ = self.process.wait();
     }
 }
 
+impl Server {
+    fn of(bench: &Bench, options: &[&str]) -> Self {
+        let mut process = Command::new(env!("CARGO_BIN_EXE_bondline"))
+            .arg("-C")
+            .arg(bench.ledger())
+            .args(["--today", "2026-06-01", "view", "--no-browser"])
+            .args(options)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut out = process.stdout.take().unwrap();
+        let mut own = Self { process, port: 0 };
+        let mut first = String::new();
+        let mut bytes = [0; 1];
+        while !first.ends_with('\n') && out.read(&mut bytes).unwrap() == 1 {
+            first.push(char::from(bytes[0]));
+        }
+        let port = first.split("127.0.0.1:").nth(1).and_then(|rest| rest.split('/').next());
+        own.port = port.unwrap_or_else(|| panic!("no address: {first}")).parse().unwrap();
+        own
+    }
+
+    fn get(&self, path: &str) -> String {
+        asked(self.port, &format!("GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{}\r\n\r\n", self.port))
+    }
+
+    /// The state once it is another than this one, or what it is after some while.
+    fn state_after(&self, before: &str, patience: Duration) -> String {
+        let begun = Instant::now();
+        loop {
+            std::thread::sleep(Duration::from_millis(300));
+            let now = self.get("/state");
+            if now != before || begun.elapsed() > patience {
+                return now;
+            }
+        }
+    }
+}
+
+/// Long enough for a state to be judged on a busy machine.
+const LONG: Duration = Duration::from_secs(60);
+
 #[test]
 fn pages_are_served_on_loopback_and_follow_the_files() {
-    let bench = Bench::new();
-    layout::lay_base("small", &bench.ledger());
-    let server = Command::new(env!("CARGO_BIN_EXE_bondline"))
-        .arg("-C")
-        .arg(bench.ledger())
-        .args(["--today", "2026-06-01", "view", "--no-browser"])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut server = Server(server);
-    let mut first = String::new();
-    let mut bytes = [0; 1];
-    let mut out = server.0.stdout.take().unwrap();
-    while !first.ends_with('\n') && out.read(&mut bytes).unwrap() == 1 {
-        first.push(char::from(bytes[0]));
-    }
-    let port: u16 = first.split("127.0.0.1:").nth(1).unwrap().split('/').next().unwrap().parse().unwrap();
-    let get = |path: &str| asked(port, &format!("GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n"));
-    let page = get("/");
+    let bench = Bench::small();
+    let server = Server::of(&bench, &[]);
+    let port = server.port;
+    let page = server.get("/");
     assert!(page.starts_with("HTTP/1.1 200 OK") && page.contains("The programme today"), "{page}");
-    assert!(get("/../ledger.yaml").starts_with("HTTP/1.1 404"), "a path that leads out");
+    assert!(server.get("/../ledger.yaml").starts_with("HTTP/1.1 404"), "a path that leads out");
     let foreign = asked(port, &format!("GET / HTTP/1.1\r\nHost: evil.example:{port}\r\n\r\n"));
     assert!(foreign.starts_with("HTTP/1.1 403"), "{foreign}");
     assert!(
@@ -215,16 +356,63 @@ fn pages_are_served_on_loopback_and_follow_the_files() {
             .starts_with("HTTP/1.1 405")
     );
     assert!(asked(port, "nonsense\r\n\r\n").starts_with("HTTP/1.1 400"));
-    let before = get("/state");
+    let before = server.get("/state");
     bench.write("ledger.yaml", &bench.read("ledger.yaml").replace("programme: ", "programme: Renamed "));
-    let begun = Instant::now();
-    let after = loop {
-        std::thread::sleep(Duration::from_millis(300));
-        let now = get("/state");
-        if now != before || begun.elapsed() > Duration::from_secs(60) {
-            break now;
-        }
-    };
-    assert_ne!(before, after);
-    assert!(get("/").contains("Renamed "));
+    assert_ne!(before, server.state_after(&before, LONG));
+    assert!(server.get("/").contains("Renamed "));
+}
+
+#[test]
+fn a_page_that_is_not_to_be_had_comes_back_by_itself() {
+    let bench = Bench::small();
+    let server = Server::of(&bench, &[]);
+    let gone = server.get("/panel/none.html");
+    assert!(gone.starts_with("HTTP/1.1 404") && gone.contains("src=\"/view.js\""), "{gone}");
+    // A state that can't be shown at all: every page asks on, and shows itself once there is one again.
+    let before = server.get("/state");
+    let head = bench.read("ledger.yaml");
+    std::fs::remove_file(bench.ledger().join("ledger.yaml")).unwrap();
+    let broken = server.state_after(&before, LONG);
+    let page = server.get("/");
+    if page.starts_with("HTTP/1.1 500") {
+        assert!(page.contains("Content-Type: text/html") && page.contains("src=\"/view.js\""), "{page}");
+        let state = broken.rsplit("\r\n").next().unwrap().trim();
+        assert!(page.contains(&format!("data-state=\"{state}\"")), "{page}\n{broken}");
+        let script = server.get("/view.js");
+        assert!(script.starts_with("HTTP/1.1 200") && script.contains("location.reload"), "{script}");
+    } else {
+        panic!("it can be shown: {page}");
+    }
+    bench.write("ledger.yaml", &head);
+    server.state_after(&broken, LONG);
+    assert!(server.get("/").contains("The programme today"));
+}
+
+#[test]
+fn served_pages_follow_the_index_and_other_branches() {
+    let bench = Bench::small();
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "one");
+    let repository = git2::Repository::open(bench.ledger()).unwrap();
+    let head = || repository.head().unwrap().target().unwrap();
+    repository.reference("refs/heads/side", head(), true, "").unwrap();
+    let staged = Server::of(&bench, &["--staged"]);
+    let before = staged.get("/state");
+    bench.write("ledger.yaml", &bench.read("ledger.yaml").replace("programme: ", "programme: Renamed "));
+    // What is not staged is not shown.
+    assert_eq!(staged.state_after(&before, Duration::from_secs(2)), before);
+    layout::stage(&bench.ledger());
+    let after = staged.state_after(&before, LONG);
+    assert_ne!(after, before);
+    assert!(staged.get("/").contains("Renamed "));
+    drop(staged);
+    layout::commit(&bench.ledger(), "two");
+    for options in [&["--at", "side"][..], &["--change", "side..HEAD"]] {
+        let server = Server::of(&bench, options);
+        let before = server.get("/state");
+        let moved =
+            if options[0] == "--at" { head() } else { repository.revparse_single("HEAD~1").unwrap().id() };
+        repository.reference("refs/heads/side", moved, true, "").unwrap();
+        assert_ne!(server.state_after(&before, LONG), before, "{options:?}");
+    }
 }

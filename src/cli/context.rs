@@ -120,6 +120,8 @@ pub struct Context {
     pub format: Format,
     /// The day.
     pub today: Day,
+    /// Whether it is the clock's, and so another tomorrow.
+    by_clock: bool,
     /// Columns.
     pub width: usize,
     /// Whether results may carry colour.
@@ -167,6 +169,7 @@ impl Context {
             directory,
             format: global.format,
             today,
+            by_clock: global.today.is_none(),
             width: terminal.width,
             colour: allowed(terminal.colour_out),
             colour_err: allowed(terminal.colour_err),
@@ -174,6 +177,11 @@ impl Context {
             recall: MemoryRecall::new(),
             read_from: OnceLock::new(),
         })
+    }
+
+    /// The day that it is now, for a command that runs on overnight: the one that was named, or the clock's.
+    pub fn day(&self) -> Day {
+        if self.by_clock { clock() } else { self.today }
     }
 
     /// Returns what texts have to fit.

@@ -2,6 +2,7 @@
 
 use super::args::{ExportArgs, ExportForm};
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use super::files::{beside, replace};
 use crate::export::{Contents, ExportError, Source, TABLES, contents, csv, json, sqlite, xlsx};
 use crate::report::page::count;
 use crate::source::Origin;
@@ -165,26 +166,9 @@ fn unwritable(path: &Path, error: impl ToString) -> Failure {
     refused(ExportError::new(path, error))
 }
 
-/// The folder that a file is made in: the one that it shall stand in, so that moving it there is one step.
-fn beside(to: &Path) -> &Path {
-    to.parent().filter(|own| !own.as_os_str().is_empty()).unwrap_or(Path::new("."))
-}
-
-/// Makes temporary files with the rights of any new file, which else would be for their owner alone.
-fn temporary() -> tempfile::Builder<'static, 'static> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".bondline-");
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    builder
-}
-
 /// Writes a file under another name, then puts it in its place.
 fn write_file(to: &Path, write: impl FnOnce(&mut File) -> std::io::Result<()>) -> Result<(), Failure> {
-    let mut own = temporary().tempfile_in(beside(to)).map_err(|error| unwritable(to, error))?;
-    write(own.as_file_mut()).map_err(|error| unwritable(to, error))?;
-    own.persist(to).map_err(|error| unwritable(to, error.error))?;
-    Ok(())
+    replace(to, write).map_err(|error| unwritable(to, error))
 }
 
 /// As [`write_file`], by the library that makes the file itself.

@@ -2,10 +2,10 @@
 
 use super::args::{Cli, ManArgs};
 use super::context::{Context, Failure, Status};
+use super::files::lay;
 use clap::{Command, CommandFactory};
 use clap_mangen::Man;
 use serde_json::json;
-use std::fs;
 use std::io::Write;
 
 /// Every page with its file's name: the program's, and one for each command that help shows.
@@ -36,12 +36,8 @@ pub(super) fn run(context: &Context, args: &ManArgs, out: &mut dyn Write) -> Res
         return Ok(Status::Done);
     };
     let folder = context.directory.join(folder);
-    let refused = |error: std::io::Error| {
-        Failure::new(format!("`{}` can't be written: {error}", folder.display()), "name another folder")
-    };
-    fs::create_dir_all(&folder).map_err(refused)?;
     for (name, page) in &pages {
-        fs::write(folder.join(name), page).map_err(refused)?;
+        lay(&folder, name, page).map_err(|error| error.failure("name another folder"))?;
     }
     if context.json() {
         let names: Vec<&String> = pages.iter().map(|(name, _)| name).collect();

@@ -11,6 +11,7 @@ mod conform;
 mod context;
 mod decide;
 mod export;
+mod files;
 mod gaps;
 mod history;
 mod hook;
@@ -24,9 +25,11 @@ mod mass;
 mod new;
 mod panel;
 mod report;
+mod report_folder;
 mod study;
 mod terminal;
 mod view;
+mod view_watch;
 mod why;
 mod why_place;
 
@@ -91,7 +94,7 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
         Err(error) => return misread(&error, &arguments, out, err, terminal),
     };
     let json = cli.global.format == args::Format::Json;
-    // A study says itself how far it is; the others below wait for nothing but their reader.
+    // A study says itself how far it is, and the view until it serves; the others wait for nothing but their reader.
     let is_quick = matches!(
         cli.command,
         Command::Study(_)

@@ -2,6 +2,7 @@
 
 use super::args::{ImpactArgs, NewArgs};
 use super::context::{Context, Failure, Status};
+use super::files::{Unlaid, lay, unlinked};
 use crate::record::RecordKind;
 use crate::record::schema;
 use crate::report::page::count;
@@ -68,11 +69,9 @@ fn cannot_write(path: &Path, error: &std::io::Error) -> Failure {
     )
 }
 
-fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    if let Some(parent) = path.parent() {
-        fs::create_dir_all(parent).map_err(|error| cannot_write(parent, &error))?;
-    }
-    fs::write(path, bytes).map_err(|error| cannot_write(path, &error))
+/// Writes a file below a folder, through no link.
+fn write(folder: &Path, file: &str, bytes: &[u8]) -> Result<(), Failure> {
+    lay(folder, file, bytes).map_err(|error| error.failure("name a folder that can be written to"))
 }
 
 const HEAD: &str = "format: 1
@@ -83,12 +82,12 @@ milestones: [first-article, first-flight, type-approval, production]
 ";
 
 fn empty(context: &Context, target: &Path, out: &mut dyn Write) -> Result<Status, Failure> {
-    write(&target.join("ledger.yaml"), HEAD.as_bytes())?;
+    write(target, "ledger.yaml", HEAD.as_bytes())?;
     for kind in RecordKind::ALL {
-        write(&target.join(kind.folder()).join(".gitkeep"), b"")?;
+        write(target, &format!("{}/.gitkeep", kind.folder()), b"")?;
     }
     schemas(target, &|_| Vec::new())?;
-    write(&target.join(SETTINGS), settings().as_bytes())?;
+    write(target, SETTINGS, settings().as_bytes())?;
     if context.json() {
         let document = serde_json::json!({ "schema": "new/1", "ledger": target.display().to_string() });
         writeln!(out, "{document:#}")?;
@@ -113,12 +112,15 @@ fn kinds() -> impl Iterator<Item = RecordKind> {
     std::iter::once(RecordKind::Ledger).chain(RecordKind::ALL.iter().copied())
 }
 
+fn schema_file(kind: RecordKind) -> String {
+    format!(".schemas/{kind}.schema.json")
+}
+
 /// Schemas beside the ledger, with the ids that it has.
 fn schemas(target: &Path, ids: &dyn Fn(RecordKind) -> Vec<String>) -> Result<(), Failure> {
     for kind in kinds() {
         let own = schema::with_ids(schema::of(kind), ids);
-        let path = target.join(".schemas").join(format!("{kind}.schema.json"));
-        write(&path, format!("{own:#}\n").as_bytes())?;
+        write(target, &schema_file(kind), format!("{own:#}\n").as_bytes())?;
     }
     Ok(())
 }
@@ -131,7 +133,7 @@ fn settings() -> String {
                 RecordKind::Ledger => "ledger.yaml".to_string(),
                 kind => format!("{}/**/*.yaml", kind.folder()),
             };
-            (format!("./.schemas/{kind}.schema.json"), files)
+            (format!("./{}", schema_file(kind)), files)
         })
         .collect();
     let settings = serde_json::json!({ "yaml.schemas": wired });
@@ -146,18 +148,17 @@ fn with_ids(context: &Context, target: &Path, out: &mut dyn Write) -> Result<Sta
     let ids = |kind: RecordKind| loaded.ledger.ids(kind).into_iter().map(str::to_string).collect::<Vec<_>>();
     let root = place.root();
     let folder = root.join(".schemas");
-    if folder.symlink_metadata().is_ok_and(|found| found.is_symlink()) {
-        return Err(Failure::new(
-            format!("`{}` is a link: nothing is written through it", folder.display()),
-            "take the link away; a folder is made in its place",
-        ));
+    // Before any is written: they are of one state, or as they were.
+    for kind in kinds() {
+        unlinked(root, &schema_file(kind))
+            .map_err(|error| error.failure("put a file or a folder of its own there"))?;
     }
     schemas(root, &ids)?;
     let named: usize = RecordKind::ALL.iter().map(|kind| ids(*kind).len()).sum();
-    let path = root.join(SETTINGS);
-    let is_wired = path.symlink_metadata().is_ok();
+    // A folder that is linked is somebody else's, whatever is in it.
+    let is_wired = root.join(SETTINGS).symlink_metadata().is_ok() || unlinked(root, SETTINGS).is_err();
     if !is_wired {
-        write(&path, settings().as_bytes())?;
+        write(root, SETTINGS, settings().as_bytes())?;
     }
     if context.json() {
         let document = serde_json::json!({
@@ -168,7 +169,17 @@ fn with_ids(context: &Context, target: &Path, out: &mut dyn Write) -> Result<Sta
     }
     writeln!(out, "Schemas with {} are in {}.", count(named, "id"), folder.display())?;
     if is_wired {
-        writeln!(out, "{SETTINGS} is there and was left as it is; the schemas are found where it has")?;
+        match unlinked(root, SETTINGS) {
+            Err(Unlaid::Link(link)) => writeln!(
+                out,
+                "`{}` is a link: nothing is written through it; the schemas are found where {SETTINGS} has",
+                link.display()
+            )?,
+            _ => writeln!(
+                out,
+                "{SETTINGS} is there and was left as it is; the schemas are found where it has"
+            )?,
+        }
         write!(out, "{}", settings())?;
     }
     Ok(Status::Done)
@@ -235,7 +246,7 @@ fn lay_history(target: &Path) -> Result<usize, Failure> {
             if path == Path::new("step.yaml") {
                 step = serde_yaml::from_slice::<Step>(file.contents()).ok();
             } else {
-                write(&target.join(path), file.contents())?;
+                write(target, &path.to_string_lossy(), file.contents())?;
                 files.insert(path.to_path_buf(), file.contents());
             }
         }

@@ -4,29 +4,26 @@ use super::args::ReportArgs;
 use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end};
 use super::history::steps;
 use super::laid::some_decisions;
+use super::report_folder::write;
 use crate::article::ArticleError;
 use crate::change::impact::{Impact, impact_of};
 use crate::graph::Uses;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
-use crate::record::{Address, DecisionStatus, RecordKind};
+use crate::record::{Day, DecisionStatus, RecordKind};
 use crate::report::history::Step;
 use crate::report::page::count;
 use crate::report::pages::{ChangeInput, Inputs, PageError, Since, Site};
 use crate::source::{Commit, Place};
-use rayon::prelude::*;
-use serde_json::{Value, json};
-use std::collections::BTreeSet;
+use serde_json::json;
+use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
 use std::io::Write;
-use std::mem::ManuallyDrop;
-use std::path::Path;
 
 /// Decisions that get a sheet without being named; with more, none does.
 const DECISIONS: usize = 8;
 /// Beyond this many duties no decision gets a sheet without being named: each is a whole evaluation.
 const DUTIES: usize = 3_000;
-/// What says that a folder holds an earlier report, and which files are its.
-const MARKER: &str = "bondline-report.json";
 
 pub(super) fn run(
     context: &mut Context,
@@ -35,10 +32,10 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let state = State::read(context, &place, args, err)?;
+    let state = to_the_end(State::read(context, &place, args, err)?);
     let site = state.site(context, &place, args.commits, &mut Past::default())?;
     let folder = context.directory.join(&args.out);
-    let files = write(&site, &folder)?;
+    let files = write(&site, &folder, &context.directory)?;
     if context.json() {
         let document = json!({ "schema": "report/1", "out": folder.display().to_string(), "files": files });
         writeln!(out, "{document:#}")?;
@@ -55,21 +52,29 @@ pub(super) fn run(
     Ok(Status::Done)
 }
 
-/// What the last commits did, kept for as long as they are the last: no edit of a file changes it.
+/// What the last commits did, kept for as long as they are the last and it is the same day: no edit of a file
+/// changes it.
 #[derive(Default)]
 pub(super) struct Past {
-    head: Option<String>,
-    steps: Vec<Step>,
+    at: Option<(String, Day)>,
+    steps: Option<Vec<Step>>,
+    /// By milestone: the state that reached it, judged; `None` where there is none.
+    reached: BTreeMap<String, Option<Judged>>,
+}
+
+/// A past state with its verdicts.
+struct Judged {
+    loaded: Loaded,
+    evaluation: Evaluation,
 }
 
 impl Past {
-    fn of(&mut self, shown: &[Commit], judge: impl FnOnce() -> Vec<Step>) -> Vec<Step> {
-        let head = shown.first().map(|commit| commit.id.clone());
-        if self.head.is_none() || self.head != head {
-            self.steps = judge();
-            self.head = head;
+    /// Forgets what is of another line of commits or another day.
+    fn stand(&mut self, line: &[Commit], today: Day) {
+        let at = line.first().map(|commit| (commit.id.clone(), today));
+        if self.at.is_none() || self.at != at {
+            *self = Self { at, ..Self::default() };
         }
-        self.steps.clone()
     }
 }
 
@@ -79,17 +84,17 @@ struct Drawn {
     title: String,
     impact: Impact,
     /// `None` is the state that the report is about.
-    base: Option<ManuallyDrop<Loaded>>,
-    head: ManuallyDrop<Loaded>,
+    base: Option<Loaded>,
+    head: Loaded,
     decision: Option<String>,
 }
 
 /// Everything that pages are made from.
 pub(super) struct State {
-    loaded: ManuallyDrop<Loaded>,
+    loaded: Loaded,
     /// The ledger without what can't be judged, where that is less than all.
     some: Option<Ledger>,
-    evaluation: ManuallyDrop<Evaluation>,
+    evaluation: Evaluation,
     left_out: Vec<String>,
     drawn: Vec<Drawn>,
     /// Open decisions without a sheet: id, title, why.
@@ -107,16 +112,9 @@ impl State {
         args: &ReportArgs,
         err: &mut dyn Write,
     ) -> Result<Self, Failure> {
-        let loaded = to_the_end(context.load_with(place, &args.source, &args.with)?);
+        let loaded = context.load_with(place, &args.source, &args.with)?;
         let (some, evaluation, left_out) = judged(context, &loaded)?;
-        let mut own = Self {
-            loaded,
-            some,
-            evaluation: to_the_end(evaluation),
-            left_out,
-            drawn: Vec::new(),
-            unshown: Vec::new(),
-        };
+        let mut own = Self { loaded, some, evaluation, left_out, drawn: Vec::new(), unshown: Vec::new() };
         own.draw(context, place, args, err)?;
         Ok(own)
     }
@@ -172,26 +170,32 @@ impl State {
                 Err(why) => self.unshown.push((one.clone(), self.title(one), why)),
             }
         }
-        for asked in &args.change {
-            let drawn = match asked.split_once("..") {
-                Some((base, head)) => revisions(context, place, base, head, err)?,
-                None => self.decision(context, place, asked, err)?,
-            };
-            self.unshown.retain(|(id, _, _)| drawn.decision.as_ref() != Some(id));
-            if self.drawn.iter().all(|known| known.stem != drawn.stem) {
-                self.drawn.push(drawn);
+        for (at, asked) in args.change.iter().enumerate() {
+            // The same once more has the same sheet, and is not judged again.
+            if args.change.iter().take(at).any(|before| before == asked) {
+                continue;
+            }
+            match asked.split_once("..") {
+                Some((base, head)) => {
+                    let mut drawn = revisions(context, place, base, head, err)?;
+                    let taken = |stem: &str| self.drawn.iter().any(|own| own.stem.eq_ignore_ascii_case(stem));
+                    drawn.stem = free_stem(base, head, taken);
+                    self.drawn.push(drawn);
+                }
+                None => {
+                    let id = self.whole_id(asked)?;
+                    self.unshown.retain(|(own, _, _)| *own != id);
+                    if self.drawn.iter().all(|known| known.decision.as_ref() != Some(&id)) {
+                        self.drawn.push(self.decision(context, place, &id, err)?);
+                    }
+                }
             }
         }
         Ok(())
     }
 
-    fn decision(
-        &self,
-        context: &Context,
-        place: &Place,
-        asked: &str,
-        err: &mut dyn Write,
-    ) -> Result<Drawn, Failure> {
+    /// The id of the decision that was asked for.
+    fn whole_id(&self, asked: &str) -> Result<String, Failure> {
         if self.loaded.ledger.decision(asked).is_none() && !asked.is_empty() {
             let names: Vec<&str> = self.loaded.ledger.decisions.keys().map(String::as_str).collect();
             return Err(Failure::new(
@@ -200,8 +204,18 @@ impl State {
             ));
         }
         let decisions = some_decisions(&self.loaded.ledger, &[asked.to_string()])?;
-        let id = decisions.first().map(|(id, _)| id.clone()).unwrap_or_default();
-        let head = to_the_end(context.laid_over(place, &self.loaded, &decisions)?);
+        Ok(decisions.first().map(|(id, _)| id.clone()).unwrap_or_default())
+    }
+
+    fn decision(
+        &self,
+        context: &Context,
+        place: &Place,
+        id: &str,
+        err: &mut dyn Write,
+    ) -> Result<Drawn, Failure> {
+        let decisions = some_decisions(&self.loaded.ledger, &[id.to_string()])?;
+        let head = context.laid_over(place, &self.loaded, &decisions)?;
         let after = context.evaluate_beside(&head, &self.evaluation, err)?;
         let label = format!("{} with {id}", self.loaded.label());
         let impact = impact_of(
@@ -211,9 +225,9 @@ impl State {
             &after,
         )
         .map_err(|missing| context.missing(&head, &missing))?;
-        let title = self.loaded.ledger.decisions.get(&id).and_then(|entry| entry.value.title.clone());
-        let title = title.map_or_else(|| id.clone(), |title| format!("{id}: {title}"));
-        Ok(Drawn { stem: id.clone(), title, impact, base: None, head, decision: Some(id) })
+        let title = self.loaded.ledger.decisions.get(id).and_then(|entry| entry.value.title.clone());
+        let title = title.map_or_else(|| id.to_string(), |title| format!("{id}: {title}"));
+        Ok(Drawn { stem: id.to_string(), title, impact, base: None, head, decision: Some(id.to_string()) })
     }
 
     /// Makes the pages ready.
@@ -238,7 +252,9 @@ impl State {
             decision: own.decision.as_ref().and_then(|id| self.loaded.ledger.decisions.get(id)),
         });
         let shown = line.get(..commits.min(line.len())).unwrap_or_default();
-        let history = past.of(shown, || steps(context, place, shown, Some(&self.evaluation)));
+        past.stand(&line, context.today);
+        let judge = || steps(context, place, shown, Some(&self.evaluation));
+        let history = past.steps.get_or_insert_with(judge).clone();
         Site::new(Inputs {
             ledger: self.ledger(),
             evaluation: &self.evaluation,
@@ -246,7 +262,7 @@ impl State {
             label: self.loaded.label(),
             today: context.today,
             changes: changes.collect(),
-            since: self.since(context, place, &line),
+            since: self.since(context, place, &line, past),
             history,
             faults: self.loaded.ledger.faults.clone(),
             left_out: self.left_out.clone(),
@@ -256,35 +272,47 @@ impl State {
     }
 
     /// What changed since the commit that says that the last milestone was reached.
-    fn since(&self, context: &Context, place: &Place, line: &[Commit]) -> Option<Since> {
-        let reached = |ledger: &Ledger| ledger.head.as_ref()?.reached.as_ref().map(ToString::to_string);
-        let milestone = reached(&self.loaded.ledger)?;
-        let blob = |commit: &Commit| place.revision(&commit.id).ok()?.blob_id("ledger.yaml");
-        let mut at: Option<&Commit> = None;
-        let mut known: Option<(Option<String>, bool)> = None;
-        for commit in line {
-            let own = blob(commit);
-            let same = match &known {
-                // What did not change says what it said.
-                Some((before, same)) if *before == own => *same,
-                _ => {
-                    let loaded = context.read(place.revision(&commit.id).ok()?);
-                    reached(&loaded.ledger).as_ref() == Some(&milestone)
-                }
-            };
-            known = Some((own, same));
-            if !same {
-                break;
-            }
-            at = Some(commit);
-        }
-        let base = context.read(place.revision(&at?.id).ok()?);
-        let before = evaluate_beside(&base.ledger, context.today, &self.evaluation).ok()?;
-        let label = (base.label(), self.loaded.label());
-        let impact =
-            impact_of((&base.ledger, &label.0), &before, (self.ledger(), &label.1), &self.evaluation).ok()?;
+    fn since(&self, context: &Context, place: &Place, line: &[Commit], past: &mut Past) -> Option<Since> {
+        let milestone = milestone_of(&self.loaded.ledger)?;
+        let base = past
+            .reached
+            .entry(milestone.clone())
+            .or_insert_with(|| {
+                let loaded = reached(context, place, line, &milestone)?;
+                let evaluation = evaluate_beside(&loaded.ledger, context.today, &self.evaluation).ok()?;
+                Some(Judged { loaded, evaluation })
+            })
+            .as_ref()?;
+        let label = (base.loaded.label(), self.loaded.label());
+        let before = (&base.loaded.ledger, label.0.as_str());
+        let impact = impact_of(before, &base.evaluation, (self.ledger(), &label.1), &self.evaluation).ok()?;
         Some(Since { milestone, impact })
     }
+}
+
+fn milestone_of(ledger: &Ledger) -> Option<String> {
+    ledger.head.as_ref()?.reached.as_ref().map(ToString::to_string)
+}
+
+/// The state after the oldest commit from which on every one says that the milestone was reached.
+fn reached(context: &Context, place: &Place, line: &[Commit], milestone: &str) -> Option<Loaded> {
+    let mut at: Option<&Commit> = None;
+    let mut known: Option<(Option<String>, bool)> = None;
+    for commit in line {
+        let snapshot = place.revision(&commit.id).ok()?;
+        let own = snapshot.blob_id("ledger.yaml");
+        let same = match &known {
+            // What did not change says what it said.
+            Some((before, same)) if *before == own => *same,
+            _ => milestone_of(&context.read(snapshot).ledger).as_deref() == Some(milestone),
+        };
+        known = Some((own, same));
+        if !same {
+            break;
+        }
+        at = Some(commit);
+    }
+    Some(context.read(place.revision(&at?.id).ok()?))
 }
 
 fn revisions(
@@ -294,23 +322,18 @@ fn revisions(
     head: &str,
     err: &mut dyn Write,
 ) -> Result<Drawn, Failure> {
-    let before = to_the_end(context.read(place.revision(base)?));
-    let after = to_the_end(match head {
+    let before = context.read(place.revision(base)?);
+    let after = match head {
         "" => context.read(place.work_tree()?),
         head => context.read(place.revision(head)?),
-    });
+    };
     let was = context.evaluate(&before, err)?;
     let is = context.evaluate_beside(&after, &was, err)?;
     let impact = impact_of((&before.ledger, &before.label()), &was, (&after.ledger, &after.label()), &is)
         .map_err(|missing| context.missing(&after, &missing))?;
-    let head = if head.is_empty() { "work tree" } else { head };
-    let plain = |text: &str| -> String {
-        text.chars().map(|one| if one.is_ascii_alphanumeric() || one == '.' { one } else { '-' }).collect()
-    };
-    let stem = format!("{}-to-{}", plain(base).trim_matches('.'), plain(head).trim_matches('.'));
     Ok(Drawn {
-        stem,
-        title: format!("From {base} to {head}"),
+        stem: String::new(),
+        title: format!("From {base} to {}", named(head)),
         impact,
         base: Some(before),
         head: after,
@@ -318,154 +341,111 @@ fn revisions(
     })
 }
 
+fn named(head: &str) -> &str {
+    if head.is_empty() { "work tree" } else { head }
+}
+
+/// The name of a change's sheet, in letters that every file system has. `HEAD~2` and `HEAD^2` are the same in those:
+/// one that is taken gets a short digest of what was asked for.
+fn free_stem(base: &str, head: &str, taken: impl Fn(&str) -> bool) -> String {
+    let plain = |text: &str| -> String {
+        text.chars().map(|one| if one.is_ascii_alphanumeric() || one == '.' { one } else { '-' }).collect()
+    };
+    let stem = format!("{}-to-{}", plain(base).trim_matches('.'), plain(named(head)).trim_matches('.'));
+    if !taken(&stem) {
+        return stem;
+    }
+    let digest = Sha256::digest(format!("{base}..{head}"));
+    digest.iter().take(4).fold(format!("{stem}-"), |all, byte| format!("{all}{byte:02x}"))
+}
+
 /// Judges a ledger; where a record that something rests on can't be read, what rests on it is left out and named.
 fn judged(context: &Context, loaded: &Loaded) -> Result<(Option<Ledger>, Evaluation, Vec<String>), Failure> {
-    let mut left_out: Vec<String> =
-        loaded.ledger.broken.iter().map(|address| format!("{address} can't be read")).collect();
+    let whole = |ledger: &Ledger| evaluate(ledger, context.today);
+    let (ledger, evaluation, mut left_out) = judged_by(&loaded.ledger, context.today, whole)
+        .map_err(|missing| context.missing(loaded, &missing))?;
+    let broken = loaded.ledger.broken.iter().map(|address| format!("{address} can't be read"));
+    left_out.splice(0..0, broken);
+    Ok((ledger, evaluation, left_out))
+}
+
+fn judged_by(
+    whole: &Ledger,
+    today: Day,
+    judge: impl Fn(&Ledger) -> Result<Evaluation, ArticleError>,
+) -> Result<(Option<Ledger>, Evaluation, Vec<String>), ArticleError> {
+    let mut left_out = Vec::new();
     let mut ledger: Option<Ledger> = None;
     loop {
-        let own = ledger.as_ref().unwrap_or(&loaded.ledger);
-        let missing = match evaluate(own, context.today) {
+        let own = ledger.as_ref().unwrap_or(whole);
+        let missing = match judge(own) {
             Ok(found) => return Ok((ledger, found, left_out)),
             Err(missing) => missing,
         };
-        let culprit = match &missing {
-            ArticleError::Missing { by, .. } => by,
-            ArticleError::Unstated { address, .. } | ArticleError::Unfit { address, .. } => address,
-        };
-        let above = Uses::of(own).reached_from(culprit).into_iter().map(|one| one.address);
-        let panels: BTreeSet<Address> = above
-            .chain([culprit.clone()])
-            .filter(|one| one.kind() == RecordKind::Panel && own.panels.contains_key(one.id()))
-            .collect();
         let mut less = own.clone();
+        let mut panels = unfit_panels(own, today);
+        if panels.is_empty() {
+            // What no panel lacks by itself: what is above the culprit goes.
+            let culprit = match &missing {
+                ArticleError::Missing { by, .. } => by,
+                ArticleError::Unstated { address, .. } | ArticleError::Unfit { address, .. } => address,
+            };
+            let above = Uses::of(own).reached_from(culprit).into_iter().map(|one| one.address);
+            let above = above.chain([culprit.clone()]).filter(|one| one.kind() == RecordKind::Panel);
+            let known = above.filter(|one| own.panels.contains_key(one.id()));
+            panels = known.map(|one| (one.id().to_string(), missing.to_string())).collect();
+        }
         if panels.is_empty() {
             // A panel or assembly that can't be read stands in the way of the whole: the rest is weighed without it.
             if less.broken.is_empty() {
-                return Err(context.missing(loaded, &missing));
+                return Err(missing);
             }
             less.broken.clear();
             left_out.push("masses and verdicts are those of what can be read".to_string());
         }
-        for panel in panels {
-            less.panels.remove(panel.id());
-            left_out.push(format!("{panel}: {missing}"));
+        for (panel, why) in panels {
+            less.panels.remove(&panel);
+            left_out.push(format!("panel/{panel}: {why}"));
         }
         ledger = Some(less);
     }
 }
 
-fn failed(error: PageError) -> Failure {
+/// Panels that can't be judged by themselves, each with why: found together, so that a ledger is not judged once for
+/// each record that can't be read. Halves are looked at as long as they hold one.
+fn unfit_panels(ledger: &Ledger, today: Day) -> BTreeMap<String, String> {
+    let mut bare = ledger.clone();
+    // What a panel is made of is looked at before what is asked of it.
+    bare.showings.clear();
+    bare.evidence.clear();
+    bare.concessions.clear();
+    let all: Vec<&String> = ledger.panels.keys().collect();
+    let mut waiting: Vec<&[&String]> = vec![&all];
+    let mut found = BTreeMap::new();
+    while let Some(some) = waiting.pop() {
+        bare.panels =
+            some.iter().filter_map(|id| Some(((*id).clone(), ledger.panels.get(*id)?.clone()))).collect();
+        match (evaluate(&bare, today), some) {
+            (Ok(_), _) => {}
+            (Err(missing), [one]) => {
+                found.insert((*one).clone(), missing.to_string());
+            }
+            (Err(_), some) => {
+                let (first, rest) = some.split_at(some.len() / 2);
+                waiting.extend([first, rest].into_iter().filter(|half| !half.is_empty()));
+            }
+        }
+    }
+    found
+}
+
+/// The failure of drawing a page.
+pub(super) fn failed(error: PageError) -> Failure {
     Failure::new(
         error.to_string(),
         "this is a defect of bondline: please report it with the ledger if you may",
     )
 }
 
-/// Writes all pages, and takes away those of an earlier report that are none any more.
-fn write(site: &Site<'_>, folder: &Path) -> Result<Vec<String>, Failure> {
-    let old = earlier(folder)?;
-    let unwritten = |path: &Path, error: &std::io::Error| {
-        Failure::new(
-            format!("{} can't be written: {error}", path.display()),
-            "name a folder that can be written with --out",
-        )
-    };
-    let files: Vec<String> = site.sheets().iter().map(|sheet| site.file(sheet)).collect();
-    let folders = files.iter().filter_map(|file| file.rsplit_once('/')).map(|(folder, _)| folder);
-    for own in folders.chain([""]).collect::<BTreeSet<&str>>() {
-        let path = folder.join(own);
-        if !own.is_empty() && path.symlink_metadata().is_ok_and(|found| found.is_symlink()) {
-            return Err(Failure::new(
-                format!("{} is a link: nothing is written through it", path.display()),
-                "take the link away, or name another folder with --out",
-            ));
-        }
-        std::fs::create_dir_all(&path).map_err(|error| unwritten(&path, &error))?;
-    }
-    let put = |file: &str, text: &str| -> Result<(), Failure> {
-        let path = folder.join(file);
-        laid(&path, text, folder).map_err(|error| unwritten(&path, &error))
-    };
-    let mut files = files;
-    files.extend(site.assets().iter().map(|(file, _)| (*file).to_string()));
-    files.sort();
-    // First what will be here, so that a report that was cut short is known as one by the next.
-    let marker = |files: &BTreeSet<&String>| {
-        put(MARKER, &format!("{:#}\n", json!({ "schema": "report/1", "files": files })))
-    };
-    marker(&files.iter().chain(&old).collect())?;
-    site.sheets()
-        .par_iter()
-        .try_for_each(|sheet| put(&site.file(sheet), &site.render(sheet).map_err(failed)?))?;
-    for (file, text) in site.assets() {
-        put(file, text)?;
-    }
-    // What an earlier report wrote and this one does not; nobody else's files.
-    for gone in old.iter().filter(|file| files.binary_search(file).is_err()) {
-        let _ = std::fs::remove_file(folder.join(gone));
-    }
-    marker(&files.iter().collect())?;
-    Ok(files)
-}
-
-/// Lays a page: one that is there is left alone where it is the same, and else changes from one whole to another.
-fn laid(path: &Path, text: &str, folder: &Path) -> std::io::Result<()> {
-    match std::fs::OpenOptions::new().write(true).create_new(true).open(path) {
-        Ok(mut new) => return new.write_all(text.as_bytes()),
-        Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
-        Err(error) => return Err(error),
-    }
-    let is_file = path.symlink_metadata()?.is_file();
-    if is_file && std::fs::read(path).is_ok_and(|old| old == text.as_bytes()) {
-        return Ok(());
-    }
-    let mut beside = beside(path.parent().unwrap_or(folder))?;
-    beside.write_all(text.as_bytes())?;
-    beside.persist(path).map_err(|error| error.error)?;
-    Ok(())
-}
-
-/// A new file beside the page to be, readable for everybody whom the user's mask lets.
-fn beside(parent: &Path) -> std::io::Result<tempfile::NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    builder.tempfile_in(parent)
-}
-
-/// The files of the report that a folder holds already.
-fn earlier(folder: &Path) -> Result<Vec<String>, Failure> {
-    let mut entries = match std::fs::read_dir(folder) {
-        Ok(entries) => entries,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
-        Err(error) => {
-            return Err(Failure::new(
-                format!("{} can't be read: {error}", folder.display()),
-                "name a folder with --out",
-            ));
-        }
-    };
-    let foreign = || {
-        Failure::new(
-            format!("{} holds other things than an earlier report", folder.display()),
-            "name an empty or a new folder with --out",
-        )
-    };
-    match std::fs::read_to_string(folder.join(MARKER)) {
-        Ok(text) => {
-            let document: Value = serde_json::from_str(&text).map_err(|_| foreign())?;
-            let files = document.get("files").and_then(Value::as_array).ok_or_else(foreign)?;
-            let inside = |file: &&str| {
-                let own = Path::new(file);
-                own.components().all(|part| matches!(part, std::path::Component::Normal(_)))
-            };
-            Ok(files.iter().filter_map(Value::as_str).filter(inside).map(str::to_string).collect())
-        }
-        Err(_) if entries.next().is_none() => Ok(Vec::new()),
-        Err(_) => Err(foreign()),
-    }
-}
+#[cfg(test)]
+mod tests;

@@ -4,12 +4,12 @@
 //! `Host` header, so that no foreign page can reach it under a name of its own.
 
 use super::args::{ReportArgs, ViewArgs};
-use super::context::{Context, Failure, Status};
+use super::context::{Context, Failure, Status, write_failure};
 use super::report::{Past, State};
+use super::terminal::Alive;
+use super::view_watch::Watch;
 use crate::source::Place;
-use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::io::{self, IsTerminal, Read, Write};
 use std::net::{Ipv4Addr, SocketAddr, TcpListener, TcpStream};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
@@ -24,6 +24,11 @@ const REQUEST: usize = 16 * 1024;
 const PATIENCE: Duration = Duration::from_secs(5);
 /// How often the files are looked at while pages are open.
 const LOOK: Duration = Duration::from_millis(700);
+/// The status of what is there and can't be shown.
+const FAILED: &str = "500 Internal Server Error";
+
+/// What asks for the state, on every page that is served.
+const SCRIPT: &str = include_str!("../../templates/view.js");
 
 /// One question of a connection: the path, and where its answer goes.
 type Question = (String, SyncSender<Answer>);
@@ -38,6 +43,31 @@ struct Answer {
 impl Answer {
     fn text(status: &'static str, body: impl Into<String>) -> Self {
         Self { status, kind: "text/plain; charset=utf-8", body: body.into() }
+    }
+
+    fn page(body: String) -> Self {
+        Self { status: "200 OK", kind: "text/html; charset=utf-8", body }
+    }
+
+    /// A page in place of one that is not to be had. It asks for the state as any other, and so goes by itself when
+    /// there is one again.
+    fn instead(status: &'static str, state: &str, title: &str, words: &str) -> Self {
+        let escaped = |text: &str| {
+            text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+        };
+        let body = format!(
+            "<!doctype html>\n<html lang=\"en\" data-state=\"{}\">\n<head>\n<meta charset=\"utf-8\">\n\
+             <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; script-src 'self'; \
+             connect-src 'self'; base-uri 'none'; form-action 'none'\">\n\
+             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+             <meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n\
+             <script src=\"/view.js\" defer></script>\n</head>\n<body>\n<main>\n<h1>{title}</h1>\n<pre>{}</pre>\n\
+             <p><a href=\"/\">The programme today</a></p>\n</main>\n</body>\n</html>\n",
+            escaped(state),
+            escaped(words),
+            title = escaped(title),
+        );
+        Self { status, ..Self::page(body) }
     }
 }
 
@@ -59,9 +89,12 @@ pub(super) fn run(context: &mut Context, args: &ViewArgs, err: &mut dyn Write) -
         change: args.change.clone(),
         commits: args.commits,
     };
-    let seen = signature(&place);
+    let mut watch = Watch::of(&report);
+    let seen = watch.state(&place, context.day());
     // A ledger that can't be read at all is said before anything is served.
+    let reading = io::stderr().is_terminal().then(|| Alive::new("reading the ledger"));
     let first = State::read(&context.standing_in(&context.directory), &place, &report, err)?;
+    drop(reading);
     let url = format!("http://{own}/");
     // Standard output is held back until a command ends, and this one ends with the program.
     let mut out = io::stdout();
@@ -70,8 +103,13 @@ pub(super) fn run(context: &mut Context, args: &ViewArgs, err: &mut dyn Write) -
         open(&url);
     }
     let (ask, questions) = sync_channel::<Question>(CONNECTIONS);
-    std::thread::spawn(move || listen(&listener, own, &ask));
-    serve(context, &place, &report, &questions, (seen, first))
+    std::thread::Builder::new().spawn(move || listen(&listener, own, &ask)).map_err(|error| {
+        Failure::new(
+            format!("no thread can be had to answer a browser: {error}"),
+            "end other programs, or write the pages to a folder with `bondline report`",
+        )
+    })?;
+    serve(context, &place, &report, &questions, (watch, seen, first))
 }
 
 /// Draws what is asked for, until nobody can ask any more.
@@ -80,22 +118,23 @@ fn serve(
     place: &Place,
     args: &ReportArgs,
     questions: &Receiver<Question>,
-    first: (String, State),
+    (mut watch, seen, first): (Watch, String, State),
 ) -> Result<Status, Failure> {
     let mut notes = Vec::new();
     let mut waiting: Option<Question> = None;
     let mut past = Past::default();
-    let mut first = Some(first);
+    let mut first = Some((seen, first));
     loop {
         // Each state is read with a memory of its own: what was there before is not kept for ever.
-        let own = context.standing_in(&context.directory);
+        let mut own = context.standing_in(&context.directory);
+        own.today = context.day();
         let (seen, state) = match first.take() {
             Some((seen, state)) => (seen, Ok(state)),
-            None => (signature(place), State::read(&own, place, args, &mut notes)),
+            None => (watch.state(place, own.today), State::read(&own, place, args, &mut notes)),
         };
         notes.clear();
-        let site = state.as_ref().map_err(|failure| failure.message.clone()).and_then(|state| {
-            let site = state.site(&own, place, args.commits, &mut past).map_err(|failure| failure.message)?;
+        let site = state.as_ref().map_err(words).and_then(|state| {
+            let site = state.site(&own, place, args.commits, &mut past).map_err(|failure| words(&failure))?;
             Ok(site.served(&seen))
         });
         let mut drawn: BTreeMap<String, String> = BTreeMap::new();
@@ -111,7 +150,7 @@ fn serve(
             };
             if looked.elapsed() >= LOOK {
                 looked = Instant::now();
-                if signature(place) != seen {
+                if watch.state(place, context.day()) != seen {
                     // Whoever asked gets the state that is there now.
                     waiting = Some((path, back));
                     break;
@@ -119,7 +158,12 @@ fn serve(
             }
             let answer = match (&site, path.as_str()) {
                 (_, "state") => Answer::text("200 OK", &*seen),
-                (Err(problem), _) => Answer::text("500 Internal Server Error", problem.as_str()),
+                (Err(_), "view.js") => {
+                    Answer { kind: "text/javascript; charset=utf-8", ..Answer::text("200 OK", SCRIPT) }
+                }
+                (Err(problem), _) => {
+                    Answer::instead(FAILED, &seen, "The ledger can't be shown as it stands", problem)
+                }
                 (Ok(site), path) => {
                     let path = if path.is_empty() { "index.html" } else { path };
                     let asset = site.assets().into_iter().find(|(name, _)| *name == path);
@@ -133,17 +177,23 @@ fn serve(
                             },
                             body: text.to_string(),
                         },
-                        (None, Some(page), _) => {
-                            Answer { status: "200 OK", kind: "text/html; charset=utf-8", body: page.clone() }
-                        }
+                        (None, Some(page), _) => Answer::page(page.clone()),
                         (None, None, Some(sheet)) => match site.render(sheet) {
                             Ok(page) => {
                                 drawn.insert(path.to_string(), page.clone());
-                                Answer { status: "200 OK", kind: "text/html; charset=utf-8", body: page }
+                                Answer::page(page)
                             }
-                            Err(problem) => Answer::text("500 Internal Server Error", problem.to_string()),
+                            Err(problem) => {
+                                let words = problem.to_string();
+                                Answer::instead(FAILED, &seen, "This page can't be drawn", &words)
+                            }
                         },
-                        (None, None, None) => Answer::text("404 Not Found", "there is no such page"),
+                        (None, None, None) => Answer::instead(
+                            "404 Not Found",
+                            &seen,
+                            "There is no such page",
+                            "The record may have been renamed or taken away.",
+                        ),
                     }
                 }
             };
@@ -152,24 +202,12 @@ fn serve(
     }
 }
 
-/// What the files of the ledger are now, in a word: paths and contents, and where HEAD stands.
-fn signature(place: &Place) -> String {
-    let mut all = Sha256::new();
-    if let Ok(snapshot) = place.work_tree() {
-        for file in snapshot.files() {
-            all.update(file.path.as_bytes());
-            all.update([0]);
-            all.update(snapshot.blob_id(&file.path).unwrap_or_default().as_bytes());
-            all.update([0]);
-        }
-    }
-    if let Ok(head) = place.head_or_empty() {
-        all.update(head.commit().unwrap_or_default().as_bytes());
-    }
-    all.finalize().iter().take(8).fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+/// A failure as the terminal would show it.
+fn words(failure: &Failure) -> String {
+    let mut bytes = Vec::new();
+    // Memory takes every byte.
+    let _ = write_failure(&mut bytes, &failure.message, failure.help.as_deref(), &failure.faults);
+    String::from_utf8_lossy(&bytes).into_owned()
 }
 
 /// Takes connections for as long as the program runs.
@@ -181,12 +219,16 @@ fn listen(listener: &TcpListener, own: SocketAddr, ask: &SyncSender<Question>) {
             open.fetch_sub(1, Ordering::SeqCst);
             continue;
         }
-        let (ask, open) = (ask.clone(), Arc::clone(&open));
-        std::thread::spawn(move || {
+        let (ask, counted) = (ask.clone(), Arc::clone(&open));
+        let spawned = std::thread::Builder::new().spawn(move || {
             // A connection that breaks off has nobody to be told.
             let _ = answer(stream, own, &ask);
-            open.fetch_sub(1, Ordering::SeqCst);
+            counted.fetch_sub(1, Ordering::SeqCst);
         });
+        // Where no thread can be had the connection is closed; the browser asks again.
+        if spawned.is_err() {
+            open.fetch_sub(1, Ordering::SeqCst);
+        }
     }
 }
 

@@ -352,7 +352,7 @@ fn sweep(root: &Path, edits: &[&FileEdit]) {
 }
 
 /// Checks that no link is on the way to a file, nor in its place.
-fn no_link(root: &Path, file: &str) -> Result<(), WriteError> {
+pub(crate) fn no_link(root: &Path, file: &str) -> Result<(), WriteError> {
     for step in folders(file).chain([file]) {
         if fs::symlink_metadata(root.join(step)).is_ok_and(|metadata| metadata.is_symlink()) {
             return Err(WriteError::Link { file: file.to_string(), link: step.to_string() });
