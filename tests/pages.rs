@@ -365,26 +365,27 @@ fn pages_are_served_on_loopback_and_follow_the_files() {
 #[test]
 fn a_page_that_is_not_to_be_had_comes_back_by_itself() {
     let bench = Bench::small();
-    let server = Server::of(&bench, &[]);
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "one");
+    let repository = git2::Repository::open(bench.ledger()).unwrap();
+    let head = repository.head().unwrap().target().unwrap();
+    let mut side = repository.reference("refs/heads/side", head, true, "").unwrap();
+    let server = Server::of(&bench, &["--at", "side"]);
     let gone = server.get("/panel/none.html");
     assert!(gone.starts_with("HTTP/1.1 404") && gone.contains("src=\"/view.js\""), "{gone}");
     // A state that can't be shown at all: every page asks on, and shows itself once there is one again.
     let before = server.get("/state");
-    let head = bench.read("ledger.yaml");
-    std::fs::remove_file(bench.ledger().join("ledger.yaml")).unwrap();
+    side.delete().unwrap();
     let broken = server.state_after(&before, LONG);
     let page = server.get("/");
-    if page.starts_with("HTTP/1.1 500") {
-        assert!(page.contains("Content-Type: text/html") && page.contains("src=\"/view.js\""), "{page}");
-        let state = broken.rsplit("\r\n").next().unwrap().trim();
-        assert!(page.contains(&format!("data-state=\"{state}\"")), "{page}\n{broken}");
-        let script = server.get("/view.js");
-        assert!(script.starts_with("HTTP/1.1 200") && script.contains("location.reload"), "{script}");
-    } else {
-        panic!("it can be shown: {page}");
-    }
-    bench.write("ledger.yaml", &head);
-    server.state_after(&broken, LONG);
+    assert!(page.starts_with("HTTP/1.1 500") && page.contains("Content-Type: text/html"), "{page}");
+    let state = broken.rsplit("\r\n").next().unwrap().trim();
+    assert!(page.contains(&format!("data-state=\"{state}\"")), "{page}\n{broken}");
+    assert!(page.contains("src=\"/view.js\"") && page.contains("side"), "{page}");
+    let script = server.get("/view.js");
+    assert!(script.starts_with("HTTP/1.1 200") && script.contains("location.reload"), "{script}");
+    repository.reference("refs/heads/side", head, true, "").unwrap();
+    assert_eq!(server.state_after(&broken, LONG), before);
     assert!(server.get("/").contains("The programme today"));
 }
 
