@@ -116,6 +116,27 @@ fn what_a_user_wrote_is_text() {
 }
 
 #[test]
+fn a_record_of_any_kind_that_cannot_be_read_is_named_and_the_rest_is_shown() {
+    for (file, text) in [
+        ("finishes/white.yaml", "a: ["),
+        ("materials/cw-200-e1.yaml", "a: ["),
+        ("assemblies/closures.yaml", "a: ["),
+        ("processes/oven-120.yaml", "a: ["),
+        ("panels/rudder.yaml", "bogus: 3\n"),
+        ("showings/lamina-tension-rtd.yaml", "a: ["),
+    ] {
+        let bench = Bench::example();
+        bench.write(file, text);
+        let folder = report(&bench, "");
+        let today = std::fs::read_to_string(folder.join("index.html")).unwrap();
+        let named = file.replace('/', "&#x2f;");
+        assert!(today.contains(&named), "{file}");
+        assert!(today.contains("Some records can") && today.contains("masses are the least"), "{file}");
+        assert!(folder.join("panels.html").is_file(), "{file}");
+    }
+}
+
+#[test]
 fn ledgers_that_are_empty_broken_or_thick_have_pages() {
     let bench = Bench::new();
     bench.write("ledger.yaml", "format: 1\nprogramme: Nothing yet (invented)\n");

@@ -10,15 +10,16 @@ use crate::change::impact::{Impact, impact_of};
 use crate::graph::Uses;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
-use crate::record::{Day, DecisionStatus, RecordKind};
+use crate::record::{Child, Day, DecisionStatus, RecordKind};
 use crate::report::history::Step;
 use crate::report::page::count;
 use crate::report::pages::{ChangeInput, Inputs, PageError, Since, Site};
 use crate::source::{Commit, Place};
 use serde_json::json;
 use sha2::{Digest, Sha256};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
+use std::sync::Arc;
 
 /// Decisions that get a sheet without being named; with more, none does.
 const DECISIONS: usize = 8;
@@ -407,8 +408,31 @@ fn judged_by(
             less.panels.remove(&panel);
             left_out.push(format!("panel/{panel}: {why}"));
         }
+        left_out.extend(without_the_lost(&mut less));
         ledger = Some(less);
     }
+}
+
+/// Takes out of assemblies what they hold and is not there, and says so of each assembly: the rest is weighed.
+fn without_the_lost(ledger: &mut Ledger) -> Vec<String> {
+    let mut said = Vec::new();
+    let panels: BTreeSet<String> = ledger.panels.keys().cloned().collect();
+    let assemblies: BTreeSet<String> = ledger.assemblies.keys().cloned().collect();
+    for (id, entry) in &mut ledger.assemblies {
+        let lost = |child: &Child| {
+            let panel = child.panel.as_ref().map(|own| own.id()).filter(|id| !panels.contains(*id));
+            let inner = child.assembly.as_ref().map(|own| own.id()).filter(|id| !assemblies.contains(*id));
+            panel.map(|id| format!("panel/{id}")).or_else(|| inner.map(|id| format!("assembly/{id}")))
+        };
+        let gone: Vec<String> = entry.value.children.iter().filter_map(lost).collect();
+        if gone.is_empty() {
+            continue;
+        }
+        let value = Arc::make_mut(&mut entry.value);
+        value.children.retain(|child| lost(child).is_none());
+        said.push(format!("assembly/{id} is weighed without {}", gone.join(", ")));
+    }
+    said
 }
 
 /// Panels that can't be judged by themselves, each with why: found together, so that a ledger is not judged once for
