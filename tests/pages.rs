@@ -77,12 +77,16 @@ fn what_a_user_wrote_is_text() {
     with_keys(
         &bench,
         "ledger.yaml",
-        &[("programme", q), ("milestones", &format!("[first-flight, type-approval, {short}]"))],
+        &[("programme", q), ("milestones", "[first-flight, type-approval, '<img src=x>']")],
     );
     with_keys(&bench, "panels/bow-hatch.yaml", &[("title", q), ("notes", q), ("owner", q), ("group", short)]);
     with_keys(&bench, "panels/pane-frame.yaml", &[("group", &longer)]);
     with_keys(&bench, "recipes/hatch-outer.yaml", &[("title", &long), ("notes", q), ("owner", q)]);
-    with_keys(&bench, "showings/skin-heat.yaml", &[("title", q), ("clause", &list), ("needed_by", short)]);
+    with_keys(
+        &bench,
+        "showings/skin-heat.yaml",
+        &[("title", q), ("clause", &list), ("needed_by", "'<img src=x>'")],
+    );
     with_keys(&bench, "evidence/e-001.yaml", &[("title", q), ("report", q)]);
     bench.write(
         "decisions/dd-001.yaml",
