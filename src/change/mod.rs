@@ -1,5 +1,6 @@
 //! Two evaluated ledgers side by side: what differs and what it un-proves.
 
+pub mod approved;
 pub mod balance;
 pub mod carried;
 pub mod compare;

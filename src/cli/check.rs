@@ -2,6 +2,7 @@
 
 use super::args::{CheckArgs, Format};
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
+use crate::change::approved::faults as altered_faults;
 use crate::record::{Fault, Level, RecordKind, render};
 use crate::report::junit::{self, Case};
 use crate::report::{faults, sarif};
@@ -13,6 +14,12 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
     let mut loaded = to_the_end(context.load(&place, &args.source)?);
     let stale = context.stale_decisions(&place, &loaded);
     let stale = unsaid(&loaded.ledger.faults, stale);
+    // A state of the past is held against no later one.
+    if args.source.at.is_none() {
+        let altered = context.altered_decisions(&place, &loaded)?;
+        let altered = altered_faults(&altered, (&loaded.ledger, &loaded.snapshot));
+        loaded.ledger.faults.extend(altered);
+    }
     loaded.ledger.faults.extend(stale);
     let ahead = loaded.ledger.days_far_ahead(&loaded.snapshot, context.today);
     loaded.ledger.faults.extend(ahead);

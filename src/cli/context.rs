@@ -4,6 +4,7 @@ use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
 use crate::article::weigh::{MassStatement, Method, Scope, statement_by};
+use crate::change::approved::{Altered, altered};
 use crate::change::carried::carried_out;
 use crate::change::decide::DecideError;
 use crate::change::diff::{Edits, diff};
@@ -24,7 +25,7 @@ use crate::report::faults;
 use crate::report::head::ReportHead;
 use crate::report::page::{Frame, Style, count, shown};
 use crate::source::write::{WriteError, Writer, unfinished};
-use crate::source::{Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
+use crate::source::{FileEntry, Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::io::{self, Write};
@@ -425,6 +426,29 @@ impl Context {
     /// Finds open decisions that can't be carried out as the records stand.
     pub fn stale_decisions(&self, place: &Place, loaded: &Loaded) -> Vec<Fault> {
         open_faults(&loaded.ledger, &loaded.snapshot, &self.past(place))
+    }
+
+    /// Finds decisions that HEAD has as approved and that are something else in a state of the work tree or the index.
+    ///
+    /// # Errors
+    /// [`Failure`] where the commit can't be read.
+    pub fn altered_decisions(&self, place: &Place, loaded: &Loaded) -> Result<Vec<Altered>, Failure> {
+        if place.repository().is_none() {
+            return Ok(Vec::new());
+        }
+        let head = place.head_or_empty()?;
+        let folder = RecordKind::Decision.folder();
+        let ours = |file: &&FileEntry| file.path.split_once('/').is_some_and(|(own, _)| own == folder);
+        let bytes = |snapshot: &Snapshot, file: &str| snapshot.read(file).ok().map(|bytes| bytes.to_vec());
+        let same = |file: &str| {
+            loaded.snapshot.entry(file).is_some() && bytes(&head, file) == bytes(&loaded.snapshot, file)
+        };
+        // Most often nobody has touched a decision, and the commit need not be read.
+        if head.files().filter(ours).all(|file| same(&file.path)) {
+            return Ok(Vec::new());
+        }
+        let head = self.read(head);
+        Ok(altered(&head.ledger, &loaded.ledger, &diff(&head.ledger, &loaded.ledger)))
     }
 
     /// Works out what approved decisions account for of the edits between two states.

@@ -2,14 +2,12 @@
 
 use super::Finding;
 use crate::article::Subject;
+use crate::change::approved::altered;
 use crate::change::diff::{Edits, tree};
 use crate::change::impact::renamed_subject;
 use crate::ledger::Ledger;
 use crate::qualify::complete::Completion;
-use crate::record::{
-    Address, Concession, Conformed, Decision, DecisionStatus, Evidence, EvidenceState, PolicyLevel,
-    RecordKind,
-};
+use crate::record::{Address, Concession, Conformed, Evidence, EvidenceState, PolicyLevel, RecordKind};
 use std::collections::BTreeMap;
 
 /// The keys of finished evidence that may not differ.
@@ -109,16 +107,9 @@ pub fn altered_evidence(
             all.push(finding(RecordKind::Evidence, &entry.id, &key, message));
         }
     }
-    for entry in base.decisions.values().filter(|entry| entry.value.status == DecisionStatus::Approved) {
-        let strip = |decision: &Decision| Decision { found: None, ..decision.clone() };
-        let called = now_called(RecordKind::Decision, &entry.id);
-        let now = staged.decisions.get(&called).map(|now| strip(&now.value));
-        // The diff has held a renamed record against what it was.
-        let same = called != entry.id || now.as_ref() == Some(&strip(&entry.value));
-        if !same && !broken(staged, RecordKind::Decision, &entry.id) {
-            let message = format!("decision/{} was approved and differs or is gone", entry.id);
-            all.push(finding(RecordKind::Decision, &entry.id, "", message));
-        }
+    for one in altered(base, staged, edits) {
+        let message = format!("decision/{} was approved and differs or is gone", one.id);
+        all.push(finding(RecordKind::Decision, &one.id, "", message));
     }
     for entry in base.concessions.values() {
         if !crate::qualify::concede::is_approved(base, &entry.value) || entry.value.approvals.is_empty() {

@@ -7,7 +7,7 @@ use super::ranges;
 use super::sink::Sink;
 use super::vary;
 use crate::record::shape::{self, Shape};
-use crate::record::{Address, Change, Decision, DecisionStatus, RecordKind, Study, Vary};
+use crate::record::{Address, Change, Decision, DecisionStatus, Predicted, RecordKind, Study, Text, Vary};
 use serde_yaml::Value;
 
 /// Returns the digest of changes as they are written: a prediction and its approvals speak for these and no others.
@@ -15,10 +15,14 @@ pub fn digest_of_changes(changes: &[Change]) -> String {
     super::digest_of(serde_json::to_string(changes).unwrap_or_default().as_bytes())
 }
 
-/// Returns whether a decision's changes are those that it was predicted for; so they are where no prediction says.
+/// Returns whether a decision's changes are those that it was predicted for; so they are where nothing was predicted.
+///
+/// A prediction that does not say what it was made for speaks for no changes: otherwise whoever takes its digest out
+/// stretches the approvals to whatever he likes.
 pub fn is_as_predicted(decision: &Decision) -> bool {
-    let said = decision.predicted.as_ref().and_then(|predicted| predicted.changes.as_ref());
-    said.is_none_or(|said| said.as_str() == digest_of_changes(&decision.changes))
+    let Some(predicted) = &decision.predicted else { return true };
+    let said = predicted.changes.as_ref().map(Text::as_str);
+    said == Some(digest_of_changes(&decision.changes).as_str())
 }
 
 pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>) {
@@ -40,22 +44,7 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
     if matches!(decision.status, DecisionStatus::Proposed | DecisionStatus::Approved)
         && !is_as_predicted(decision)
     {
-        let (word, help) = match decision.status {
-            DecisionStatus::Approved => (
-                "approved",
-                "take the edit of `changes` back: approvals speak for what was proposed; another change is another decision",
-            ),
-            _ if decision.approvals.is_empty() => {
-                ("proposed", "`bondline decide propose` predicts anew what they do")
-            }
-            _ => (
-                "proposed",
-                "take the edit of `changes` back; or take `approvals` out, which speak for what was proposed, and `bondline decide propose` predicts anew",
-            ),
-        };
-        sink.error("changed-since", "changes", format!("the changes are not those that were {word}"))
-            .label("not what `predicted.changes` is the digest of")
-            .help(help);
+        changed_since(sink, decision);
     }
     if matches!(decision.status, DecisionStatus::Draft | DecisionStatus::Proposed) {
         values(known, sink, &decision.changes);
@@ -70,6 +59,37 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
     {
         known.find(sink, "supersedes", &known.ledger.decisions, RecordKind::Decision, supersedes.id());
     }
+}
+
+/// Says that nothing shows the changes to be those that were proposed or approved, and why.
+fn changed_since(sink: &mut Sink, decision: &Decision) {
+    let is_open = decision.status == DecisionStatus::Proposed && decision.approvals.is_empty();
+    let word = decision.status.word();
+    let unsaid = |predicted: &Predicted| predicted.changes.is_none();
+    if decision.predicted.as_ref().is_some_and(unsaid) {
+        let message = format!("nothing says that the changes are those that were {word}");
+        sink.error("changed-since", "predicted", message).label("no `changes`, the digest of what it is made for").help(
+            match is_open {
+                true => "`bondline decide propose` predicts anew and writes it",
+                false => {
+                    "put the line `changes: sha256:..` back as it was proposed; a decision written by hand has no `predicted` at all"
+                }
+            },
+        );
+        return;
+    }
+    let help = match decision.status {
+        DecisionStatus::Approved => {
+            "take the edit of `changes` back: approvals speak for what was proposed; another change is another decision"
+        }
+        _ if is_open => "`bondline decide propose` predicts anew what they do",
+        _ => {
+            "take the edit of `changes` back; or take `approvals` out, which speak for what was proposed, and `bondline decide propose` predicts anew"
+        }
+    };
+    sink.error("changed-since", "changes", format!("the changes are not those that were {word}"))
+        .label("not what `predicted.changes` is the digest of")
+        .help(help);
 }
 
 /// The verb of a change, the place that it names, and whether that place lies within a record.

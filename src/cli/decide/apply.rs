@@ -5,7 +5,7 @@ use super::{Wrote, decision, short_id, still_closed, wrong_status};
 use crate::change::decide::{DecideError, Overlay, overlay};
 use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
-use crate::ledger::Entry;
+use crate::ledger::{Entry, is_as_predicted};
 use crate::record::{Approval, Decision, DecisionStatus};
 use crate::source::Place;
 use crate::source::write::{FileEdit, Writer};
@@ -35,6 +35,7 @@ pub(super) fn run(
             "draft another: `bondline decide draft`",
         ));
     }
+    as_approved(context, &place, &now, entry)?;
     let settled = context.settled(&place, &now, &entry.value).map_err(|fault| refused(entry, &fault))?;
     let texts = overlay(&now.ledger, &now.snapshot, &[&settled]).map_err(|fault| refused(entry, &fault))?;
     let spent = context.past(&place).spent((&now.ledger, &now.snapshot), &entry.id, &entry.value)?;
@@ -103,6 +104,32 @@ pub(super) fn run(
         more: json!({ "status": status.word() }),
     };
     wrote.write(context, &writer, &edits, out)
+}
+
+/// Refuses what is not what was proposed or approved: by its own digest, and by the record in HEAD.
+fn as_approved(
+    context: &Context,
+    place: &Place,
+    now: &Loaded,
+    entry: &Entry<Decision>,
+) -> Result<(), Failure> {
+    let own = &*entry.value;
+    if own.status != DecisionStatus::Draft && !is_as_predicted(own) {
+        return Err(Failure::new(
+            format!("nothing shows the changes of {} to be those that were {}", entry.id, own.status.word()),
+            "`bondline check` says why; another change is another decision: `bondline decide draft`",
+        ));
+    }
+    match context.altered_decisions(place, now)?.iter().find(|one| one.id == entry.id) {
+        Some(altered) => Err(Failure::new(
+            format!("{} is approved in HEAD, and is not what was approved: {}", entry.id, altered.words()),
+            format!(
+                "`git checkout HEAD -- {}` brings it back; another change is another decision",
+                entry.file
+            ),
+        )),
+        None => Ok(()),
+    }
 }
 
 /// The files that it edits and that differ from HEAD already.
