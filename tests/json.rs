@@ -116,10 +116,11 @@ documents! {
     StudyVariation { name: String, options: usize }
     StudySpace { variations: Vec<StudyVariation>, candidates: u64, broken: u64, first_fault: Option<String>, looked_at: u64, judged: usize }
     StudyMargin { panel: String, case: String, mode: String, margin: f64 }
+    StudyTouched { panel: String, released: bool, margin_computed: bool }
     StudyDuty { showing: String, subject: String, verdict: String, asks: String }
     StudyApart { specimens: u32, weeks: f64 }
     StudyChange { set: Option<String>, remove: Option<String>, was: Value, to: Option<Value> }
-    StudyRow { row: usize, free: bool, among_best: bool, weakened: Vec<Weakened>, open: Value, unit_cost: Value, delta_kg: f64, saved_g: f64, kg: f64, weeks: f64, cost: Option<f64>, known_cost: f64, missing: Vec<String>, specimens: u32, panels: u32, saved_g_per_week: Option<f64>, apart: Option<StudyApart>, reaches_goal: bool, proven: bool, gap_kg: f64, least_margin: Option<StudyMargin>, duties: Vec<StudyDuty>, grounded: Vec<String>, words: Vec<String>, changes: Vec<StudyChange> }
+    StudyRow { row: usize, free: bool, among_best: bool, weakened: Vec<Weakened>, open: Value, unit_cost: Value, delta_kg: f64, saved_g: f64, kg: f64, weeks: f64, cost: Option<f64>, known_cost: f64, missing: Vec<String>, specimens: u32, panels: u32, saved_g_per_week: Option<f64>, apart: Option<StudyApart>, reaches_goal: bool, proven: bool, gap_kg: f64, least_margin: Option<StudyMargin>, duties: Vec<StudyDuty>, touched_panels: Vec<StudyTouched>, grounded: Vec<String>, words: Vec<String>, changes: Vec<StudyChange> }
     StudySingle { words: String, open: Value, weakened: Option<usize>, delta_kg: f64, weeks: Option<f64>, specimens: Option<u32>, thrown_out_by: Option<String>, because: Option<String> }
     StudyBundle { words: Vec<String>, delta_kg: f64, specimens: u32, specimens_apart: u32, weeks: f64, weeks_apart: f64, shared: Vec<String> }
     StudyThrown { criterion: String, count: u64, lighter_than_all_rows: u64, lightest_delta_kg: f64, because: String }

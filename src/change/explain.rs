@@ -64,6 +64,16 @@ impl Explained {
     }
 }
 
+/// Takes out of what is approved together with its change the decisions that commits between the base and the head
+/// have approved before the change: `head` is the state of a commit.
+pub fn in_order(explained: &mut Explained, base: &Ledger, head: (&Ledger, &Snapshot), past: &Past<'_>) {
+    explained.fresh.retain(|address, _| {
+        let Some(entry) = head.0.decisions.get(address.id()) else { return true };
+        let stands = |known: &Decision| is_approved([base, head.0], known);
+        !past.stood_before(head, &entry.id, &entry.value, &stands)
+    });
+}
+
 /// Returns the record of an address with a route.
 pub fn record_of(address: &str) -> &str {
     address.split('#').next().unwrap_or(address)

@@ -124,9 +124,9 @@ pub fn found(
         // Where nothing was asked, and where nothing was done, no time was measured.
         _ => None,
     };
-    let (weighed, pieces) = match (predicted, applied) {
+    let (weighed, pieces, panels) = match (predicted, applied) {
         (Some(predicted), Some(applied)) => weighed(predicted, statement, applied),
-        _ => (None, 0),
+        _ => (None, 0, 0),
     };
     FoundFigures {
         on: Some(today),
@@ -135,6 +135,7 @@ pub fn found(
         calculated: applied.and_then(|own| kilograms(own.delta_kg)),
         weighed: weighed.and_then(kilograms),
         pieces: (pieces > 0).then_some(pieces),
+        weighed_panels: (panels > 0).then_some(panels),
         finished: (applied.is_some() && predicted.is_some()).then_some(!open),
         duties,
         specimens: u32::try_from(specimens).ok().filter(|specimens| *specimens > 0),
@@ -205,11 +206,16 @@ fn weeks_between(from: Day, to: Day) -> f64 {
 /// its quantity. What a bare piece is off by says nothing of a painted one: paint has its own. A panel that was never
 /// weighed before in that condition says nothing of the change: what it is off by may be as old as the panel.
 /// Each piece counts once, by its last weighing that has one to compare with; one that is on hold or was disposed of
-/// does not count. `None` where no panel has both. Common practice, no source.
-fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Application) -> (Option<f64>, u32) {
+/// does not count. `None` where no panel has both; beside it the pieces that counted, and the panels that they are of:
+/// all other panels are in the sum as predicted. Common practice, no source.
+fn weighed(
+    predicted: &Predicted,
+    statement: &MassStatement,
+    applied: &Application,
+) -> (Option<f64>, u32, u32) {
     let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
     // What no panel has, as parts of assemblies, is in the whole alone.
-    let (mut total, mut pieces) = (predicted.mass.si(), 0usize);
+    let (mut total, mut pieces, mut panels) = (predicted.mass.si(), 0usize, 0u32);
     for panel in predicted.panels.keys() {
         let Some(own) = statement.panels.iter().find(|one| one.panel == *panel) else { continue };
         // The last weighing of each piece among those that count.
@@ -253,9 +259,10 @@ fn weighed(predicted: &Predicted, statement: &MassStatement, applied: &Applicati
             continue;
         }
         pieces += after.len();
+        panels += 1;
         total += mean(&after) * own.quantity as f64;
     }
-    ((pieces > 0).then_some(total), u32::try_from(pieces).unwrap_or(u32::MAX))
+    ((pieces > 0).then_some(total), u32::try_from(pieces).unwrap_or(u32::MAX), panels)
 }
 
 /// One decision that was held to its prediction.

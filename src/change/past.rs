@@ -240,6 +240,30 @@ impl Past<'_> {
         Ok(spent)
     }
 
+    /// Returns whether the order of commits up to a state shows that a decision stood as it stands before the first of
+    /// them that carries it out whole: `stands` is asked of the record of its first parent. Where the history can't be
+    /// read it shows nothing.
+    pub fn stood_before(
+        &self,
+        state: (&Ledger, &Snapshot),
+        id: &str,
+        decision: &Decision,
+        stands: &dyn Fn(&Decision) -> bool,
+    ) -> bool {
+        let Ok(steps) = self.steps(state, id, decision) else { return false };
+        for step in steps.flatten() {
+            let before = (&step.before.0, &step.before.1);
+            let Ok(settled) = self.settled(before, decision) else { continue };
+            let made = made_edits(&diff(before.0, &step.after.0));
+            let carried = Carried { before, after: &step.after.0, made, past: self };
+            if carried.of(id, &settled).is_some() {
+                let known = own(before.0, id, decision);
+                return known.is_some_and(|known| known.changes == decision.changes && stands(known));
+            }
+        }
+        false
+    }
+
     /// Returns whether a decision, or a change of it, could be carried out on a state: only then does it matter what
     /// was carried out before.
     pub(super) fn fits_anywhere(&self, state: (&Ledger, &Snapshot), decision: &Decision) -> bool {

@@ -8,7 +8,7 @@ use crate::change::approved::{Altered, altered};
 use crate::change::carried::carried_out;
 use crate::change::decide::DecideError;
 use crate::change::diff::{Edits, diff};
-use crate::change::explain::{Explained, explain};
+use crate::change::explain::{Explained, explain, in_order};
 use crate::change::found::Application;
 pub(super) use crate::change::past::day_of;
 use crate::change::past::{Past, PastError};
@@ -453,7 +453,13 @@ impl Context {
 
     /// Works out what approved decisions account for of the edits between two states.
     pub fn explain(&self, place: &Place, base: &Loaded, head: &Loaded, edits: &Edits) -> Explained {
-        explain((&base.ledger, &base.snapshot), &head.ledger, edits, &self.past(place))
+        let past = self.past(place);
+        let mut found = explain((&base.ledger, &base.snapshot), &head.ledger, edits, &past);
+        // What is staged has no order yet.
+        if head.snapshot.commit().is_some() {
+            in_order(&mut found, &base.ledger, (&head.ledger, &head.snapshot), &past);
+        }
+        found
     }
 
     /// Finds the decisions that the edits between two states carry out whole.

@@ -7,7 +7,9 @@ use crate::change::diff::{Edits, tree};
 use crate::change::impact::renamed_subject;
 use crate::ledger::Ledger;
 use crate::qualify::complete::Completion;
-use crate::record::{Address, Concession, Conformed, Evidence, EvidenceState, PolicyLevel, RecordKind};
+use crate::record::{
+    Address, Approval, Concession, Conformed, Evidence, EvidenceState, PolicyLevel, RecordKind,
+};
 use std::collections::BTreeMap;
 
 /// The keys of finished evidence that may not differ.
@@ -118,13 +120,26 @@ pub fn altered_evidence(
         let called = now_called(RecordKind::Concession, &entry.id);
         let now = staged.concessions.get(&called).map(|now| -> &Concession { &now.value });
         let same = called != entry.id
-            || now.is_some_and(|now| now == &*entry.value || is_renamed(&entry.value, now, edits));
+            || now.is_some_and(|now| {
+                let named = Concession { approvals: entry.value.approvals.clone(), ..now.clone() };
+                let kept = named == *entry.value || is_renamed(&entry.value, &named, edits);
+                kept && adds_names(&entry.value.approvals, &now.approvals)
+            });
         if !same && !broken(staged, RecordKind::Concession, &entry.id) {
             let message = format!("concession/{} was approved and differs or is gone", entry.id);
             all.push(finding(RecordKind::Concession, &entry.id, "", message));
         }
     }
     all
+}
+
+/// Returns whether approvals are those that there were, with names where none stood and others behind them: a ledger
+/// that begins to ask for different people by name asks it of what was approved before too.
+fn adds_names(old: &[Approval], new: &[Approval]) -> bool {
+    let same = |(old, new): (&Approval, &Approval)| {
+        old.role == new.role && old.on == new.on && (old.by.is_none() || old.by == new.by)
+    };
+    old.len() <= new.len() && old.iter().zip(new).all(same)
 }
 
 /// Returns whether a concession differs only in that what it names is called otherwise now.

@@ -9,7 +9,7 @@ use super::words::{
 use super::{Entry, normalise, plausible, subjects, trial};
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
-    Accept, AppliesTo, AttributeValue, ComputedCheck, Concession, Covers, Evidence, EvidenceKind,
+    Accept, AppliesTo, Approval, AttributeValue, ComputedCheck, Concession, Covers, Evidence, EvidenceKind,
     EvidenceState, Plan, RecordKind, Showing, ShowingRef, SubjectKind, SubjectLabel,
 };
 use std::collections::BTreeMap;
@@ -344,11 +344,30 @@ fn unknown_attributes<'k>(
     }
 }
 
+/// Finds a concession that every role has approved and that names fewer people than the ledger asks for. It stops no
+/// commit by itself: the gate says which release leans on it.
+fn few_people(known: Known<'_>, sink: &mut Sink, own: &Concession) {
+    let Some(rule) = known.ledger.head.as_ref().and_then(|head| head.approvals.as_ref()) else { return };
+    let Some(persons) = rule.persons else { return };
+    let named = Approval::people(&own.approvals, &rule.concession).len();
+    if own.approvals.is_empty()
+        || named >= persons as usize
+        || !Approval::by_all(&own.approvals, &rule.concession, None)
+    {
+        return;
+    }
+    let message = format!("it names {named} of the {persons} different people who must approve");
+    sink.warning("not-approved", "approvals", message)
+        .label("names lacking")
+        .help("add `by: NAME` to its approvals, or a further approval by another person: nothing else of it may change");
+}
+
 pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concession>) {
     let concession = &*own.value;
     known.find(sink, "showing", &known.ledger.showings, RecordKind::Showing, concession.showing.id());
     subject(known, sink, &concession.subject, true);
     count(sink, "limit", concession.limit, 1);
+    few_people(known, sink, concession);
     let Covers::Differences(covers) = &concession.covers else { return };
     if covers.is_empty() {
         sink.error("empty-list", "covers", "`covers` covers nothing").label("no attribute").help(

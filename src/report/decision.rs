@@ -321,6 +321,19 @@ pub fn signed(kg: f64) -> String {
     if rounded == 0.0 { "0.000".to_string() } else { format!("{rounded:+.3}") }
 }
 
+/// How much of a mass the scale has said: what was not weighed is in it as it was predicted.
+fn by_scale(predicted: Option<&Predicted>, found: &FoundFigures) -> String {
+    let (Some(all), Some(weighed)) = (predicted.map(|own| own.panels.len()), found.weighed_panels) else {
+        return String::new();
+    };
+    let weighed = weighed as usize;
+    match all.saturating_sub(weighed) {
+        0 => format!(" (of {}, all weighed)", count(all, "panel")),
+        1 => format!(" (of {}, {weighed} weighed; the other as calculated)", count(all, "panel")),
+        _ => format!(" (of {}, {weighed} weighed; the others as calculated)", count(all, "panel")),
+    }
+}
+
 /// What came true against what was predicted, in sentences.
 pub fn came_true(predicted: Option<&Predicted>, found: &FoundFigures) -> Vec<String> {
     let mut said = Vec::new();
@@ -333,9 +346,10 @@ pub fn came_true(predicted: Option<&Predicted>, found: &FoundFigures) -> Vec<Str
     let expected = predicted.map_or(String::new(), |own| format!(", predicted {}", signed(own.mass.si())));
     match (&found.weighed, &found.calculated) {
         (Some(weighed), calculated) => said.push(format!(
-            "Mass: {} kg by {} weighed since{expected}{}.",
+            "Mass: {} kg by {} weighed since{}{expected}{}.",
             signed(weighed.si()),
             count(found.pieces.unwrap_or(0) as usize, "piece"),
+            by_scale(predicted, found),
             calculated.as_ref().map_or(String::new(), |own| format!(", calculated {}", signed(own.si()))),
         )),
         (None, Some(calculated)) => said.push(format!(

@@ -9,7 +9,7 @@ use super::plan::money;
 use super::table::{Align, Table};
 use crate::change::cost::CostMove;
 use crate::change::study::{
-    Bundle, Ended, Found, LeastMargin, Outcome, Progress, Ranked, Row, Single, ThrownOut,
+    Bundle, Ended, Found, LeastMargin, Outcome, Progress, Ranked, Row, Single, ThrownOut, TouchedPanel,
 };
 use crate::change::verdict_paragraph::thousands;
 use crate::change::weaker::Weaker;
@@ -30,6 +30,7 @@ const BUNDLES_SHOWN: usize = 8;
 /// sign. A `cost` is null where rates or prices are missing, which `missing` names; `known_cost` is the rest. `open`
 /// are the duties on what a row changes that are not met and were not before: a row that asks no test (`duties` is
 /// empty) is `free` only where there are none. `gap_kg` and `bound_kg` are null where nothing is known of them.
+/// `touched_panels` are those made of what a row changes; of one without `margin_computed`, `least_margin` says nothing.
 /// `draft` is the file of the draft that was written.
 pub fn json(found: &Found, draft: Option<&str>) -> Value {
     let (broken, fault) = &found.broken;
@@ -111,6 +112,11 @@ fn row_json(own: &Ranked) -> Value {
             "subject": subject.to_string(),
             "verdict": verdict.word(),
             "asks": asks,
+        })).collect::<Vec<_>>(),
+        "touched_panels": row.touched.iter().map(|own| json!({
+            "panel": own.panel,
+            "released": own.released,
+            "margin_computed": own.has_margin,
         })).collect::<Vec<_>>(),
         "grounded": row.grounded,
         "words": own.words,
@@ -510,6 +516,7 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
                 count(specimens as usize, "specimen")
             ));
         }
+        more.extend(touched(&own.row));
         if let Some(least) = &own.row.least {
             more.push(format!("least margin: {}, {}, {}", least.panel, least.case, least.mode));
         }
@@ -554,6 +561,23 @@ fn rows(page: &mut Page<'_>, list: &[&Ranked], found: &Found) {
     if !whole {
         page.paragraph("gap: how much lighter than the row one that was not looked at might be.");
     }
+}
+
+/// The panels of a row, and those of them for which nothing holds a margin.
+fn touched(row: &Row) -> Vec<String> {
+    let mut all = Vec::new();
+    let named = |own: &TouchedPanel| match own.released {
+        true => format!("{} (released)", own.panel),
+        false => own.panel.clone(),
+    };
+    if !row.touched.is_empty() {
+        all.push(format!("on {}", row.touched.iter().map(named).collect::<Vec<_>>().join(", ")));
+    }
+    let without: Vec<String> = row.touched.iter().filter(|own| !own.has_margin).map(named).collect();
+    if !without.is_empty() {
+        all.push(format!("no margin is computed for {}", without.join(", ")));
+    }
+    all
 }
 
 fn write_singles(page: &mut Page<'_>, found: &Found) {

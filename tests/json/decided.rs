@@ -10,7 +10,7 @@ documents! {
     PanelPredicted { panel: String, delta_kg: f64 }
     Predicted { commit: Option<String>, on: Option<String>, mass_delta_kg: f64, panels: Vec<PanelPredicted>, lapsed: Vec<Foretold>, specimens: u32, weeks: f64, cost: Option<f64>, missing: Vec<String> }
     FoundDuty { showing: String, subject: String, now: Option<String>, verdict: String, earned: Option<String> }
-    FoundRecord { on: Option<String>, applied: Option<String>, commit: Option<String>, calculated: Option<String>, weighed: Option<String>, pieces: Option<u32>, duties: Option<Vec<FoundDuty>>, specimens: Option<u32>, weeks: Option<f64>, finished: Option<bool>, note: Option<String> }
+    FoundRecord { on: Option<String>, applied: Option<String>, commit: Option<String>, calculated: Option<String>, weighed: Option<String>, pieces: Option<u32>, weighed_panels: Option<u32>, duties: Option<Vec<FoundDuty>>, specimens: Option<u32>, weeks: Option<f64>, finished: Option<bool>, note: Option<String> }
     Approved { role: String, on: String, by: Option<String> }
     Draft { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, changes: Vec<DecidedChange> }
     Rebase { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, changes: Vec<DecidedChange>, supersedes: Option<String> }

@@ -73,6 +73,17 @@ pub struct Thrown {
     pub decided_by: Vec<usize>,
 }
 
+/// A panel that is made of what a candidate changes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TouchedPanel {
+    /// The panel.
+    pub panel: String,
+    /// Whether it is released.
+    pub released: bool,
+    /// Whether a margin is computed for it: without one, `keep.margins` holds nothing of it.
+    pub has_margin: bool,
+}
+
 /// The least margin of the panels that a candidate changes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LeastMargin {
@@ -118,6 +129,8 @@ pub struct Row {
     pub tests: Vec<(String, u32, u32)>,
     /// What it asks less than now, or may: a candidate that lowers what is asked has shown nothing.
     pub weaker: Vec<Weaker>,
+    /// The panels that are made of what it changes, sorted.
+    pub touched: Vec<TouchedPanel>,
     /// Released panels that would no longer be covered.
     pub grounded: Vec<String>,
     /// The least margin of the panels that change.
@@ -401,10 +414,37 @@ impl<'a> Judge<'a> {
                 .collect(),
             missing: plan.missing,
             weaker: weaker(&found.edits.changes),
+            touched: self.touched(choice, (&head, &after))?,
             grounded,
             least,
             unit_cost: cost::moved(room.ledger, &head)?,
         })))
+    }
+
+    /// What a choice changes, and all that is made of it.
+    fn reached(&self, choice: &[u16]) -> BTreeSet<Address> {
+        let changed = self.above.iter().zip(choice).filter(|(_, option)| **option != 0);
+        changed.flat_map(|(own, _)| own).cloned().collect()
+    }
+
+    /// The panels that are made of what a choice changes.
+    fn touched(
+        &self,
+        choice: &[u16],
+        (head, after): (&Ledger, &Evaluation),
+    ) -> Result<Vec<TouchedPanel>, StudyError> {
+        let reached = self.reached(choice);
+        let panels = reached.iter().filter(|address| address.kind() == RecordKind::Panel);
+        let mut all = Vec::new();
+        for entry in panels.filter_map(|address| head.panels.get(address.id())) {
+            let margins = margins_with(head, &after.duties, &entry.id, after.memo())?;
+            all.push(TouchedPanel {
+                panel: entry.id.clone(),
+                released: entry.value.released,
+                has_margin: margins.governing(ComputedCheck::Margins).is_some(),
+            });
+        }
+        Ok(all)
     }
 
     /// Duties on what a choice changes that are neither closed nor among those that it asks.
@@ -414,8 +454,7 @@ impl<'a> Judge<'a> {
         after: &Evaluation,
         asked: &[(DutyKey, Verdict, String)],
     ) -> Vec<(DutyKey, Verdict)> {
-        let changed = self.above.iter().zip(choice).filter(|(_, option)| **option != 0);
-        let changed: BTreeSet<Address> = changed.flat_map(|(own, _)| own).cloned().collect();
+        let changed = self.reached(choice);
         after
             .duties
             .iter()

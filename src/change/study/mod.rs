@@ -22,7 +22,7 @@ mod laws;
 #[cfg(test)]
 mod tests;
 
-pub use judge::{Criterion, LeastMargin, Outcome, Row, Thrown};
+pub use judge::{Criterion, LeastMargin, Outcome, Row, Thrown, TouchedPanel};
 pub use rank::{Bundle, Ranked, Single};
 pub use search::{Ended, Found, Progress, StudyOptions, ThrownOut, run};
 

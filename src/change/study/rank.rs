@@ -85,6 +85,7 @@ impl Row {
             tested: BTreeSet::new(),
             tests: Vec::new(),
             weaker: Vec::new(),
+            touched: Vec::new(),
             grounded: Vec::new(),
             least: None,
             unit_cost: None,

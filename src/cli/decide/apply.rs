@@ -1,6 +1,7 @@
 //! `bondline decide apply`.
 
 use super::draft::leaves_no_fault;
+use super::propose::outdated;
 use super::{Wrote, decision, short_id, still_closed, wrong_status};
 use crate::change::decide::{DecideError, Overlay, overlay};
 use crate::cli::args::ApplyArgs;
@@ -50,6 +51,18 @@ pub(super) fn run(
         ));
     }
     leaves_no_fault(context, &now, &settled.changes)?;
+    // An approval stands on what was predicted; a proposal is tried out, and its approvals will ask.
+    if status == DecisionStatus::Approved {
+        let outdated = outdated(context, &place, &now, &entry.id, &entry.value, err)?;
+        if !outdated.is_empty() {
+            return Err(Failure::new(
+                format!("{} {}: {}", entry.id, super::propose::OTHERWISE, outdated.join(", ")),
+                format!(
+                    "its approvals speak for what was proposed: `bondline decide rebase {short}` drafts it anew in its place, to be proposed and approved again"
+                ),
+            ));
+        }
+    }
     let edits = edits(&now, &texts)?;
     let mut said = Vec::new();
     let beside = edited_beside(context, &place, &now, &edits)?;

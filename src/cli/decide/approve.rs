@@ -1,6 +1,6 @@
 //! `bondline decide approve`.
 
-use super::propose::outdated;
+use super::propose::{OTHERWISE, outdated};
 use super::{Wrote, decision, short_id, still_closed, text_of, uneditable, with_status, wrong_status};
 use crate::cli::args::ApproveArgs;
 use crate::cli::context::{Context, Failure, Status, nearest};
@@ -109,10 +109,7 @@ pub(super) fn run(
                 "the approvals that it has speak for what was proposed: take `approvals` out, and `bondline decide propose {short}` predicts anew"
             ),
         };
-        return Err(Failure::new(
-            format!("{} does something else than when it was proposed: {}", entry.id, outdated.join(", ")),
-            help,
-        ));
+        return Err(Failure::new(format!("{} {OTHERWISE}: {}", entry.id, outdated.join(", ")), help));
     }
     let approval = Approval { role: role.clone(), on: context.today, by };
     let mut approvals = own.approvals.clone();

@@ -147,6 +147,9 @@ fn committed(context: &Context, place: &Place, now: &Loaded) -> Result<Loaded, F
     Ok(context.read(if committed.is_empty() { now.snapshot.clone() } else { committed }))
 }
 
+/// What is said of a decision whose prediction no longer holds.
+pub(super) const OTHERWISE: &str = "does something else than when it was proposed";
+
 /// Says how what a decision is predicted to do now differs from what was predicted when it was proposed; empty where
 /// it does not.
 pub(super) fn outdated(

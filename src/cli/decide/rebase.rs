@@ -1,7 +1,7 @@
 //! `bondline decide rebase`.
 
 use super::draft::leaves_no_fault;
-use super::propose::foretell;
+use super::propose::{OTHERWISE, foretell, outdated};
 use super::{Wrote, base_of, decision, next_number, short_id, text_of, uneditable, way_on, wrong_status};
 use crate::change::draft::Draft;
 use crate::change::rebase::renew;
@@ -28,7 +28,13 @@ pub(super) fn run(
         .settled(&place, &now, own)
         .map_err(|fault| Failure::new(fault.to_string(), way_on(&entry.id, DecisionStatus::Draft, &fault)))?;
     let renewed = renew(&settled, &now.ledger, &now.snapshot).map_err(|at| gone(entry, at))?;
-    if renewed.changes == own.changes {
+    let moved = renewed.changes != own.changes;
+    // Changes that still fit may come to something else than what was approved.
+    let outdated = match own.status {
+        DecisionStatus::Approved if !moved => outdated(context, &place, &now, &entry.id, own, err)?,
+        _ => Vec::new(),
+    };
+    if !moved && outdated.is_empty() {
         return Err(Failure::new(
             format!("{} fits the records as they are", entry.id),
             format!("`bondline impact {short}` shows what it does"),
@@ -49,6 +55,9 @@ pub(super) fn run(
         .filter(|(_, (was, is))| was != is)
         .map(|(at, (was, is))| format!("change {}: {} becomes {}", at + 1, line(was), line(is)))
         .collect();
+    if !outdated.is_empty() {
+        said.push(format!("{} {OTHERWISE}: {}.", entry.id, outdated.join(", ")));
+    }
     if !open {
         return anew(context, args, (&place, &writer, &now), entry, renewed, said, out, err);
     }

@@ -209,6 +209,9 @@ part! {
         /// Pieces weighed since.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub pieces: Option<u32>,
+        /// Panels that those pieces are of; the others count as predicted.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub weighed_panels: Option<u32>,
         /// What became of the duties.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         pub duties: Vec<FoundDuty>,
