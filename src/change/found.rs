@@ -389,7 +389,9 @@ mod tests {
             delta_kg: -1.0,
             undone: None,
         };
-        weighed(&predicted, &statement, &applied)
+        let (kg, pieces, panels) = weighed(&predicted, &statement, &applied);
+        assert_eq!(panels, u32::from(pieces > 0), "one panel, weighed where any piece of it was");
+        (kg, pieces)
     }
 
     fn close(found: (Option<f64>, u32), kg: f64, pieces: u32) {
