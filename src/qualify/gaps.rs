@@ -85,6 +85,21 @@ pub struct Gaps {
     pub counts: BTreeMap<&'static str, usize>,
 }
 
+impl Gaps {
+    /// Returns the part of them that is needed by a milestone or an earlier one, as [`gaps`] finds it for that.
+    pub fn up_to(&self, ledger: &Ledger, milestone: &str) -> Self {
+        let milestones = Milestones::of(ledger);
+        let limit = Some(milestones.place(Some(milestone)));
+        let in_time = |gap: &&Gap| is_in_time(limit, milestones.place(gap.needed_by.as_deref()));
+        Self {
+            milestone: Some(milestone.to_string()),
+            unknown_milestone: matches!(limit, Some(Place::Unlisted | Place::None)),
+            duties: self.duties.iter().filter(in_time).cloned().collect(),
+            counts: self.counts.clone(),
+        }
+    }
+}
+
 /// Counts the duties by verdict; one that none has counts 0.
 pub fn counts(evaluation: &Evaluation) -> BTreeMap<&'static str, usize> {
     let mut counts: BTreeMap<&'static str, usize> =

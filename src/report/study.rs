@@ -404,30 +404,21 @@ pub fn text(found: &Found, draft: Option<&str>, frame: &Frame) -> String {
     let of_best = |class: &dyn Fn(&Row) -> bool| -> Vec<&Ranked> {
         of(class).into_iter().filter(|own| own.among_best).collect()
     };
-    let free = of_best(&Row::is_free);
-    let open = of_best(&|row| row.asks_nothing() && !row.is_free());
-    let paid = of_best(&|row| !row.asks_nothing() && !row.is_weakened());
-    let weaker = of_best(&Row::is_weakened);
-    let fewest: Vec<&Ranked> = found.rows.iter().filter(|own| !own.among_best).collect();
-    if !free.is_empty() {
-        page.heading("Free inside every window");
-        rows(&mut page, &free, found);
-    }
-    if !open.is_empty() {
-        page.heading("No more than is open already, and not proved by it");
-        rows(&mut page, &open, found);
-    }
-    if !paid.is_empty() {
-        page.heading("For tests, by what a week saves");
-        rows(&mut page, &paid, found);
-    }
-    if !weaker.is_empty() {
-        page.heading("By a weaker requirement, which shows nothing");
-        rows(&mut page, &weaker, found);
-    }
-    if !fewest.is_empty() {
-        page.heading("The fewest changes that save what is sought, beside the best");
-        rows(&mut page, &fewest, found);
+    let beside: Vec<&Ranked> = found.rows.iter().filter(|own| !own.among_best).collect();
+    for (heading, own) in [
+        ("Free inside every window", of_best(&Row::is_free)),
+        (
+            "No more than is open already, and not proved by it",
+            of_best(&|row| row.asks_nothing() && !row.is_free()),
+        ),
+        ("For tests, by what a week saves", of_best(&|row| !row.asks_nothing() && !row.is_weakened())),
+        ("By a weaker requirement, which shows nothing", of_best(&Row::is_weakened)),
+        ("The fewest changes that save what is sought, beside the best", beside),
+    ] {
+        if !own.is_empty() {
+            page.heading(heading);
+            rows(&mut page, &own, found);
+        }
     }
     if !found.rows.is_empty() {
         page.gap();

@@ -55,6 +55,9 @@ fn a_milestone_leaves_out_what_is_needed_later_only() {
     let unknown = gaps(&all, &evaluation, &until("first-fligt"));
     assert!(unknown.unknown_milestone);
     assert_eq!(unknown.duties.len(), 5);
+    let whole = gaps(&all, &evaluation, &GapsOptions::default());
+    assert_eq!(whole.up_to(&all, "first-flight"), found);
+    assert_eq!(whole.up_to(&all, "first-fligt"), unknown);
     let with_met = gaps(&all, &evaluation, &GapsOptions { all: true, ..Default::default() });
     assert_eq!(with_met.duties.len(), 6);
     let met = with_met.duties.iter().find(|gap| gap.verdict == Verdict::Met).unwrap();

@@ -3,9 +3,7 @@
 use super::margins::words;
 use crate::calc::figure;
 use crate::ledger::Ledger;
-use crate::qualify::verdict::Verdict;
 use crate::report::mass::decimals;
-use crate::report::page::shape;
 use crate::report::plan::money;
 use minijinja::Environment;
 
@@ -31,7 +29,6 @@ pub(super) fn add(own: &mut Environment<'static>, ledger: &Ledger) {
         None => NONE.to_string(),
     });
     own.add_filter("short", |text: &str, most: usize| short(text, most));
-    own.add_function("shape", |word: &str| Verdict::by_word(word).map_or("", shape));
 }
 
 /// A text cut to so many characters, with an ellipsis where it was cut.

@@ -358,11 +358,6 @@ fn environment(inputs: &Inputs<'_>) -> Result<Environment<'static>, PageError> {
     }
     let links = Arc::new(Links::of(paged(inputs.ledger)));
     tables::add(&mut own, &links);
-    let pages = Arc::clone(&links);
-    own.add_function("has_page", move |kind: &str, id: &str| pages.has_word(kind, id));
-    own.add_function("page_of_subject", move |text: &str| {
-        links.of_subject(text).map(|at| format!("{at}.html"))
-    });
     filters::add(&mut own, inputs.ledger);
     Ok(own)
 }

@@ -524,7 +524,6 @@ fn told(duties: &[(&DutyKey, &Judged)]) -> Value {
         json!({
             "showing": showing,
             "subject": subject.to_string(),
-            "at": tables::anchor(&subject.to_string()),
             "verdict": judged.verdict.word(),
             "asks": judged.asks.to_string(),
             "because": because,

@@ -292,10 +292,15 @@ impl Pen<'_> {
     }
 }
 
+/// Records of a list that are named where nothing else is said.
+const NAMED: usize = 12;
+
 /// A table with more columns than this is set smaller on paper.
 const WIDE: usize = 6;
 
-/// Adds what templates write tables and facts with: `grid(root, table, id)` and `facts(root, all)`.
+/// Adds what templates write with: `grid(root, table, id)`, `facts(root, all)`, and single cells beside other words,
+/// `verdict(word)`, `ref(root, kind, id)`, `refs(root, kind, ids, most)`, `subject(root, words)` and
+/// `duty(root, showing, subject)`.
 pub(super) fn add(environment: &mut minijinja::Environment<'static>, links: &Arc<Links>) {
     let known = Arc::clone(links);
     environment.add_function("grid", move |root: &str, table: Shown, id: Option<&str>| {
@@ -313,6 +318,33 @@ pub(super) fn add(environment: &mut minijinja::Environment<'static>, links: &Arc
         let mut pen = Pen { out: String::new(), root, links: &known };
         pen.facts(own);
         Ok::<_, Error>(Shown::from_safe_string(pen.out))
+    });
+    add_cells(environment, links);
+}
+
+/// Adds what writes one cell where it is not in a table.
+fn add_cells(environment: &mut minijinja::Environment<'static>, links: &Arc<Links>) {
+    let written = |links: &Links, root: &str, cell: &Cell| {
+        let mut pen = Pen { out: String::new(), root, links };
+        pen.cell(cell);
+        Shown::from_safe_string(pen.out)
+    };
+    let known = Arc::clone(links);
+    environment.add_function("verdict", move |word: &str| written(&known, "", &verdict(word)));
+    let known = Arc::clone(links);
+    environment.add_function("ref", move |root: &str, kind: &str, id: &str| {
+        written(&known, root, &record(kind, id))
+    });
+    let known = Arc::clone(links);
+    environment.add_function("refs", move |root: &str, kind: &str, ids: Vec<String>, most: Option<usize>| {
+        written(&known, root, &records(kind, &ids, most.unwrap_or(NAMED)))
+    });
+    let known = Arc::clone(links);
+    environment
+        .add_function("subject", move |root: &str, words: &str| written(&known, root, &subject(words)));
+    let known = Arc::clone(links);
+    environment.add_function("duty", move |root: &str, showing: &str, subject: &str| {
+        written(&known, root, &duty(showing, subject))
     });
 }
 

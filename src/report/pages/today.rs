@@ -5,7 +5,7 @@ use super::change::mass_steps;
 use super::tables::Page;
 use super::{Sheet, Site};
 use crate::article::weigh::MassStatement;
-use crate::qualify::gaps::{Gap, GapsOptions, gaps, together};
+use crate::qualify::gaps::{Gap, Gaps, GapsOptions, gaps, together};
 use crate::qualify::next::next_tests;
 use crate::qualify::retest::plan;
 use crate::qualify::verdict::{DutyKey, Verdict};
@@ -32,7 +32,7 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
     let milestones = milestones(site, &found.duties);
     let mut all = Map::new();
     let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
-    put("opening", json!(opening(site, statement, &found.counts)));
+    put("opening", json!(opening(site, statement, &found)));
     put("left_out", json!(inputs.left_out));
     put("faults", faults::json(&inputs.faults).get("faults").cloned().unwrap_or_default());
     put("budget", json!(statement.and_then(budgets).map(|figure| figure.json())));
@@ -98,7 +98,7 @@ fn milestones(site: &Site<'_>, open: &[Gap]) -> Vec<Value> {
     all
 }
 
-fn next(site: &Site<'_>, found: &crate::qualify::gaps::Gaps) -> Vec<Value> {
+fn next(site: &Site<'_>, found: &Gaps) -> Vec<Value> {
     if found.duties.len() > RANKED {
         return Vec::new();
     }
@@ -119,13 +119,12 @@ fn next(site: &Site<'_>, found: &crate::qualify::gaps::Gaps) -> Vec<Value> {
 
 /// What the first milestone that is not reached lacks, as `gaps --milestone` counts it: what it needs itself and what
 /// those before it need.
-fn ahead(site: &Site<'_>) -> Option<String> {
+fn ahead(site: &Site<'_>, found: &Gaps) -> Option<String> {
     let (ledger, evaluation) = (site.inputs.ledger, site.inputs.evaluation);
     let head = ledger.head.as_ref()?;
     let reached = head.reached.as_ref().and_then(|name| head.milestones.iter().position(|own| own == name));
     let next = head.milestones.get(reached.map_or(0, |at| at + 1))?.to_string();
-    let options = GapsOptions { milestone: Some(next.clone()), ..GapsOptions::default() };
-    let found = gaps(ledger, evaluation, &options);
+    let found = found.up_to(ledger, &next);
     let lacks = found.duties.iter().filter(|gap| !gap.verdict.is_closed()).count();
     if lacks == 0 {
         return Some(format!(
@@ -141,11 +140,8 @@ fn ahead(site: &Site<'_>) -> Option<String> {
 }
 
 /// The paragraph that the report begins with.
-fn opening(
-    site: &Site<'_>,
-    statement: Option<&MassStatement>,
-    counts: &BTreeMap<&'static str, usize>,
-) -> String {
+fn opening(site: &Site<'_>, statement: Option<&MassStatement>, found: &Gaps) -> String {
+    let counts = &found.counts;
     let mut said = Vec::new();
     let is_whole = site.inputs.left_out.is_empty();
     if !is_whole {
@@ -200,6 +196,6 @@ fn opening(
         ),
         false => format!("Of {} {} are met; {}.", count(every, "duty"), of("met"), parts.join(", ")),
     });
-    said.extend(ahead(site));
+    said.extend(ahead(site, found));
     said.join(" ")
 }
