@@ -17,7 +17,7 @@ use super::laid::one_decision;
 use crate::ledger::{Entry, number_of};
 use crate::record::edit::{self, EditError};
 use crate::record::{Address, Change, Decision, DecisionStatus};
-use crate::report::page::shown;
+use crate::report::page::{count, shown};
 use crate::source::Place;
 use crate::source::write::{FileEdit, Writer};
 use serde_json::{Value, json};
@@ -200,11 +200,16 @@ fn wrong_status(entry: &Entry<Decision>, wanted: &str, help: &str) -> Failure {
     )
 }
 
+/// A commit as it is named beside other words.
+fn brief(commit: &str) -> &str {
+    commit.get(..7).unwrap_or(commit)
+}
+
 /// What an approval does not open: duties that a release needs.
 fn still_closed(decision: &Decision) -> Option<String> {
     let lapsed = decision.predicted.as_ref()?.lapsed.len();
     (lapsed > 0).then(|| {
-        let duties = if lapsed == 1 { "1 duty".to_string() } else { format!("{lapsed} duties") };
+        let duties = count(lapsed, "duty");
         format!(
             "It was predicted to lapse or open {duties}: where a released panel needs one of them, the gate refuses its commit all the same until it is proved again or conceded, or the release is taken back."
         )

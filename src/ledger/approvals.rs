@@ -52,8 +52,7 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
     }
     // The first of them keeps the number.
     let Some(number) = number_of(&own.id) else { return };
-    let twins = known.ledger.decisions.keys().filter(|id| number_of(id) == Some(number));
-    if let Some(first) = twins.min().filter(|first| **first != own.id) {
+    if let Some(first) = known.firsts.numbers.get(&number).filter(|first| **first != own.id) {
         sink.warning("same-number", "", format!("{first} has the number {number} too"))
             .label("the second of one number")
             .help(format!("`bondline decide renumber {}` gives it the next one", own.id));

@@ -157,7 +157,7 @@ pub(super) fn weighing(known: Known<'_>, sink: &mut Sink, own: &Entry<Weighing>)
     let predicted = weighing.as_built.as_ref().and_then(|built| built.predicted.as_deref());
     within(sink, POSITIVE, "as_built.predicted", predicted);
     weighed::check(known.ledger, sink, &own.id, weighing);
-    if let Some(first) = known.ledger.repeated(&own.id) {
+    if let Some(first) = known.ledger.repeated(&known.firsts.readings, &own.id) {
         let what = match first.value.mass.si().total_cmp(&weighing.mass.si()).is_eq() {
             true => "says the same as",
             false => "is of the same piece, stage and day as",

@@ -6,7 +6,7 @@ use crate::record::{Condition, Day, Weighing};
 use std::collections::BTreeMap;
 
 /// What tells one reading from another: the panel, its serial, the stage and the day.
-type Reading<'l> = (&'l str, &'l str, Condition, Day);
+pub(super) type Reading<'l> = (&'l str, &'l str, Condition, Day);
 
 impl Ledger {
     /// Returns the ledger as it is looked at on a day: what is said to be weighed later does not count.
@@ -28,13 +28,18 @@ impl Ledger {
     }
 
     /// Returns the weighing that another is a copy of, or a second reading the same day; `None` where it is the first.
-    pub(super) fn repeated(&self, id: &str) -> Option<&Entry<Weighing>> {
+    pub(super) fn repeated(
+        &self,
+        firsts: &BTreeMap<Reading<'_>, &str>,
+        id: &str,
+    ) -> Option<&Entry<Weighing>> {
         let own = reading(&self.weighings.get(id)?.value)?;
-        let first = self.first_readings().get(&own).copied().filter(|first| *first != id)?;
+        let first = firsts.get(&own).copied().filter(|first| *first != id)?;
         self.weighings.get(first)
     }
 
-    fn first_readings(&self) -> BTreeMap<Reading<'_>, &str> {
+    /// Returns the first weighing of each piece, stage and day, by id.
+    pub(super) fn first_readings(&self) -> BTreeMap<Reading<'_>, &str> {
         let mut all = BTreeMap::new();
         for entry in self.weighings.values() {
             if let Some(own) = reading(&entry.value) {
@@ -71,8 +76,9 @@ weighings:
         let all = ledger(LEDGER);
         let ids = |all: &super::Ledger| all.counted_weighings().map(|one| one.id.clone()).collect::<String>();
         assert_eq!(ids(&all), "acdefg");
-        assert_eq!(all.repeated("b").map(|one| one.id.as_str()), Some("a"));
-        assert!(["a", "c", "d", "e", "f", "g"].iter().all(|id| all.repeated(id).is_none()));
+        let repeated = |id: &str| all.repeated(&all.first_readings(), id).map(|one| one.id.clone());
+        assert_eq!(repeated("b").as_deref(), Some("a"));
+        assert!(["a", "c", "d", "e", "f", "g"].iter().all(|id| repeated(id).is_none()));
         let day = |text: &str| serde_yaml::from_str(text).unwrap();
         assert_eq!(ids(&all.clone().as_of(day("2026-06-01"))), "acdef");
         assert_eq!(ids(&all.as_of(day("2026-06-02"))), "acdefg");

@@ -1,15 +1,40 @@
 //! Looking up what a record refers to, and saying so where it isn't there.
 
+use super::approvals::number_of;
+use super::counted::Reading;
 use super::sink::{At, Sink};
 use super::words::suggest;
 use super::{Entry, Ledger, Records};
 use crate::record::{Address, Material, MaterialKind, MaterialRef, RecordKind, Sourced, Text};
+use std::collections::BTreeMap;
+
+/// Which record of several that go by the same is the first; looked up once for all of them.
+pub(super) struct Firsts<'a> {
+    /// Weighings by piece, stage and day.
+    pub readings: BTreeMap<Reading<'a>, &'a str>,
+    /// Decisions by their number.
+    pub numbers: BTreeMap<u32, &'a str>,
+}
+
+impl<'a> Firsts<'a> {
+    pub(super) fn of(ledger: &'a Ledger) -> Self {
+        let mut numbers = BTreeMap::new();
+        for id in ledger.decisions.keys() {
+            if let Some(number) = number_of(id) {
+                numbers.entry(number).or_insert(id.as_str());
+            }
+        }
+        Self { readings: ledger.first_readings(), numbers }
+    }
+}
 
 /// All records that could be read, before any of them is judged.
 #[derive(Clone, Copy)]
 pub(super) struct Known<'a> {
     /// The ledger as far as it was read.
     pub ledger: &'a Ledger,
+    /// What is first among several.
+    pub firsts: &'a Firsts<'a>,
 }
 
 impl<'a> Known<'a> {

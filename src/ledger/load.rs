@@ -1,7 +1,7 @@
 //! Reading a whole ledger: find, read, look up, judge.
 
 use super::find::{self, Found, HEAD_FILE};
-use super::known::{Known, missing_help};
+use super::known::{Firsts, Known, missing_help};
 use super::read::{Readable, read_record};
 use super::recall::Work;
 use super::sink::{Sink, settle};
@@ -315,7 +315,8 @@ impl Judged {
 }
 
 fn judge(ledger: &Ledger, files: &dyn Files, recall: &dyn Recall) -> Judged {
-    let known = Known { ledger };
+    let firsts = Firsts::of(ledger);
+    let known = Known { ledger, firsts: &firsts };
     let mut judged = Judged::default();
     judged.sweep(known, RecordKind::Material, &ledger.materials, design::material);
     judged.sweep(known, RecordKind::Process, &ledger.processes, design::process);

@@ -2,11 +2,11 @@
 
 use super::draft::leaves_no_fault;
 use super::propose::outdated;
-use super::{Wrote, decision, short_id, still_closed, wrong_status};
+use super::{Wrote, brief, decision, short_id, still_closed, wrong_status};
 use crate::change::decide::{DecideError, Overlay, overlay};
 use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
-use crate::ledger::{Entry, is_as_predicted};
+use crate::ledger::Entry;
 use crate::record::{Approval, Decision, DecisionStatus};
 use crate::source::Place;
 use crate::source::write::{FileEdit, Writer};
@@ -46,7 +46,7 @@ pub(super) fn run(
             false => format!("{} is", entry.id),
         };
         return Err(Failure::new(
-            format!("{what} carried out already, in commit {}", commit.get(..7).unwrap_or(commit)),
+            format!("{what} carried out already, in commit {}", brief(commit)),
             "the same once more is another change: `bondline decide draft` writes a decision for it",
         ));
     }
@@ -119,20 +119,13 @@ pub(super) fn run(
     wrote.write(context, &writer, &edits, out)
 }
 
-/// Refuses what is not what was proposed or approved: by its own digest, and by the record in HEAD.
+/// Refuses what is not what was approved by the record in HEAD; one whose own digest says so can't be read at all.
 fn as_approved(
     context: &Context,
     place: &Place,
     now: &Loaded,
     entry: &Entry<Decision>,
 ) -> Result<(), Failure> {
-    let own = &*entry.value;
-    if own.status != DecisionStatus::Draft && !is_as_predicted(own) {
-        return Err(Failure::new(
-            format!("nothing shows the changes of {} to be those that were {}", entry.id, own.status.word()),
-            "`bondline check` says why; another change is another decision: `bondline decide draft`",
-        ));
-    }
     match context.altered_decisions(place, now)?.iter().find(|one| one.id == entry.id) {
         Some(altered) => Err(Failure::new(
             format!("{} is approved in HEAD, and is not what was approved: {}", entry.id, altered.words()),

@@ -1,6 +1,6 @@
 //! `bondline decide close`.
 
-use super::{Wrote, decision, text_of, uneditable, wrong_status};
+use super::{Wrote, brief, decision, text_of, uneditable, wrong_status};
 use crate::change::decide::overlay;
 use crate::change::found::{Successors, evidence_for, found};
 use crate::cli::args::CloseArgs;
@@ -91,10 +91,6 @@ pub(super) fn run(
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
     wrote.write(context, &writer, &[edit], out)
-}
-
-fn brief(commit: &str) -> &str {
-    commit.get(..7).unwrap_or(commit)
 }
 
 /// What the predicted duties are called now; nothing is known of them where the state that they were predicted on is
