@@ -2,7 +2,7 @@
 
 use super::decide::overlay;
 use super::diff::{Change, Edits, diff};
-use super::explain::record_of;
+use super::explain::{record_of, records};
 use super::past::Past;
 use crate::ledger::{Ledger, Recall};
 use crate::record::{Address, Decision, DecisionStatus, RecordKind, read};
@@ -151,15 +151,6 @@ impl Carried<'_> {
         let own = made_edits(&diff(&without, &decided));
         (!own.is_empty() && own.is_subset(&made_edits(&diff(&without, self.after)))).then_some(own)
     }
-}
-
-/// The records that a decision names, as edits write them.
-fn records(decision: &Decision) -> BTreeSet<String> {
-    let places = decision.changes.iter().flat_map(|change| {
-        [&change.set, &change.remove, &change.insert, &change.add, &change.drop].into_iter().flatten()
-    });
-    let canonical = |own: &str| Address::parse(own).map_or_else(|| own.to_string(), |own| own.to_string());
-    places.map(|place| canonical(record_of(place))).collect()
 }
 
 /// Whether two decisions name one record.

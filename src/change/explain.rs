@@ -128,10 +128,7 @@ pub fn explain(
 ) -> Explained {
     let edited: BTreeSet<&str> = edits.changes.iter().map(|change| record_of(&change.address)).collect();
     let touched = |decision: &Decision| -> BTreeSet<String> {
-        let changes = decision.changes.iter().flat_map(|change| {
-            [&change.set, &change.remove, &change.insert, &change.add, &change.drop].into_iter().flatten()
-        });
-        changes.map(|text| canonical(record_of(text))).filter(|own| edited.contains(&**own)).collect()
+        records(decision).into_iter().filter(|own| edited.contains(&**own)).collect()
     };
     let mut found = Explained::default();
     let mut decisions: BTreeMap<&str, Decision> = BTreeMap::new();
@@ -141,11 +138,9 @@ pub fn explain(
             continue;
         }
         let mut idle = |why: String| {
-            let changes = entry.value.changes.iter().flat_map(|change| {
-                [&change.set, &change.remove, &change.insert, &change.add, &change.drop].into_iter().flatten()
-            });
+            let places = entry.value.changes.iter().flat_map(crate::record::Change::places);
             let address = Address::new(RecordKind::Decision, entry.id.clone());
-            found.idle.insert(address, (changes.cloned().collect(), why));
+            found.idle.insert(address, (places.cloned().collect(), why));
         };
         if let Some(why) = not_approved([base, head], &entry.value) {
             why.into_iter().for_each(&mut idle);
@@ -224,8 +219,7 @@ pub fn explain(
 fn otherwise(decisions: &[Decision], left: &Edits) -> Vec<Vec<Decision>> {
     let left: BTreeSet<&str> = left.changes.iter().map(|change| record_of(&change.address)).collect();
     let touches = |change: &crate::record::Change| {
-        let places = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];
-        places.into_iter().flatten().any(|place| left.contains(canonical(record_of(place)).as_str()))
+        change.places().any(|place| left.contains(canonical(record_of(place)).as_str()))
     };
     let mut all = Vec::new();
     for (at, decision) in decisions.iter().enumerate() {
@@ -330,6 +324,12 @@ impl<'a> Laid<'a> {
 }
 
 /// Writes a record's address as edits do, however a decision writes it.
+/// The records that a decision names, as edits write them.
+pub(super) fn records(decision: &Decision) -> BTreeSet<String> {
+    let places = decision.changes.iter().flat_map(crate::record::Change::places);
+    places.map(|place| canonical(record_of(place))).collect()
+}
+
 fn canonical(text: &str) -> String {
     Address::parse(text).map_or_else(|| text.to_string(), |address| address.to_string())
 }

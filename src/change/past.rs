@@ -325,8 +325,7 @@ fn is_turned((address, was, is): &Made, made: &BTreeSet<Made>) -> bool {
 fn files_of(ledger: &Ledger, changes: &[Change]) -> Vec<String> {
     let all: BTreeSet<String> = changes
         .iter()
-        .flat_map(|change| [&change.set, &change.remove, &change.insert, &change.add, &change.drop])
-        .flatten()
+        .flat_map(Change::places)
         .filter_map(|at| {
             let address = Address::parse(at.split('#').next()?)?;
             let usual = format!("{}/{}.yaml", address.kind().folder(), address.id());

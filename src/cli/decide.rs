@@ -246,8 +246,7 @@ pub(super) fn base_of(
 fn touched(changes: &[Change]) -> BTreeSet<Address> {
     changes
         .iter()
-        .flat_map(|change| [&change.set, &change.remove, &change.insert, &change.add, &change.drop])
-        .flatten()
+        .flat_map(Change::places)
         .filter_map(|place| Address::parse(place.split('#').next()?))
         .collect()
 }

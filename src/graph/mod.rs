@@ -247,8 +247,7 @@ pub fn list(ledger: &Ledger) -> Vec<Use> {
             add(RecordKind::Decision, id, "supersedes".to_string(), to.unwrap_or_else(|| other.address()));
         }
         for (at, change) in decision.value.changes.iter().enumerate() {
-            let of = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];
-            for text in of.into_iter().flatten() {
+            for text in change.places() {
                 let record = text.split('#').next().unwrap_or(text);
                 if let Some(to) = Address::parse(record) {
                     add(RecordKind::Decision, id, format!("changes.{}", at + 1), to);

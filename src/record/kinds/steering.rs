@@ -125,6 +125,13 @@ pub struct Change {
     pub record: Option<Free>,
 }
 
+impl Change {
+    /// Returns what it names: a place in a record, or a record that it adds or drops. One that is sound has one.
+    pub fn places(&self) -> impl Iterator<Item = &String> {
+        [&self.set, &self.remove, &self.insert, &self.add, &self.drop].into_iter().flatten()
+    }
+}
+
 part! {
     /// A duty that a decision was predicted to leave open.
     pub struct PredictedDuty {
