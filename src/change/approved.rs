@@ -3,15 +3,18 @@
 use super::decide::text_of;
 use super::diff::{Edits, tree};
 use crate::ledger::Ledger;
-use crate::record::{Address, Decision, DecisionStatus, Fault, Place, RecordKind, places};
+use crate::record::{Address, Approval, Decision, DecisionStatus, Fault, Place, RecordKind, places};
 use crate::source::Snapshot;
 use std::collections::BTreeSet;
 
-/// A decision that is approved in one state and is something else, or gone, in a later one.
+/// A decision that was approved, or was once and is given up, in one state, and is something else, or gone, in a later
+/// one.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Altered {
     /// Its id.
     pub id: String,
+    /// How it stood: approved, withdrawn, superseded or rejected.
+    pub was: DecisionStatus,
     /// The first-level keys that differ, sorted; `None` where the record is gone.
     pub keys: Option<Vec<String>>,
 }
@@ -21,31 +24,70 @@ impl Altered {
     pub fn words(&self) -> String {
         match &self.keys {
             None => "it is gone".to_string(),
+            Some(_) if self.was != DecisionStatus::Approved => {
+                "the approvals that it had do not come back with its `status`".to_string()
+            }
             Some(keys) => {
                 let keys: Vec<String> = keys.iter().map(|key| format!("`{key}`")).collect();
                 format!("{} {}", keys.join(", "), if keys.len() == 1 { "differs" } else { "differ" })
             }
         }
     }
+
+    /// Says the way on.
+    pub fn help(&self) -> String {
+        match self.was {
+            DecisionStatus::Approved => {
+                "leave it as it was, or take it back whole by `status: withdrawn`; another change is another decision"
+            }
+            _ => "leave its `status`, or draft it anew: what was given up is approved anew",
+        }
+        .to_string()
+    }
 }
 
-/// Finds decisions that `base` has as approved and that are not the same in `now`, by id. What was found of one since
-/// is no part of what was approved, and a new id is none either; one that can't be read is a fault of its own.
+/// Finds decisions that `base` has as approved and that are not the same in `now`, by id, and those that were given up
+/// and are called approved by the approvals of then. What was found of one since is no part of what was approved, and
+/// a new id is none either; one that can't be read is a fault of its own. An approval may be taken back, and names and
+/// further approvals may be added to it.
 pub fn altered(base: &Ledger, now: &Ledger, edits: &Edits) -> Vec<Altered> {
-    let strip = |decision: &Decision| Decision { found: None, ..decision.clone() };
+    use DecisionStatus::{Approved, Draft, Proposed, Superseded, Withdrawn};
     let mut all = Vec::new();
-    for entry in base.decisions.values().filter(|entry| entry.value.status == DecisionStatus::Approved) {
+    for entry in base.decisions.values() {
+        let old = &*entry.value;
         let renamed = edits.renamed.get(&(RecordKind::Decision, entry.id.clone()));
+        let was = old.status;
         // The diff has held a renamed record against what it was.
-        if renamed.is_some_and(|called| *called != entry.id)
+        if matches!(was, Draft | Proposed)
+            || renamed.is_some_and(|called| *called != entry.id)
             || now.broken.contains(&Address::new(RecordKind::Decision, entry.id.clone()))
         {
             continue;
         }
-        let was = strip(&entry.value);
-        let is = now.decisions.get(&entry.id).map(|now| strip(&now.value));
-        if is.as_ref() != Some(&was) {
-            all.push(Altered { id: entry.id.clone(), keys: is.map(|is| differing(&was, &is)) });
+        let new = now.decisions.get(&entry.id).map(|now| &*now.value);
+        if was != Approved {
+            let again = new.is_some_and(|new| {
+                new.status == Approved && new.predicted == old.predicted && new.approvals == old.approvals
+            });
+            if again && !old.approvals.is_empty() {
+                all.push(Altered { id: entry.id.clone(), was, keys: Some(vec!["status".to_string()]) });
+            }
+            continue;
+        }
+        // As far as it may differ, it is taken to be as it was.
+        let alike = |new: &Decision| {
+            let mut like = Decision { found: old.found.clone(), ..new.clone() };
+            if matches!(new.status, Withdrawn | Superseded) {
+                like.status = old.status;
+            }
+            if Approval::are_kept(&old.approvals, &new.approvals) {
+                like.approvals.clone_from(&old.approvals);
+            }
+            like
+        };
+        let is = new.map(alike);
+        if is.as_ref() != Some(old) {
+            all.push(Altered { id: entry.id.clone(), was, keys: is.map(|is| differing(old, &is)) });
         }
     }
     all
@@ -66,10 +108,13 @@ pub fn faults(altered: &[Altered], (now, snapshot): (&Ledger, &Snapshot)) -> Vec
         let route = own.keys.as_ref().and_then(|keys| keys.first());
         let stretch = route.and_then(|route| index.find(route).or_else(|| index.nearest(route)));
         let place = stretch.map_or_else(|| Place::file(&file), |found| found.place(&file));
-        let message =
-            format!("{} is approved in HEAD, and is not what was approved: {}", own.id, own.words());
-        let help =
-            format!("`git checkout HEAD -- {file}` brings it back; another change is another decision");
+        let message = match own.was {
+            DecisionStatus::Approved => {
+                format!("{} is approved in HEAD, and is not what was approved: {}", own.id, own.words())
+            }
+            given_up => format!("{} is {} in HEAD: {}", own.id, given_up.word(), own.words()),
+        };
+        let help = format!("{}; `git checkout HEAD -- {file}` brings it back", own.help());
         Some(Fault::error("changed-since", place, message).labelled("not what HEAD has").help(help))
     };
     altered.iter().filter_map(one).collect()

@@ -5,12 +5,15 @@ use super::carried::{Carried, Made, made_edits};
 use super::decide::{DecideError, overlay};
 use super::diff::diff;
 use super::draft::bare;
+use super::explain::record_of;
 use super::found::Application;
 use super::rebase::{follow, made_on};
 use crate::article::ArticleError;
 use crate::article::weigh::programme_mass;
 use crate::ledger::{Ledger, Recall};
-use crate::record::{Address, Change, Day, Decision, DecisionStatus, Evidence, EvidenceState, read};
+use crate::record::{
+    Address, Change, Day, Decision, DecisionStatus, Evidence, EvidenceState, RecordKind, read,
+};
 use crate::source::{Commit, Place, Snapshot, SourceError};
 use std::collections::{BTreeMap, BTreeSet};
 use thiserror::Error;
@@ -106,6 +109,17 @@ impl Past<'_> {
         let Some(then) = made_on(decision).and_then(|commit| self.revisions.commit(commit)) else {
             return Ok(decision.clone());
         };
+        if unknown(ledger, decision).next().is_some() {
+            let (old, _) = self.read(then);
+            let called = self.called(&old, (ledger, snapshot), decision);
+            return match unknown(ledger, decision).find_map(|(at, name)| Some((at, name, called.get(name)?)))
+            {
+                Some((at, record, now)) => {
+                    Err(DecideError::Renamed { at, record: record.to_string(), now: now.clone() })
+                }
+                None => Ok(decision.clone()),
+            };
+        }
         let moved = files_of(ledger, &decision.changes)
             .iter()
             .any(|file| then.read(file).ok() != snapshot.read(file).ok());
@@ -113,7 +127,63 @@ impl Past<'_> {
             return Ok(decision.clone());
         }
         let (old, then) = self.read(then);
-        follow(decision, (&old, &then), (ledger, snapshot))
+        follow(decision, (&old, &then), (ledger, snapshot), &BTreeMap::new())
+    }
+
+    /// What the records that a state does not have are called in it, as far as they are there by another name: held
+    /// against the state that the decision was made on, or where they were edited besides, against the commit in which
+    /// each went.
+    fn called(
+        &self,
+        old: &Ledger,
+        (now, snapshot): (&Ledger, &Snapshot),
+        decision: &Decision,
+    ) -> BTreeMap<String, String> {
+        const NAMES: usize = 20;
+        let renamed = diff(old, now).renamed;
+        let next = |address: &Address, renamed: &BTreeMap<(RecordKind, String), String>| {
+            let id = renamed.get(&(address.kind(), address.id().to_string()))?;
+            Some(Address::new(address.kind(), id.clone()))
+        };
+        let by_history = |address: &Address| {
+            let mut address = address.clone();
+            for _ in 0..NAMES {
+                let file = format!("{}/{}.yaml", address.kind().folder(), address.id());
+                let commits = self.revisions.touching(snapshot.commit()?, &[file]).ok()?;
+                let last = commits.last()?;
+                let (before, _) = self.read(self.revisions.commit(last.parents.first()?)?);
+                let (after, _) = self.read(self.revisions.commit(&last.id)?);
+                address = next(&address, &diff(&before, &after).renamed)?;
+                if now.file_of(&address).is_some() {
+                    return Some(address);
+                }
+            }
+            None
+        };
+        let by_name = |(_, name): (usize, &str)| {
+            let address = Address::parse(name)?;
+            let is = next(&address, &renamed).or_else(|| by_history(&address))?;
+            Some((name.to_string(), is.to_string()))
+        };
+        unknown(now, decision).filter_map(by_name).collect()
+    }
+
+    /// As [`Past::settled`], with records by the names that they have in the state.
+    ///
+    /// # Errors
+    /// As [`Past::settled`].
+    pub fn settled_by_name(
+        &self,
+        (ledger, snapshot): (&Ledger, &Snapshot),
+        decision: &Decision,
+    ) -> Result<Decision, DecideError> {
+        let then = made_on(decision).and_then(|commit| self.revisions.commit(commit));
+        let Some(then) = then.filter(|_| unknown(ledger, decision).next().is_some()) else {
+            return self.settled((ledger, snapshot), decision);
+        };
+        let (old, then) = self.read(then);
+        let called = self.called(&old, (ledger, snapshot), decision);
+        follow(decision, (&old, &then), (ledger, snapshot), &called)
     }
 
     /// Finds the first commit up to a state that has a decision and carries it out whole, held against its first
@@ -319,6 +389,17 @@ fn is_turned((address, was, is): &Made, made: &BTreeSet<Made>) -> bool {
         own == address && before.is_some() == is.is_some() && after.is_some() == was.is_some()
     };
     made.iter().any(other)
+}
+
+/// The records that changes name and a state does not have, each with its change, from 1.
+fn unknown<'d>(ledger: &'d Ledger, decision: &'d Decision) -> impl Iterator<Item = (usize, &'d str)> {
+    let own = |name: &str| decision.changes.iter().any(|change| change.add.as_deref() == Some(name));
+    decision.changes.iter().enumerate().filter_map(move |(at, change)| {
+        let place = change.set.as_ref().or(change.remove.as_ref()).or(change.insert.as_ref())?;
+        let name = record_of(place);
+        let address = Address::parse(name)?;
+        (ledger.file_of(&address).is_none() && !own(name)).then_some((at + 1, name))
+    })
 }
 
 /// The files of the records that some changes name.

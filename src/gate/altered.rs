@@ -110,8 +110,11 @@ pub fn altered_evidence(
         }
     }
     for one in altered(base, staged, edits) {
-        let message = format!("decision/{} was approved and differs or is gone", one.id);
-        all.push(finding(RecordKind::Decision, &one.id, "", message));
+        let message = format!("decision/{} was {}: {}", one.id, one.was.word(), one.words());
+        let route = one.keys.iter().flatten().next().map_or("", String::as_str);
+        let (mut found, key) = finding(RecordKind::Decision, &one.id, route, message);
+        found.help = one.help();
+        all.push((found, key));
     }
     for entry in base.concessions.values() {
         if !crate::qualify::concede::is_approved(base, &entry.value) || entry.value.approvals.is_empty() {
@@ -123,7 +126,7 @@ pub fn altered_evidence(
             || now.is_some_and(|now| {
                 let named = Concession { approvals: entry.value.approvals.clone(), ..now.clone() };
                 let kept = named == *entry.value || is_renamed(&entry.value, &named, edits);
-                kept && adds_names(&entry.value.approvals, &now.approvals)
+                kept && Approval::are_kept(&entry.value.approvals, &now.approvals)
             });
         if !same && !broken(staged, RecordKind::Concession, &entry.id) {
             let message = format!("concession/{} was approved and differs or is gone", entry.id);
@@ -131,15 +134,6 @@ pub fn altered_evidence(
         }
     }
     all
-}
-
-/// Returns whether approvals are those that there were, with names where none stood and others behind them: a ledger
-/// that begins to ask for different people by name asks it of what was approved before too.
-fn adds_names(old: &[Approval], new: &[Approval]) -> bool {
-    let same = |(old, new): (&Approval, &Approval)| {
-        old.role == new.role && old.on == new.on && (old.by.is_none() || old.by == new.by)
-    };
-    old.len() <= new.len() && old.iter().zip(new).all(same)
 }
 
 /// Returns whether a concession differs only in that what it names is called otherwise now.
@@ -229,8 +223,7 @@ fn finding(kind: RecordKind, id: &str, route: &str, message: String) -> (Finding
         message,
         help: match kind {
             RecordKind::Evidence => "leave the record as it was; a correction is a new record that names it by `supersedes`",
-            RecordKind::Decision => "leave the decision as it was; a change of mind is a new decision that names it by `supersedes`",
-            _ => "leave the concession as it was; another departure is another concession",
+            _ => "leave the concession as it was, but for names (`by`) of those who approved and further approvals; another departure, or a longer one, is another concession",
         }
         .to_string(),
         place: None,

@@ -47,7 +47,10 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
         if !lacks.is_empty() {
             sink.warning("not-approved", "status", format!("it says approved, and lacks {}", lacks.join(" and ")))
                 .label("no approval behind it")
-                .help("set it to `proposed` and let `bondline decide approve` write the approvals: the gate counts it as not approved");
+                .help(match decision.approvals.is_empty() {
+                    true => "set it to `proposed` and let `bondline decide approve` write the approvals: the gate counts it as not approved".to_string(),
+                    false => format!("`bondline decide approve {} --role ROLE --by NAME` adds what is lacking: until then the gate counts it as not approved", own.id),
+                });
         }
     }
     // The first of them keeps the number.

@@ -3,7 +3,7 @@
 use super::draft::leaves_no_fault;
 use super::propose::outdated;
 use super::{Wrote, brief, decision, short_id, still_closed, wrong_status};
-use crate::change::decide::{DecideError, Overlay, overlay};
+use crate::change::decide::{DecideError, Overlay, overlay, words};
 use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
@@ -67,15 +67,19 @@ pub(super) fn run(
     let mut said = Vec::new();
     let beside = edited_beside(context, &place, &now, &edits)?;
     for (was, is) in entry.value.changes.iter().zip(&settled.changes).filter(|(was, is)| was != is) {
-        let place = |change: &crate::record::Change| {
-            change
-                .set
-                .clone()
-                .or_else(|| change.remove.clone())
-                .or_else(|| change.insert.clone())
-                .unwrap_or_default()
+        let place = |change: &crate::record::Change| change.places().next().cloned().unwrap_or_default();
+        let gap = |change: &crate::record::Change| {
+            change.after.as_ref().map_or_else(String::new, |after| format!(" after {}", words(&after.0)))
         };
-        said.push(format!("{} stands at {} now", place(was), place(is)));
+        said.push(match was.insert.is_some() {
+            true => format!(
+                "what goes into {}{} goes in{} now, for the list has changed since",
+                place(was),
+                gap(was),
+                gap(is)
+            ),
+            false => format!("{} stands at {} now", place(was), place(is)),
+        });
     }
     if args.dry_run {
         said.push(format!("Nothing is written: `bondline decide apply {short}` does it."));
@@ -168,6 +172,7 @@ pub(in crate::cli) fn way_on(id: &str, status: DecisionStatus, fault: &DecideErr
         ),
         (
             DecideError::MovedOn { .. }
+            | DecideError::Renamed { .. }
             | DecideError::Gone { .. }
             | DecideError::Unsure { .. }
             | DecideError::NoPlace { .. }
@@ -182,6 +187,9 @@ pub(in crate::cli) fn way_on(id: &str, status: DecisionStatus, fault: &DecideErr
         }
         (DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. }, _) => {
             format!("the record has moved on; `bondline decide rebase {short}` brings the decision up to it")
+        }
+        (DecideError::Renamed { .. }, _) => {
+            format!("`bondline decide rebase {short}` writes what it is called now")
         }
         (DecideError::Twice { .. }, _) => {
             "keep one of the two in the decision: which of them is meant nobody can tell".to_string()

@@ -3,10 +3,11 @@
 use super::propose::{OTHERWISE, outdated};
 use super::{Wrote, decision, short_id, still_closed, text_of, uneditable, with_status, wrong_status};
 use crate::cli::args::ApproveArgs;
-use crate::cli::context::{Context, Failure, Status, nearest};
+use crate::cli::context::{Context, Failure, Loaded, Status, nearest};
 use crate::ledger::is_as_predicted;
 use crate::record::edit::{self, EditError};
 use crate::record::{Approval, DecisionStatus, Text};
+use crate::source::Place;
 use crate::source::write::FileEdit;
 use serde_json::json;
 use std::io::Write;
@@ -21,13 +22,27 @@ pub(super) fn run(
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     let short = short_id(&entry.id);
+    let rule = now.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
+    let asked = rule.map_or(&[][..], |rule| &rule.decision);
+    let persons = rule.and_then(|rule| rule.persons);
+    // The ledger may ask for more than it did when it was approved.
+    let later = own.status == DecisionStatus::Approved && !own.approvals.is_empty();
+    let lacks = !Approval::by_all(&own.approvals, asked, persons);
     match own.status {
         DecisionStatus::Proposed => {}
+        DecisionStatus::Approved if later && lacks => {}
         DecisionStatus::Draft => {
             return Err(wrong_status(
                 entry,
                 "what is approved is a proposal",
                 "`bondline decide propose {id}` freezes what it is predicted to do",
+            ));
+        }
+        DecisionStatus::Approved if lacks => {
+            return Err(wrong_status(
+                entry,
+                "only a proposal is approved",
+                "nobody has approved it: set it to `proposed`",
             ));
         }
         _ => {
@@ -44,10 +59,7 @@ pub(super) fn run(
             format!("`bondline decide propose {short}` predicts anew what they do"),
         ));
     }
-    let rule = now.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
-    let roles: Vec<&str> =
-        rule.map(|rule| rule.decision.iter().map(Text::as_str).collect()).unwrap_or_default();
-    let persons = rule.and_then(|rule| rule.persons);
+    let roles: Vec<&str> = asked.iter().map(Text::as_str).collect();
     let role = Text::from(args.role.as_str());
     if role.as_str().is_empty() {
         return Err(Failure::new("an approval needs a role", "write `--role chief-engineer`"));
@@ -58,15 +70,18 @@ pub(super) fn run(
             format!("it asks for {}; {}", roles.join(" and "), nearest(role.as_str(), &roles)),
         ));
     }
-    if own.approvals.iter().any(|approval| approval.role == role) {
+    let by = args.by.as_deref().map(Text::from);
+    if by.as_ref().is_some_and(|by| by.as_str().trim().is_empty()) {
+        return Err(Failure::new("`--by` names nobody", "write `--by NAME`, or leave it out"));
+    }
+    let mut of_role = own.approvals.iter().enumerate().filter(|(_, approval)| approval.role == role);
+    // Where people are counted, an approval that names nobody may be given its name.
+    let nameless = of_role.clone().find(|(_, approval)| approval.by.is_none() && persons.is_some());
+    if nameless.is_none() && of_role.next().is_some() && !(later && by.is_some()) {
         return Err(Failure::new(
             format!("{} has the approval of `{role}` already", entry.id),
             "`bondline decide show` lists the approvals",
         ));
-    }
-    let by = args.by.as_deref().map(Text::from);
-    if by.as_ref().is_some_and(|by| by.as_str().trim().is_empty()) {
-        return Err(Failure::new("`--by` names nobody", "write `--by NAME`, or leave it out"));
     }
     if let Some(raised) = own.raised.filter(|raised| context.today < *raised) {
         return Err(Failure::new(
@@ -82,7 +97,6 @@ pub(super) fn run(
             ));
         }
         (Some(by), Some(persons)) => {
-            let asked = rule.map_or(&[][..], |rule| &rule.decision);
             let mut named = Approval::people(&own.approvals, asked);
             let again = !named.insert(Approval::folded(by));
             let open = roles.iter().filter(|open| {
@@ -101,7 +115,8 @@ pub(super) fn run(
         }
         _ => {}
     }
-    let outdated = outdated(context, &place, &now, &entry.id, own, err)?;
+    // One that is approved already may be carried out: nothing is left to predict of it.
+    let outdated = if later { Vec::new() } else { outdated(context, &place, &now, &entry.id, own, err)? };
     if !outdated.is_empty() {
         let help = match own.approvals.is_empty() {
             true => format!("`bondline decide propose {short}` predicts anew what it does"),
@@ -113,11 +128,21 @@ pub(super) fn run(
     }
     let approval = Approval { role: role.clone(), on: context.today, by };
     let mut approvals = own.approvals.clone();
-    approvals.push(approval.clone());
-    let approved = Approval::by_all(&approvals, rule.map_or(&[][..], |rule| &rule.decision), persons);
+    match nameless.and_then(|(at, _)| approvals.get_mut(at)) {
+        Some(named) => named.by.clone_from(&approval.by),
+        None => approvals.push(approval.clone()),
+    }
+    let approved = Approval::by_all(&approvals, asked, persons);
     let was = text_of(&now, entry)?;
-    let text = entered(&was, &approval, own.approvals.len())
-        .and_then(|text| match approved {
+    let written = match (nameless, &approval.by) {
+        (Some((at, _)), Some(by)) => {
+            let name = serde_yaml::Value::from(by.as_str());
+            edit::add_key(&was, &format!("approvals.{}", at + 1), "by", &name)
+        }
+        _ => entered(&was, &approval, own.approvals.len()),
+    };
+    let text = written
+        .and_then(|text| match approved && !later {
             true => with_status(&text, DecisionStatus::Approved),
             false => Ok(text),
         })
@@ -125,14 +150,24 @@ pub(super) fn run(
     let open: Vec<&str> =
         roles.iter().copied().filter(|open| approvals.iter().all(|one| one.role.as_str() != *open)).collect();
     let words = match (approved, open.is_empty()) {
+        (true, _) if later => "Approved by all that the ledger asks for now; commit it.".to_string(),
         (true, _) => format!(
             "Approved. Next: `bondline decide apply {short}`; commit the approval before what it allows."
         ),
         (false, true) => "Every role has approved, but too few different people.".to_string(),
         (false, false) => format!("It still needs {}.", open.join(" and ")),
     };
+    let replaced = match (approved, &own.supersedes) {
+        (true, Some(old)) => replaced(context, &place, &now, old.id())?,
+        _ => None,
+    };
     let mut said = vec![words];
-    said.extend(still_closed(own).filter(|_| approved));
+    said.extend(
+        replaced
+            .as_ref()
+            .map(|(old, _)| format!("{old} was approved and never carried out: it is superseded now.")),
+    );
+    said.extend(still_closed(own).filter(|_| approved && !later));
     said.push("An approval is what was typed; it is no signature for certification.".to_string());
     let wrote = Wrote {
         did: "approve",
@@ -143,7 +178,29 @@ pub(super) fn run(
         more: json!({ "approved": approved, "open": open }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
-    wrote.write(context, &writer, &[edit], out)
+    let edits: Vec<FileEdit> = std::iter::once(edit).chain(replaced.map(|(_, edit)| edit)).collect();
+    wrote.write(context, &writer, &edits, out)
+}
+
+/// The decision that another stands in place of, with the edit that says so; `None` where it is not approved or was
+/// carried out: what stands in the records was decided by it.
+fn replaced(
+    context: &Context,
+    place: &Place,
+    now: &Loaded,
+    old: &str,
+) -> Result<Option<(String, FileEdit)>, Failure> {
+    let Some(entry) = now.ledger.decision(old).filter(|one| one.value.status == DecisionStatus::Approved)
+    else {
+        return Ok(None);
+    };
+    if place.repository().is_none() || context.application(place, now, entry)?.is_some() {
+        return Ok(None);
+    }
+    let was = text_of(now, entry)?;
+    let text =
+        with_status(&was, DecisionStatus::Superseded).map_err(|fault| uneditable(&entry.file, &fault))?;
+    Ok(Some((entry.id.clone(), FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) })))
 }
 
 fn entered(text: &str, approval: &Approval, before: usize) -> Result<String, EditError> {

@@ -25,7 +25,8 @@ pub(super) fn run(
     let own = &*entry.value;
     let short = short_id(&entry.id);
     let settled = context
-        .settled(&place, &now, own)
+        .past(&place)
+        .settled_by_name((&now.ledger, &now.snapshot), own)
         .map_err(|fault| Failure::new(fault.to_string(), way_on(&entry.id, DecisionStatus::Draft, &fault)))?;
     let renewed = renew(&settled, &now.ledger, &now.snapshot).map_err(|at| gone(entry, at))?;
     let moved = renewed.changes != own.changes;

@@ -80,6 +80,15 @@ impl Approval {
         all
     }
 
+    /// Returns whether approvals are those that there were, with names where none stood and others behind them: a
+    /// ledger that begins to ask for different people by name asks it of what was approved before too.
+    pub fn are_kept(old: &[Self], new: &[Self]) -> bool {
+        let same = |(old, new): (&Self, &Self)| {
+            old.role == new.role && old.on == new.on && (old.by.is_none() || old.by == new.by)
+        };
+        old.len() <= new.len() && old.iter().zip(new).all(same)
+    }
+
     /// Returns a name without regard to case and blanks: `Ann Lee` and `ann  lee` are one person.
     pub fn folded(name: &Text) -> String {
         name.as_str().split_whitespace().map(str::to_lowercase).collect::<Vec<_>>().join(" ")
