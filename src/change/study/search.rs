@@ -35,8 +35,8 @@ const SIDE_BY_SIDE: usize = 256;
 const FARTHEST: usize = 4096;
 /// Judged in full where the study says nothing.
 pub const USUAL_LIMIT: u32 = 1000;
-/// The most that are looked at.
-const MOST_LOOKED_AT: u64 = 2_000_000;
+/// The most that are looked at, judged or not.
+pub const MOST_LOOKED_AT: u64 = 2_000_000;
 
 /// How a search ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -90,6 +90,8 @@ pub struct Progress {
 pub struct StudyOptions<'a> {
     /// Decides between equals in what is tried.
     pub seed: u64,
+    /// How many are looked at at most: [`MOST_LOOKED_AT`].
+    pub most_looked_at: u64,
     /// Says whether to stop.
     pub stop: &'a (dyn Fn() -> Option<Ended> + Sync),
     /// Hears how far it is.
@@ -542,7 +544,7 @@ impl<'a> Search<'a> {
                     whole = true;
                     break;
                 };
-                let looked = self.looked_at >= MOST_LOOKED_AT;
+                let looked = self.looked_at >= self.options.most_looked_at;
                 if looked || batch.len() >= self.left() {
                     if batch.is_empty() {
                         let ended = if looked { Ended::Looked } else { Ended::Limit };

@@ -15,6 +15,7 @@ use crate::qualify::conform::conformity;
 use crate::qualify::margins::margins_of;
 use crate::qualify::verdict::{Verdict, evaluate};
 use crate::record::{ComputedCheck, Level, Study};
+use crate::report::page::{Frame, Style};
 use crate::report::study::json;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -174,7 +175,8 @@ impl Bed {
     }
 
     pub(super) fn run(&self, study: &str, seed: u64) -> Found {
-        let options = StudyOptions { seed, stop: &|| None, progress: &|_| {} };
+        let options =
+            StudyOptions { seed, most_looked_at: MOST_LOOKED_AT, stop: &|| None, progress: &|_| {} };
         run(&self.room(), &entry(study), &options).unwrap()
     }
 }
@@ -418,7 +420,7 @@ fn masses_add_up_over_blocks_as_the_whole_weighs() {
 }
 
 pub(super) fn weighed(bed: &Bed, space: &Space) -> Weights {
-    let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
+    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &|| None, progress: &|_| {} };
     Weights::of(&bed.room(), space, &options).unwrap()
 }
 
@@ -459,6 +461,34 @@ fn candidates_come_the_lightest_first_and_each_once() {
     expected.retain(|choice| weights.ranks(choice).is_some());
     expected.sort();
     assert_eq!(choices, expected);
+}
+
+#[test]
+fn where_not_all_are_looked_at_the_gap_is_honest_and_the_answer_says_why() {
+    let bed = Bed::new();
+    let text =
+        study(&[CORE, CLEAR, P1, P3, MESH, RESIN], "keep: {margins: 0.1}\nlimits: {variations: 100000}\n");
+    let truth = bed.run(&text, 1);
+    assert_eq!(truth.ended, Ended::Whole);
+    let mut short = 0;
+    for most in [1, 8, 40] {
+        let options = StudyOptions { seed: 1, most_looked_at: most, stop: &|| None, progress: &|_| {} };
+        let found = run(&bed.room(), &entry(&text), &options).unwrap();
+        assert_eq!(found.ended, Ended::Looked, "{most}");
+        assert!(found.looked_at < truth.looked_at);
+        let frame = Frame::of(&bed.ledger, 80, Style { colour: false }, false);
+        let said = crate::report::study::text(&found, None, &frame);
+        assert!(said.contains("looked at, the most that are"), "{said}");
+        for own in &found.rows {
+            let no_worse = truth.rows.iter().filter(|other| {
+                other.row.weeks <= own.row.weeks && other.row.known_cost <= own.row.known_cost + 1e-9
+            });
+            let lightest = no_worse.map(|other| other.row.delta).fold(f64::INFINITY, f64::min);
+            assert!(own.row.delta - lightest <= own.gap + 1e-9);
+            short += usize::from(own.gap > 0.0);
+        }
+    }
+    assert!(short > 0, "no search stopped short of anything");
 }
 
 #[test]
@@ -563,7 +593,7 @@ fn a_search_that_is_stopped_says_how_far_it_came() {
     let judged = std::sync::atomic::AtomicUsize::new(0);
     let stop = || (judged.load(std::sync::atomic::Ordering::Relaxed) > 0).then_some(Ended::Interrupted);
     let progress = |own: &Progress| judged.store(own.judged, std::sync::atomic::Ordering::Relaxed);
-    let options = StudyOptions { seed: 1, stop: &stop, progress: &progress };
+    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &stop, progress: &progress };
     let found = run(&bed.room(), &entry(&text), &options).unwrap();
     assert_eq!(found.ended, Ended::Interrupted);
     assert!(found.bound.is_some() && found.judged > 0);
@@ -575,7 +605,7 @@ fn what_meets_in_too_many_combinations_is_refused() {
     let bed = Bed::new();
     let many = "{attribute: recipe/infused#layers.3.thickness, from: 1 mm, to: 20 mm, step: 0.1 mm}";
     let more = "{attribute: recipe/infused#resin.content, from: 36 %, to: 48 %, step: 0.1 %}";
-    let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
+    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &|| None, progress: &|_| {} };
     let problem = run(&bed.room(), &entry(&study(&[many, more], "")), &options).unwrap_err();
     assert!(matches!(problem, StudyError::Interwoven { .. }), "{problem}");
     assert!(StackRules::default().is_empty());
