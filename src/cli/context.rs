@@ -185,6 +185,32 @@ impl Context {
         if self.by_clock { clock() } else { self.today }
     }
 
+    /// Takes a day of the past as today, and returns the commit that was the last along first parents by its end.
+    ///
+    /// # Errors
+    /// [`Failure`] where it is no day, there is no history, or no commit is that old.
+    pub fn back_to(&mut self, day: &str) -> Result<String, Failure> {
+        self.today = Day::parse(day).map_err(|words| Failure::new(words, "write --as-of 2026-06-01"))?;
+        self.by_clock = false;
+        let place = self.place()?;
+        match place.last_before(end_of(self.today))? {
+            (Some(commit), _) => Ok(commit),
+            (None, oldest) => {
+                let cut = place.repository().is_some_and(|repository| repository.is_shallow());
+                let here = if cut { "the clone is shallow, and the oldest here" } else { "the first" };
+                let first =
+                    oldest.map_or_else(String::new, |time| format!("; {here} is of {}", day_of(time)));
+                Err(Failure::new(
+                    format!("no commit is as old as {}{first}", self.today),
+                    match cut {
+                        true => "fetch the rest with `git fetch --unshallow`, or name a later day",
+                        false => "name a later day; `bondline history` lists the commits",
+                    },
+                ))
+            }
+        }
+    }
+
     /// Returns what texts have to fit.
     pub fn frame(&self, ledger: &Ledger, all: bool) -> Frame {
         Frame::of(ledger, self.width, Style { colour: self.colour }, all)
@@ -590,6 +616,12 @@ impl Context {
             },
         }
     }
+}
+
+/// The end of a day in UTC, in seconds since 1970.
+fn end_of(day: Day) -> i64 {
+    let days = (day.0 - jiff::civil::date(1970, 1, 1)).get_days();
+    (i64::from(days) + 1) * 86_400
 }
 
 /// The day by the machine's clock, in UTC.

@@ -37,4 +37,5 @@ pub mod standing;
 pub mod study;
 pub mod table;
 pub mod trials;
+pub mod turns;
 pub mod weighings;

@@ -9,5 +9,6 @@ mod full_disk;
 mod gate;
 mod merge;
 mod states;
+mod turns;
 mod walk;
 mod writers;
