@@ -544,7 +544,7 @@ pub(super) fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {
 }
 
 /// Compares values as records read them: `45` and `"45"` say the same.
-pub(super) fn alike(one: &Value, two: &Value) -> bool {
+pub(crate) fn alike(one: &Value, two: &Value) -> bool {
     match (one, two) {
         (Value::Mapping(one), Value::Mapping(two)) => {
             one.len() == two.len()

@@ -3,6 +3,7 @@
 use super::decide::{DecideError, alike, candidates, lookup, text_behind, words};
 use super::diff::aligned;
 use super::draft::between;
+use super::explain::record_of;
 use crate::article::Aligned;
 use crate::ledger::Ledger;
 use crate::record::{Address, Change, Decision, Free, PlaceIndex, RecordKind, places};
@@ -44,6 +45,11 @@ pub fn follow(
             continue;
         };
         let at = at + 1;
+        let name = record_of(&place);
+        let own = called.get(name).map_or(name, String::as_str);
+        if text_behind(then, before, name).is_some() && text_behind(now, after, own).is_none() {
+            return Err(DecideError::NoRecord { at, address: name.to_string() });
+        }
         match new_place((then, before), (now, after), &place, change, called) {
             Place::Unmoved => {}
             Place::Moved(route, behind) => {

@@ -4,7 +4,7 @@ use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
 use crate::article::ArticleError;
 use crate::article::weigh::{MassStatement, Method, Scope, statement_by};
-use crate::change::approved::{Altered, altered};
+use crate::change::approved::{Altered, altered, standing};
 use crate::change::carried::carried_out;
 use crate::change::decide::DecideError;
 use crate::change::diff::{Edits, diff};
@@ -407,14 +407,14 @@ impl Context {
     /// whose records were others.
     ///
     /// # Errors
-    /// [`DecideError`] where an entry is gone since, or can't be told from its equals.
+    /// [`DecideError`] where an entry is gone since, can't be told from its equals, or a record is called otherwise.
     pub fn settled(
         &self,
         place: &Place,
         loaded: &Loaded,
         decision: &Decision,
     ) -> Result<Decision, DecideError> {
-        self.past(place).settled((&loaded.ledger, &loaded.snapshot), decision)
+        self.past(place).settled_here((&loaded.ledger, &loaded.snapshot), decision)
     }
 
     /// Finds the first commit that carries a decision out whole, held against its first parent; `None` where there
@@ -474,13 +474,17 @@ impl Context {
             return Ok(Vec::new());
         }
         let head = self.read(head);
-        Ok(altered(&head.ledger, &loaded.ledger, &diff(&head.ledger, &loaded.ledger)))
+        let (base, now) = ((&head.ledger, &head.snapshot), (&loaded.ledger, &loaded.snapshot));
+        let stands = standing(base, now, &self.past(place));
+        Ok(altered(base.0, now.0, &diff(base.0, now.0), &stands))
     }
 
     /// Works out what approved decisions account for of the edits between two states.
     pub fn explain(&self, place: &Place, base: &Loaded, head: &Loaded, edits: &Edits) -> Explained {
         let past = self.past(place);
         let mut found = explain((&base.ledger, &base.snapshot), &head.ledger, edits, &past);
+        let states = ((&base.ledger, &base.snapshot), (&head.ledger, &head.snapshot));
+        found.stands = standing(states.0, states.1, &past);
         // What is staged has no order yet.
         if head.snapshot.commit().is_some() {
             in_order(&mut found, &base.ledger, (&head.ledger, &head.snapshot), &past);

@@ -84,7 +84,7 @@ pub(super) fn run(
     context.note_broken(&loaded, err)?;
     if context.json() {
         let mut document = mass::json(&statement);
-        weighings::beside(&mut document, pieces.as_deref().map(|own| (own, &*left)), estimates.as_ref());
+        weighings::beside(&mut document, (pieces.as_deref(), &left), estimates.as_ref());
         if let Some(map) = document.as_object_mut().filter(|_| args.cost) {
             map.insert("cost".to_string(), cost::scope_json(cost.as_ref()));
         }
@@ -103,8 +103,8 @@ pub(super) fn run(
         write!(out, "{}", mass::text(&statement, context.width))?;
     } else {
         context.say_laid(&loaded, out)?;
-        let parts = (pieces.as_deref().map(|own| (own, &*left)), estimates.as_ref());
-        write!(out, "{}", weighings::text(&statement, parts, context.width))?;
+        let parts = (pieces.as_deref(), estimates.as_ref());
+        write!(out, "{}", weighings::text(&statement, parts, &left, context.width))?;
     }
     let budgeted = statement.groups.iter().chain(statement.assemblies.iter().map(|assembly| &assembly.each));
     let over = budgeted.into_iter().any(|sum| sum.budget_kg.is_some_and(|budget| sum.kg > budget));

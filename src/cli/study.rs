@@ -3,9 +3,7 @@
 use super::args::StudyArgs;
 use super::context::{Context, Failure, Loaded, Status, named, to_the_end, unwritten};
 use super::decide::{base_of, next_number};
-use crate::change::study::{
-    Ended, Found, MOST_LOOKED_AT, Progress, Room, StudyError, StudyOptions, draft, run as search,
-};
+use crate::change::study::{Ended, Found, Progress, Room, StudyError, StudyOptions, draft, run as search};
 use crate::ledger::Entry;
 use crate::qualify::verdict::Evaluation;
 use crate::record::{RecordKind, Study};
@@ -77,8 +75,7 @@ fn searched(
         today: context.today,
         recall: context.recall(),
     };
-    let options =
-        StudyOptions { seed: args.seed, most_looked_at: MOST_LOOKED_AT, stop: &stop, progress: &progress };
+    let options = StudyOptions { seed: args.seed, stop: &stop, progress: &progress };
     let work = || search(&room, study, &options);
     let found = match args.jobs {
         Some(jobs) => {

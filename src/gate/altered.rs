@@ -7,10 +7,11 @@ use crate::change::diff::{Edits, tree};
 use crate::change::impact::renamed_subject;
 use crate::ledger::Ledger;
 use crate::qualify::complete::Completion;
+use crate::qualify::concede::is_approved_by_roles;
 use crate::record::{
     Address, Approval, Concession, Conformed, Evidence, EvidenceState, PolicyLevel, RecordKind,
 };
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The keys of finished evidence that may not differ.
 ///
@@ -48,12 +49,14 @@ pub fn to_be_completed<'b>(base: &'b Ledger, staged: &Ledger) -> Vec<&'b crate::
     done.filter(|entry| both(entry).unwrap_or(false)).collect()
 }
 
-/// Finds finished evidence, approved decisions and approved concessions that differ or are gone.
+/// Finds finished evidence, approved decisions and approved concessions that differ or are gone; `stands` names the
+/// decisions that are given up and stand in the records.
 pub fn altered_evidence(
     base: &Ledger,
     staged: &Ledger,
     edits: &Edits,
     completions: &Completions,
+    stands: &BTreeSet<String>,
 ) -> Vec<(Finding, String)> {
     let mut all = changed_data(staged);
     // A decision or concession that is only called otherwise is there still: decisions get new numbers.
@@ -109,15 +112,15 @@ pub fn altered_evidence(
             all.push(finding(RecordKind::Evidence, &entry.id, &key, message));
         }
     }
-    for one in altered(base, staged, edits) {
+    for one in altered(base, staged, edits, stands) {
         let message = format!("decision/{} was {}: {}", one.id, one.was.word(), one.words());
-        let route = one.keys.iter().flatten().next().map_or("", String::as_str);
-        let (mut found, key) = finding(RecordKind::Decision, &one.id, route, message);
-        found.help = one.help();
+        let (mut found, key) = finding(RecordKind::Decision, &one.id, one.key(), message);
+        found.help = one.help().to_string();
         all.push((found, key));
     }
     for entry in base.concessions.values() {
-        if !crate::qualify::concede::is_approved(base, &entry.value) || entry.value.approvals.is_empty() {
+        // One that lacks names alone was approved all the same: it takes them and nothing else.
+        if !is_approved_by_roles(base, &entry.value) || entry.value.approvals.is_empty() {
             continue;
         }
         let called = now_called(RecordKind::Concession, &entry.id);

@@ -16,10 +16,16 @@ const SUGGESTION: &str =
 pub type LeftOut = [(String, String)];
 
 /// Lays `weighings` and `learned` beside the keys of a mass statement, those that were asked for.
-pub fn beside(document: &mut Value, pieces: Option<(&[PanelPieces], &LeftOut)>, learned: Option<&Learned>) {
+pub fn beside(
+    document: &mut Value,
+    (pieces, left): (Option<&[PanelPieces]>, &LeftOut),
+    learned: Option<&Learned>,
+) {
     let Some(document) = document.as_object_mut() else { return };
-    if let Some((pieces, left)) = pieces {
+    if let Some(pieces) = pieces {
         document.insert("weighings".to_string(), pieces_json(pieces));
+    }
+    if pieces.is_some() || learned.is_some() {
         let left: Vec<Value> = left.iter().map(|(id, why)| json!({ "weighing": id, "why": why })).collect();
         document.insert("not_counted".to_string(), json!(left));
     }
@@ -151,22 +157,23 @@ fn want(panel: &str, one: &Residual) -> Option<String> {
 /// Returns the pieces, what was learned, or both, as plain text for a terminal so many columns wide.
 pub fn text(
     statement: &MassStatement,
-    (pieces, learned): (Option<(&[PanelPieces], &LeftOut)>, Option<&Learned>),
+    (pieces, learned): (Option<&[PanelPieces]>, Option<&Learned>),
+    left: &LeftOut,
     width: usize,
 ) -> String {
     let page = Page { statement, units: statement.units };
     let mut out = String::new();
-    if let Some((pieces, left)) = pieces {
+    if let Some(pieces) = pieces {
         out.push_str(&pieces_text(&page, pieces, width));
-        if let Some(words) = left_out(left) {
-            out.push_str(&wrap(&words, width));
-        }
     }
     if let Some(learned) = learned {
         if !out.is_empty() {
             out.push('\n');
         }
         out.push_str(&learned_text(&page, learned, width));
+    }
+    if let Some(words) = left_out(left) {
+        out.push_str(&wrap(&words, width));
     }
     out.push('\n');
     out.push_str(&wrap(CAUTION, width));

@@ -15,7 +15,7 @@ documents! {
     Draft { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, changes: Vec<DecidedChange> }
     Rebase { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, changes: Vec<DecidedChange>, supersedes: Option<String> }
     Propose { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, predicted: PredictedRecord, verdict: String, caution: String }
-    Approve { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, approved: bool, open: Vec<String> }
+    Approve { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, approved: bool, open: Vec<String>, superseded: Option<String> }
     Apply { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, status: String }
     Close { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, found: FoundRecord }
     Renumber { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, was: String }

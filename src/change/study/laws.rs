@@ -49,12 +49,12 @@ fn a_sum_that_is_not_what_a_candidate_weighs_proves_nothing() {
     let study = entry(&study(&[CORE, CLEAR, SOLID], ""));
     let space = Space::of(&bed.ledger, &study.value).unwrap();
     let mut weights = weighed(&bed, &space);
-    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &|| None, progress: &|_| {} };
-    let sound = search::search(&bed.room(), &study, (&space, &weights), &options).unwrap();
+    let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
+    let sound = search::search(&bed.room(), &study, (&space, &weights), &options, u64::MAX).unwrap();
     assert_eq!((sound.ended, sound.misweighed.is_some()), (Ended::Whole, false));
     // As if a variation had been put into the wrong block: the lightest of one is reckoned 5 g too heavy.
     weights.blocks[0].combinations[0].delta += 5e-3;
-    let found = search::search(&bed.room(), &study, (&space, &weights), &options).unwrap();
+    let found = search::search(&bed.room(), &study, (&space, &weights), &options, u64::MAX).unwrap();
     assert_eq!(found.ended, Ended::Masses);
     assert!(found.misweighed.is_some() && !found.rows.is_empty());
     assert!(found.rows.iter().all(|row| !row.proven && row.gap == f64::INFINITY));
@@ -239,7 +239,7 @@ fn nothing_is_said_of_what_was_not_looked_at() {
     assert!(answer_of(&found).contains(nothing), "{}", answer_of(&found));
     // Stopped at once: nothing was looked at.
     let stop = || Some(Ended::Seconds);
-    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &stop, progress: &|_| {} };
+    let options = StudyOptions { seed: 1, stop: &stop, progress: &|_| {} };
     let found = run(&bed.room(), &entry(&study(&[CORE, CLEAR], "")), &options).unwrap();
     assert!(!answer_of(&found).contains(nothing), "{}", answer_of(&found));
     // All thrown out by margins.
@@ -289,7 +289,7 @@ fn weighing_many_combinations_hears_a_stop_and_says_how_far_it_is() {
     let progress = |own: &Progress| {
         said.fetch_add(usize::from(own.weighed.is_some()), Ordering::Relaxed);
     };
-    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &stop, progress: &progress };
+    let options = StudyOptions { seed: 1, stop: &stop, progress: &progress };
     let found = run(&bed.room(), &entry(&study(&[many, more], "")), &options).unwrap();
     assert_eq!((found.ended, found.judged, found.rows.len()), (Ended::Seconds, 0, 0));
     assert_eq!(found.candidates, 191 * 91);

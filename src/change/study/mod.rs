@@ -24,7 +24,7 @@ mod tests;
 
 pub use judge::{Criterion, LeastMargin, Outcome, Row, Thrown, TouchedPanel};
 pub use rank::{Bundle, Ranked, Single};
-pub use search::{Ended, Found, MOST_LOOKED_AT, Progress, StudyOptions, ThrownOut, run};
+pub use search::{Ended, Found, Progress, StudyOptions, ThrownOut, run};
 
 use crate::article::ArticleError;
 use crate::change::decide::DecideError;

@@ -175,8 +175,7 @@ impl Bed {
     }
 
     pub(super) fn run(&self, study: &str, seed: u64) -> Found {
-        let options =
-            StudyOptions { seed, most_looked_at: MOST_LOOKED_AT, stop: &|| None, progress: &|_| {} };
+        let options = StudyOptions { seed, stop: &|| None, progress: &|_| {} };
         run(&self.room(), &entry(study), &options).unwrap()
     }
 }
@@ -420,7 +419,7 @@ fn masses_add_up_over_blocks_as_the_whole_weighs() {
 }
 
 pub(super) fn weighed(bed: &Bed, space: &Space) -> Weights {
-    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &|| None, progress: &|_| {} };
+    let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
     Weights::of(&bed.room(), space, &options).unwrap()
 }
 
@@ -472,8 +471,8 @@ fn where_not_all_are_looked_at_the_gap_is_honest_and_the_answer_says_why() {
     assert_eq!(truth.ended, Ended::Whole);
     let mut short = 0;
     for most in [1, 8, 40] {
-        let options = StudyOptions { seed: 1, most_looked_at: most, stop: &|| None, progress: &|_| {} };
-        let found = run(&bed.room(), &entry(&text), &options).unwrap();
+        let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
+        let found = search::run_looking(&bed.room(), &entry(&text), &options, most).unwrap();
         assert_eq!(found.ended, Ended::Looked, "{most}");
         assert!(found.looked_at < truth.looked_at);
         let frame = Frame::of(&bed.ledger, 80, Style { colour: false }, false);
@@ -593,7 +592,7 @@ fn a_search_that_is_stopped_says_how_far_it_came() {
     let judged = std::sync::atomic::AtomicUsize::new(0);
     let stop = || (judged.load(std::sync::atomic::Ordering::Relaxed) > 0).then_some(Ended::Interrupted);
     let progress = |own: &Progress| judged.store(own.judged, std::sync::atomic::Ordering::Relaxed);
-    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &stop, progress: &progress };
+    let options = StudyOptions { seed: 1, stop: &stop, progress: &progress };
     let found = run(&bed.room(), &entry(&text), &options).unwrap();
     assert_eq!(found.ended, Ended::Interrupted);
     assert!(found.bound.is_some() && found.judged > 0);
@@ -605,7 +604,7 @@ fn what_meets_in_too_many_combinations_is_refused() {
     let bed = Bed::new();
     let many = "{attribute: recipe/infused#layers.3.thickness, from: 1 mm, to: 20 mm, step: 0.1 mm}";
     let more = "{attribute: recipe/infused#resin.content, from: 36 %, to: 48 %, step: 0.1 %}";
-    let options = StudyOptions { seed: 1, most_looked_at: MOST_LOOKED_AT, stop: &|| None, progress: &|_| {} };
+    let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
     let problem = run(&bed.room(), &entry(&study(&[many, more], "")), &options).unwrap_err();
     assert!(matches!(problem, StudyError::Interwoven { .. }), "{problem}");
     assert!(StackRules::default().is_empty());

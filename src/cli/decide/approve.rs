@@ -2,6 +2,8 @@
 
 use super::propose::{OTHERWISE, outdated};
 use super::{Wrote, decision, short_id, still_closed, text_of, uneditable, with_status, wrong_status};
+use crate::change::approved::is_carried_out;
+use crate::change::decide::{DecideError, overlay};
 use crate::cli::args::ApproveArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status, nearest};
 use crate::ledger::is_as_predicted;
@@ -75,9 +77,16 @@ pub(super) fn run(
         return Err(Failure::new("`--by` names nobody", "write `--by NAME`, or leave it out"));
     }
     let mut of_role = own.approvals.iter().enumerate().filter(|(_, approval)| approval.role == role);
-    // Where people are counted, an approval that names nobody may be given its name.
-    let nameless = of_role.clone().find(|(_, approval)| approval.by.is_none() && persons.is_some());
-    if nameless.is_none() && of_role.next().is_some() && !(later && by.is_some()) {
+    // Where people are counted, an approval that names nobody may be given its name, and where too few have a role
+    // each, a role may have another.
+    let nameless = of_role.clone().find(|(_, approval)| approval.is_nameless() && persons.is_some());
+    let named = Approval::people(&own.approvals, asked);
+    let another = by.as_ref().is_some_and(|by| {
+        let all_roles = roles.iter().all(|role| own.approvals.iter().any(|one| one.role.as_str() == *role));
+        let few = persons.is_some_and(|persons| named.len() < persons as usize);
+        all_roles && few && !named.contains(&Approval::folded(by))
+    });
+    if nameless.is_none() && of_role.next().is_some() && !another {
         return Err(Failure::new(
             format!("{} has the approval of `{role}` already", entry.id),
             "`bondline decide show` lists the approvals",
@@ -97,10 +106,12 @@ pub(super) fn run(
             ));
         }
         (Some(by), Some(persons)) => {
-            let mut named = Approval::people(&own.approvals, asked);
+            let mut named = named.clone();
             let again = !named.insert(Approval::folded(by));
+            // Roles that somebody else may still fill, or be named for.
             let open = roles.iter().filter(|open| {
-                **open != role.as_str() && own.approvals.iter().all(|one| one.role.as_str() != **open)
+                let mut own = own.approvals.iter().filter(|one| one.role.as_str() == **open);
+                **open != role.as_str() && own.all(Approval::is_nameless)
             });
             // Nobody may use up the role that a second person would have to fill.
             if again && named.len() + open.count() < persons as usize {
@@ -115,10 +126,16 @@ pub(super) fn run(
         }
         _ => {}
     }
-    // One that is approved already may be carried out: nothing is left to predict of it.
-    let outdated = if later { Vec::new() } else { outdated(context, &place, &now, &entry.id, own, err)? };
+    if let Some(altered) = context.altered_decisions(&place, &now)?.iter().find(|one| one.id == entry.id) {
+        return Err(Failure::new(altered.in_head(), altered.help()));
+    }
+    // Of one that was carried out nothing is left to predict.
+    let state = (&now.ledger, &now.snapshot);
+    let done = later && is_carried_out(state, &entry.id, own, &context.past(&place));
+    let outdated = if done { Vec::new() } else { outdated(context, &place, &now, &entry.id, own, err)? };
     if !outdated.is_empty() {
         let help = match own.approvals.is_empty() {
+            _ if later => format!("`bondline decide rebase {short}` drafts it anew in its place"),
             true => format!("`bondline decide propose {short}` predicts anew what it does"),
             false => format!(
                 "the approvals that it has speak for what was proposed: take `approvals` out, and `bondline decide propose {short}` predicts anew"
@@ -162,11 +179,10 @@ pub(super) fn run(
         _ => None,
     };
     let mut said = vec![words];
-    said.extend(
-        replaced
-            .as_ref()
-            .map(|(old, _)| format!("{old} was approved and never carried out: it is superseded now.")),
-    );
+    said.extend(replaced.as_ref().map(|(old, _)| {
+        let verb = if args.dry_run { "would be" } else { "is" };
+        format!("{old} was never carried out: it {verb} superseded now.")
+    }));
     said.extend(still_closed(own).filter(|_| approved && !later));
     said.push("An approval is what was typed; it is no signature for certification.".to_string());
     let wrote = Wrote {
@@ -175,26 +191,37 @@ pub(super) fn run(
         file: &entry.file,
         dry_run: args.dry_run,
         said,
-        more: json!({ "approved": approved, "open": open }),
+        more: json!({
+            "approved": approved,
+            "open": open,
+            "superseded": replaced.as_ref().map(|(old, _)| old),
+        }),
     };
     let edit = FileEdit { file: entry.file.clone(), was: Some(was), shall: Some(text) };
     let edits: Vec<FileEdit> = std::iter::once(edit).chain(replaced.map(|(_, edit)| edit)).collect();
     wrote.write(context, &writer, &edits, out)
 }
 
-/// The decision that another stands in place of, with the edit that says so; `None` where it is not approved or was
-/// carried out: what stands in the records was decided by it.
+/// The decision that another stands in place of, with the edit that says so; `None` where it is given up already, or
+/// where something of it stands, or may stand, in the records: what stands there was decided by it.
 fn replaced(
     context: &Context,
     place: &Place,
     now: &Loaded,
     old: &str,
 ) -> Result<Option<(String, FileEdit)>, Failure> {
-    let Some(entry) = now.ledger.decision(old).filter(|one| one.value.status == DecisionStatus::Approved)
-    else {
+    let open = |status| matches!(status, DecisionStatus::Proposed | DecisionStatus::Approved);
+    let Some(entry) = now.ledger.decision(old).filter(|one| open(one.value.status)) else {
         return Ok(None);
     };
-    if place.repository().is_none() || context.application(place, now, entry)?.is_some() {
+    let state = (&now.ledger, &now.snapshot);
+    let is_here = || {
+        let laid = context.settled(place, now, &entry.value);
+        let laid = laid.and_then(|own| overlay(&now.ledger, &now.snapshot, &[&own]));
+        matches!(laid, Err(DecideError::Done { .. }))
+    };
+    let whole = place.repository().is_some_and(|repository| !repository.is_shallow());
+    if !whole || is_here() || is_carried_out(state, &entry.id, &entry.value, &context.past(place)) {
         return Ok(None);
     }
     let was = text_of(now, entry)?;

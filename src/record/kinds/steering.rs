@@ -66,6 +66,7 @@ impl Approval {
             .filter(counts)
             .filter_map(|approval| approval.by.as_ref())
             .map(Self::folded)
+            .filter(|name| !name.is_empty())
             .collect()
     }
 
@@ -84,9 +85,14 @@ impl Approval {
     /// ledger that begins to ask for different people by name asks it of what was approved before too.
     pub fn are_kept(old: &[Self], new: &[Self]) -> bool {
         let same = |(old, new): (&Self, &Self)| {
-            old.role == new.role && old.on == new.on && (old.by.is_none() || old.by == new.by)
+            old.role == new.role && old.on == new.on && (old.is_nameless() || old.by == new.by)
         };
         old.len() <= new.len() && old.iter().zip(new).all(same)
+    }
+
+    /// Returns whether it names nobody.
+    pub fn is_nameless(&self) -> bool {
+        self.by.as_ref().is_none_or(|by| Self::folded(by).is_empty())
     }
 
     /// Returns a name without regard to case and blanks: `Ann Lee` and `ann  lee` are one person.
