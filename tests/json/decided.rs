@@ -184,7 +184,9 @@ fn a_decision_says_the_same_of_itself_from_draft_to_history() {
     assert_eq!((few.commits.len(), few.left_out), (3, 1));
     assert_eq!(few.commits[2].delta_kg, history.commits[2].delta_kg);
 
-    // In its place another is drafted, which is renumbered.
+    // Where the record has moved on another is drafted in its place, which is renumbered.
+    let recipe = bench.read("recipes/hatch-outer.yaml");
+    bench.write("recipes/hatch-outer.yaml", &recipe.replace("thickness: 5 mm", "thickness: 7 mm"));
     let rebase: Rebase = read(&bench, "decide rebase dd-002", 0);
     assert_eq!((rebase.did.as_str(), rebase.supersedes.as_deref()), ("rebase", Some(ID)));
     let renumber: Renumber = read(&bench, "decide renumber dd-003", 0);

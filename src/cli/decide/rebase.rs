@@ -30,9 +30,10 @@ pub(super) fn run(
         .settled_by_name((&now.ledger, &now.snapshot), own)
         .map_err(|fault| Failure::new(fault.to_string(), way_on(&entry.id, DecisionStatus::Draft, &fault)))?;
     let renewed = renew(&settled, &now.ledger, &now.snapshot).map_err(|at| gone(&now, entry, at))?;
-    if let Some((at, change)) = renewed.changes.iter().enumerate().find(|(_, change)| is_done(change)) {
+    if let Some(at) = renewed.changes.iter().position(is_done) {
+        let change = own.changes.get(at).map(line).unwrap_or_default();
         return Err(Failure::new(
-            format!("change {}, {}, is carried out already", at + 1, line(change)),
+            format!("change {}, {change}, is carried out already", at + 1),
             format!("`bondline decide show {short}` names the commit, where there is one"),
         ));
     }
