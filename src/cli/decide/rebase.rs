@@ -37,6 +37,7 @@ pub(super) fn run(
             format!("`bondline decide show {short}` names the commit, where there is one"),
         ));
     }
+    leaves_no_fault(context, &now, &renewed.changes)?;
     let moved = renewed.changes != own.changes;
     // Changes that still fit may come to something else than what was approved.
     let outdated = match own.status {
@@ -49,7 +50,6 @@ pub(super) fn run(
             format!("`bondline impact {short}` shows what it does"),
         ));
     }
-    leaves_no_fault(context, &now, &renewed.changes)?;
     let open = match own.status {
         DecisionStatus::Draft => true,
         DecisionStatus::Proposed => own.approvals.is_empty(),
