@@ -35,6 +35,7 @@ mod streams;
 mod terminal;
 
 // Further modules, one line each:
+mod fuzz;
 mod git;
 mod outside;
 mod property;
