@@ -14,6 +14,7 @@ use crate::change::impact::Impact;
 use crate::change::weaker::Weaker;
 use crate::ledger::{Entry, Ledger};
 use crate::record::Decision;
+use crate::report::head::ReportHead;
 use crate::report::impact::{self, Group};
 use crate::report::margins::moved_cells;
 use crate::report::page::merged;
@@ -38,6 +39,10 @@ pub struct ChangeInput<'a> {
     pub base: &'a Ledger,
     /// The ledger after.
     pub head: &'a Ledger,
+    /// What the state after says about itself, and which it is.
+    pub says: (ReportHead, String),
+    /// What could not be judged, in words.
+    pub left_out: Vec<String>,
     /// The decision behind it.
     pub decision: Option<&'a Entry<Decision>>,
 }
@@ -110,6 +115,7 @@ pub(super) fn context(change: &ChangeInput<'_>, pages: &Ledger) -> (&'static str
     put("worse", json!(worse));
     put("others", json!(others));
     put("weakened", json!(found.weaker.iter().map(Weaker::words).collect::<Vec<_>>()));
+    put("left_out", json!(change.left_out));
     put("impact", document);
     ("change.html", change.title.clone(), all.into())
 }
