@@ -47,7 +47,7 @@ use crate::record::{Address, Day, Fault, RecordKind};
 use crate::report::head::{CAUTIONS, ReportHead};
 use crate::report::history::Step;
 use include_dir::{Dir, include_dir};
-use minijinja::{AutoEscape, Environment, UndefinedBehavior};
+use minijinja::{AutoEscape, Environment, HtmlEscape, UndefinedBehavior};
 use serde_json::json;
 use sha2::{Digest, Sha256};
 use std::sync::Arc;
@@ -131,7 +131,9 @@ pub struct Site<'a> {
     /// Kinds of subject that have a matrix, with the number of its pages.
     matrix: Vec<(&'static str, usize)>,
     /// What all pages say alike.
-    fixed: Vec<(&'static str, minijinja::Value)>,
+    fixed: Fixed,
+    /// Pages over the whole, with what they are called.
+    nav: Vec<(String, &'static str)>,
     style: String,
     script: String,
     /// Of pages that are served: the state that they show, and what asks whether it is still that.
@@ -162,8 +164,20 @@ impl<'a> Site<'a> {
         let environment = environment(&inputs, &known)?;
         inputs.head.assumptions = registers.assumptions.unwrap_or(inputs.evaluation.assumptions.len());
         let sheets = sheets(&inputs, &matrix, &registers);
-        let fixed = fixed(&inputs, &matrix);
-        Ok(Self { inputs, environment, sheets, matrix, fixed, style, script, served: None, known, registers })
+        let (fixed, nav) = fixed(&inputs, &matrix);
+        Ok(Self {
+            inputs,
+            environment,
+            sheets,
+            matrix,
+            fixed,
+            nav,
+            style,
+            script,
+            served: None,
+            known,
+            registers,
+        })
     }
 
     /// Makes the pages ask their server whether `state` is still what the ledger is.
@@ -270,7 +284,10 @@ impl<'a> Site<'a> {
             page.put("head", change.says.0.json());
         }
         page.put("title", json!(title));
-        page.put("here", json!(file));
+        if root != "../" || !matches!(sheet, Sheet::Record(..)) {
+            let own = navigation(&self.nav, root, file);
+            page.put("navigation", minijinja::Value::from_safe_string(own));
+        }
         page.put("root", json!(root));
         page.put("policy", json!(policy));
         page.put("inline", json!(alone.then(|| json!({ "css": self.style, "js": self.script }))));
@@ -279,8 +296,11 @@ impl<'a> Site<'a> {
     }
 }
 
-/// What every page says alike, made once.
-fn fixed(inputs: &Inputs<'_>, matrix: &[(&'static str, usize)]) -> Vec<(&'static str, minijinja::Value)> {
+/// Values of templates by name.
+type Fixed = Vec<(&'static str, minijinja::Value)>;
+
+/// What every page says alike, made once, the navigation as of a page of a record; and the pages over the whole.
+fn fixed(inputs: &Inputs<'_>, matrix: &[(&'static str, usize)]) -> (Fixed, Vec<(String, &'static str)>) {
     let programme = inputs
         .ledger
         .head
@@ -303,17 +323,33 @@ fn fixed(inputs: &Inputs<'_>, matrix: &[(&'static str, usize)]) -> Vec<(&'static
         ("evidence.html", "Evidence"),
         ("decisions.html", "Decisions"),
     ];
-    let nav = nav.iter().map(|(file, name)| json!({ "file": file, "name": name }));
-    [
+    let nav: Vec<(String, &'static str)> = nav.map(|(file, name)| (file.to_string(), name)).to_vec();
+    let said = [
         ("programme", json!(programme)),
         ("label", json!(inputs.label)),
         ("head", inputs.head.json()),
-        ("cautions", json!(CAUTIONS)),
         ("caution", json!(crate::report::head::CAUTION_LINE)),
-        ("nav", nav.collect()),
-    ]
-    .map(|(name, value)| (name, value.shown()))
-    .to_vec()
+    ];
+    let cautions = CAUTIONS.iter().map(|one| format!("\n<li>{}</li>", HtmlEscape(one))).collect();
+    let safe = minijinja::Value::from_safe_string;
+    let mut all: Vec<(&'static str, minijinja::Value)> =
+        said.map(|(name, value)| (name, value.shown())).to_vec();
+    all.extend([("cautions", safe(cautions)), ("navigation", safe(navigation(&nav, "../", "")))]);
+    (all, nav)
+}
+
+/// The items that lead to the pages over the whole; that of the page itself is marked.
+fn navigation(nav: &[(String, &'static str)], root: &str, here: &str) -> String {
+    let item = |(file, name): &(String, &str)| {
+        let current = if file == here { " aria-current=\"page\"" } else { "" };
+        format!(
+            "\n<li><a href=\"{}{}\"{current}>{}</a></li>",
+            HtmlEscape(root),
+            HtmlEscape(file),
+            HtmlEscape(name)
+        )
+    };
+    nav.iter().map(item).collect()
 }
 
 fn sheets(

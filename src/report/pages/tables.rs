@@ -92,11 +92,12 @@ pub(super) enum Cell {
 }
 
 /// Words; what somebody wrote may run from right to left.
-pub(super) fn text(words: impl AsRef<str>) -> Cell {
-    let words = words.as_ref();
+pub(super) fn text(words: impl AsRef<str> + Into<String>) -> Cell {
     // Only a word that is longer than any of the trade is broken, so that columns stay readable.
-    let whole = words.split_whitespace().all(|one| one.chars().count() <= LONGEST);
-    Cell::Text { words: words.to_string(), whole }
+    let is_short = |one: &str| one.len() <= LONGEST || one.chars().count() <= LONGEST;
+    let own = words.as_ref();
+    let whole = own.len() <= LONGEST || own.split_whitespace().all(is_short);
+    Cell::Text { words: words.into(), whole }
 }
 
 /// Words that are cut where they are long.
@@ -455,7 +456,7 @@ impl Facts {
     /// Adds what was written, where something was.
     pub fn written(&mut self, name: &'static str, words: Option<impl AsRef<str>>) {
         if let Some(words) = words.filter(|own| !own.as_ref().trim().is_empty()) {
-            self.add(name, text(words));
+            self.add(name, text(words.as_ref()));
         }
     }
 }
