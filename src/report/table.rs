@@ -15,6 +15,8 @@ pub enum Align {
 const GAP: usize = 2;
 /// Words are not shortened below this.
 const NARROWEST: usize = 8;
+/// Nor below this where nothing else makes a table fit.
+const LAST_RESORT: usize = 6;
 
 /// A table in plain text: a head, a rule, rows, and optionally a rule and sums below them.
 #[derive(Debug, Clone)]
@@ -79,9 +81,11 @@ impl Table {
     /// How it is laid: the first way that fits.
     fn laid(&self, width: usize) -> Laid {
         let mut last = Laid { widths: Vec::new(), gap: GAP, folded: false };
-        for (gap, folded) in [(GAP, false), (GAP, true), (1, true)] {
+        for (gap, folded, least) in
+            [(GAP, false, NARROWEST), (GAP, true, NARROWEST), (1, true, NARROWEST), (1, true, LAST_RESORT)]
+        {
             let gaps = gap * self.head.len().saturating_sub(1);
-            let widths = self.widths(width.saturating_sub(gaps), folded);
+            let widths = self.widths(width.saturating_sub(gaps), folded, least);
             let fits = widths.iter().sum::<usize>() + gaps <= width;
             last = Laid { widths, gap, folded };
             if fits {
@@ -92,7 +96,7 @@ impl Table {
     }
 
     /// Columns that fill `room` together, without the gaps.
-    fn widths(&self, room: usize, folded: bool) -> Vec<usize> {
+    fn widths(&self, room: usize, folded: bool, least: usize) -> Vec<usize> {
         let name = |name: &str| match folded {
             true => name.split(' ').map(letters).max().unwrap_or(0),
             false => letters(name),
@@ -109,7 +113,7 @@ impl Table {
             let shortened = widths
                 .iter_mut()
                 .zip(&self.head)
-                .filter(|(widest, (_, align))| *align == Align::Left && **widest > NARROWEST)
+                .filter(|(widest, (_, align))| *align == Align::Left && **widest > least)
                 .max_by_key(|(widest, _)| **widest);
             match shortened {
                 Some((widest, _)) if too_much > 0 => *widest -= 1,
