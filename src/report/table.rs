@@ -78,21 +78,18 @@ impl Table {
         out
     }
 
-    /// How it is laid: the first way that fits.
+    /// How it is laid: the first way that fits; where none does, words are not shortened further for nothing.
     fn laid(&self, width: usize) -> Laid {
-        let mut last = Laid { widths: Vec::new(), gap: GAP, folded: false };
-        for (gap, folded, least) in
-            [(GAP, false, NARROWEST), (GAP, true, NARROWEST), (1, true, NARROWEST), (1, true, LAST_RESORT)]
-        {
+        let way = |gap: usize, folded: bool, least: usize| {
             let gaps = gap * self.head.len().saturating_sub(1);
             let widths = self.widths(width.saturating_sub(gaps), folded, least);
             let fits = widths.iter().sum::<usize>() + gaps <= width;
-            last = Laid { widths, gap, folded };
-            if fits {
-                break;
-            }
-        }
-        last
+            (Laid { widths, gap, folded }, fits)
+        };
+        let tight = way(1, true, NARROWEST);
+        let ways =
+            [way(GAP, false, NARROWEST), way(GAP, true, NARROWEST), tight.clone(), way(1, true, LAST_RESORT)];
+        ways.into_iter().find(|(_, fits)| *fits).unwrap_or(tight).0
     }
 
     /// Columns that fill `room` together, without the gaps.
@@ -164,6 +161,7 @@ impl Table {
 }
 
 /// How a table is laid.
+#[derive(Clone)]
 struct Laid {
     widths: Vec<usize>,
     gap: usize,
