@@ -65,6 +65,6 @@
     }
   }
   window.addEventListener("beforeprint", () => {
-    for (const one of document.querySelectorAll("details:not(.behind)")) one.open = true;
+    for (const one of document.querySelectorAll("details:not(.behind, .long)")) one.open = true;
   });
 })();

@@ -170,6 +170,34 @@ fn ledgers_that_are_empty_broken_or_thick_have_pages() {
 }
 
 #[test]
+fn the_sheet_of_a_change_of_many_thick_stacks_can_be_handed_on() {
+    let bench = Bench::new();
+    layout::lay_base("carried", &bench.ledger());
+    let recipe = bench.read("recipes/hatch-outer.yaml");
+    let head = recipe.get(..recipe.find("layers:").unwrap()).unwrap();
+    let lay = |turned: bool| {
+        for which in 0..8 {
+            let mut thick = format!("{head}layers:\n");
+            for at in 0..1_000 {
+                let angle = if turned && at % 3 == 0 { 30 } else { at % 4 * 45 - 45 };
+                let _ = writeln!(thick, "  - {{material: cw-200-e1, angle: {angle}}}");
+            }
+            bench.write(&format!("recipes/thick-{which}.yaml"), &thick);
+        }
+    };
+    lay(false);
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "one");
+    lay(true);
+    let folder = report(&bench, "--change HEAD..");
+    let sheet = std::fs::read_to_string(folder.join("change/HEAD-to-work-tree.html")).unwrap();
+    // Six stacks are drawn before and after, the others named.
+    assert_eq!(sheet.matches("<svg").count(), 12);
+    assert!(sheet.contains("2 more stacks change"));
+    assert!(sheet.len() < 300_000, "{} bytes", sheet.len());
+}
+
+#[test]
 fn a_folder_with_other_things_is_left_alone() {
     let bench = Bench::new();
     layout::lay_base("small", &bench.ledger());

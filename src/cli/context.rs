@@ -220,6 +220,11 @@ impl Context {
     pub fn report_head(&self, loaded: &Loaded, evaluation: &Evaluation) -> ReportHead {
         // The number that `bondline assumptions` lists, so that nobody looks for the rest.
         let assumptions = assumed::count(&loaded.ledger, evaluation).unwrap_or(evaluation.assumptions.len());
+        self.head_with(loaded, assumptions)
+    }
+
+    /// As [`Context::report_head`], where somebody has counted the assumptions.
+    pub fn head_with(&self, loaded: &Loaded, assumptions: usize) -> ReportHead {
         let commit = match loaded.snapshot.origin() {
             Origin::Revision { commit, .. } if !loaded.is_laid => Some(commit.clone()),
             _ => None,

@@ -8,6 +8,7 @@ use crate::article::weigh::programme_mass;
 use crate::change::diff::diff;
 use crate::change::explain::record_of;
 use crate::change::found::{calibration, held};
+use crate::ledger::Ledger;
 use crate::qualify::gaps::counts;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
 use crate::record::{Address, RecordKind};
@@ -39,7 +40,7 @@ pub(super) fn run(
         return of_record(context, &place, (&now, &line), text, args, out);
     }
     let most = if args.all { line.len() } else { args.commits.min(line.len()) };
-    let steps = steps(context, &place, line.get(..most).unwrap_or_default(), None);
+    let steps = steps(context, &place, line.get(..most).unwrap_or_default(), &[]);
     let left = line.len() - steps.len();
     let calibration = calibration(&now.ledger);
     if context.json() {
@@ -50,18 +51,35 @@ pub(super) fn run(
     Ok(Status::Done)
 }
 
-/// Judges the states after some commits, the newest first, each as of today.
+/// A state of the history.
+struct Judged {
+    loaded: Loaded,
+    /// Mass of the programme.
+    kg: Option<f64>,
+    /// `None` where it can't be judged, or need not be.
+    evaluation: Option<Evaluation>,
+}
+
+impl Judged {
+    fn unjudged(loaded: Loaded) -> Self {
+        let kg = programme_mass(&loaded.ledger).ok();
+        Self { loaded, kg, evaluation: None }
+    }
+}
+
+/// Judges the states after some commits, the newest first, each as of today. What is `known` already, as of today too,
+/// is not judged again.
 pub(super) fn steps(
     context: &Context,
     place: &Place,
     shown: &[Commit],
-    beside: Option<&Evaluation>,
+    known: &[(&Ledger, &Evaluation)],
 ) -> Vec<Step> {
     let mut steps: Vec<Step> = Vec::new();
     // The state before the oldest that is shown, for its difference in mass.
     let before = shown.last().and_then(|oldest| oldest.parents.first());
-    let mut last: Option<(Loaded, Option<Evaluation>)> = match before.map(|parent| place.revision(parent)) {
-        Some(Ok(snapshot)) => Some((context.read(snapshot), None)),
+    let mut last: Option<Judged> = match before.map(|parent| place.revision(parent)) {
+        Some(Ok(snapshot)) => Some(Judged::unjudged(context.read(snapshot))),
         _ => None,
     };
     for commit in shown.iter().rev() {
@@ -84,16 +102,23 @@ pub(super) fn steps(
         let loaded = context.read(snapshot);
         step.broken = loaded.ledger.broken.len();
         step.kg = programme_mass(&loaded.ledger).ok();
-        let was = last.as_ref().and_then(|(last, _)| programme_mass(&last.ledger).ok());
+        let was = last.as_ref().and_then(|last| last.kg);
         step.delta_kg = step.kg.zip(was).map(|(is, was)| is - was);
-        step.decisions = decisions(context, place, commit, last.as_ref().map(|(last, _)| last), &loaded);
-        let evaluation = match last.as_ref().and_then(|(_, evaluation)| evaluation.as_ref()).or(beside) {
-            Some(other) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
-            None => evaluate(&loaded.ledger, context.today).ok(),
+        step.decisions = decisions(context, place, commit, last.as_ref().map(|last| &last.loaded), &loaded);
+        let own = known.iter().find(|(ledger, _)| ledger.is_of(&loaded.ledger)).map(|(_, found)| *found);
+        let beside = last.and_then(|last| last.evaluation);
+        let beside = beside.as_ref().or(known.first().map(|(_, found)| *found));
+        let evaluation = match (own, beside) {
+            (Some(own), _) => {
+                step.counts = Some(counts(own));
+                None
+            }
+            (None, Some(other)) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
+            (None, None) => evaluate(&loaded.ledger, context.today).ok(),
         };
-        step.counts = evaluation.as_ref().map(counts);
+        step.counts = step.counts.or_else(|| evaluation.as_ref().map(counts));
+        last = Some(Judged { loaded, kg: step.kg, evaluation });
         steps.push(step);
-        last = Some((loaded, evaluation));
     }
     steps.reverse();
     steps

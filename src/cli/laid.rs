@@ -25,8 +25,21 @@ impl Context {
         if asked.is_empty() {
             return self.load_alone(place, source);
         }
+        self.load_laid(place, source, &asked)
+    }
+
+    /// As [`Context::load_with`], where further states are read after it: what they have in common is read once.
+    ///
+    /// # Errors
+    /// As [`Context::load_with`].
+    pub fn load_first(&self, place: &Place, source: &Source, with: &With) -> Result<Loaded, Failure> {
+        let asked = with.names()?;
+        if asked.is_empty() { self.load(place, source) } else { self.load_laid(place, source, &asked) }
+    }
+
+    fn load_laid(&self, place: &Place, source: &Source, asked: &[String]) -> Result<Loaded, Failure> {
         let current = self.load(place, source)?;
-        let found = some_decisions(&current.ledger, &asked)?;
+        let found = some_decisions(&current.ledger, asked)?;
         self.laid_over(place, &current, &found)
     }
 

@@ -9,8 +9,10 @@ use crate::article::ArticleError;
 use crate::change::impact::{Impact, impact_of};
 use crate::graph::Uses;
 use crate::ledger::Ledger;
+use crate::qualify::assumed;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
 use crate::record::{Child, Day, DecisionStatus, RecordKind};
+use crate::report::head::ReportHead;
 use crate::report::history::Step;
 use crate::report::page::count;
 use crate::report::pages::{ChangeInput, Inputs, PageError, Since, Site};
@@ -26,14 +28,9 @@ const DECISIONS: usize = 8;
 /// Beyond this many duties no decision gets a sheet without being named: each is a whole evaluation.
 const DUTIES: usize = 3_000;
 
-pub(super) fn run(
-    context: &mut Context,
-    args: &ReportArgs,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
-) -> Result<Status, Failure> {
+pub(super) fn run(context: &mut Context, args: &ReportArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
-    let state = to_the_end(State::read(context, &place, args, err)?);
+    let state = to_the_end(State::read(context, &place, args)?);
     let site = state.site(context, &place, args.commits, &mut Past::default())?;
     let folder = context.directory.join(&args.out);
     let files = write(&site, &folder, &context.directory)?;
@@ -85,8 +82,12 @@ struct Drawn {
     title: String,
     impact: Impact,
     /// `None` is the state that the report is about.
-    base: Option<Loaded>,
-    head: Loaded,
+    base: Option<Ledger>,
+    head: Ledger,
+    /// What the state that is proposed says about itself, and which it is.
+    says: (ReportHead, String),
+    /// What could not be judged on either side, in words.
+    left_out: Vec<String>,
     decision: Option<String>,
 }
 
@@ -107,16 +108,11 @@ impl State {
     ///
     /// # Errors
     /// [`Failure`] where a state or a decision that was named can't be had.
-    pub fn read(
-        context: &Context,
-        place: &Place,
-        args: &ReportArgs,
-        err: &mut dyn Write,
-    ) -> Result<Self, Failure> {
-        let loaded = context.load_with(place, &args.source, &args.with)?;
-        let (some, evaluation, left_out) = judged(context, &loaded)?;
+    pub fn read(context: &Context, place: &Place, args: &ReportArgs) -> Result<Self, Failure> {
+        let loaded = context.load_first(place, &args.source, &args.with)?;
+        let (some, evaluation, left_out) = judged(context, &loaded, None)?;
         let mut own = Self { loaded, some, evaluation, left_out, drawn: Vec::new(), unshown: Vec::new() };
-        own.draw(context, place, args, err)?;
+        own.draw(context, place, args)?;
         Ok(own)
     }
 
@@ -128,13 +124,7 @@ impl State {
         self.some.as_ref().unwrap_or(&self.loaded.ledger)
     }
 
-    fn draw(
-        &mut self,
-        context: &Context,
-        place: &Place,
-        args: &ReportArgs,
-        err: &mut dyn Write,
-    ) -> Result<(), Failure> {
+    fn draw(&mut self, context: &Context, place: &Place, args: &ReportArgs) -> Result<(), Failure> {
         let open: Vec<String> = self
             .loaded
             .ledger
@@ -158,7 +148,7 @@ impl State {
         for one in &open {
             let drawn = match &too_many {
                 Some(why) => Err(why.clone()),
-                None => match self.decision(context, place, one, err) {
+                None => match self.decision(context, place, one) {
                     Ok(drawn) if drawn.impact.changes.is_empty() => {
                         Err("the records hold already what it changes".to_string())
                     }
@@ -178,7 +168,7 @@ impl State {
             }
             match asked.split_once("..") {
                 Some((base, head)) => {
-                    let mut drawn = revisions(context, place, base, head, err)?;
+                    let mut drawn = revisions(context, place, base, head)?;
                     let taken = |stem: &str| self.drawn.iter().any(|own| own.stem.eq_ignore_ascii_case(stem));
                     drawn.stem = free_stem(base, head, taken);
                     self.drawn.push(drawn);
@@ -187,7 +177,7 @@ impl State {
                     let id = self.whole_id(asked)?;
                     self.unshown.retain(|(own, _, _)| *own != id);
                     if self.drawn.iter().all(|known| known.decision.as_ref() != Some(&id)) {
-                        self.drawn.push(self.decision(context, place, &id, err)?);
+                        self.drawn.push(self.decision(context, place, &id)?);
                     }
                 }
             }
@@ -208,27 +198,19 @@ impl State {
         Ok(decisions.first().map(|(id, _)| id.clone()).unwrap_or_default())
     }
 
-    fn decision(
-        &self,
-        context: &Context,
-        place: &Place,
-        id: &str,
-        err: &mut dyn Write,
-    ) -> Result<Drawn, Failure> {
+    fn decision(&self, context: &Context, place: &Place, id: &str) -> Result<Drawn, Failure> {
         let decisions = some_decisions(&self.loaded.ledger, &[id.to_string()])?;
         let head = context.laid_over(place, &self.loaded, &decisions)?;
-        let after = context.evaluate_beside(&head, &self.evaluation, err)?;
         let label = format!("{} with {id}", self.loaded.label());
-        let impact = impact_of(
-            (&self.loaded.ledger, &self.loaded.label()),
-            &self.evaluation,
-            (&head.ledger, &label),
-            &after,
-        )
-        .map_err(|missing| context.missing(&head, &missing))?;
-        let title = self.loaded.ledger.decisions.get(id).and_then(|entry| entry.value.title.clone());
-        let title = title.map_or_else(|| id.to_string(), |title| format!("{id}: {title}"));
-        Ok(Drawn { stem: id.to_string(), title, impact, base: None, head, decision: Some(id.to_string()) })
+        let proposed = Side::of(context, head, Some(&self.evaluation))?;
+        let impact =
+            proposed.against((self.ledger(), &self.loaded.label()), &self.evaluation, &label, context)?;
+        let title = self.title(id).map_or_else(|| id.to_string(), |title| format!("{id}: {title}"));
+        // What the whole report leaves out stands on its first page; what the change makes unfit is told on its sheet.
+        let left_out = proposed.left_out.iter().filter(|one| !self.left_out.contains(one)).cloned().collect();
+        let says = (proposed.says(context), label);
+        let (stem, decision) = (id.to_string(), Some(id.to_string()));
+        Ok(Drawn { stem, title, impact, base: None, head: proposed.ledger(), says, left_out, decision })
     }
 
     /// Makes the pages ready.
@@ -248,22 +230,27 @@ impl State {
             stem: own.stem.clone(),
             title: own.title.clone(),
             impact: own.impact.clone(),
-            base: own.base.as_ref().map_or(&self.loaded.ledger, |base| &base.ledger),
-            head: &own.head.ledger,
+            base: own.base.as_ref().unwrap_or(self.ledger()),
+            head: &own.head,
+            says: own.says.clone(),
+            left_out: own.left_out.clone(),
             decision: own.decision.as_ref().and_then(|id| self.loaded.ledger.decisions.get(id)),
         });
         let shown = line.get(..commits.min(line.len())).unwrap_or_default();
         past.stand(&line, context.today);
-        let judge = || steps(context, place, shown, Some(&self.evaluation));
+        let since = self.since(context, place, &line, past);
+        let mut known = vec![(self.ledger(), &self.evaluation)];
+        known.extend(past.reached.values().flatten().map(|own| (&own.loaded.ledger, &own.evaluation)));
+        let judge = || steps(context, place, shown, &known);
         let history = past.steps.get_or_insert_with(judge).clone();
         Site::new(Inputs {
             ledger: self.ledger(),
             evaluation: &self.evaluation,
-            head: context.report_head(&self.loaded, &self.evaluation),
+            head: context.head_with(&self.loaded, 0),
             label: self.loaded.label(),
             today: context.today,
             changes: changes.collect(),
-            since: self.since(context, place, &line, past),
+            since,
             history,
             faults: self.loaded.ledger.faults.clone(),
             left_out: self.left_out.clone(),
@@ -316,30 +303,72 @@ fn reached(context: &Context, place: &Place, line: &[Commit], milestone: &str) -
     Some(context.read(place.revision(&at?.id).ok()?))
 }
 
-fn revisions(
-    context: &Context,
-    place: &Place,
-    base: &str,
-    head: &str,
-    err: &mut dyn Write,
-) -> Result<Drawn, Failure> {
+fn revisions(context: &Context, place: &Place, base: &str, head: &str) -> Result<Drawn, Failure> {
     let before = context.read(place.revision(base)?);
     let after = match head {
         "" => context.read(place.work_tree()?),
         head => context.read(place.revision(head)?),
     };
-    let was = context.evaluate(&before, err)?;
-    let is = context.evaluate_beside(&after, &was, err)?;
-    let impact = impact_of((&before.ledger, &before.label()), &was, (&after.ledger, &after.label()), &is)
-        .map_err(|missing| context.missing(&after, &missing))?;
+    let before = Side::of(context, before, None)?;
+    let after = Side::of(context, after, Some(&before.evaluation))?;
+    let label = after.loaded.label();
+    let impact =
+        after.against((before.some(), &before.loaded.label()), &before.evaluation, &label, context)?;
+    let of = |side: &Side| {
+        let label = side.loaded.label();
+        side.left_out.iter().map(|one| format!("{label}: {one}")).collect::<Vec<_>>()
+    };
     Ok(Drawn {
         stem: String::new(),
         title: format!("From {base} to {}", named(head)),
         impact,
-        base: Some(before),
-        head: after,
+        says: (after.says(context), label),
+        left_out: [of(&before), of(&after)].concat(),
+        base: Some(before.ledger()),
+        head: after.ledger(),
         decision: None,
     })
+}
+
+/// One side of a change, judged without what can't be, as the state that the report is about.
+struct Side {
+    loaded: Loaded,
+    some: Option<Ledger>,
+    evaluation: Evaluation,
+    left_out: Vec<String>,
+}
+
+impl Side {
+    fn of(context: &Context, loaded: Loaded, beside: Option<&Evaluation>) -> Result<Self, Failure> {
+        let (some, evaluation, left_out) = judged(context, &loaded, beside)?;
+        Ok(Self { loaded, some, evaluation, left_out })
+    }
+
+    fn some(&self) -> &Ledger {
+        self.some.as_ref().unwrap_or(&self.loaded.ledger)
+    }
+
+    fn ledger(self) -> Ledger {
+        self.some.unwrap_or(self.loaded.ledger)
+    }
+
+    /// What it does to the state before.
+    fn against(
+        &self,
+        base: (&Ledger, &str),
+        before: &Evaluation,
+        label: &str,
+        context: &Context,
+    ) -> Result<Impact, Failure> {
+        impact_of(base, before, (self.some(), label), &self.evaluation)
+            .map_err(|missing| context.missing(&self.loaded, &missing))
+    }
+
+    /// What a report on it says about itself.
+    fn says(&self, context: &Context) -> ReportHead {
+        let count = assumed::count(self.some(), &self.evaluation);
+        context.head_with(&self.loaded, count.unwrap_or(self.evaluation.assumptions.len()))
+    }
 }
 
 fn named(head: &str) -> &str {
@@ -361,8 +390,15 @@ fn free_stem(base: &str, head: &str, taken: impl Fn(&str) -> bool) -> String {
 }
 
 /// Judges a ledger; where a record that something rests on can't be read, what rests on it is left out and named.
-fn judged(context: &Context, loaded: &Loaded) -> Result<(Option<Ledger>, Evaluation, Vec<String>), Failure> {
-    let whole = |ledger: &Ledger| evaluate(ledger, context.today);
+fn judged(
+    context: &Context,
+    loaded: &Loaded,
+    beside: Option<&Evaluation>,
+) -> Result<(Option<Ledger>, Evaluation, Vec<String>), Failure> {
+    let whole = |ledger: &Ledger| match beside {
+        Some(other) => evaluate_beside(ledger, context.today, other),
+        None => evaluate(ledger, context.today),
+    };
     let (ledger, evaluation, mut left_out) = judged_by(&loaded.ledger, context.today, whole)
         .map_err(|missing| context.missing(loaded, &missing))?;
     let broken = loaded.ledger.broken.iter().map(|address| format!("{address} can't be read"));

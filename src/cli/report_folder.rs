@@ -36,7 +36,8 @@ pub(super) fn write(site: &Site<'_>, folder: &Path, root: &Path) -> Result<Vec<S
     files.extend(site.assets().iter().map(|(file, _)| (*file).to_string()));
     files.sort();
     // Before anything is written: a refusal leaves an earlier report as it was.
-    for file in &files {
+    let is_new = matches!(folder.symlink_metadata(), Err(error) if error.kind() == ErrorKind::NotFound);
+    for file in files.iter().filter(|_| !is_new) {
         unlinked(folder, file).map_err(unlaid)?;
     }
     let put = |file: &str, text: &str| lay(folder, file, text.as_bytes()).map_err(unlaid);

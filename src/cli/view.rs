@@ -71,7 +71,7 @@ impl Answer {
     }
 }
 
-pub(super) fn run(context: &mut Context, args: &ViewArgs, err: &mut dyn Write) -> Result<Status, Failure> {
+pub(super) fn run(context: &mut Context, args: &ViewArgs) -> Result<Status, Failure> {
     let place = context.place()?;
     let address = SocketAddr::from((Ipv4Addr::LOCALHOST, args.port));
     let unbound = |error: &io::Error| {
@@ -93,7 +93,7 @@ pub(super) fn run(context: &mut Context, args: &ViewArgs, err: &mut dyn Write) -
     let seen = watch.state(&place, context.day());
     // A ledger that can't be read at all is said before anything is served.
     let reading = io::stderr().is_terminal().then(|| Alive::new("reading the ledger"));
-    let first = State::read(&context.standing_in(&context.directory), &place, &report, err)?;
+    let first = State::read(&context.standing_in(&context.directory), &place, &report)?;
     drop(reading);
     let url = format!("http://{own}/");
     // Standard output is held back until a command ends, and this one ends with the program.
@@ -120,7 +120,6 @@ fn serve(
     questions: &Receiver<Question>,
     (mut watch, seen, first): (Watch, String, State),
 ) -> Result<Status, Failure> {
-    let mut notes = Vec::new();
     let mut waiting: Option<Question> = None;
     let mut past = Past::default();
     let mut first = Some((seen, first));
@@ -130,9 +129,8 @@ fn serve(
         own.today = context.day();
         let (seen, state) = match first.take() {
             Some((seen, state)) => (seen, Ok(state)),
-            None => (watch.state(place, own.today), State::read(&own, place, args, &mut notes)),
+            None => (watch.state(place, own.today), State::read(&own, place, args)),
         };
-        notes.clear();
         let site = state.as_ref().map_err(words).and_then(|state| {
             let site = state.site(&own, place, args.commits, &mut past).map_err(|failure| words(&failure))?;
             Ok(site.served(&seen))

@@ -62,7 +62,9 @@ pub use lamination::{
 pub use ply::{
     AtThickness, Constituents, Ply, at_thickness, bleed_share, ply, ply_at_fibre_volume, resin_content_at,
 };
-pub use recovery::{PointState, Position, PrincipalStrain, principal_strain, recover, recover_under};
+pub use recovery::{
+    Middles, PointState, Position, PrincipalStrain, principal_strain, recover, recover_under,
+};
 pub use section::{
     PaneLoss, Rigidity, Section, SectionError, SectionLoad, SectionResponse, Torsion, Wall, WallAxial,
     WallKind, WallState,

@@ -1,7 +1,7 @@
 //! Strains and stresses of every layer, from the deformation of the laminate.
 
 use super::lamination::{Deformation, ElasticLayer, Load, checked, stiffness, total_thickness};
-use super::matrix::plus;
+use super::matrix::{Symmetric, plus};
 use super::{LaminateError, Vector3, within};
 
 /// Where in a layer.
@@ -57,13 +57,7 @@ pub fn recover(
     deformation: &Deformation,
     temperature: f64,
 ) -> Result<Vec<PointState>, LaminateError> {
-    Load { temperature, ..Load::default() }.checked()?;
-    for value in deformation.strain {
-        within("a strain", value, value.abs() <= LARGEST, "-1e9 to 1e9", "")?;
-    }
-    for value in deformation.curvature {
-        within("a curvature", value, value.abs() <= LARGEST, "-1e9 to 1e9", "1/m")?;
-    }
+    bounded(deformation, temperature)?;
     let mut bottom = -total_thickness(layers)? / 2.0;
     let mut states = Vec::with_capacity(3 * layers.len());
     for (number, layer) in layers.iter().enumerate() {
@@ -91,6 +85,66 @@ pub fn recover(
         bottom += layer.thickness;
     }
     Ok(states)
+}
+
+/// The middles of all layers of a stack, made ready for many states of deformation.
+#[derive(Debug, Clone)]
+pub struct Middles(Vec<Middle>);
+
+#[derive(Debug, Clone)]
+struct Middle {
+    z: f64,
+    turned: Symmetric,
+    free: Vector3,
+}
+
+impl Middles {
+    /// Takes a stack, from the tool face.
+    ///
+    /// # Errors
+    /// As [`recover`].
+    pub fn of(layers: &[ElasticLayer]) -> Result<Self, LaminateError> {
+        let mut bottom = -total_thickness(layers)? / 2.0;
+        let mut all = Vec::with_capacity(layers.len());
+        for (number, layer) in layers.iter().enumerate() {
+            let direction = checked(number, layer)?;
+            all.push(Middle {
+                z: bottom + 0.5 * layer.thickness,
+                turned: layer.lamina.rotated(&direction),
+                free: layer.lamina.expansion(&direction),
+            });
+            bottom += layer.thickness;
+        }
+        Ok(Self(all))
+    }
+
+    /// Stress [x, y, xy] in laminate axes in the middle of every layer, Pa: that of [`recover`].
+    ///
+    /// # Errors
+    /// As [`recover`].
+    pub fn stresses(
+        &self,
+        deformation: &Deformation,
+        temperature: f64,
+    ) -> Result<Vec<Vector3>, LaminateError> {
+        bounded(deformation, temperature)?;
+        let stress = |own: &Middle| {
+            let strain = deformation.strain_at(own.z);
+            own.turned.times(&plus(&strain, -temperature, &own.free))
+        };
+        Ok(self.0.iter().map(stress).collect())
+    }
+}
+
+fn bounded(deformation: &Deformation, temperature: f64) -> Result<(), LaminateError> {
+    Load { temperature, ..Load::default() }.checked()?;
+    for value in deformation.strain {
+        within("a strain", value, value.abs() <= LARGEST, "-1e9 to 1e9", "")?;
+    }
+    for value in deformation.curvature {
+        within("a curvature", value, value.abs() <= LARGEST, "-1e9 to 1e9", "1/m")?;
+    }
+    Ok(())
 }
 
 const LARGEST: f64 = 1e9;

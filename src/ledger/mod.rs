@@ -215,6 +215,36 @@ pub struct Ledger {
 }
 
 impl Ledger {
+    /// Returns whether another ledger holds the very same, read from the same bytes: equal values that were read apart
+    /// may count as different.
+    pub fn is_of(&self, other: &Self) -> bool {
+        fn same<T>(one: &Records<T>, two: &Records<T>) -> bool {
+            let pairs = one.values().zip(two.values());
+            one.len() == two.len() && { pairs }.all(|(one, two)| {
+                one.id == two.id && one.file == two.file && Arc::ptr_eq(&one.value, &two.value)
+            })
+        }
+        self.today == other.today
+            && self.head == other.head
+            && self.broken == other.broken
+            && same(&self.materials, &other.materials)
+            && same(&self.processes, &other.processes)
+            && same(&self.tools, &other.tools)
+            && same(&self.finishes, &other.finishes)
+            && same(&self.recipes, &other.recipes)
+            && same(&self.panels, &other.panels)
+            && same(&self.assemblies, &other.assemblies)
+            && same(&self.showings, &other.showings)
+            && same(&self.evidence, &other.evidence)
+            && same(&self.decisions, &other.decisions)
+            && same(&self.concessions, &other.concessions)
+            && same(&self.weighings, &other.weighings)
+            && self.data.len() == other.data.len()
+            && self.data.iter().zip(&other.data).all(|((one, own), (two, theirs))| {
+                one == two && own.file == theirs.file && own.digest == theirs.digest
+            })
+    }
+
     /// Finds a decision by its id, or by the beginning of it that only one has: `dd-007`.
     pub fn decision(&self, name: &str) -> Option<&Entry<Decision>> {
         self.decisions.get(name).or_else(|| only(&self.decisions, name))

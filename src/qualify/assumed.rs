@@ -12,6 +12,9 @@ use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger, Records};
 use crate::quantity::Stress;
 use crate::record::{Address, Elastic, Material, MaterialKind, Recipe, RecordKind, Sourced, Strength, Zone};
+use foldhash::HashMap;
+use rayon::prelude::*;
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What kind of assumption it is.
@@ -56,6 +59,36 @@ pub struct Assumption {
     pub panels: Vec<String>,
 }
 
+/// An [`Assumption`] that names what stands on it where that lies, for whoever shows few of many.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Standing<'a> {
+    /// As there.
+    pub kind: AssumptionKind,
+    /// As there.
+    pub address: Option<String>,
+    /// As there.
+    pub what: Cow<'a, str>,
+    /// As there, in kg.
+    pub mass_kg: f64,
+    /// As there.
+    pub duties: Vec<&'a DutyKey>,
+    /// As there.
+    pub panels: Vec<&'a str>,
+}
+
+impl From<Standing<'_>> for Assumption {
+    fn from(own: Standing<'_>) -> Self {
+        Self {
+            kind: own.kind,
+            address: own.address,
+            what: own.what.into_owned(),
+            mass_kg: own.mass_kg,
+            duties: own.duties.into_iter().cloned().collect(),
+            panels: own.panels.into_iter().map(str::to_string).collect(),
+        }
+    }
+}
+
 /// What `evaluate` says where the ledger has no climate.
 const NO_CLIMATE: &str = "ledger names no climate: no skin temperature is asked";
 
@@ -64,21 +97,32 @@ const NO_CLIMATE: &str = "ledger names no climate: no skin temperature is asked"
 /// # Errors
 /// [`ArticleError`] names the record or figure without which the mass that stands on it is unknown.
 pub fn assumptions(ledger: &Ledger, evaluation: &Evaluation) -> Result<Vec<Assumption>, ArticleError> {
-    let mut all = judged(evaluation);
+    Ok(standing(ledger, evaluation)?.into_iter().map(Assumption::from).collect())
+}
+
+/// As [`assumptions`], without copying what stands on each.
+///
+/// # Errors
+/// As [`assumptions`].
+pub fn standing<'a>(
+    ledger: &'a Ledger,
+    evaluation: &'a Evaluation,
+) -> Result<Vec<Standing<'a>>, ArticleError> {
+    let (stands, mut all) = rayon::join(|| Stands::of(ledger, evaluation, true), || judged(evaluation));
+    let stands = stands?;
     if without_climate(ledger) && !all.iter().any(|one| one.kind == AssumptionKind::Climate) {
-        all.push(Assumption {
+        all.push(Standing {
             kind: AssumptionKind::Climate,
             address: Some("ledger#climate".to_string()),
-            what: NO_CLIMATE.to_string(),
+            what: NO_CLIMATE.into(),
             mass_kg: 0.0,
             duties: Vec::new(),
             panels: Vec::new(),
         });
     }
-    let stands = Stands::of(ledger, evaluation, true)?;
     stands.sourced(&mut |one| all.push(one()));
     stands.typed_in(&mut |one| all.push(one()));
-    all.sort_by(|one, two| (one.kind, &one.address, &one.what).cmp(&(two.kind, &two.address, &two.what)));
+    all.par_sort_by(|one, two| (one.kind, &one.address, &one.what).cmp(&(two.kind, &two.address, &two.what)));
     Ok(all)
 }
 
@@ -105,35 +149,49 @@ fn without_climate(ledger: &Ledger) -> bool {
 }
 
 /// What had to be assumed to judge.
-fn judged(evaluation: &Evaluation) -> Vec<Assumption> {
+fn judged(evaluation: &Evaluation) -> Vec<Standing<'_>> {
     // Some stand on no duty: that is what they say.
-    let mut found: BTreeMap<&str, (BTreeSet<DutyKey>, BTreeSet<String>)> =
-        evaluation.assumptions.iter().map(|words| (&**words, Default::default())).collect();
+    let mut places: HashMap<&str, usize> = HashMap::default();
+    let mut found: Vec<(&str, Vec<&DutyKey>, Vec<&str>)> = Vec::new();
+    let place = |places: &mut HashMap<_, _>, found: &mut Vec<_>, words| {
+        *places.entry(words).or_insert_with(|| {
+            found.push((words, Vec::new(), Vec::new()));
+            found.len() - 1
+        })
+    };
+    for words in &evaluation.assumptions {
+        place(&mut places, &mut found, words);
+    }
     for (key, duty) in &evaluation.duties {
         for (panel, judged) in &duty.panels {
             for words in &judged.assumptions {
-                let (duties, panels) = found.entry(words).or_default();
-                duties.insert(key.clone());
+                let at = place(&mut places, &mut found, words);
+                let Some((_, duties, panels)) = found.get_mut(at) else { continue };
+                // Duties come in their order, so that one is only ever met again as the last.
+                if duties.last().is_none_or(|last| *last != key) {
+                    duties.push(key);
+                }
                 if !panel.is_empty() {
-                    panels.insert(panel.clone());
+                    panels.push(panel);
                 }
             }
         }
     }
-    found
-        .into_iter()
-        .map(|(words, (duties, panels))| {
-            let climate = words == NO_CLIMATE;
-            Assumption {
-                kind: if climate { AssumptionKind::Climate } else { AssumptionKind::Judgement },
-                address: if climate { Some("ledger#climate".to_string()) } else { leading_address(words) },
-                what: words.to_string(),
-                mass_kg: 0.0,
-                duties: duties.into_iter().collect(),
-                panels: panels.into_iter().collect(),
-            }
-        })
-        .collect()
+    let stands = |(words, duties, panels)| {
+        let mut panels: Vec<&str> = panels;
+        panels.sort_unstable();
+        panels.dedup();
+        let climate = words == NO_CLIMATE;
+        Standing {
+            kind: if climate { AssumptionKind::Climate } else { AssumptionKind::Judgement },
+            address: if climate { Some("ledger#climate".to_string()) } else { leading_address(words) },
+            what: words.into(),
+            mass_kg: 0.0,
+            duties,
+            panels,
+        }
+    };
+    found.into_par_iter().map(stands).collect()
 }
 
 /// The record that a sentence starts with, as the sentences of `evaluate` do.
@@ -181,7 +239,7 @@ struct Stands<'a> {
     evaluation: &'a Evaluation,
     mass: Option<MassStatement>,
     /// Panels by record.
-    panels: BTreeMap<Address, BTreeSet<String>>,
+    panels: BTreeMap<Address, BTreeSet<&'a str>>,
     /// Mass by record, kg.
     kg: BTreeMap<Address, f64>,
     /// Duties by the records that their subjects are made with.
@@ -191,7 +249,7 @@ struct Stands<'a> {
 }
 
 /// Takes the way to one assumption, which whoever only counts need not go.
-type Found<'f> = &'f mut dyn FnMut(&dyn Fn() -> Assumption);
+type Found<'f, 'a> = &'f mut dyn FnMut(&dyn Fn() -> Standing<'a>);
 
 fn of(kind: RecordKind, id: &str) -> Address {
     Address::new(kind, id)
@@ -210,22 +268,34 @@ impl<'a> Stands<'a> {
         };
         for panel in ledger.panels.values() {
             for address in behind_panel(ledger, panel)? {
-                found.panels.entry(address).or_default().insert(panel.id.clone());
+                found.panels.entry(address).or_default().insert(&panel.id);
             }
         }
         if weighs {
             found.weigh()?;
         }
-        let mut contained: BTreeMap<&Subject, BTreeSet<Address>> = BTreeMap::new();
+        // Only what says of itself that it is assumed is asked for.
+        let mut asked: BTreeSet<Address> =
+            made_with(ledger).into_iter().map(|(address, _)| address).collect();
+        asked.extend(plies(evaluation).into_iter().map(|id| of(RecordKind::Material, id)));
+        let assumed = |entry: &Entry<crate::record::Evidence>| says_assumed(&entry.value.source);
+        let is_assumed = |id: &str| ledger.evidence.get(id).is_some_and(assumed);
+        let mut contained: BTreeMap<&Subject, Vec<Address>> = BTreeMap::new();
         for (key, duty) in &evaluation.duties {
             if !contained.contains_key(&key.1) {
-                contained.insert(&key.1, behind(ledger, &key.1)?);
+                let all = behind(ledger, &key.1)?.into_iter();
+                contained.insert(&key.1, all.filter(|one| asked.contains(one)).collect());
             }
             for address in contained.get(&key.1).into_iter().flatten() {
-                found.duties.entry(address.clone()).or_default().push(key);
+                match found.duties.get_mut(address) {
+                    Some(keys) => keys.push(key),
+                    None => drop(found.duties.insert(address.clone(), vec![key])),
+                }
             }
             for evidence in duty.panels.values().flat_map(|judged| &judged.evidence) {
-                found.shown.entry(evidence).or_default().insert(key);
+                if is_assumed(evidence) {
+                    found.shown.entry(evidence).or_default().insert(key);
+                }
             }
         }
         Ok(found)
@@ -296,23 +366,26 @@ impl<'a> Stands<'a> {
         Some((recipe, self.ledger.materials.get(material)?.value.kind))
     }
 
-    fn duties_on(&self, address: &Address) -> Vec<DutyKey> {
-        self.duties.get(address).into_iter().flatten().map(|key| (*key).clone()).collect()
+    fn duties_on(&self, address: &Address) -> Vec<&'a DutyKey> {
+        self.duties.get(address).cloned().unwrap_or_default()
     }
 
-    fn panels_on(&self, address: &Address) -> Vec<String> {
-        self.panels.get(address).into_iter().flatten().cloned().collect()
+    fn panels_on(&self, address: &Address) -> Vec<&'a str> {
+        self.panels.get(address).into_iter().flatten().copied().collect()
     }
 
-    fn panels_of(&self, duties: &[DutyKey]) -> Vec<String> {
-        let duties = duties.iter().filter_map(|key| self.evaluation.duties.get(key));
-        let names: BTreeSet<&String> =
-            duties.flat_map(|duty| duty.panels.keys()).filter(|name| !name.is_empty()).collect();
-        names.into_iter().cloned().collect()
+    fn panels_of(&self, duties: &[&DutyKey]) -> Vec<&'a str> {
+        let duties = duties.iter().filter_map(|key| self.evaluation.duties.get(*key));
+        let names: BTreeSet<&str> = duties
+            .flat_map(|duty| duty.panels.keys())
+            .map(String::as_str)
+            .filter(|name| !name.is_empty())
+            .collect();
+        names.into_iter().collect()
     }
 
     /// Records whose own source says that they are assumed.
-    fn sourced(&self, found: Found<'_>) {
+    fn sourced(&self, found: Found<'_, 'a>) {
         let ledger = self.ledger;
         for (address, source) in made_with(ledger) {
             let kg = self.kg.get(&address).copied();
@@ -323,19 +396,18 @@ impl<'a> Stands<'a> {
                 });
             }
         }
-        let mut about = |address: Address, source: &Option<String>, duties: Vec<DutyKey>| {
+        let mut about = |address: Address, source: &Option<String>, duties: Vec<&'a DutyKey>| {
             if !duties.is_empty() {
                 found(&|| sourced(&address, source, 0.0, duties.clone(), self.panels_of(&duties)));
             }
         };
         for entry in ledger.showings.values().filter(|entry| says_assumed(&entry.value.source)) {
             let keys = self.evaluation.duties.keys().filter(|(showing, _)| *showing == entry.id);
-            about(of(RecordKind::Showing, &entry.id), &entry.value.source, keys.cloned().collect());
+            about(of(RecordKind::Showing, &entry.id), &entry.value.source, keys.collect());
         }
         for entry in ledger.evidence.values().filter(|entry| says_assumed(&entry.value.source)) {
             let keys = self.shown.get(entry.id.as_str()).into_iter().flatten();
-            let keys = keys.map(|key| (*key).clone()).collect();
-            about(of(RecordKind::Evidence, &entry.id), &entry.value.source, keys);
+            about(of(RecordKind::Evidence, &entry.id), &entry.value.source, keys.copied().collect());
         }
         for entry in ledger.weighings.values().filter(|entry| says_assumed(&entry.value.source)) {
             let panel = entry.value.panel.id();
@@ -343,7 +415,7 @@ impl<'a> Stands<'a> {
             let weighed = panels.find(|one| one.panel == panel && one.weighings > 0);
             if let Some(weighed) = weighed {
                 let address = of(RecordKind::Weighing, &entry.id);
-                let panels = vec![panel.to_string()];
+                let panels = vec![panel];
                 found(&|| sourced(&address, &entry.value.source, weighed.kg, Vec::new(), panels.clone()));
             }
         }
@@ -351,17 +423,8 @@ impl<'a> Stands<'a> {
 
     /// Stiffness and strength of plies in use that no showing stands behind. Computed duties stand on
     /// them, and the margins of the panels.
-    fn typed_in(&self, found: Found<'_>) {
-        let plies: BTreeSet<&str> = self
-            .evaluation
-            .uses
-            .keys()
-            .filter_map(|subject| match subject {
-                Subject::Lamina { material, .. } => Some(material.as_str()),
-                _ => None,
-            })
-            .collect();
-        for id in plies {
+    fn typed_in(&self, found: Found<'_, 'a>) {
+        for id in plies(self.evaluation) {
             let Some(entry) = self.ledger.materials.get(id) else { continue };
             let address = of(RecordKind::Material, id);
             for (route, names) in figures(&entry.value) {
@@ -371,10 +434,10 @@ impl<'a> Stands<'a> {
                 found(&|| {
                     let on = self.duties_on(&address).into_iter();
                     let source = entry.value.source.as_deref().unwrap_or("no source given");
-                    Assumption {
+                    Standing {
                         kind: AssumptionKind::TypedIn,
                         address: Some(format!("{address}#{route}")),
-                        what: format!("{} typed in, from no showing ({source})", names.join(", ")),
+                        what: format!("{} typed in, from no showing ({source})", names.join(", ")).into(),
                         mass_kg: 0.0,
                         duties: on.filter(|(showing, _)| self.is_live(showing)).collect(),
                         panels: self.panels_on(&address),
@@ -390,17 +453,28 @@ impl<'a> Stands<'a> {
     }
 }
 
-fn sourced(
+/// Materials that plies in use are of.
+fn plies(evaluation: &Evaluation) -> BTreeSet<&str> {
+    let subjects = evaluation.uses.keys();
+    subjects
+        .filter_map(|subject| match subject {
+            Subject::Lamina { material, .. } => Some(material.as_str()),
+            _ => None,
+        })
+        .collect()
+}
+
+fn sourced<'a>(
     address: &Address,
     source: &Option<String>,
     mass_kg: f64,
-    duties: Vec<DutyKey>,
-    panels: Vec<String>,
-) -> Assumption {
-    Assumption {
+    duties: Vec<&'a DutyKey>,
+    panels: Vec<&'a str>,
+) -> Standing<'a> {
+    Standing {
         kind: AssumptionKind::Source,
         address: Some(address.to_string()),
-        what: format!("source: {}", source.as_deref().unwrap_or_default().trim()),
+        what: format!("source: {}", source.as_deref().unwrap_or_default().trim()).into(),
         mass_kg,
         duties,
         panels,

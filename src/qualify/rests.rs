@@ -33,14 +33,14 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
         if showing.value.rests_on.is_empty() {
             continue;
         }
-        let keys: Vec<DutyKey> = duties.keys().filter(|(own, _)| *own == id).cloned().collect();
+        let keys: Vec<DutyKey> = of_showing(duties, &id).map(|(key, _)| key.clone()).collect();
         for key in keys {
             let mut found: BTreeMap<String, Vec<Reason>> = BTreeMap::new();
             let Some(duty) = duties.get(&key) else { continue };
             for needed in &showing.value.rests_on {
                 let mut any = false;
-                for ((own, subject), below) in duties.iter() {
-                    if own != needed.id() || !related(ledger, uses, &key.1, subject)? {
+                for ((own, subject), below) in of_showing(duties, needed.id()) {
+                    if !related(ledger, uses, &key.1, subject)? {
                         continue;
                     }
                     any = true;
@@ -87,6 +87,17 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
         }
     }
     Ok(())
+}
+
+/// The duties of one showing, which stand side by side.
+pub(super) fn of_showing<'d>(
+    duties: &'d BTreeMap<DutyKey, Duty>,
+    showing: &str,
+) -> impl Iterator<Item = (&'d DutyKey, &'d Duty)> {
+    let least = Subject::Lamina { material: String::new(), resin: None, process: String::new() };
+    let showing = showing.to_string();
+    let from = duties.range((showing.clone(), least)..);
+    from.take_while(move |((own, _), _)| *own == showing)
 }
 
 fn visit(ledger: &Ledger, id: &str, seen: &mut BTreeSet<String>, order: &mut Vec<String>) {

@@ -136,7 +136,8 @@ pub fn list_text(rows: &[Listed<'_>], rule: Option<&Approvals>, frame: &Frame) -
         ]);
     }
     let mut text = table.render(frame.columns());
-    text.push_str("\nMass and weeks as predicted when it was proposed; `-` where none was frozen.\n");
+    let note = "Mass and weeks as predicted when it was proposed; `-` where none was frozen.";
+    text.push_str(&format!("\n{}", wrap(note, frame.columns())));
     text
 }
 
@@ -195,7 +196,13 @@ pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
     let own = given.decision;
     let style = frame.style;
     let width = frame.columns();
-    let mut text = format!("{}  {}\n", style.heading(given.id), shown(own.title.as_deref().unwrap_or("")));
+    let title = shown(own.title.as_deref().unwrap_or(""));
+    let head = format!("{}  {title}", given.id);
+    // One line where there is room: else the title has its own.
+    let mut text = match head.chars().count() <= width || title.is_empty() {
+        true => format!("{}  {title}\n", style.heading(given.id)),
+        false => format!("{}\n{}", style.heading(given.id), wrap(&title, width)),
+    };
     text.push_str(&format!("{}\n", shown(given.file)));
     let raised = own.raised.map_or(String::new(), |day| format!(", raised {day}"));
     text.push_str(&format!("{}{raised}\n", own.status.word()));
@@ -430,8 +437,10 @@ pub fn calibration_json(own: &Calibration) -> Value {
 /// The calibration, for people.
 pub fn calibration_text(own: &Calibration, frame: &Frame) -> String {
     if own.held.is_empty() {
-        return "No decision is held to a prediction in this commit: `bondline decide close` does it, once what it writes is committed.\n"
-            .to_string();
+        return wrap(
+            "No decision is held to a prediction in this commit: `bondline decide close` does it, once what it writes is committed.",
+            frame.columns(),
+        );
     }
     let mut table = Table::new([
         ("Decision", Align::Left),

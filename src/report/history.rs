@@ -1,7 +1,7 @@
 //! Mass and verdicts through the commits; what became of predictions.
 
 use super::decision::{calibration_json, calibration_text, held_json, signed};
-use super::page::{Frame, count, shown};
+use super::page::{Frame, Page, count, shown};
 use super::table::{Align, Table, wrap};
 use crate::change::diff::Change;
 use crate::change::found::{Calibration, Held};
@@ -142,14 +142,17 @@ pub fn record_json(address: &str, rows: &[Edited], left: usize, outcome: Option<
 
 /// Returns them for people.
 pub fn record_text(address: &str, rows: &[Edited], left: usize, frame: &Frame) -> String {
-    let mut text = format!("{}\n", frame.style.heading(address));
+    let mut page = Page::new(frame);
+    page.heading(address);
     for row in rows {
         let commit: String = row.commit.chars().take(7).collect();
         let decisions = match row.decisions.as_slice() {
             [] => String::new(),
             all => format!("[{}] ", all.join(", ")),
         };
-        text.push_str(&format!("\n{}  {commit}  {decisions}{}\n", row.on, shown(&row.summary)));
+        page.gap();
+        let first = format!("{}  {commit}  ", row.on);
+        page.hang(&first, "    ", &format!("{decisions}{}", shown(&row.summary)));
         let most = frame.shown(row.changes.len(), 12);
         for change in row.changes.iter().take(most) {
             let of = |value: &Option<String>| value.as_deref().map_or_else(|| "nothing".to_string(), shown);
@@ -159,17 +162,18 @@ pub fn record_text(address: &str, rows: &[Edited], left: usize, frame: &Frame) -
                 (Some(_), None) if change.attribute.is_empty() => "the record goes".to_string(),
                 _ => format!("{}: {} -> {}", shown(place), of(&change.was), of(&change.is)),
             };
-            text.push_str(&format!("  {words}\n"));
+            page.hang("  ", "    ", &words);
         }
         if row.changes.is_empty() {
-            text.push_str("  nothing that counts: its text alone, or its name\n");
+            page.hang("  ", "    ", "nothing that counts: its text alone, or its name");
         }
         if row.changes.len() > most {
-            text.push_str(&format!("  and {} more\n", row.changes.len() - most));
+            page.hang("  ", "    ", &format!("and {} more", row.changes.len() - most));
         }
     }
     if left > 0 {
-        text.push_str(&format!("\nand {} before; --all shows them\n", count(left, "commit")));
+        page.gap();
+        page.paragraph(&format!("and {} before; --all shows them", count(left, "commit")));
     }
-    text
+    page.finish()
 }

@@ -15,6 +15,8 @@ pub enum Align {
 const GAP: usize = 2;
 /// Words are not shortened below this.
 const NARROWEST: usize = 8;
+/// Nor below this where nothing else makes a table fit.
+const LAST_RESORT: usize = 6;
 
 /// A table in plain text: a head, a rule, rows, and optionally a rule and sums below them.
 #[derive(Debug, Clone)]
@@ -52,19 +54,21 @@ impl Table {
     }
 
     /// Writes the table, every line ended. Where it is wider than `width`, its columns of words are
-    /// shortened, the widest first; numbers never are, so that a very narrow terminal gets longer lines.
+    /// shortened, the widest first; then names of columns are folded, then columns stand closer. Numbers are never
+    /// shortened, so that a very narrow terminal gets longer lines.
     pub fn render(&self, width: usize) -> String {
-        let widths = self.widths(width);
-        let whole = widths.iter().sum::<usize>() + GAP * widths.len().saturating_sub(1);
+        let Laid { widths, gap, folded } = self.laid(width);
+        let whole = widths.iter().sum::<usize>() + gap * widths.len().saturating_sub(1);
         let rule = "-".repeat(whole);
         let mut out = String::new();
-        let names: Vec<String> = self.head.iter().map(|(name, _)| name.clone()).collect();
-        self.line(&names, &widths, &mut out);
+        for names in self.names(&widths, folded) {
+            self.line(&names, &widths, gap, &mut out);
+        }
         out.push_str(&rule);
         out.push('\n');
         for row in &self.rows {
             match row {
-                Row::Cells(cells) => self.line(cells, &widths, &mut out),
+                Row::Cells(cells) => self.line(cells, &widths, gap, &mut out),
                 Row::Rule => {
                     out.push_str(&rule);
                     out.push('\n');
@@ -74,21 +78,39 @@ impl Table {
         out
     }
 
-    fn widths(&self, width: usize) -> Vec<usize> {
-        let mut widths: Vec<usize> = self.head.iter().map(|(name, _)| letters(name)).collect();
+    /// How it is laid: the first way that fits; where none does, words are not shortened further for nothing.
+    fn laid(&self, width: usize) -> Laid {
+        let way = |gap: usize, folded: bool, least: usize| {
+            let gaps = gap * self.head.len().saturating_sub(1);
+            let widths = self.widths(width.saturating_sub(gaps), folded, least);
+            let fits = widths.iter().sum::<usize>() + gaps <= width;
+            (Laid { widths, gap, folded }, fits)
+        };
+        let tight = way(1, true, NARROWEST);
+        let ways =
+            [way(GAP, false, NARROWEST), way(GAP, true, NARROWEST), tight.clone(), way(1, true, LAST_RESORT)];
+        ways.into_iter().find(|(_, fits)| *fits).unwrap_or(tight).0
+    }
+
+    /// Columns that fill `room` together, without the gaps.
+    fn widths(&self, room: usize, folded: bool, least: usize) -> Vec<usize> {
+        let name = |name: &str| match folded {
+            true => name.split(' ').map(letters).max().unwrap_or(0),
+            false => letters(name),
+        };
+        let mut widths: Vec<usize> = self.head.iter().map(|(own, _)| name(own)).collect();
         for row in &self.rows {
             let Row::Cells(cells) = row else { continue };
             for (widest, cell) in widths.iter_mut().zip(cells) {
                 *widest = (*widest).max(letters(cell));
             }
         }
-        let gaps = GAP * widths.len().saturating_sub(1);
         loop {
-            let too_much = (widths.iter().sum::<usize>() + gaps).saturating_sub(width);
+            let too_much = widths.iter().sum::<usize>().saturating_sub(room);
             let shortened = widths
                 .iter_mut()
                 .zip(&self.head)
-                .filter(|(widest, (_, align))| *align == Align::Left && **widest > NARROWEST)
+                .filter(|(widest, (_, align))| *align == Align::Left && **widest > least)
                 .max_by_key(|(widest, _)| **widest);
             match shortened {
                 Some((widest, _)) if too_much > 0 => *widest -= 1,
@@ -97,11 +119,34 @@ impl Table {
         }
     }
 
-    fn line(&self, cells: &[String], widths: &[usize], out: &mut String) {
+    /// The lines of the head, those of few words at its foot.
+    fn names(&self, widths: &[usize], folded: bool) -> Vec<Vec<String>> {
+        if !folded {
+            return vec![self.head.iter().map(|(name, _)| name.clone()).collect()];
+        }
+        let stacks: Vec<Vec<String>> = self
+            .head
+            .iter()
+            .zip(widths)
+            .map(|((name, _), width)| wrap(name, *width).lines().map(str::to_string).collect())
+            .collect();
+        let tall = stacks.iter().map(Vec::len).max().unwrap_or(0);
+        (0..tall)
+            .map(|at| {
+                let own = |stack: &Vec<String>| {
+                    let place = (at + stack.len()).checked_sub(tall);
+                    place.and_then(|place| stack.get(place)).cloned().unwrap_or_default()
+                };
+                stacks.iter().map(own).collect()
+            })
+            .collect()
+    }
+
+    fn line(&self, cells: &[String], widths: &[usize], gap: usize, out: &mut String) {
         let mut line = String::new();
         for (at, ((_, align), width)) in self.head.iter().zip(widths).enumerate() {
             if at > 0 {
-                line.push_str(&" ".repeat(GAP));
+                line.push_str(&" ".repeat(gap));
             }
             let cell = shorten(cells.get(at).map_or("", String::as_str), *width);
             let blanks = " ".repeat(width.saturating_sub(letters(&cell)));
@@ -113,6 +158,15 @@ impl Table {
         out.push_str(line.trim_end());
         out.push('\n');
     }
+}
+
+/// How a table is laid.
+#[derive(Clone)]
+struct Laid {
+    widths: Vec<usize>,
+    gap: usize,
+    /// Whether names of columns stand in several lines.
+    folded: bool,
 }
 
 /// Columns that a text fills on a terminal: a wide letter two, a combining one none.
@@ -183,6 +237,25 @@ sum            11.250
         assert!(narrow.lines().all(|line| line.chars().count() <= 18), "{narrow}");
         assert!(narrow.contains("ply cw-20…   1.250"), "{narrow}");
         assert!(table().render(3).contains("10.000"));
+    }
+
+    #[test]
+    fn names_of_columns_fold_before_columns_stand_closer() {
+        let mut table =
+            Table::new([("what", Align::Left), ("after growth", Align::Right), ("%", Align::Right)]);
+        table.row(["closures".to_string(), "+0.103".to_string(), "100.0".to_string()]);
+        let lines = |width: usize| table.render(width).lines().map(str::to_string).collect::<Vec<_>>();
+        assert_eq!(lines(80)[0], "what      after growth      %");
+        assert_eq!(
+            lines(24),
+            [
+                "           after",
+                "what      growth      %",
+                "-----------------------",
+                "closures  +0.103  100.0"
+            ]
+        );
+        assert_eq!(lines(21)[3], "closures +0.103 100.0");
     }
 
     #[test]

@@ -4,9 +4,13 @@
 // exit status is 1 where there is any. What is asked:
 //  - no error in the console, no request but for files of the report;
 //  - every link resolves, every anchor is there; HTML is valid (html-validate, its standard rules);
-//  - on a phone nothing is wider than the page; in print (A4 and Letter) no table, drawing or line is cut;
+//  - on a phone nothing is wider than the page, and words of drawings are as large as may be read; in print (A4 and
+//    Letter) no table, drawing or line is cut;
+//  - one page of each sort, as it lies on paper: no row lies over the end of a page, no heading at its foot, and no
+//    page ends half empty;
 //  - one page of each sort: axe-core finds nothing in light and in dark, the keyboard reaches everything, filters
 //    filter, the drawing of what is made of what marks what a record touches.
+import { spawnSync } from "node:child_process";
 import { existsSync, mkdirSync, readFileSync, readdirSync, statSync } from "node:fs";
 import { basename, dirname, join, relative, resolve } from "node:path";
 import { fileURLToPath, pathToFileURL } from "node:url";
@@ -21,6 +25,10 @@ const shots = process.argv[3] === "--shots" ? resolve(process.argv[4]) : null;
 const MOST_BYTES = 300_000;
 // px at 96 to the inch, less the margins of the style sheet (13 mm on each side).
 const PAPER = { A4: 695, Letter: 717 };
+// Words of drawings on a phone, px.
+const LEAST_TEXT = 10.9;
+// What of a page may stay white at its foot where the next piece is too tall for it.
+const WHITE = 0.5;
 
 const faults = [];
 const fault = (page, words) => faults.push(`${relative(folder, page)}: ${words}`);
@@ -107,6 +115,11 @@ async function look(page) {
   await tab.setViewport({ width: 390, height: 800 });
   const wide = await tab.evaluate(() => document.documentElement.scrollWidth);
   if (wide > 391) fault(page, `on a phone it is ${wide} px wide`);
+  await tab.setViewport({ width: 360, height: 800 });
+  const small = await tab.evaluate((least) => Array.from(document.querySelectorAll("svg text"))
+    .map((one) => [parseFloat(getComputedStyle(one).fontSize) * (one.getScreenCTM()?.a ?? 1), one.textContent])
+    .filter(([size]) => size < least), LEAST_TEXT);
+  if (small.length) fault(page, `on a phone ${small.length} words of drawings are small, such as "${small[0][1].slice(0, 30)}" with ${small[0][0].toFixed(1)} px`);
 
   await tab.emulateMediaType("print");
   for (const [paper, width] of Object.entries(PAPER)) {
@@ -157,6 +170,7 @@ async function look(page) {
       const pdf = await tab.pdf({ format, printBackground: true });
       if (pdf.length < 2000) fault(page, `printed on ${format} it is empty`);
     }
+    await printed(tab, page);
   }
   await tab.close();
 }
@@ -206,6 +220,79 @@ async function keyboard(tab, page) {
   // On a long page none of the first parts may be passed over: the keyboard goes in the order of the page.
   const left = await tab.evaluate((steps) => Array.from(document.querySelectorAll("[data-tabbed]")).slice(0, steps).filter((one) => one.dataset.tabbed === "no").slice(0, 3).map((one) => one.outerHTML.slice(0, 80)), steps);
   if (left.length) fault(page, `the keyboard does not reach ${left.join(" ")}`);
+}
+
+// How it lies on paper. Marks that nobody sees are set into cells and beside headings; on which page each comes out tells
+// what is torn apart. Tables are given their marks last: nothing is done with the page after it.
+async function printed(tab, page) {
+  await tab.emulateMediaType("print");
+  // As before printing: what is folded is opened.
+  const marked = await tab.evaluate(() => {
+    window.dispatchEvent(new Event("beforeprint"));
+    const mark = (name) => {
+      const own = document.createElement("span");
+      own.textContent = ` Q${name}Z `;
+      own.style.fontSize = "1px";
+      return own;
+    };
+    const said = { rows: [], heads: [] };
+    // The first words behind a heading that are no drawing's.
+    const walk = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
+    const texts = [];
+    while (walk.nextNode()) {
+      const own = walk.currentNode;
+      if (own.textContent.trim() && !own.parentElement.closest("svg") && own.parentElement.checkVisibility()) texts.push(own);
+    }
+    const ends = [];
+    const plain = (own) => own.textContent.trim().slice(0, 60);
+    for (const head of document.querySelectorAll("main :is(h1, h2, h3, caption)")) {
+      const next = texts.find((one) => !head.contains(one) && head.compareDocumentPosition(one) & Node.DOCUMENT_POSITION_FOLLOWING && !one.parentElement.closest("thead"));
+      if (!head.checkVisibility() || !next) continue;
+      ends.push([head, next, plain(head)]);
+    }
+    for (const [head, next, words] of ends) {
+      said.heads.push(words);
+      head.append(mark(`h${said.heads.length}a`));
+      next.before(mark(`h${said.heads.length}b`));
+    }
+    for (const row of document.querySelectorAll("main tbody tr")) {
+      if (!row.checkVisibility()) continue;
+      said.rows.push(plain(row));
+      for (const cell of row.cells) {
+        cell.prepend(mark(`r${said.rows.length}a`));
+        cell.append(mark(`r${said.rows.length}b`));
+      }
+    }
+    return said;
+  });
+  for (const format of Object.keys(PAPER)) {
+    const pdf = await tab.pdf({ format, preferCSSPageSize: false });
+    const read = spawnSync("pdftotext", ["-bbox", "-", "-"], { input: pdf, maxBuffer: 1 << 28 });
+    if (read.status !== 0) return fault(page, `pdftotext can't read it: ${read.error || read.stderr} (tests/run installs poppler-utils)`);
+    const places = new Map();
+    const sheets = read.stdout.toString().split("<page ").slice(1);
+    sheets.forEach((sheet, number) => {
+      const height = parseFloat(/height="([\d.]+)"/.exec(sheet)[1]);
+      let low = 0;
+      for (const [, bottom, words] of sheet.matchAll(/yMax="([\d.]+)">([^<]*)</g)) {
+        low = Math.max(low, parseFloat(bottom));
+        for (const [, kind, which] of words.matchAll(/Q([hr])(\d+)[ab]Z/g)) {
+          const key = kind + which;
+          places.set(key, (places.get(key) || new Set()).add(number));
+        }
+      }
+      const white = 1 - low / height;
+      if (number + 1 < sheets.length && white > WHITE) fault(page, `printed on ${format} page ${number + 1} of ${sheets.length} is white from ${Math.round(100 - white * 100)} % on`);
+    });
+    const torn = (kind, all, what) => {
+      const found = all.filter((_, at) => (places.get(kind + (at + 1)) || new Set()).size > 1);
+      if (found.length) fault(page, `printed on ${format} ${found.length} ${what}, such as "${found[0]}"`);
+      const unseen = all.filter((_, at) => !places.has(kind + (at + 1)));
+      if (unseen.length) fault(page, `printed on ${format} ${unseen.length} of ${what.split(" ")[0]} are not there, such as "${unseen[0]}"`);
+    };
+    torn("r", marked.rows, "rows lie over the end of a page");
+    torn("h", marked.heads, "headings stand at the foot of a page");
+  }
 }
 
 async function filters(tab, page) {

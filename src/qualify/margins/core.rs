@@ -7,8 +7,7 @@ use crate::laminate::sandwich::allowable::{
     self, HONEYCOMB_DESIGN, SOLID_DESIGN, WrinklingConstant, dimpling, wrinkling_honeycomb, wrinkling_solid,
 };
 use crate::laminate::{
-    Compliance, ElasticLayer, LaminateError, Load, Matrix3, PointState, Position, Stiffness, Vector3,
-    recover, stiffness,
+    Compliance, ElasticLayer, LaminateError, Load, Matrix3, Middles, Stiffness, Vector3, stiffness,
 };
 use crate::ledger::Ledger;
 use crate::record::Material;
@@ -87,14 +86,13 @@ impl Faces {
 }
 
 /// Force per width in the layers of a face, [x, y, xy], N/m.
-fn force(states: &[PointState], layers: &[ElasticLayer], face: &OneFace) -> Vector3 {
+fn force(stresses: &[Vector3], layers: &[ElasticLayer], face: &OneFace) -> Vector3 {
     let mut sum = [0.0; 3];
-    for state in
-        states.iter().filter(|one| one.position == Position::Middle && face.layers.contains(&one.layer))
-    {
-        let thickness = layers.get(state.layer).map_or(0.0, |layer| layer.thickness);
-        for (total, stress) in sum.iter_mut().zip(state.stress) {
-            *total += stress * thickness;
+    let own = face.layers.clone();
+    let of_face = stresses.iter().zip(layers).skip(own.start).take(own.len());
+    for (stresses, layer) in of_face {
+        for (total, stress) in sum.iter_mut().zip(stresses) {
+            *total += stress * layer.thickness;
         }
     }
     sum
@@ -151,8 +149,16 @@ pub(super) fn sandwich(
         Ok(whole) => whole,
         Err(problem) => return uncomputed.push(case.lacks(check, problem)),
     };
+    let middles = match Middles::of(&elastic) {
+        Ok(middles) => middles,
+        Err(problem) => return uncomputed.push(case.lacks(check, problem)),
+    };
     let mut bench = Bench {
         case,
+        middles,
+        round: round(),
+        allowed: [[None; ROUND]; 2],
+        heat: None,
         elastic,
         whole,
         core: &core.value,
@@ -172,6 +178,13 @@ pub(super) fn sandwich(
 struct Bench<'a> {
     case: &'a Case<'a>,
     elastic: Vec<ElasticLayer>,
+    middles: Middles,
+    /// Directions to look for wrinkling in.
+    round: [(f64, f64); ROUND],
+    /// What either face bears in each of them, Pa, once somebody asked.
+    allowed: [[Option<(f64, WrinklingConstant)>; ROUND]; 2],
+    /// The stresses of the last change of temperature, K, which most states share.
+    heat: Option<(f64, Vec<Vector3>)>,
     whole: Compliance,
     core: &'a Material,
     id: &'a str,
@@ -185,6 +198,14 @@ impl Bench<'_> {
         if !self.lacking.contains(&why) {
             self.lacking.push(why);
         }
+    }
+
+    /// Whether a margin would be kept: most are not, and need no words.
+    fn governs(&self, criterion: &str, reserve: f64) -> bool {
+        let known = self.least.iter().find(|known| known.criterion == criterion);
+        known.is_none_or(|known| {
+            known.margin.partial_cmp(&(reserve - 1.0)).is_none_or(std::cmp::Ordering::is_gt)
+        })
     }
 
     /// Keeps the least margin of each criterion and place in the stack.
@@ -208,22 +229,25 @@ impl Bench<'_> {
         let mechanical = Load { temperature: 0.0, ..loading.load };
         let thermal = Load { temperature: loading.load.temperature, ..Load::default() };
         let states = self.states(&mechanical);
-        let heat = self.states(&thermal);
-        let ((states, curvature), (heat, _)) = match (states, heat) {
+        let known = self.heat.take().filter(|(change, _)| *change == thermal.temperature);
+        let heat = known.map_or_else(|| self.states(&thermal).map(|(own, _)| own), |(_, own)| Ok(own));
+        let ((states, curvature), heat) = match (states, heat) {
             (Ok(states), Ok(heat)) => (states, heat),
             (Err(problem), _) | (_, Err(problem)) => return self.lack(problem.to_string()),
         };
         let faces = self.faces;
-        for face in &faces.faces {
+        for (which, face) in faces.faces.iter().enumerate() {
             let (forces, held) = (force(&states, &self.elastic, face), force(&heat, &self.elastic, face));
-            for found in
-                [self.stability(face, forces, held, loading), self.dimples(face, forces, held, loading)]
-            {
+            for found in [
+                self.stability((which, face), forces, held, loading),
+                self.dimples(face, forces, held, loading),
+            ] {
                 if let Err(problem) = found {
                     self.lack(problem.to_string());
                 }
             }
         }
+        self.heat = Some((thermal.temperature, heat));
         for found in
             [self.crimping(loading), self.core_shear(loading), self.crushing(loading, &states, curvature)]
         {
@@ -233,49 +257,47 @@ impl Bench<'_> {
         }
     }
 
-    fn states(&self, load: &Load) -> Result<(Vec<PointState>, Vector3), LaminateError> {
+    /// Stresses in the middles of the layers, and the curvature.
+    fn states(&self, load: &Load) -> Result<(Vec<Vector3>, Vector3), LaminateError> {
         let deformation = self.whole.deformation(load)?;
-        Ok((recover(&self.elastic, &deformation, load.temperature)?, deformation.curvature))
+        Ok((self.middles.stresses(&deformation, load.temperature)?, deformation.curvature))
     }
 
     /// Wrinkling along whichever direction it comes first in: the stiffest way is not the one that is pressed
     /// hardest. What presses across at the same time is left out.
     fn stability(
         &mut self,
-        face: &OneFace,
+        (which, face): (usize, &OneFace),
         forces: Vector3,
         held: Vector3,
         loading: &Loading,
     ) -> Result<(), LaminateError> {
-        let honeycomb = self.core.form.as_ref().is_some_and(|form| form.as_str() == "honeycomb");
         let mut worst: Option<(f64, f64, f64, f64, WrinklingConstant)> = None;
-        for (c, s) in directions(forces) {
+        let (_, c, s) = least_principal(forces);
+        let round = self.round;
+        for (at, (c, s)) in round.into_iter().chain([(c, s)]).enumerate() {
             let [stress, own] = pressed(face, forces, held, (c, s));
             if stress < LEAST_STRESS {
                 continue;
             }
-            let (modulus, _) = modulus_along(face, c, s);
-            let through = self.core.compressive_modulus.as_ref().or(self.core.e.as_ref()).map(|own| own.si());
-            let along = self.core.shear_modulus.as_ref().map(|own| own.si());
-            let across = self.core.shear_modulus_across.as_ref().map(|own| own.si()).or(along);
-            let (allowed, k) = if honeycomb {
-                let Some(through) = self.needs("compressive_modulus", through) else { return Ok(()) };
-                let k = HONEYCOMB_DESIGN;
-                (wrinkling_honeycomb(modulus, face.thickness, through, self.faces.core_thickness, k)?, k)
-            } else {
-                let through = self.needs("compressive_modulus", through);
-                let shear = along.zip(across).map(|(along, across)| c * c * along + s * s * across);
-                let (Some(through), Some(shear)) = (through, self.needs("shear_modulus", shear)) else {
-                    return Ok(());
-                };
-                (wrinkling_solid(modulus, through, shear, SOLID_DESIGN)?, SOLID_DESIGN)
+            let known = self.allowed.get(which).and_then(|own| own.get(at)).copied().flatten();
+            let found = match known {
+                Some(known) => Some(known),
+                None => self.allowed(face, (c, s))?,
             };
+            let Some((allowed, k)) = found else { return Ok(()) };
+            if let Some(room) = self.allowed.get_mut(which).and_then(|own| own.get_mut(at)) {
+                *room = found;
+            }
             let reserve = ((allowed - own) / stress).max(0.0);
             if worst.is_none_or(|(known, ..)| reserve < known) {
                 worst = Some((reserve, stress, own, allowed, k));
             }
         }
         let Some((reserve, stress, own, allowed, k)) = worst else { return Ok(()) };
+        if !self.governs("wrinkling", reserve) {
+            return Ok(());
+        }
         let heat =
             if own > LEAST_STRESS { format!(" less {:.1} by temperature", own / 1e6) } else { String::new() };
         let words = format!(
@@ -290,6 +312,31 @@ impl Bench<'_> {
         margin.notes.push(format!("k = {} ({}); what presses across is left out", k.value, k.source));
         self.keep(margin);
         Ok(())
+    }
+
+    /// What a face bears along a direction before it wrinkles, Pa; `None` where the core lacks what that takes.
+    fn allowed(
+        &mut self,
+        face: &OneFace,
+        (c, s): (f64, f64),
+    ) -> Result<Option<(f64, WrinklingConstant)>, LaminateError> {
+        let honeycomb = self.core.form.as_ref().is_some_and(|form| form.as_str() == "honeycomb");
+        let (modulus, _) = modulus_along(face, c, s);
+        let through = self.core.compressive_modulus.as_ref().or(self.core.e.as_ref()).map(|own| own.si());
+        let along = self.core.shear_modulus.as_ref().map(|own| own.si());
+        let across = self.core.shear_modulus_across.as_ref().map(|own| own.si()).or(along);
+        if honeycomb {
+            let Some(through) = self.needs("compressive_modulus", through) else { return Ok(None) };
+            let k = HONEYCOMB_DESIGN;
+            let core = self.faces.core_thickness;
+            return Ok(Some((wrinkling_honeycomb(modulus, face.thickness, through, core, k)?, k)));
+        }
+        let through = self.needs("compressive_modulus", through);
+        let shear = along.zip(across).map(|(along, across)| c * c * along + s * s * across);
+        let (Some(through), Some(shear)) = (through, self.needs("shear_modulus", shear)) else {
+            return Ok(None);
+        };
+        Ok(Some((wrinkling_solid(modulus, through, shear, SOLID_DESIGN)?, SOLID_DESIGN)))
     }
 
     /// Buckling of a face into the cells of a honeycomb, by the mean modulus of the face.
@@ -310,9 +357,12 @@ impl Bench<'_> {
         let Some(cell) = self.needs("cell", cell) else { return Ok(()) };
         let ((x, xy), (y, yx)) = (modulus_along(face, 1.0, 0.0), modulus_along(face, 0.0, 1.0));
         let allowed = dimpling((x * y).sqrt(), (xy * yx).max(0.0).sqrt().min(0.99), face.thickness, cell)?;
+        let reserve = ((allowed - own) / stress).max(0.0);
+        if !self.governs("dimpling", reserve) {
+            return Ok(());
+        }
         let words =
             format!("{:.1} of {:.1} MPa, {}{}", stress / 1e6, allowed / 1e6, face.word, at(&loading.place));
-        let reserve = ((allowed - own) / stress).max(0.0);
         let margin = self.case.margin(self.case.sandwich_check(), "dimpling", "dimpling", reserve, words);
         self.keep(margin);
         Ok(())
@@ -329,6 +379,9 @@ impl Bench<'_> {
         }
         let Some([along, across]) = stiffness else { return Ok(()) };
         let allowed = allowable::crimping(c * c * along + s * s * across)?;
+        if !self.governs("crimping", allowed / -least) {
+            return Ok(());
+        }
         let words = format!("{:.2} of {:.2} N/mm{}", -least / 1e3, allowed / 1e3, at(&loading.place));
         let margin = self.case.margin(
             self.case.sandwich_check(),
@@ -354,6 +407,9 @@ impl Bench<'_> {
             let Some(strength) = self.needs("shear_strength", strength) else { return Ok(()) };
             let stress = force.abs() / self.faces.depth;
             let Some(reserve) = allowable::core_shear(strength, stress)?.reserve() else { continue };
+            if !self.governs("core-shear", reserve) {
+                continue;
+            }
             let words = format!("{:.3} of {:.3} MPa {word}", stress / 1e6, strength / 1e6);
             let margin =
                 self.case.margin(self.case.sandwich_check(), "core-shear", "core shear", reserve, words);
@@ -366,7 +422,7 @@ impl Bench<'_> {
     fn crushing(
         &mut self,
         loading: &Loading,
-        states: &[PointState],
+        states: &[Vector3],
         curvature: Vector3,
     ) -> Result<(), LaminateError> {
         let squeeze = self
@@ -390,7 +446,7 @@ impl Bench<'_> {
         } else {
             Some(2.0 * strength / (pressure + (pressure * pressure + 4.0 * squeeze * strength).sqrt()))
         };
-        let Some(reserve) = reserve else { return Ok(()) };
+        let Some(reserve) = reserve.filter(|own| self.governs("core-crushing", *own)) else { return Ok(()) };
         let words = format!(
             "{:.4} of {:.4} MPa at the factored load{}",
             (pressure + squeeze) / 1e6,
@@ -406,13 +462,16 @@ impl Bench<'_> {
 /// Stresses below this are rounding, Pa.
 pub(super) const LEAST_STRESS: f64 = 1.0;
 
-/// Directions to look for wrinkling in: every five degrees, and that of the least principal force.
-fn directions(forces: Vector3) -> impl Iterator<Item = (f64, f64)> {
-    let (_, c, s) = least_principal(forces);
-    (0..36)
-        .map(|step| f64::from(step) * 5.0_f64.to_radians())
-        .map(|angle| (angle.cos(), angle.sin()))
-        .chain([(c, s)])
+/// How many directions [`round`] has.
+const ROUND: usize = 36;
+
+/// Directions to look for wrinkling in beside that of the least principal force: every five degrees.
+fn round() -> [(f64, f64); ROUND] {
+    std::array::from_fn(|step| {
+        #[allow(clippy::cast_precision_loss)]
+        let angle = step as f64 * 5.0_f64.to_radians();
+        (angle.cos(), angle.sin())
+    })
 }
 
 /// Compression of a face along a direction, Pa: by the load, and by temperature where that adds to it.

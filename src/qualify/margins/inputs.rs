@@ -1,9 +1,9 @@
 //! What the margins of a panel are made from, so that they are made once for all states that have the same.
 
 use super::super::duty::{Duty, DutyKey, Judged};
+use super::super::rests::of_showing;
 use super::super::verdict::Evaluation;
 use super::PanelMargins;
-use crate::article::Subject;
 use crate::ledger::{Ledger, Nominal};
 use crate::record::{
     Climate, Evidence, Finish, Material, Panel, Process, Recipe, Showing, Sourced, Statistics,
@@ -71,10 +71,7 @@ impl<'a> Side<'a> {
 
     /// The duties of a showing.
     fn duties_of(&self, showing: &str) -> impl Iterator<Item = &'a Duty> {
-        let least = Subject::Lamina { material: String::new(), resin: None, process: String::new() };
-        let showing = showing.to_string();
-        let from = self.duties.range((showing.clone(), least)..);
-        from.take_while(move |((own, _), _)| *own == showing).map(|(_, duty)| duty)
+        of_showing(self.duties, showing).map(|(_, duty)| duty)
     }
 
     fn inputs(&self, panel: &str) -> Inputs {

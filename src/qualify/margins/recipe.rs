@@ -81,10 +81,12 @@ pub fn laminate_report(
 ) -> Result<LaminateReport, ArticleError> {
     let margins =
         |panel: &str| margins_with(ledger, &evaluation.duties, panel, evaluation.memo()).map(Arc::new);
-    laminate_report_with(ledger, evaluation, recipe, &margins)
+    let uses = |zone: &Zone| zone.recipe.as_ref().is_some_and(|own| own.id() == recipe.id);
+    let using = ledger.panels.values().filter(|panel| panel.value.zones.iter().any(uses)).collect();
+    laminate_report_with(ledger, evaluation, recipe, using, &margins)
 }
 
-/// As [`laminate_report`], with the margins of panels from somebody who has them already.
+/// As [`laminate_report`], with the panels that use it and their margins from somebody who has them already.
 ///
 /// # Errors
 /// As [`laminate_report`].
@@ -92,16 +94,10 @@ pub(crate) fn laminate_report_with(
     ledger: &Ledger,
     evaluation: &Evaluation,
     recipe: &Entry<Recipe>,
+    using: Vec<&Entry<Panel>>,
     margins_of: &dyn Fn(&str) -> Result<Arc<PanelMargins>, ArticleError>,
 ) -> Result<LaminateReport, ArticleError> {
     let duties = &evaluation.duties;
-    let using: Vec<_> = ledger
-        .panels
-        .values()
-        .filter(|panel| {
-            panel.value.zones.iter().any(|zone| zone.recipe.as_ref().is_some_and(|own| own.id() == recipe.id))
-        })
-        .collect();
     // The strictest of the load paths that use it.
     let single = using.iter().any(|panel| panel.value.load_path == Some(LoadPath::Single));
     let values = Values {

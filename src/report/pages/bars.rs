@@ -56,6 +56,7 @@ pub fn bars(mut all: Vec<Bar>, title: &str, (unit, column): (&str, &'static str)
     let caption = format!("{title}, the largest first{more}.{cut_off}");
     let rows = all.iter().take(ROWS).map(|bar| vec![bar.name.clone(), bar.words.clone()]).collect();
     Some(Figure {
+        left: 0,
         svg: svg.finish("Bars", &caption),
         caption,
         columns: vec![("what", false), (column, true)],

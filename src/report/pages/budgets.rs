@@ -70,6 +70,7 @@ pub fn budgets(statement: &MassStatement) -> Option<Figure> {
         ]
     });
     Some(Figure {
+        left: 0,
         svg: svg.finish("Mass against budget", caption),
         caption: caption.to_string(),
         columns: vec![

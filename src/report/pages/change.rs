@@ -14,6 +14,7 @@ use crate::change::impact::Impact;
 use crate::change::weaker::Weaker;
 use crate::ledger::{Entry, Ledger};
 use crate::record::Decision;
+use crate::report::head::ReportHead;
 use crate::report::impact::{self, Group};
 use crate::report::margins::moved_cells;
 use crate::report::page::merged;
@@ -23,6 +24,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Stacks drawn side by side; further ones are named.
 const STACKS_SHOWN: usize = 6;
+/// Rows of all tables behind stacks together: a sheet is to be handed on.
+const ROWS: usize = 400;
 /// A remainder below this is rounding, kg.
 const ROUNDING: f64 = 1e-9;
 
@@ -38,6 +41,10 @@ pub struct ChangeInput<'a> {
     pub base: &'a Ledger,
     /// The ledger after.
     pub head: &'a Ledger,
+    /// What the state after says about itself, and which it is.
+    pub says: (ReportHead, String),
+    /// What could not be judged, in words.
+    pub left_out: Vec<String>,
     /// The decision behind it.
     pub decision: Option<&'a Entry<Decision>>,
 }
@@ -110,6 +117,7 @@ pub(super) fn context(change: &ChangeInput<'_>, pages: &Ledger) -> (&'static str
     put("worse", json!(worse));
     put("others", json!(others));
     put("weakened", json!(found.weaker.iter().map(Weaker::words).collect::<Vec<_>>()));
+    put("left_out", json!(change.left_out));
     put("impact", document);
     ("change.html", change.title.clone(), all.into())
 }
@@ -189,6 +197,11 @@ fn stacks(change: &ChangeInput<'_>) -> (Vec<Value>, Vec<String>) {
     // What flies comes first; what no panel uses last.
     changed.sort_by_cached_key(|(id, _, _)| (std::cmp::Reverse(on(id).len()), (*id).clone()));
     let more = changed.iter().skip(STACKS_SHOWN).map(|(id, _, _)| (*id).clone()).collect();
+    let layers = |own: &Option<Stack>| own.as_ref().map_or(0, |own| own.layers.len());
+    let shown = || changed.iter().take(STACKS_SHOWN);
+    let all: usize = shown().map(|(_, was, is)| layers(was) + layers(is)).sum();
+    let drawings = shown().map(|(_, was, is)| usize::from(was.is_some()) + usize::from(is.is_some())).sum();
+    let rows = if all > ROWS { ROWS / std::cmp::max(drawings, 1) } else { ROWS };
     let drawn = changed.into_iter().take(STACKS_SHOWN).map(|(id, was, is)| {
         let figures: Vec<Value> = match (was, is) {
             (Some(was), Some(is)) => {
@@ -199,14 +212,29 @@ fn stacks(change: &ChangeInput<'_>) -> (Vec<Value>, Vec<String>) {
                 } else {
                     ("Before", "After: the same layers, other masses")
                 };
-                pair(&was, &is, id, names).iter().map(Figure::json).collect()
+                pair(&was, &is, id, names).map(|own| shortened(own, rows).json()).to_vec()
             }
-            (Some(own), None) | (None, Some(own)) => vec![alone(&own, id).json()],
+            (Some(own), None) | (None, Some(own)) => vec![shortened(alone(&own, id), rows).json()],
             (None, None) => Vec::new(),
         };
         json!({ "recipe": id, "panels": on(id), "figures": figures })
     });
     (drawn.collect(), more)
+}
+
+/// A drawing of a stack with no more rows behind it: layers that change first.
+fn shortened(mut own: Figure, most: usize) -> Figure {
+    if own.rows.len() <= most {
+        return own;
+    }
+    let changes = |row: &Vec<String>| row.last().is_some_and(|mark| !mark.is_empty());
+    let mut places: Vec<usize> = (0..own.rows.len()).collect();
+    places.sort_by_key(|at| !own.rows.get(*at).is_some_and(changes));
+    let kept: BTreeSet<usize> = places.into_iter().take(most).collect();
+    own.left = own.rows.len() - kept.len();
+    let mut at = 0..;
+    own.rows.retain(|_| at.next().is_some_and(|at| kept.contains(&at)));
+    own
 }
 
 /// Paint that differs, before and after: of zones that get another finish, and finishes that are changed themselves.

@@ -121,6 +121,7 @@ pub(super) fn coats_beside(finish: &Finish, other: f64) -> Option<Figure> {
         ]
     });
     Some(Figure {
+        left: 0,
         svg: svg.finish("Coats", &caption),
         caption: caption.clone(),
         columns: vec![

@@ -156,7 +156,7 @@ fn put_made(page: &mut Page, own: &Evidence) {
         Grid::new("The configuration that was conformed", vec![("Attribute", false), ("Value", false)]);
     let conformed = own.conformed.as_ref();
     for (name, value) in conformed.iter().flat_map(|own| &own.attributes) {
-        made.row(vec![tables::text(name), tables::short(Some(&value.to_string()))]);
+        made.row(vec![tables::text(&**name), tables::short(Some(&value.to_string()))]);
     }
     page.put("made", made.at_most(ROWS, "they stand in the record"));
     let words = conformed.map(|own| {

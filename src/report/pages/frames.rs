@@ -95,6 +95,7 @@ pub(super) fn frame(section: &FrameSection, state: &FrameState) -> Option<Figure
         ]
     });
     Some(Figure {
+        left: 0,
         svg: svg.finish("Frame section", &caption),
         caption,
         columns: vec![

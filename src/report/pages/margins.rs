@@ -91,5 +91,5 @@ pub fn dumbbells(cases: &[Case], moves: bool) -> Option<Figure> {
         let row = |case: &&Case| vec![case.name.clone(), word(case.is)];
         (vec![("case", false), ("margin", true)], cases.iter().map(row).collect())
     };
-    Some(Figure { svg: svg.finish("Margins", &caption), caption, columns, rows })
+    Some(Figure { left: 0, svg: svg.finish("Margins", &caption), caption, columns, rows })
 }

@@ -120,6 +120,7 @@ fn line(history: &[Step]) -> Option<Figure> {
         ]
     });
     Some(Figure {
+        left: 0,
         svg: svg.finish("Mass through the commits", &caption),
         caption,
         columns: vec![("on", false), ("commit", false), ("kg", true), ("change", true)],

@@ -41,16 +41,17 @@ pub use registers::Register;
 
 use crate::article::Subject;
 use crate::ledger::Ledger;
+use crate::qualify::assumed;
 use crate::qualify::verdict::Evaluation;
 use crate::record::{Address, Day, Fault, RecordKind};
 use crate::report::head::{CAUTIONS, ReportHead};
 use crate::report::history::Step;
 use include_dir::{Dir, include_dir};
-use minijinja::{AutoEscape, Environment, UndefinedBehavior};
-use serde_json::{Value, json};
+use minijinja::{AutoEscape, Environment, HtmlEscape, UndefinedBehavior};
+use serde_json::json;
 use sha2::{Digest, Sha256};
 use std::sync::Arc;
-use tables::{Links, Page};
+use tables::{Links, Page, Show};
 
 static TEMPLATES: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/templates");
 
@@ -81,7 +82,7 @@ pub struct Inputs<'a> {
     pub ledger: &'a Ledger,
     /// Its verdicts.
     pub evaluation: &'a Evaluation,
-    /// What every sheet says about itself.
+    /// What every sheet says about itself; its assumptions are counted here.
     pub head: ReportHead,
     /// Which state this is, in words.
     pub label: String,
@@ -129,6 +130,10 @@ pub struct Site<'a> {
     sheets: Vec<Sheet>,
     /// Kinds of subject that have a matrix, with the number of its pages.
     matrix: Vec<(&'static str, usize)>,
+    /// What all pages say alike.
+    fixed: Fixed,
+    /// Pages over the whole, with what they are called.
+    nav: Vec<(String, &'static str)>,
     style: String,
     script: String,
     /// Of pages that are served: the state that they show, and what asks whether it is still that.
@@ -143,7 +148,7 @@ impl<'a> Site<'a> {
     ///
     /// # Errors
     /// [`PageError`] where a template can't be read.
-    pub fn new(inputs: Inputs<'a>) -> Result<Self, PageError> {
+    pub fn new(mut inputs: Inputs<'a>) -> Result<Self, PageError> {
         let matrix = matrix::pages(&inputs);
         let text = |name: &str| {
             let file = TEMPLATES.get_file(name).and_then(|file| file.contents_utf8());
@@ -151,11 +156,28 @@ impl<'a> Site<'a> {
                 .ok_or_else(|| PageError { page: name.to_string(), why: "it is not there".into() })
         };
         let (style, script) = (text("sheet.css")?, text("sheet.js")?);
-        let environment = environment(&inputs)?;
-        let known = known::Known::of(inputs.ledger, inputs.evaluation, inputs.today);
-        let registers = registers::Registers::of(&inputs, &known);
+        let (known, assumed) = rayon::join(
+            || known::Known::of(inputs.ledger, inputs.evaluation, inputs.today),
+            || assumed::standing(inputs.ledger, inputs.evaluation),
+        );
+        let registers = registers::Registers::of(&inputs, &known, assumed);
+        let environment = environment(&inputs, &known)?;
+        inputs.head.assumptions = registers.assumptions.unwrap_or(inputs.evaluation.assumptions.len());
         let sheets = sheets(&inputs, &matrix, &registers);
-        Ok(Self { inputs, environment, sheets, matrix, style, script, served: None, known, registers })
+        let (fixed, nav) = fixed(&inputs, &matrix);
+        Ok(Self {
+            inputs,
+            environment,
+            sheets,
+            matrix,
+            fixed,
+            nav,
+            style,
+            script,
+            served: None,
+            known,
+            registers,
+        })
     }
 
     /// Makes the pages ask their server whether `state` is still what the ledger is.
@@ -225,10 +247,8 @@ impl<'a> Site<'a> {
             Sheet::Graph => graph::context(self),
         };
         let root = "../".repeat(file.matches('/').count());
-        // A change is handed on alone: it carries its style with it.
-        let alone = matches!(sheet, Sheet::Change(_)) && self.served.is_none();
         let mut all = context;
-        all.take(self.shared(&file, &root, &title, alone));
+        all.take(self.shared(sheet, &file, &root, &title));
         let failed = |error: minijinja::Error| PageError {
             page: file.clone(),
             why: format!("{error} ({} line {})", error.name().unwrap_or(template), error.line().unwrap_or(0)),
@@ -238,31 +258,9 @@ impl<'a> Site<'a> {
     }
 
     /// What every page says: title block, pages, cautions.
-    fn shared(&self, file: &str, root: &str, title: &str, alone: bool) -> Page {
-        let ledger = self.inputs.ledger;
-        let programme = ledger
-            .head
-            .as_ref()
-            .map_or_else(|| "No ledger head".to_string(), |head| head.programme.to_string());
-        let matrix =
-            self.matrix.first().map_or_else(|| "index.html".to_string(), |(kind, _)| matrix::file(kind, 0));
-        let nav = [
-            ("index.html", "Today"),
-            ("mass.html", "Mass"),
-            (matrix.as_str(), "Matrix"),
-            ("clauses.html", "Clauses"),
-            ("calendar.html", "Calendar"),
-            ("assumptions.html", "Assumptions"),
-            ("graph.html", "Made of"),
-            ("panels.html", "Panels"),
-            ("recipes.html", "Recipes"),
-            ("finishes.html", "Finishes"),
-            ("tools.html", "Tools"),
-            ("showings.html", "Showings"),
-            ("evidence.html", "Evidence"),
-            ("decisions.html", "Decisions"),
-        ];
-        let nav: Vec<Value> = nav.iter().map(|(file, name)| json!({ "file": file, "name": name })).collect();
+    fn shared(&self, sheet: &Sheet, file: &str, root: &str, title: &str) -> Page {
+        // A change is handed on alone: it carries its style with it.
+        let alone = matches!(sheet, Sheet::Change(_)) && self.served.is_none();
         let policy = if alone {
             format!(
                 "default-src 'none'; style-src '{}'; script-src '{}'; base-uri 'none'; form-action 'none'",
@@ -270,33 +268,88 @@ impl<'a> Site<'a> {
                 fingerprint(&self.script)
             )
         } else {
-            {
-                let ask = if self.served.is_some() { " connect-src 'self';" } else { "" };
-                format!(
-                    "default-src 'none'; style-src 'self'; script-src 'self';{ask} base-uri 'none'; form-action 'none'"
-                )
-            }
+            let ask = if self.served.is_some() { " connect-src 'self';" } else { "" };
+            format!(
+                "default-src 'none'; style-src 'self'; script-src 'self';{ask} base-uri 'none'; form-action 'none'"
+            )
         };
-        let inline = alone.then(|| json!({ "css": self.style, "js": self.script }));
-        let all = json!({
-            "programme": programme,
-            "title": title,
-            "label": self.inputs.label,
-            "head": self.inputs.head.json(),
-            "cautions": CAUTIONS,
-            "caution": crate::report::head::CAUTION_LINE,
-            "nav": nav,
-            "here": file,
-            "root": root,
-            "policy": policy,
-            "inline": inline,
-            "state": self.served.as_ref().map(|(state, _)| state),
-        });
-        match all {
-            Value::Object(map) => map.into(),
-            _ => Page::default(),
+        let mut page = Page::default();
+        for (name, value) in &self.fixed {
+            page.put(name, value.clone());
         }
+        if let Sheet::Change(at) = sheet
+            && let Some(change) = self.inputs.changes.get(*at)
+        {
+            page.put("label", json!(change.says.1));
+            page.put("head", change.says.0.json());
+        }
+        page.put("title", json!(title));
+        if root != "../" || !matches!(sheet, Sheet::Record(..)) {
+            let own = navigation(&self.nav, root, file);
+            page.put("navigation", minijinja::Value::from_safe_string(own));
+        }
+        page.put("root", json!(root));
+        page.put("policy", json!(policy));
+        page.put("inline", json!(alone.then(|| json!({ "css": self.style, "js": self.script }))));
+        page.put("state", json!(self.served.as_ref().map(|(state, _)| state)));
+        page
     }
+}
+
+/// Values of templates by name.
+type Fixed = Vec<(&'static str, minijinja::Value)>;
+
+/// What every page says alike, made once, the navigation as of a page of a record; and the pages over the whole.
+fn fixed(inputs: &Inputs<'_>, matrix: &[(&'static str, usize)]) -> (Fixed, Vec<(String, &'static str)>) {
+    let programme = inputs
+        .ledger
+        .head
+        .as_ref()
+        .map_or_else(|| "No ledger head".to_string(), |head| head.programme.to_string());
+    let matrix = matrix.first().map_or_else(|| "index.html".to_string(), |(kind, _)| matrix::file(kind, 0));
+    let nav = [
+        ("index.html", "Today"),
+        ("mass.html", "Mass"),
+        (matrix.as_str(), "Matrix"),
+        ("clauses.html", "Clauses"),
+        ("calendar.html", "Calendar"),
+        ("assumptions.html", "Assumptions"),
+        ("graph.html", "Made of"),
+        ("panels.html", "Panels"),
+        ("recipes.html", "Recipes"),
+        ("finishes.html", "Finishes"),
+        ("tools.html", "Tools"),
+        ("showings.html", "Showings"),
+        ("evidence.html", "Evidence"),
+        ("decisions.html", "Decisions"),
+    ];
+    let nav: Vec<(String, &'static str)> = nav.map(|(file, name)| (file.to_string(), name)).to_vec();
+    let said = [
+        ("programme", json!(programme)),
+        ("label", json!(inputs.label)),
+        ("head", inputs.head.json()),
+        ("caution", json!(crate::report::head::CAUTION_LINE)),
+    ];
+    let cautions = CAUTIONS.iter().map(|one| format!("\n<li>{}</li>", HtmlEscape(one))).collect();
+    let safe = minijinja::Value::from_safe_string;
+    let mut all: Vec<(&'static str, minijinja::Value)> =
+        said.map(|(name, value)| (name, value.shown())).to_vec();
+    all.extend([("cautions", safe(cautions)), ("navigation", safe(navigation(&nav, "../", "")))]);
+    (all, nav)
+}
+
+/// The items that lead to the pages over the whole; that of the page itself is marked.
+fn navigation(nav: &[(String, &'static str)], root: &str, here: &str) -> String {
+    let item = |(file, name): &(String, &str)| {
+        let current = if file == here { " aria-current=\"page\"" } else { "" };
+        format!(
+            "\n<li><a href=\"{}{}\"{current}>{}</a></li>",
+            HtmlEscape(root),
+            HtmlEscape(file),
+            HtmlEscape(name)
+        )
+    };
+    nav.iter().map(item).collect()
 }
 
 fn sheets(
@@ -343,7 +396,7 @@ fn base64(bytes: &[u8]) -> String {
 }
 
 /// The templates with what they may ask.
-fn environment(inputs: &Inputs<'_>) -> Result<Environment<'static>, PageError> {
+fn environment(inputs: &Inputs<'_>, known: &known::Known<'_>) -> Result<Environment<'static>, PageError> {
     let mut own = Environment::new();
     own.set_undefined_behavior(UndefinedBehavior::Strict);
     own.set_auto_escape_callback(|_| AutoEscape::Html);
@@ -356,7 +409,7 @@ fn environment(inputs: &Inputs<'_>) -> Result<Environment<'static>, PageError> {
             })?;
         }
     }
-    let links = Arc::new(Links::of(paged(inputs.ledger)));
+    let links = Arc::new(Links::of(paged(inputs.ledger)).beyond(showing::beyond(known, inputs.ledger)));
     tables::add(&mut own, &links);
     filters::add(&mut own, inputs.ledger);
     Ok(own)

@@ -79,6 +79,7 @@ pub(super) fn probability(own: &SampleReport, found: &Procedure) -> Option<Figur
         vec![figure(*value), format!("{share:.1}"), label]
     });
     Some(Figure {
+        left: 0,
         svg: svg.finish("Probability plot", &caption),
         caption: caption.clone(),
         columns: vec![("value", true), ("share below, %", true), ("batch", false)],
@@ -159,6 +160,7 @@ pub(super) fn batches(samples: &[(&str, &SampleReport)], limits: &[(String, f64)
     let more = if more > 0 { format!(" {more} batches more are not drawn.") } else { String::new() };
     let caption = format!("Batch by batch: each specimen as a circle, the batch's mean as a stroke.{more}");
     Some(Figure {
+        left: 0,
         svg: svg.finish("Batches side by side", &caption),
         caption,
         columns: vec![

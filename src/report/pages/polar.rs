@@ -80,6 +80,7 @@ pub fn polar(compliance: &Compliance) -> Option<Figure> {
     let rows =
         (0..180).step_by(ROW as usize).map(|degrees| vec![format!("{degrees}"), decimals(at(degrees), 2)]);
     Some(Figure {
+        left: 0,
         svg: svg.finish("Stiffness by direction", &caption),
         caption,
         columns: vec![("direction, °", true), ("E, GPa", true)],

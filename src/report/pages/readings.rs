@@ -94,6 +94,7 @@ pub(super) fn readings(site: &SiteState, own: &PropertyState, limits: &[ReadingL
         })
     });
     Some(Figure {
+        left: 0,
         svg: svg.finish("Readings against time", &caption),
         caption,
         columns: vec![("panel", false), ("after", true), ("read", true), ("on", true)],

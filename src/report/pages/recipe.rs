@@ -32,7 +32,8 @@ pub(super) fn context(site: &Site<'_>, recipe: &Entry<Recipe>) -> Made {
     let known = &site.known;
     let laid = stack(ledger, &recipe.id);
     let margins = |panel: &str| known.margins(panel);
-    let report = laminate_report_with(ledger, site.inputs.evaluation, recipe, &margins);
+    let using = known.panels_with_recipe(&recipe.id).iter().filter_map(|id| ledger.panels.get(*id)).collect();
+    let report = laminate_report_with(ledger, site.inputs.evaluation, recipe, using, &margins);
     page.put("called", json!(own.title));
     page.put("opening", json!(opening(site, recipe, laid.as_ref().ok(), report.as_ref().ok())));
     page.put("facts_of", facts(own, laid.as_ref().ok()));

@@ -3,10 +3,12 @@
 use super::Inputs;
 use super::known::Known;
 use super::tables::Page;
+use crate::article::ArticleError;
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::verdict::Verdict;
 use crate::report::page::count;
+use rayon::prelude::*;
 use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -66,7 +68,10 @@ impl Register {
 /// One table, whole.
 struct Table {
     opening: String,
+    /// Those that pages show.
     rows: Vec<Value>,
+    /// How many there are.
+    of: usize,
     /// What a filter offers: name, label, words.
     sieves: Value,
     /// What the first page says beside.
@@ -74,16 +79,22 @@ struct Table {
 }
 
 /// All tables.
-pub(super) struct Registers([Table; 3]);
+pub(super) struct Registers {
+    tables: [Table; 3],
+    /// How many assumptions there are; `None` where they can't be listed.
+    pub assumptions: Option<usize>,
+}
 
 impl Registers {
     /// Works the tables out.
-    pub fn of(inputs: &Inputs<'_>, known: &Known<'_>) -> Self {
-        Self([clauses(inputs), calendar(inputs, known), assumptions(inputs)])
+    pub fn of(inputs: &Inputs<'_>, known: &Known<'_>, assumed: Assumed<'_>) -> Self {
+        let count = assumed.as_ref().ok().map(Vec::len);
+        let tables = [clauses(inputs), calendar(inputs, known), assumptions(assumed)];
+        Self { tables, assumptions: count }
     }
 
     fn table(&self, which: Register) -> &Table {
-        let [clauses, calendar, assumptions] = &self.0;
+        let [clauses, calendar, assumptions] = &self.tables;
         match which {
             Register::Clauses => clauses,
             Register::Calendar => calendar,
@@ -109,7 +120,7 @@ impl Registers {
             ("rows", json!(rows)),
             ("sieves", own.sieves.clone()),
             ("pages", json!(pages)),
-            ("left", json!(own.rows.len().saturating_sub(ROWS * PAGES))),
+            ("left", json!(own.of.saturating_sub(ROWS * PAGES))),
             ("beside", json!(beside)),
         ];
         let map: Map<String, Value> =
@@ -175,6 +186,7 @@ fn clauses(inputs: &Inputs<'_>) -> Table {
     );
     Table {
         opening,
+        of: rows.len(),
         rows: rows.into_iter().map(|(_, row)| row).collect(),
         sieves: json!([sieve("verdicts", "Verdict", Verdict::ALL.map(Verdict::word))]),
         beside: Vec::new(),
@@ -234,17 +246,20 @@ fn calendar(inputs: &Inputs<'_>, known: &Known<'_>) -> Table {
     let words: BTreeSet<&str> =
         rows.iter().filter_map(|(_, row)| row.get("word").and_then(Value::as_str)).collect();
     let sieves = json!([sieve("state", "State", words)]);
-    Table { opening, rows: rows.into_iter().map(|(_, row)| row).collect(), sieves, beside: undated }
+    let of = rows.len();
+    Table { opening, of, rows: rows.into_iter().map(|(_, row)| row).collect(), sieves, beside: undated }
 }
 
+/// Figures that stand on no evidence, or why they can't be listed.
+pub(super) type Assumed<'a> = Result<Vec<assumed::Standing<'a>>, ArticleError>;
+
 /// Figures that stand on no evidence, with what stands on them.
-fn assumptions(inputs: &Inputs<'_>) -> Table {
-    let (rows, problem) = match assumed::assumptions(inputs.ledger, inputs.evaluation) {
+fn assumptions(found: Assumed<'_>) -> Table {
+    let (mut rows, problem) = match found {
         Ok(found) => (found, None),
         Err(missing) => (Vec::new(), Some(missing.to_string())),
     };
-    let mut rows: Vec<&assumed::Assumption> = rows.iter().collect();
-    rows.sort_by(|one, two| {
+    rows.par_sort_by(|one, two| {
         two.mass_kg
             .total_cmp(&one.mass_kg)
             .then_with(|| two.duties.len().cmp(&one.duties.len()))
@@ -257,7 +272,7 @@ fn assumptions(inputs: &Inputs<'_>) -> Table {
             "{n} figures and conditions are used without evidence, those that most mass stands on first."
         ),
     };
-    let shown = rows.iter().map(|one| {
+    let shown = rows.iter().take(ROWS * PAGES).map(|one| {
         json!({
             "kind": one.kind.word(),
             "address": one.address,
@@ -270,6 +285,7 @@ fn assumptions(inputs: &Inputs<'_>) -> Table {
     let kinds: BTreeSet<&str> = rows.iter().map(|one| one.kind.word()).collect();
     Table {
         opening,
+        of: rows.len(),
         rows: shown.collect(),
         sieves: json!([sieve("kind", "Kind", kinds)]),
         beside: Vec::new(),

@@ -1,11 +1,11 @@
 //! The sheet of a showing: what is to be shown, how, by which rules evidence lapses, and how each duty stands.
 
 use super::Site;
-use super::known::counted;
+use super::known::{Known, counted};
 use super::records::{Made, common, used_and_using};
 use super::svg::cut;
 use super::tables::{self, Facts, Grid, Page, Row, anchor};
-use crate::ledger::Entry;
+use crate::ledger::{Entry, Ledger};
 use crate::qualify::judge::step_words;
 use crate::qualify::table::{KindRow, Table};
 use crate::qualify::verdict::{Duty, Verdict};
@@ -28,12 +28,7 @@ const CELL: f64 = 900.0;
 /// Template, title and context.
 pub(super) fn context(site: &Site<'_>, entry: &Entry<Showing>) -> Made {
     let own = &*entry.value;
-    let mut duties: Vec<&Duty> = site.known.duties_of_showing(&entry.id).to_vec();
-    let gravity = |duty: &&Duty| {
-        let worst = duty.worst().map(|(_, judged)| judged.gravity());
-        (Reverse(worst), duty.subject.clone())
-    };
-    duties.sort_by_cached_key(gravity);
+    let duties = in_order(&site.known, &entry.id);
     let counts = counted(duties.iter().map(|duty| duty.verdict()));
     let mut page = Page::default();
     page.put("called", json!(own.title));
@@ -58,6 +53,27 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Showing>) -> Made {
     page.put("evidence", evidence(site, &entry.id));
     used_and_using(&mut page, site, &Address::new(RecordKind::Showing, &entry.id));
     ("showing.html", format!("showing/{}", entry.id), page)
+}
+
+/// Its duties, the gravest first.
+fn in_order<'a>(known: &Known<'a>, showing: &str) -> Vec<&'a Duty> {
+    let mut duties: Vec<&Duty> = known.duties_of_showing(showing).to_vec();
+    let gravity = |duty: &&Duty| {
+        let worst = duty.worst().map(|(_, judged)| judged.gravity());
+        (Reverse(worst), duty.subject.clone())
+    };
+    duties.sort_by_cached_key(gravity);
+    duties
+}
+
+/// Duties that the sheets of their showings have no room for: showing and subject.
+pub(super) fn beyond(known: &Known<'_>, ledger: &Ledger) -> Vec<(String, String)> {
+    let many = ledger.showings.keys().filter(|id| known.duties_of_showing(id).len() > ROWS);
+    many.flat_map(|id| {
+        let all = in_order(known, id).into_iter().skip(ROWS);
+        all.map(|duty| (id.clone(), duty.subject.to_string()))
+    })
+    .collect()
 }
 
 fn facts(own: &Showing) -> Facts {

@@ -41,6 +41,10 @@ const BAR: f64 = 120.0;
 const WIDTH: f64 = 460.0;
 const LABEL: f64 = 15.0;
 const LABELS_SHOWN: usize = 60;
+/// Labels of each of two stacks side by side, where one has more layers than get labels.
+const LABELS_BESIDE: usize = 24;
+/// Layers thinner than this are drawn together, px.
+const THIN: f64 = 0.8;
 const TINTS: usize = 6;
 
 /// Draws one stack on its own.
@@ -48,16 +52,19 @@ pub fn alone(stack: &Stack, key: &str) -> Figure {
     let marks = vec![Mark::Same; stack.layers.len()];
     let tints = tints([stack]);
     let scale = scale([stack]);
-    drawn(stack, &marks, &tints, scale, key, &format!("{} from the tool face up", stack.recipe))
+    let name = format!("{} from the tool face up", stack.recipe);
+    drawn((stack, &marks), &tints, scale, LABELS_SHOWN, key, &name)
 }
 
 /// Draws a stack before and after, in one scale, with what changed marked.
 pub fn pair(was: &Stack, is: &Stack, key: &str, names: (&str, &str)) -> [Figure; 2] {
     let (before, after) = marks(was, is);
     let (tints, scale) = (tints([was, is]), scale([was, is]));
+    let fit = was.layers.len().max(is.layers.len()) <= LABELS_SHOWN;
+    let labels = if fit { LABELS_SHOWN } else { LABELS_BESIDE };
     [
-        drawn(was, &before, &tints, scale, &format!("{key}-a"), names.0),
-        drawn(is, &after, &tints, scale, &format!("{key}-b"), names.1),
+        drawn((was, &before), &tints, scale, labels, &format!("{key}-a"), names.0),
+        drawn((is, &after), &tints, scale, labels, &format!("{key}-b"), names.1),
     ]
 }
 
@@ -141,16 +148,16 @@ fn angle_words(layer: &LaidLayer) -> String {
 }
 
 fn drawn(
-    stack: &Stack,
-    marks: &[Mark],
+    (stack, marks): (&Stack, &[Mark]),
     tints: &BTreeMap<String, usize>,
     scale: f64,
+    most: usize,
     key: &str,
     name: &str,
 ) -> Figure {
     let heights: Vec<f64> = stack.layers.iter().map(|layer| thickness_mm(layer) * scale).collect();
     let tall: f64 = heights.iter().sum();
-    let labels = labelled(stack, marks);
+    let labels = labelled(stack, marks, most);
     let top = 26.0;
     let field = tall.max(labels.len() as f64 * LABEL).max(20.0);
     let bottom = top + field;
@@ -162,20 +169,26 @@ fn drawn(
     let foot = bottom - (field - tall) / 2.0;
     let mut y = foot;
     let mut middles = Vec::with_capacity(heights.len());
+    let mut bands = Bands::default();
     for ((layer, height), mark) in stack.layers.iter().zip(&heights).zip(marks) {
         y -= height;
         middles.push(y + height / 2.0);
         let tint = tints.get(&layer.material).copied().unwrap_or(1);
         let (corner, size) = ((14.0, y), (BAR, *height));
+        if *height < THIN {
+            bands.add(y, *height, tint, *mark != Mark::Same);
+            continue;
+        }
+        bands.close(true);
         svg.rect(&format!("layer t{tint}"), corner, size);
-        // In a layer that is thinner than a px no hatch is seen.
-        if let Some(angle) = degrees(layer).filter(|_| *height >= 0.8) {
+        if let Some(angle) = degrees(layer) {
             hatch(&mut svg, key, tenths(angle), corner, size);
         }
         if *mark != Mark::Same {
             svg.rect("marked", (11.5, y), (BAR + 5.0, height.max(2.0)));
         }
     }
+    bands.draw(&mut svg);
     svg.line("axis", (4.0, foot), (BAR + 24.0, foot));
     svg.text("faint", (4.0, foot + 14.0), Anchor::Start, "tool face");
     // Labels stand apart from each other, from the foot upwards, as near to their layers as that lets them.
@@ -212,8 +225,7 @@ fn drawn(
         svg.text(class, (BAR + 42.0, y + 4.0), Anchor::Start, &cut(&told, WIDTH - BAR - 42.0));
     }
     let left = stack.layers.len() - labels.len();
-    let more =
-        if left > 0 { format!("; {left} layers without a label, all in the table") } else { String::new() };
+    let more = if left > 0 { format!("; {left} layers without a label") } else { String::new() };
     let caption = format!(
         "{name}: {} layers, {} mm, drawn to scale from the tool face up{more}.",
         stack.layers.len(),
@@ -232,6 +244,7 @@ fn drawn(
         ]
     });
     Figure {
+        left: 0,
         svg: svg.finish("Stack", &caption),
         caption: caption.clone(),
         columns: vec![
@@ -248,10 +261,61 @@ fn drawn(
     }
 }
 
+/// Layers that are too thin to be drawn each: they are drawn in bands of a px at least, each in the tint of the
+/// thickest within, without an outline, in which nothing else would be seen; no hatch is seen there either.
+#[derive(Default)]
+struct Bands {
+    /// By tint: upper ends and heights.
+    drawn: BTreeMap<usize, Vec<(f64, f64)>>,
+    /// What is marked: upper ends and heights, what touches as one.
+    marked: Vec<(f64, f64)>,
+    /// Upper end, height, height by tint, and whether some of it is marked.
+    open: Option<(f64, f64, BTreeMap<usize, f64>, bool)>,
+}
+
+impl Bands {
+    fn add(&mut self, y: f64, height: f64, tint: usize, marked: bool) {
+        let open = self.open.get_or_insert_with(|| (y, 0.0, BTreeMap::new(), false));
+        (open.0, open.1) = (y, open.1 + height);
+        *open.2.entry(tint).or_default() += height;
+        open.3 |= marked;
+        self.close(false);
+    }
+
+    /// Ends a band that is tall enough, or any.
+    fn close(&mut self, any: bool) {
+        let Some((y, height, tints, marked)) = self.open.take_if(|open| any || open.1 >= 1.0) else { return };
+        let tint = tints.iter().max_by(|(_, one), (_, two)| one.total_cmp(two)).map_or(1, |(tint, _)| *tint);
+        self.drawn.entry(tint).or_default().push((y, height));
+        if marked {
+            match self.marked.last_mut() {
+                Some((top, tall)) if (*top - (y + height)).abs() < 1e-6 => {
+                    (*top, *tall) = (y, *tall + height);
+                }
+                _ => self.marked.push((y, height)),
+            }
+        }
+    }
+
+    fn draw(mut self, svg: &mut Svg) {
+        self.close(true);
+        for (tint, all) in &self.drawn {
+            let mut way = String::new();
+            for (y, height) in all {
+                let _ = write!(way, "M14 {y:.1}h{BAR}v{height:.1}h-{BAR}z");
+            }
+            svg.raw(&format!(r#"<path class="t{tint}" d="{way}"/>"#));
+        }
+        for (y, height) in &self.marked {
+            svg.rect("marked", (11.5, *y), (BAR + 5.0, height.max(2.0)));
+        }
+    }
+}
+
 /// Which layers get a label: all where they fit, else those that changed and the outer ones.
-fn labelled(stack: &Stack, marks: &[Mark]) -> Vec<usize> {
+fn labelled(stack: &Stack, marks: &[Mark], most: usize) -> Vec<usize> {
     let count = stack.layers.len();
-    if count <= LABELS_SHOWN {
+    if count <= most {
         return (0..count).collect();
     }
     let mut all: BTreeSet<usize> = marks
@@ -259,10 +323,10 @@ fn labelled(stack: &Stack, marks: &[Mark]) -> Vec<usize> {
         .enumerate()
         .filter(|(_, mark)| **mark != Mark::Same)
         .map(|(at, _)| at)
-        .take(LABELS_SHOWN)
+        .take(most)
         .collect();
     let (mut low, mut high) = (0, count - 1);
-    while all.len() < LABELS_SHOWN && low < high {
+    while all.len() < most && low < high {
         all.insert(low);
         all.insert(high);
         low += 1;

@@ -56,10 +56,44 @@ pub struct Svg {
 }
 
 /// A coordinate: a tenth of a px is finer than any screen shows.
-fn at(value: f64) -> String {
-    let text = format!("{:.1}", if value.is_finite() { value } else { 0.0 });
-    let text = text.strip_suffix(".0").unwrap_or(&text);
-    if text == "-0" { "0".to_string() } else { text.to_string() }
+#[derive(Clone, Copy)]
+struct At(f64);
+
+fn at(value: f64) -> At {
+    At(if value.is_finite() { value } else { 0.0 })
+}
+
+/// Beyond this floats have no tenths.
+const WITHOUT_TENTHS: f64 = 1e15;
+
+impl std::fmt::Display for At {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let scaled = self.0.abs() * 10.0;
+        if scaled >= WITHOUT_TENTHS {
+            let text = format!("{:.1}", self.0);
+            return out.write_str(text.strip_suffix(".0").unwrap_or(&text));
+        }
+        let mut tenths = scaled.round_ties_even();
+        // The product is rounded: where it lies on the middle between two tenths, what it lost decides.
+        if (scaled - scaled.trunc() - 0.5).abs() == 0.0 {
+            let lost = self.0.abs().mul_add(10.0, -scaled);
+            if lost > 0.0 {
+                tenths = scaled.ceil();
+            } else if lost < 0.0 {
+                tenths = scaled.floor();
+            }
+        }
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let tenths = tenths as u64;
+        if self.0 < 0.0 && tenths > 0 {
+            out.write_char('-')?;
+        }
+        write!(out, "{}", tenths / 10)?;
+        match tenths % 10 {
+            0 => Ok(()),
+            rest => write!(out, ".{rest}"),
+        }
+    }
 }
 
 impl Svg {
@@ -105,8 +139,8 @@ impl Svg {
 
     /// Draws a polygon.
     pub fn polygon(&mut self, class: &str, points: &[(f64, f64)]) {
-        let points: Vec<String> = points.iter().map(|(x, y)| format!("{},{}", at(*x), at(*y))).collect();
-        let _ = write!(self.body, r#"<polygon class="{class}" points="{}"/>"#, points.join(" "));
+        let _ = write!(self.body, r#"<polygon class="{class}" points=""#);
+        self.points(points);
     }
 
     /// Draws a line through points; nothing where there are fewer than two.
@@ -114,8 +148,16 @@ impl Svg {
         if points.len() < 2 {
             return;
         }
-        let points: Vec<String> = points.iter().map(|(x, y)| format!("{},{}", at(*x), at(*y))).collect();
-        let _ = write!(self.body, r#"<polyline class="{class}" points="{}"/>"#, points.join(" "));
+        let _ = write!(self.body, r#"<polyline class="{class}" points=""#);
+        self.points(points);
+    }
+
+    fn points(&mut self, points: &[(f64, f64)]) {
+        for (number, (x, y)) in points.iter().enumerate() {
+            let gap = if number > 0 { " " } else { "" };
+            let _ = write!(self.body, "{gap}{},{}", at(*x), at(*y));
+        }
+        self.body.push_str("\"/>");
     }
 
     /// Writes a word.
@@ -285,6 +327,8 @@ pub struct Figure {
     pub columns: Vec<(&'static str, bool)>,
     /// Rows.
     pub rows: Vec<Vec<String>>,
+    /// Rows that were left out.
+    pub left: usize,
 }
 
 impl Figure {
@@ -292,7 +336,7 @@ impl Figure {
     pub fn json(&self) -> Value {
         let columns: Vec<Value> =
             self.columns.iter().map(|(name, number)| json!({ "name": name, "number": number })).collect();
-        json!({ "svg": self.svg, "caption": self.caption, "columns": columns, "rows": self.rows })
+        json!({ "svg": self.svg, "caption": self.caption, "columns": columns, "rows": self.rows, "left": self.left })
     }
 }
 
@@ -330,7 +374,30 @@ mod tests {
         assert!((10.0..=200.0).contains(&axis.px(-1.210_425e308)));
     }
 
+    /// As the standard library writes a float with one decimal, which rounds what it is and not a product of it.
+    fn by_the_library(value: f64) -> String {
+        let text = format!("{value:.1}");
+        let text = text.strip_suffix(".0").unwrap_or(&text);
+        if text == "-0" { "0".to_string() } else { text.to_string() }
+    }
+
+    #[test]
+    fn middles_between_tenths_are_rounded_as_the_library_does() {
+        for step in -20_000..20_000 {
+            let middle = f64::from(step) / 20.0;
+            for value in [middle, middle.next_up(), middle.next_down(), f64::from(step) * 0.05] {
+                assert_eq!(at(value).to_string(), by_the_library(value), "{value:?}");
+            }
+        }
+    }
+
     proptest! {
+        #[test]
+        fn coordinates_are_written_as_the_library_writes_them(value in -1e6..1e6f64, any in prop::num::f64::NORMAL) {
+            prop_assert_eq!(at(value).to_string(), by_the_library(value));
+            prop_assert_eq!(at(any).to_string(), by_the_library(any));
+        }
+
         #[test]
         fn any_values_have_an_axis(values in prop::collection::vec(prop::num::f64::ANY, 0..6), wanted in 0usize..12) {
             let axis = Axis::over(values.clone(), wanted, 10.0, 200.0);

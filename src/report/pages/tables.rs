@@ -18,23 +18,44 @@ const WORDS: f64 = 900.0;
 /// Letters of a word that is not broken.
 const LONGEST: usize = 22;
 
-/// Which records have a page.
+/// Which records have a page, and what it shows.
 #[derive(Debug, Default)]
-pub(super) struct Links(HashMap<RecordKind, HashSet<String>>);
+pub(super) struct Links {
+    pages: HashMap<RecordKind, HashSet<String>>,
+    /// By showing: subjects of duties that its page has no room for.
+    beyond: HashMap<String, HashSet<String>>,
+}
 
 impl Links {
     /// Notes pages.
     pub fn of(pages: impl IntoIterator<Item = (RecordKind, String)>) -> Self {
         let mut own = Self::default();
         for (kind, id) in pages {
-            own.0.entry(kind).or_default().insert(id);
+            own.pages.entry(kind).or_default().insert(id);
         }
         own
     }
 
+    /// Notes duties that the page of their showing has no room for: showing and subject.
+    pub fn beyond(mut self, duties: impl IntoIterator<Item = (String, String)>) -> Self {
+        for (showing, subject) in duties {
+            self.beyond.entry(showing).or_default().insert(subject);
+        }
+        self
+    }
+
+    /// Returns the place of a duty on the page of its showing.
+    fn place(&self, showing: &str, subject: &str) -> String {
+        match self.beyond.get(showing).is_some_and(|own| own.contains(subject)) {
+            // Where it would stand is what the page says of all of them.
+            true => DUTIES.to_string(),
+            false => anchor(subject),
+        }
+    }
+
     /// Returns whether a record has a page.
     pub fn has(&self, kind: RecordKind, id: &str) -> bool {
-        self.0.get(&kind).is_some_and(|own| own.contains(id))
+        self.pages.get(&kind).is_some_and(|own| own.contains(id))
     }
 
     /// Returns whether a record of a kind that is written as a word has a page.
@@ -71,11 +92,12 @@ pub(super) enum Cell {
 }
 
 /// Words; what somebody wrote may run from right to left.
-pub(super) fn text(words: impl AsRef<str>) -> Cell {
-    let words = words.as_ref();
+pub(super) fn text(words: impl AsRef<str> + Into<String>) -> Cell {
     // Only a word that is longer than any of the trade is broken, so that columns stay readable.
-    let whole = words.split_whitespace().all(|one| one.chars().count() <= LONGEST);
-    Cell::Text { words: words.to_string(), whole }
+    let is_short = |one: &str| one.len() <= LONGEST || one.chars().count() <= LONGEST;
+    let own = words.as_ref();
+    let whole = own.len() <= LONGEST || own.split_whitespace().all(is_short);
+    Cell::Text { words: words.into(), whole }
 }
 
 /// Words that are cut where they are long.
@@ -206,7 +228,9 @@ impl Pen<'_> {
             Cell::Subject(words) => self.subject(words),
             Cell::Duty { showing, subject } => {
                 match self.links.has(RecordKind::Showing, showing) {
-                    true => self.link(("showing", showing), Some(&anchor(subject)), showing),
+                    true => {
+                        self.link(("showing", showing), Some(&self.links.place(showing, subject)), showing)
+                    }
                     false => self.words(showing),
                 }
                 self.raw(" on ");
@@ -352,6 +376,9 @@ fn unfit(function: &str, wanted: &str) -> Error {
     Error::new(ErrorKind::InvalidOperation, format!("`{function}` takes {wanted}"))
 }
 
+/// What the place of all duties on the page of a showing is called.
+const DUTIES: &str = "duties";
+
 /// What a subject's place on the page of its showing is called.
 pub(super) fn anchor(subject: &str) -> String {
     let plain = |one: char| if one.is_ascii_alphanumeric() || one == '-' { one } else { '.' };
@@ -429,7 +456,7 @@ impl Facts {
     /// Adds what was written, where something was.
     pub fn written(&mut self, name: &'static str, words: Option<impl AsRef<str>>) {
         if let Some(words) = words.filter(|own| !own.as_ref().trim().is_empty()) {
-            self.add(name, text(words));
+            self.add(name, text(words.as_ref()));
         }
     }
 }
@@ -444,6 +471,12 @@ impl Object for Facts {
 pub(super) trait Show {
     /// Returns it as templates take it.
     fn shown(self) -> Shown;
+}
+
+impl Show for Shown {
+    fn shown(self) -> Shown {
+        self
+    }
 }
 
 impl Show for Value {

@@ -83,6 +83,8 @@ fn the_sheet_of_a_change_has_every_heading_of_the_command_and_closes_nothing_tha
         impact: impact.clone(),
         base: &ledger,
         head: &ledger,
+        says: (ReportHead::new(None, today(), 7, 0), "a test with dd-001".to_string()),
+        left_out: vec!["<i>one</i>".to_string()],
         decision,
     };
     let pages = with_changes(&ledger, vec![change]);

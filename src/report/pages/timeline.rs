@@ -85,6 +85,7 @@ pub fn timeline(plan: &RetestPlan) -> Option<Figure> {
         ]
     });
     Some(Figure {
+        left: 0,
         svg: svg.finish("Timeline of the retest plan", &caption),
         caption,
         columns: vec![

@@ -83,6 +83,7 @@ pub fn waterfall((was, is): (f64, f64), steps: &[Step], (from, to): (&str, &str)
         signed(is - was, 3)
     );
     Some(Figure {
+        left: 0,
         svg: svg.finish("Mass step by step", &caption),
         caption,
         columns: vec![("what", false), ("kg", true)],
