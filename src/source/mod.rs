@@ -15,6 +15,7 @@ mod path;
 mod place;
 mod repository;
 mod snapshot;
+mod stamps;
 
 pub mod hook;
 pub mod write;
@@ -31,6 +32,7 @@ pub use path::resolve;
 pub use place::Place;
 pub use repository::{Commit, Repository};
 pub use snapshot::{EntryKind, FileEntry, Origin, Snapshot};
+pub use stamps::Stamps;
 
 /// The file at a ledger's root that makes a folder a ledger.
 pub const LEDGER_FILE: &str = "ledger.yaml";

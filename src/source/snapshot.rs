@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use git2::{ObjectType, Oid};
 use rayon::prelude::*;
@@ -9,6 +10,7 @@ use rayon::prelude::*;
 use super::disk::Disk;
 use super::objects::Objects;
 use super::path::{clean, is_listed};
+use super::stamps::{Stamps, Sum};
 use super::{DATA_LIMIT, ReadFault};
 
 /// A ledger's files as they were at one point: cheap to clone, and shared between threads.
@@ -28,6 +30,8 @@ struct Base {
     files: BTreeMap<String, FileEntry>,
     folders: Vec<String>,
     content: Content,
+    /// Whether a file was asked for that is not listed.
+    strayed: AtomicBool,
 }
 
 /// Where a snapshot's bytes come from.
@@ -102,7 +106,10 @@ impl Snapshot {
         folders: Vec<String>,
         content: Content,
     ) -> Snapshot {
-        Snapshot { base: Arc::new(Base { origin, commit, files, folders, content }), over: None }
+        Snapshot {
+            base: Arc::new(Base { origin, commit, files, folders, content, strayed: AtomicBool::new(false) }),
+            over: None,
+        }
     }
 
     /// The snapshot of nothing.
@@ -204,6 +211,7 @@ impl Snapshot {
         if let Some(laid) = self.over.as_ref().and_then(|over| over.edits.get(&path)) {
             return limited(laid.as_ref(), limit);
         }
+        self.note_stray(&path);
         match &self.base.content {
             Content::Disk(disk) => disk.read(&path, limit),
             Content::Objects(objects) => objects.read(&path, limit),
@@ -223,6 +231,7 @@ impl Snapshot {
     pub fn blob_id(&self, path: &str) -> Option<String> {
         let path = clean(path).ok()?;
         let laid = self.over.as_ref().is_some_and(|over| over.edits.contains_key(&path));
+        self.note_stray(&path);
         if let (false, Content::Objects(objects)) = (laid, &self.base.content) {
             return objects.blob(&path).ok().map(|id| id.to_string());
         }
@@ -250,6 +259,59 @@ impl Snapshot {
             all.insert(path, bytes);
         }
         Snapshot { base: Arc::clone(&self.base), over: Some(Arc::new(Over { edits: all, files })) }
+    }
+
+    fn note_stray(&self, path: &str) {
+        if !self.base.files.contains_key(path) {
+            self.base.strayed.store(true, Ordering::Relaxed);
+        }
+    }
+
+    /// Returns whether a file was asked for, in this snapshot or one laid over it, that is not listed: then what was
+    /// read follows from more than [`Snapshot::identity`] tells.
+    pub fn has_strayed(&self) -> bool {
+        self.base.strayed.load(Ordering::Relaxed)
+    }
+
+    /// Returns a text that two states of one ledger share only where all that is listed is the same: paths, kinds
+    /// and bytes. `None` where a file can't be read, or texts are laid over it.
+    ///
+    /// Of a work tree, files that look as they did when `stamps` was taken are not read again; what was learnt is
+    /// noted there.
+    pub fn identity(&self, stamps: &mut Stamps) -> Option<String> {
+        if self.over.is_some() {
+            return None;
+        }
+        match (&self.base.origin, &self.base.content) {
+            (Origin::Revision { tree, .. }, _) => (!tree.is_empty()).then(|| format!("tree {tree}")),
+            (_, Content::Objects(objects)) => {
+                let mut all = Sum::new();
+                for (path, item) in objects.items() {
+                    all.add(path, &item.kind, Some(&item.id));
+                }
+                Some(format!("index {}", all.end()))
+            }
+            (_, Content::Disk(disk)) => {
+                let blobs = stamps.blobs(self.base.files.values(), disk)?;
+                let mut all = Sum::new();
+                for (file, blob) in self.base.files.values().zip(&blobs) {
+                    all.add(&file.path, &file.kind, blob.as_ref());
+                }
+                for folder in &self.base.folders {
+                    all.add(folder, &EntryKind::Other("a folder".to_owned()), None);
+                }
+                Some(format!("files {}", all.end()))
+            }
+            (_, Content::Memory(_)) => None,
+        }
+    }
+
+    /// Returns whether stamps are true of a work tree: files that look as they did have the bytes that were noted.
+    pub fn agrees(&self, stamps: &Stamps) -> bool {
+        match &self.base.content {
+            Content::Disk(disk) => stamps.is_true_of(disk),
+            _ => false,
+        }
     }
 
     fn listing(&self) -> &BTreeMap<String, FileEntry> {

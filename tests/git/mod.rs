@@ -9,5 +9,6 @@ mod full_disk;
 mod gate;
 mod merge;
 mod states;
+mod store;
 mod walk;
 mod writers;

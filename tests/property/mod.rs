@@ -16,6 +16,7 @@ mod layout;
 mod margins;
 mod programme;
 mod renames;
+mod store;
 
 use proptest::test_runner::{Config, RngSeed};
 
