@@ -138,10 +138,22 @@ struct Found {
 }
 
 /// The commits of a place, with a note of which were asked for.
-struct Watched<'a> {
+pub(super) struct Watched<'a> {
     place: &'a Place,
     commits: Mutex<BTreeMap<String, bool>>,
     walked: AtomicBool,
+}
+
+impl<'a> Watched<'a> {
+    pub(super) fn new(place: &'a Place) -> Self {
+        Self { place, commits: Mutex::default(), walked: AtomicBool::new(false) }
+    }
+
+    /// Whether anything was asked for.
+    pub(super) fn was_asked(self) -> bool {
+        let Self { commits, walked, .. } = self;
+        walked.into_inner() || !commits.into_inner().unwrap_or_else(PoisonError::into_inner).is_empty()
+    }
 }
 
 impl Revisions for Watched<'_> {
@@ -160,7 +172,7 @@ impl Revisions for Watched<'_> {
 
 fn found(context: &Context, place: &Place, snapshot: &Snapshot) -> Result<Found, Failure> {
     let mut loaded = to_the_end(context.read(snapshot.clone()));
-    let watched = Watched { place, commits: Mutex::default(), walked: AtomicBool::new(false) };
+    let watched = Watched::new(place);
     let past = Past { revisions: &watched, recall: context.recall() };
     let stale = unsaid(&loaded.ledger.faults, open_faults(&loaded.ledger, &loaded.snapshot, &past));
     // A state of the past is held against no later one.

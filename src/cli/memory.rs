@@ -15,6 +15,9 @@ pub const BUILD: &str = env!("BONDLINE_BUILD");
 /// Asked when the answer is out: whether what a value was worked out from is still there as it was.
 pub type Still = Box<dyn FnOnce() -> bool + Send>;
 
+/// What is worked out only when the answer is out.
+pub type Afterwards = Box<dyn FnOnce() -> Vec<Kept> + Send>;
+
 /// The store as one run sees it.
 pub struct Memory {
     is_allowed: bool,
@@ -28,7 +31,9 @@ pub struct Later {
     common: Option<PathBuf>,
     trouble: Option<Trouble>,
     keep: Vec<(Kept, Still)>,
+    afterwards: Vec<Afterwards>,
     used: Vec<Key>,
+    work: Vec<String>,
 }
 
 /// A question with the state that it was asked of.
@@ -101,8 +106,27 @@ impl Memory {
         });
     }
 
+    /// Works values out when the answer is out, and keeps them.
+    pub fn keep_afterwards(&self, place: &Place, afterwards: Afterwards) {
+        let Some(common) = Self::common(place).filter(|_| self.is_allowed) else { return };
+        self.with_later(|later| {
+            later.common = Some(common.to_path_buf());
+            later.afterwards.push(afterwards);
+        });
+    }
+
+    /// Says how an answer was come by, to whoever asks by the variable `BONDLINE_WORK`.
+    pub fn work(&self, words: String) {
+        if std::env::var_os("BONDLINE_WORK").is_some_and(|value| !value.is_empty()) {
+            self.with_later(|later| later.work.push(words));
+        }
+    }
+
     /// Says on `err` where the store can't be used and will not mend itself unseen.
     pub fn note(&self, err: &mut dyn Write) {
+        for words in self.with_later(|later| std::mem::take(&mut later.work)) {
+            let _ = writeln!(err, "work: {words}");
+        }
         let trouble = self.with_later(|later| later.trouble.clone()).filter(Trouble::matters);
         if let Some(trouble) = trouble {
             let help = match trouble {
@@ -146,12 +170,14 @@ fn stamps_key(place: &Place) -> Key {
 impl Later {
     /// Keeps what may be kept. Where that can't be done nothing is lost but time.
     pub fn carry_out(self) {
-        let Self { common: Some(common), trouble, keep, used } = self else { return };
+        let Self { common: Some(common), trouble, keep, afterwards, used, .. } = self else { return };
         let is_damaged = trouble == Some(Trouble::Damaged);
         if trouble.is_some() && !is_damaged {
             return;
         }
-        let keep: Vec<Kept> = keep.into_iter().filter_map(|(kept, still)| still().then_some(kept)).collect();
+        let mut keep: Vec<Kept> =
+            keep.into_iter().filter_map(|(kept, still)| still().then_some(kept)).collect();
+        keep.extend(afterwards.into_iter().flat_map(|work| work()));
         if keep.is_empty() && used.is_empty() {
             return;
         }

@@ -15,6 +15,7 @@ mod files;
 mod gaps;
 mod history;
 mod hook;
+mod hook_parts;
 mod impact;
 mod import;
 mod laid;

@@ -3,6 +3,7 @@
 use super::args::{StoreArgs, StoreCommand};
 use super::check;
 use super::context::{Context, Failure, Status};
+use super::hook_parts;
 use super::memory::{BUILD, Memory, STAMPS};
 use crate::report::store::{self as view, State, Verified};
 use crate::source::{Place, Stamps};
@@ -104,6 +105,7 @@ fn again(context: &Context, place: &Place, kept: &Kept) -> Result<Option<bool>, 
     own.today = day;
     match kept.what.as_str() {
         check::KEPT => check::verified(&own, place, &kept.about, &kept.value),
+        hook_parts::KEPT => Ok(hook_parts::verified(&own, place, &kept.about, &kept.value)),
         _ => Ok(None),
     }
 }

@@ -7,6 +7,7 @@ mod altered;
 mod decided;
 mod due;
 mod held;
+pub mod parts;
 mod weakened;
 
 use crate::article::ArticleError;
@@ -77,6 +78,8 @@ pub struct GateReport {
     pub findings: Vec<Finding>,
     /// Findings that the committed state has already, by rule.
     pub known: BTreeMap<&'static str, usize>,
+    /// The same one by one, with the record that each is about.
+    pub known_at: Vec<(&'static str, Address)>,
 }
 
 impl GateReport {
@@ -178,6 +181,7 @@ pub fn judge(
         let before = known.get(&(raw.finding.rule, raw.key.0.clone(), raw.key.1.clone()));
         if before.is_some_and(|before| *before >= raw.gravity) {
             *report.known.entry(raw.finding.rule).or_default() += 1;
+            report.known_at.push((raw.finding.rule, raw.finding.address));
         } else {
             report.findings.push(raw.finding);
         }

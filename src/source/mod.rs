@@ -31,7 +31,7 @@ pub use merge::Merged;
 pub use path::resolve;
 pub use place::Place;
 pub use repository::{Commit, Repository};
-pub use snapshot::{EntryKind, FileEntry, Origin, Snapshot};
+pub use snapshot::{Differing, EntryKind, FileEntry, Origin, Snapshot};
 pub use stamps::Stamps;
 
 /// The file at a ledger's root that makes a folder a ledger.
