@@ -2,9 +2,9 @@
 
 use super::args::{Format, HookArgs, HookCommand, HookRunArgs};
 use super::conform::as_of;
-use super::hook_parts;
 use super::context::{Context, Failure, Loaded, Status, to_the_end, unwritten};
 use super::decide::short_id;
+use super::hook_parts;
 use crate::change::carried::may_carry;
 use crate::change::diff::diff;
 use crate::gate::{Completions, Finding, RULES, Side, judge, to_be_completed};
@@ -15,9 +15,9 @@ use crate::record::{Evidence, Level, places};
 use crate::report::gate::{self as view, FindingView};
 use crate::report::junit::{self, Case};
 use crate::report::sarif::{self, Found};
-use crate::source::{Place, Snapshot};
 use crate::source::hook::{HookDone, HookError, install, remove};
 use crate::source::write::{Writer, unfinished};
+use crate::source::{Place, Snapshot};
 use serde_json::json;
 use std::io::Write;
 

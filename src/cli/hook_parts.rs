@@ -32,7 +32,12 @@ type Outcome<T> = Result<T, &'static str>;
 
 /// Judges what is staged by the parts of the ledger that it has to do with. Whatever can't surely be told by them alone
 /// is left to whoever judges the whole; the words say what that was.
-pub(super) fn judged(context: &Context, place: &Place, base: &Snapshot, staged: &Snapshot) -> Outcome<Judged> {
+pub(super) fn judged(
+    context: &Context,
+    place: &Place,
+    base: &Snapshot,
+    staged: &Snapshot,
+) -> Outcome<Judged> {
     let asked = asked(context, place, base).ok_or("there is no commit to hold it against")?;
     let bytes = context.memory.find(place, &asked.key).ok_or("nothing is kept of what is committed")?;
     let state = Parts::from_bytes(&bytes).ok_or("what is kept can't be read")?;

@@ -88,7 +88,8 @@ impl Parts {
         if !files.oddities().is_empty() {
             return None;
         }
-        let node: HashMap<&str, usize> = paths.iter().enumerate().map(|(at, path)| (path.as_str(), at)).collect();
+        let node: HashMap<&str, usize> =
+            paths.iter().enumerate().map(|(at, path)| (path.as_str(), at)).collect();
         let mut ids: HashMap<String, Vec<usize>> = HashMap::default();
         for (at, path) in paths.iter().enumerate() {
             for name in names(path) {
@@ -227,7 +228,8 @@ impl Parts {
             }
         }
         let mut files: BTreeSet<String> = BTreeSet::from([crate::source::LEDGER_FILE.to_string()]);
-        files.extend(self.files.iter().filter(|(_, part)| parts.contains(part)).map(|(path, _)| path.clone()));
+        files
+            .extend(self.files.iter().filter(|(_, part)| parts.contains(part)).map(|(path, _)| path.clone()));
         if files.len() * 2 > self.files.len() {
             return None;
         }
@@ -258,9 +260,11 @@ impl Parts {
     /// Counts the findings that the state has outside a slice, by rule.
     pub fn known_outside(&self, slice: &Slice) -> BTreeMap<String, usize> {
         let mut all = self.whole.clone();
-        let outside = self.parts.iter().enumerate().filter(|(at, _)| {
-            u32::try_from(*at).is_ok_and(|at| !slice.parts.contains(&at))
-        });
+        let outside = self
+            .parts
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| u32::try_from(*at).is_ok_and(|at| !slice.parts.contains(&at)));
         for (rule, count) in outside.flat_map(|(_, part)| &part.known) {
             *all.entry(rule.clone()).or_default() += count;
         }
@@ -295,7 +299,8 @@ impl Parts {
         let moved = u32::try_from(parts.len()).ok()?;
         parts.extend(now.parts);
         let kept = |part: u32| !slice.parts.contains(&part);
-        let mut files: Vec<(String, u32)> = self.files.iter().filter(|(_, part)| kept(*part)).cloned().collect();
+        let mut files: Vec<(String, u32)> =
+            self.files.iter().filter(|(_, part)| kept(*part)).cloned().collect();
         files.extend(now.files.into_iter().map(|(path, part)| (path, part + moved)));
         files.sort();
         let mut showings: Vec<Elsewhere> =

@@ -304,7 +304,9 @@ impl Snapshot {
                     }
                     (path, plain(was), plain(is))
                 }
-                (Some((one, _)), Some((two, _))) if one < two => (*one, old.next().is_some_and(|(_, own)| plain(own)), false),
+                (Some((one, _)), Some((two, _))) if one < two => {
+                    (*one, old.next().is_some_and(|(_, own)| plain(own)), false)
+                }
                 (Some((one, _)), None) => (*one, old.next().is_some_and(|(_, own)| plain(own)), false),
                 (_, Some((two, _))) => (*two, false, new.next().is_some_and(|(_, own)| plain(own))),
                 (None, None) => return Some(all),

@@ -14,6 +14,7 @@ mod judging;
 mod laws;
 mod layout;
 mod margins;
+mod parts;
 mod programme;
 mod renames;
 mod store;
