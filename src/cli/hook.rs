@@ -210,8 +210,8 @@ fn whole_ledger(
         },
     );
     let report = judge(
-        &Side { ledger: &base.ledger, evaluation: before.as_ref() },
-        &Side { ledger: &staged.ledger, evaluation: after.as_ref() },
+        &Side::of(&base.ledger, before.as_ref()),
+        &Side::of(&staged.ledger, after.as_ref()),
         &edits,
         &explained,
         &completions(context, place, &base, &staged),

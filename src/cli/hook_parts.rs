@@ -7,11 +7,11 @@ use crate::article::ArticleError;
 use crate::change::diff::{Edits, diff};
 use crate::change::explain::{Explained, explain};
 use crate::change::past::Past;
-use crate::gate::parts::{Changed, Parts, Slice};
+use crate::gate::parts::{Changed, Parts, Slice, budgeted};
 use crate::gate::{GateReport, Side, judge, to_be_completed};
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
-use crate::record::{Day, RecordKind, Showing};
+use crate::record::{Day, Showing};
 use crate::source::{LEDGER_FILE, Place, RECORD_LIMIT, Snapshot};
 use crate::store::Kept;
 use std::collections::{BTreeMap, BTreeSet};
@@ -80,21 +80,20 @@ pub(super) fn judged(
     if old.snapshot.has_strayed() || new.snapshot.has_strayed() {
         return Err("a file of another part is read");
     }
+    let (Some(own), Some(now)) = (budgeted(&old.ledger), budgeted(&new.ledger)) else {
+        return Err("something can't be weighed");
+    };
+    let elsewhere_kg = state.elsewhere_kg(&own);
+    let side =
+        |ledger, evaluation| Side { ledger, evaluation: Ok(evaluation), elsewhere_kg: elsewhere_kg.clone() };
     let mut report = judge(
-        &Side { ledger: &old.ledger, evaluation: Ok(&before) },
-        &Side { ledger: &new.ledger, evaluation: Ok(&after) },
+        &side(&old.ledger, &before),
+        &side(&new.ledger, &after),
         &edits,
         &explained,
         &BTreeMap::new(),
         today,
     );
-    if budgets(&old.ledger) && changed.iter().any(|one| weighs(&one.path)) {
-        return Err("the mass of the whole is held against budgets");
-    }
-    // Budgets are about the whole, and what is known of them is counted with it.
-    report.known.remove("over-budget");
-    report.known_at.retain(|(rule, _)| *rule != "over-budget");
-    report.findings.retain(|finding| finding.rule != "over-budget");
     for (rule, count) in state.known_outside(&slice) {
         let Some((rule, _)) = crate::gate::RULES.iter().find(|(name, _)| *name == rule) else {
             return Err("what is kept can't be read");
@@ -109,12 +108,16 @@ pub(super) fn judged(
         counts.parsed
     ));
     if !report.blocked() {
-        advance(context, place, staged, Advance { state, slice, ledger: new.ledger.clone(), after, skip });
+        let weighed =
+            |(group, kg): (&String, &f64)| (group.clone(), kg + now.get(group).copied().unwrap_or(0.0));
+        let masses = elsewhere_kg.iter().map(weighed).collect();
+        let ledger = new.ledger.clone();
+        advance(context, place, staged, Advance { state, slice, ledger, after, masses, skip });
     }
     Ok(Judged { report, base: old, staged: new })
 }
 
-/// The files that differ, where each is a plain one that came or was edited.
+/// The files that differ, where each is a plain one or was one.
 fn changed(base: &Snapshot, staged: &Snapshot) -> Outcome<Vec<Changed>> {
     let all = base.differing(staged).ok_or("the files can't be compared")?;
     let mut changed = Vec::new();
@@ -122,14 +125,12 @@ fn changed(base: &Snapshot, staged: &Snapshot) -> Outcome<Vec<Changed>> {
         if one.path == LEDGER_FILE {
             return Err("ledger.yaml differs");
         }
-        if !one.is {
-            return Err("a file is gone");
+        let is_odd = |plain: bool, snapshot: &Snapshot| !plain && snapshot.entry(&one.path).is_some();
+        if is_odd(one.was, base) || is_odd(one.is, staged) {
+            return Err("a file is no plain one");
         }
-        if !one.was && base.entry(&one.path).is_some() {
-            return Err("a file was no plain one");
-        }
-        let bytes =
-            staged.read_limited(&one.path, RECORD_LIMIT).map_err(|_| "a file can't be read as a record")?;
+        let bytes = if one.is { staged } else { base }.read_limited(&one.path, RECORD_LIMIT);
+        let bytes = bytes.map_err(|_| "a file can't be read as a record")?;
         changed.push(Changed { path: one.path, is_new: !one.was, bytes });
     }
     Ok(changed)
@@ -166,17 +167,6 @@ fn add_elsewhere(
     Ok(skip)
 }
 
-fn budgets(ledger: &Ledger) -> bool {
-    ledger.head.as_ref().is_some_and(|head| !head.budgets.is_empty())
-}
-
-/// Whether a file may change what anything weighs.
-fn weighs(path: &str) -> bool {
-    use RecordKind::{Concession, Decision, Evidence, Showing, Study};
-    let folder = path.split('/').next().unwrap_or_default();
-    !matches!(RecordKind::by_folder(folder), Some(Concession | Decision | Evidence | Showing | Study))
-}
-
 fn asked(context: &Context, place: &Place, snapshot: &Snapshot) -> Option<Asked> {
     let listed = snapshot.listed_objects()?;
     Some(context.asked(KEPT, &[("folder", place.prefix()), ("listed", &listed)]))
@@ -184,7 +174,7 @@ fn asked(context: &Context, place: &Place, snapshot: &Snapshot) -> Option<Asked>
 
 /// What the gate says of a state beside itself.
 fn beside_itself(ledger: &Ledger, evaluation: &Evaluation, today: Day) -> GateReport {
-    let side = || Side { ledger, evaluation: Ok(evaluation) };
+    let side = || Side::of(ledger, Ok(evaluation));
     judge(&side(), &side(), &Edits::default(), &Explained::default(), &BTreeMap::new(), today)
 }
 
@@ -207,7 +197,9 @@ pub(super) fn keep(
         place,
         Box::new(move || {
             let report = beside_itself(&ledger, &evaluation, today);
-            let state = Parts::of(&ledger, &evaluation, &snapshot, &report, &BTreeSet::new());
+            let state = budgeted(&ledger).and_then(|masses| {
+                Parts::of(&ledger, &evaluation, &snapshot, &report, &masses, &BTreeSet::new())
+            });
             // Files that are listed nowhere change without anybody seeing it here.
             let state = state.filter(|_| !snapshot.has_strayed());
             state.and_then(|state| kept(asked, &state)).into_iter().collect()
@@ -221,6 +213,7 @@ struct Advance {
     slice: Slice,
     ledger: Ledger,
     after: ManuallyDrop<Evaluation>,
+    masses: BTreeMap<String, f64>,
     skip: BTreeSet<String>,
 }
 
@@ -231,14 +224,10 @@ fn advance(context: &Context, place: &Place, staged: &Snapshot, own: Advance) {
     context.memory.keep_afterwards(
         place,
         Box::new(move || {
-            let Advance { state, slice, ledger, after, skip } = own;
+            let Advance { state, slice, ledger, after, masses, skip } = own;
             let ledger = to_the_end(ledger);
             let report = beside_itself(&ledger, &after, today);
-            let report = GateReport {
-                known_at: report.known_at.into_iter().filter(|(rule, _)| *rule != "over-budget").collect(),
-                ..report
-            };
-            let now = Parts::of(&ledger, &after, &only, &report, &skip);
+            let now = Parts::of(&ledger, &after, &only, &report, &masses, &skip);
             let state = now.and_then(|now| state.with(&slice, now));
             state.and_then(|state| kept(asked, &state)).into_iter().collect()
         }),
@@ -254,6 +243,8 @@ pub(super) fn verified(context: &Context, place: &Place, about: &str, bytes: &[u
     let loaded = to_the_end(context.read(snapshot));
     let Ok(evaluation) = evaluate(&loaded.ledger, context.today) else { return Some(false) };
     let report = beside_itself(&loaded.ledger, &evaluation, context.today);
-    let now = Parts::of(&loaded.ledger, &evaluation, &loaded.snapshot, &report, &BTreeSet::new());
+    let now = budgeted(&loaded.ledger).and_then(|masses| {
+        Parts::of(&loaded.ledger, &evaluation, &loaded.snapshot, &report, &masses, &BTreeSet::new())
+    });
     Some(now.is_some_and(|now| now.is_same(&was)))
 }

@@ -82,13 +82,14 @@ impl Memory {
         let found = store.as_ref()?.lock().unwrap_or_else(PoisonError::into_inner).find(key);
         match found {
             Ok(found) => {
-                if found.is_some() {
+                let found = found?;
+                if !found.is_noted {
                     self.with_later(|later| {
                         later.common = Some(common.to_path_buf());
                         later.used.push(*key);
                     });
                 }
-                found
+                Some(found.value)
             }
             Err(trouble) => {
                 self.trouble(trouble);

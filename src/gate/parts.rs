@@ -7,6 +7,7 @@
 
 use super::GateReport;
 use crate::article::Subject;
+use crate::article::weigh::{Scope, statement};
 use crate::ledger::{Entry, Files, Ledger};
 use crate::qualify::table::Table;
 use crate::qualify::verdict::{Duty, DutyKey, Evaluation};
@@ -24,8 +25,8 @@ pub struct Parts {
     /// Listed files, sorted, with the part of each.
     files: Vec<(String, u32)>,
     parts: Vec<Part>,
-    /// Findings about the whole, such as budgets, by rule.
-    whole: BTreeMap<String, usize>,
+    /// What groups with a budget weigh, in kg, as the bits of the figure: it is read back as it was.
+    masses: BTreeMap<String, u64>,
     /// Showings that go by more than what they name, so that any panel may come to be asked.
     showings: Vec<Elsewhere>,
 }
@@ -56,7 +57,7 @@ pub struct Changed {
     pub path: String,
     /// Whether the state has no such file.
     pub is_new: bool,
-    /// Its bytes now.
+    /// Its bytes now; where it is gone, those that it had.
     pub bytes: Arc<[u8]>,
 }
 
@@ -72,12 +73,14 @@ impl Parts {
     /// Returns the parts of a state, without the showings in `skip`; `report` is what the gate says of it beside itself.
     ///
     /// `None` where it has errors, or something that can't be said by parts: a finding that is never known, a figure of
-    /// the whole programme that a showing judges, an escape in a text that may hide an id.
+    /// the whole programme that a showing judges, an escape in a text that may hide an id. `masses` are those of
+    /// [`budgeted`] for the whole state.
     pub fn of(
         ledger: &Ledger,
         evaluation: &Evaluation,
         files: &dyn Files,
         report: &GateReport,
+        masses: &BTreeMap<String, f64>,
         skip: &BTreeSet<String>,
     ) -> Option<Self> {
         if ledger.has_errors() || !ledger.broken.is_empty() || !report.findings.is_empty() {
@@ -156,14 +159,11 @@ impl Parts {
             part.words.dedup();
             part.proof = proofs.get(&at).copied().unwrap_or(0);
         }
-        let mut whole = BTreeMap::new();
-        for (rule, address) in &report.known_at {
-            let known = if *address == Address::ledger() {
-                &mut whole
-            } else {
-                let own = of(address.kind(), address.id()).and_then(part_of)?;
-                &mut parts.get_mut(usize::try_from(own).ok()?)?.known
-            };
+        // What is known of the ledger itself is of its budgets, and comes of what the groups weigh.
+        let own = report.known_at.iter().filter(|(rule, _)| *rule != "over-budget");
+        for (rule, address) in own {
+            let part = of(address.kind(), address.id()).and_then(part_of)?;
+            let known = &mut parts.get_mut(usize::try_from(part).ok()?)?.known;
             *known.entry((*rule).to_string()).or_default() += 1;
         }
         let open = |entry: &&Entry<Showing>| {
@@ -182,7 +182,8 @@ impl Parts {
         });
         let showings = showings.collect::<Option<_>>()?;
         let files = paths.iter().enumerate().map(|(at, path)| Some((path.clone(), part_of(at)?)));
-        Some(Self { files: files.collect::<Option<_>>()?, parts, whole, showings })
+        let masses = masses.iter().map(|(group, kg)| (group.clone(), kg.to_bits())).collect();
+        Some(Self { files: files.collect::<Option<_>>()?, parts, masses, showings })
     }
 
     /// Returns the form that is kept; `None` where it would not be read back as it is.
@@ -257,9 +258,17 @@ impl Parts {
         here == duties.fold(0_u64, |sum, (key, duty)| sum.wrapping_add(proof_of(key, duty)))
     }
 
+    /// Returns what groups weigh outside a slice that weighs so much of them itself, in kg.
+    pub fn elsewhere_kg(&self, own: &BTreeMap<String, f64>) -> BTreeMap<String, f64> {
+        let rest = |(group, bits): (&String, &u64)| {
+            (group.clone(), f64::from_bits(*bits) - own.get(group).copied().unwrap_or(0.0))
+        };
+        self.masses.iter().map(rest).collect()
+    }
+
     /// Counts the findings that the state has outside a slice, by rule.
     pub fn known_outside(&self, slice: &Slice) -> BTreeMap<String, usize> {
-        let mut all = self.whole.clone();
+        let mut all: BTreeMap<String, usize> = BTreeMap::new();
         let outside = self
             .parts
             .iter()
@@ -284,9 +293,14 @@ impl Parts {
             let parts: BTreeMap<_, _> = parts.filter(|(files, _)| !files.is_empty()).collect();
             let showings: Vec<(String, Showing)> =
                 state.showings.iter().map(|one| (one.file.clone(), one.record.clone())).collect();
-            (parts, showings, state.whole.clone())
+            (parts, showings, state.masses.keys().cloned().collect::<Vec<_>>())
         };
-        told(self) == told(other)
+        // The order of summing plays a part in the last digits.
+        let near = |(one, two): (&u64, &u64)| {
+            let (one, two) = (f64::from_bits(*one), f64::from_bits(*two));
+            (one - two).abs() <= 1e-9 * one.abs().max(1.0)
+        };
+        told(self) == told(other) && self.masses.values().zip(other.masses.values()).all(near)
     }
 
     /// Returns the state with other parts in place of a slice.
@@ -307,8 +321,17 @@ impl Parts {
             self.showings.iter().filter(|one| kept(one.part)).cloned().collect();
         showings.extend(now.showings.into_iter().map(|one| Elsewhere { part: one.part + moved, ..one }));
         showings.sort_by(|one, two| one.id.cmp(&two.id));
-        Some(Self { files, parts, whole: self.whole.clone(), showings })
+        Some(Self { files, parts, masses: now.masses, showings })
     }
+}
+
+/// Returns what the groups with a budget weigh, in kg; none where no group has one. `None` where they can't be weighed.
+pub fn budgeted(ledger: &Ledger) -> Option<BTreeMap<String, f64>> {
+    if ledger.head.as_ref().is_none_or(|head| head.budgets.is_empty()) {
+        return Some(BTreeMap::new());
+    }
+    let groups = statement(ledger, Scope::Programme).ok()?.groups.into_iter();
+    Some(groups.filter(|group| group.budget_kg.is_some()).map(|group| (group.group, group.kg)).collect())
 }
 
 /// A digest of the verdicts on one duty; they add up, in whatever order.

@@ -8,6 +8,8 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::SystemTime;
 
+use rayon::prelude::*;
+
 use super::objects::{NESTED, Tracked, UNREADABLE_NAME};
 use super::path::{folders, is_listed, join};
 use super::stamps::Seen;
@@ -101,6 +103,7 @@ impl Walk<'_> {
             let place = self.root.join(&folder);
             let failed =
                 |error: std::io::Error| SourceError::Io { path: place.clone(), why: error.to_string() };
+            let mut names = Vec::new();
             for found in fs::read_dir(&place).map_err(failed)? {
                 let found = found.map_err(failed)?;
                 let name = found.file_name();
@@ -108,7 +111,16 @@ impl Walk<'_> {
                 if name == ".git" || (folder.is_empty() && !is_listed(&path) && !is_folder(&found)) {
                     continue;
                 }
-                let metadata = match fs::symlink_metadata(found.path()) {
+                names.push((found, name, path));
+            }
+            // Looking at files takes most of the time of listing them.
+            let looks: Vec<std::io::Result<Metadata>> = names
+                .par_iter()
+                .with_min_len(64)
+                .map(|(found, ..)| fs::symlink_metadata(found.path()))
+                .collect();
+            for ((_, name, path), metadata) in names.into_iter().zip(looks) {
+                let metadata = match metadata {
                     Ok(metadata) => metadata,
                     Err(error) if error.kind() == ErrorKind::NotFound => continue,
                     Err(error) => return Err(failed(error)),

@@ -66,6 +66,15 @@ pub struct Kept {
     pub value: Vec<u8>,
 }
 
+/// A value that was kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Found {
+    /// The bytes.
+    pub value: Vec<u8>,
+    /// Whether a use of it was noted so lately that this one need not be.
+    pub is_noted: bool,
+}
+
 /// What is kept of one kind.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Share {
@@ -161,14 +170,21 @@ impl Store {
     ///
     /// # Errors
     /// [`Trouble`] where the file can't be read.
-    pub fn find(&self, key: &Key) -> Result<Option<Vec<u8>>, Trouble> {
-        let mut ask = self.connection.prepare("SELECT what, about, value, proof FROM kept WHERE key = ?1")?;
-        let row: Option<(String, String, Vec<u8>, Vec<u8>)> = ask
-            .query_row([&key.0[..]], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)))
+    pub fn find(&self, key: &Key) -> Result<Option<Found>, Trouble> {
+        let mut ask =
+            self.connection.prepare("SELECT what, about, value, proof, used FROM kept WHERE key = ?1")?;
+        let row: Option<(String, String, Vec<u8>, Vec<u8>, i64)> = ask
+            .query_row([&key.0[..]], |row| {
+                Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?))
+            })
             .optional()?;
-        let Some((what, about, value, proof)) = row else { return Ok(None) };
+        let Some((what, about, value, proof, used)) = row else { return Ok(None) };
         let kept = Kept { key: *key, what, about, value };
-        if kept.proof() == proof { Ok(Some(kept.value)) } else { Err(Trouble::Damaged) }
+        if kept.proof() != proof {
+            return Err(Trouble::Damaged);
+        }
+        let is_noted = u64::try_from(used).is_ok_and(|used| now().abs_diff(used) < FRESH);
+        Ok(Some(Found { value: kept.value, is_noted }))
     }
 
     /// Keeps values in one piece, notes which were used, and lets go what is too old or too much.

@@ -13,7 +13,7 @@ fn with(all: &[Kept]) -> tempfile::TempDir {
 
 fn find(common: &Path, name: &str) -> Result<Option<Vec<u8>>, Trouble> {
     match Store::to_read(common)? {
-        Some(store) => store.find(&Key::of(&[name])),
+        Some(store) => Ok(store.find(&Key::of(&[name]))?.map(|found| found.value)),
         None => Ok(None),
     }
 }
@@ -59,6 +59,18 @@ fn what_was_not_used_for_longest_goes_first_and_what_is_too_old_goes() {
     store.keep_at(&[], &[], 1095 * day, LIMIT).unwrap();
     store.keep_at(&[], &[], (1096 + 90) * day, LIMIT).unwrap();
     assert_eq!(store.find(&Key::of(&["e"])), Ok(None));
+}
+
+#[test]
+fn a_use_is_noted_once_in_a_while() {
+    let common = with(&[kept("a", 1)]);
+    let mut store = Store::to_write(common.path(), false).unwrap();
+    let is_noted = |store: &Store| store.find(&Key::of(&["a"])).unwrap().unwrap().is_noted;
+    assert!(is_noted(&store));
+    store.connection.execute("UPDATE kept SET used = used - 7200", []).unwrap();
+    assert!(!is_noted(&store));
+    store.keep(&[], &[Key::of(&["a"])]).unwrap();
+    assert!(is_noted(&store));
 }
 
 #[test]

@@ -223,7 +223,7 @@ fn gate(bed: &Bed, more: &[&str]) -> (Run, String) {
 
 #[test]
 fn by_parts_the_gate_says_what_it_says_of_the_whole() {
-    let strategy = (proptest::collection::vec(plans(), 3..5), steps(), any::<(bool, bool)>());
+    let strategy = (proptest::collection::vec(plans(), 4..6), steps(), any::<(bool, bool)>());
     let ways: RefCell<BTreeMap<String, usize>> = RefCell::default();
     let mut runner = TestRunner::new(config(14));
     let found = runner.run(&strategy, |(plans, steps, (budgets, block))| {
