@@ -15,6 +15,7 @@ use crate::store::Kept;
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 use std::io::Write;
+use std::mem::ManuallyDrop;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
 
@@ -23,7 +24,7 @@ pub(super) const KEPT: &str = "check";
 
 pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
-    let snapshot = Context::snapshot(&place, &args.source)?;
+    let snapshot = to_the_end(Context::snapshot(&place, &args.source)?);
     let all = recalled(context, &place, &snapshot)?;
     let shown: Vec<&Fault> =
         all.iter().filter(|fault| args.notes || context.json() || fault.level > Level::Note).collect();
@@ -66,7 +67,7 @@ fn recalled(context: &Context, place: &Place, snapshot: &Snapshot) -> Result<Vec
     if !context.memory.is_allowed() {
         return Ok(found(context, place, snapshot)?.faults);
     }
-    let mut stamps = context.memory.stamps(place);
+    let mut stamps = to_the_end(context.memory.stamps(place));
     let identity = snapshot.identity(&mut stamps);
     context.memory.keep_stamps(place, &stamps);
     let Some(identity) = identity else { return Ok(found(context, place, snapshot)?.faults) };
@@ -86,7 +87,7 @@ fn recalled(context: &Context, place: &Place, snapshot: &Snapshot) -> Result<Vec
             &place.clone(),
             kept,
             // What was read while somebody wrote may be of neither state.
-            Box::new(move || !is_disk || still_is(&place, &identity, stamps)),
+            Box::new(move || !is_disk || still_is(&place, &identity, ManuallyDrop::into_inner(stamps))),
         );
     }
     Ok(found.faults)

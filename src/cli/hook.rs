@@ -142,9 +142,9 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         Some(Ok(judged)) => judged,
         Some(Err(why)) => {
             context.memory.work(format!("the whole was judged, as {why}"));
-            whole_ledger(context, &place, base, staged, true)?
+            whole_ledger(context, &place, base, staged, Some(why))?
         }
-        None => whole_ledger(context, &place, base, staged, false)?,
+        None => whole_ledger(context, &place, base, staged, None)?,
     };
     let views: Vec<FindingView> = report
         .findings
@@ -185,13 +185,14 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
     Ok(if report.blocked() { Status::Objection } else { Status::Done })
 }
 
-/// Judges both states in whole; where `keeps`, what a later run needs is kept when the answer is out.
+/// Judges both states in whole, because they could not be judged by parts (`why`): what a later run needs for that is
+/// kept when the answer is out.
 fn whole_ledger(
     context: &Context,
     place: &Place,
     base: Snapshot,
     staged: Snapshot,
-    keeps: bool,
+    why: Option<&str>,
 ) -> Result<hook_parts::Judged, Failure> {
     let (base, staged) = (to_the_end(context.read(base)), to_the_end(context.read(staged)));
     let ((before, after), (edits, explained)) = rayon::join(
@@ -217,11 +218,11 @@ fn whole_ledger(
         &completions(context, place, &base, &staged),
         context.today,
     );
-    if keeps {
+    if why.is_some_and(hook_parts::is_useless) {
         hook_parts::keep(context, place, &base, &before);
-        if !report.blocked() {
-            hook_parts::keep(context, place, &staged, &after);
-        }
+    }
+    if why.is_some() && !report.blocked() {
+        hook_parts::keep(context, place, &staged, &after);
     }
     Ok(hook_parts::Judged { report, base, staged })
 }

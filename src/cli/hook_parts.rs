@@ -27,8 +27,17 @@ pub(super) struct Judged {
     pub(super) staged: ManuallyDrop<Loaded>,
 }
 
-/// A state as it was kept, or why there is none that can be used.
+/// What is judged by parts, or why it can't be.
 type Outcome<T> = Result<T, &'static str>;
+
+const NOTHING: &str = "nothing is kept of what is committed";
+const UNREAD: &str = "what is kept can't be read";
+const OTHERWISE: &str = "the part by itself is not what it is in the whole";
+
+/// Whether what is kept of the committed state, if anything, is of no use.
+pub(super) fn is_useless(why: &str) -> bool {
+    [NOTHING, UNREAD, OTHERWISE].contains(&why)
+}
 
 /// Judges what is staged by the parts of the ledger that it has to do with. Whatever can't surely be told by them alone
 /// is left to whoever judges the whole; the words say what that was.
@@ -39,8 +48,8 @@ pub(super) fn judged(
     staged: &Snapshot,
 ) -> Outcome<Judged> {
     let asked = asked(context, place, base).ok_or("there is no commit to hold it against")?;
-    let bytes = context.memory.find(place, &asked.key).ok_or("nothing is kept of what is committed")?;
-    let state = Parts::from_bytes(&bytes).ok_or("what is kept can't be read")?;
+    let bytes = context.memory.find(place, &asked.key).ok_or(NOTHING)?;
+    let state = to_the_end(Parts::from_bytes(&bytes).ok_or(UNREAD)?);
     let changed = changed(base, staged)?;
     let slice = state.slice(&changed).ok_or("it has to do with most of the ledger")?;
     let mut old = to_the_end(context.read(base.only(&slice.files)));
@@ -64,7 +73,7 @@ pub(super) fn judged(
         return Err("a showing of another part is asked of it");
     }
     if !state.holds(&slice, &before, &skip) {
-        return Err("the part by itself is not what it is in the whole");
+        return Err(OTHERWISE);
     }
     // Finished records to which something was added are held against the ledger of their own commit.
     if !to_be_completed(&old.ledger, &new.ledger).is_empty() {
@@ -96,7 +105,7 @@ pub(super) fn judged(
     );
     for (rule, count) in state.known_outside(&slice) {
         let Some((rule, _)) = crate::gate::RULES.iter().find(|(name, _)| *name == rule) else {
-            return Err("what is kept can't be read");
+            return Err(UNREAD);
         };
         *report.known.entry(rule).or_default() += count;
     }
@@ -139,7 +148,7 @@ fn changed(base: &Snapshot, staged: &Snapshot) -> Outcome<Vec<Changed>> {
 /// Whether no panel outside can come to be asked by what the showings say now.
 fn same_showings(old: &Ledger, new: &Ledger) -> bool {
     let told = |showing: &Showing| {
-        (showing.kind.clone(), showing.subject.clone(), showing.applies_to.clone(), showing.computed_check())
+        (showing.kind.clone(), showing.subject, showing.applies_to.clone(), showing.computed_check())
     };
     old.showings.len() == new.showings.len()
         && new.showings.values().all(|entry| {
@@ -209,7 +218,7 @@ pub(super) fn keep(
 
 /// A state with what takes the place of a slice of it.
 struct Advance {
-    state: Parts,
+    state: ManuallyDrop<Parts>,
     slice: Slice,
     ledger: Ledger,
     after: ManuallyDrop<Evaluation>,

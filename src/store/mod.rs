@@ -173,13 +173,14 @@ impl Store {
     pub fn find(&self, key: &Key) -> Result<Option<Found>, Trouble> {
         let mut ask =
             self.connection.prepare("SELECT what, about, value, proof, used FROM kept WHERE key = ?1")?;
-        let row: Option<(String, String, Vec<u8>, Vec<u8>, i64)> = ask
+        let row = ask
             .query_row([&key.0[..]], |row| {
-                Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?))
+                let kept = Kept { key: *key, what: row.get(0)?, about: row.get(1)?, value: row.get(2)? };
+                let (proof, used): (Vec<u8>, i64) = (row.get(3)?, row.get(4)?);
+                Ok((kept, proof, used))
             })
             .optional()?;
-        let Some((what, about, value, proof, used)) = row else { return Ok(None) };
-        let kept = Kept { key: *key, what, about, value };
+        let Some((kept, proof, used)) = row else { return Ok(None) };
         if kept.proof() != proof {
             return Err(Trouble::Damaged);
         }
