@@ -94,6 +94,11 @@ fn transcript(case: &Path) -> String {
                 assert!(text.contains(&old), "{path} does not hold {old:?}");
                 bench.write(path, &text.replace(&old, &new));
             }
+            ["move", old, new] => {
+                let text = bench.read(old);
+                bench.write(new, &text);
+                std::fs::remove_file(bench.ledger().join(old)).unwrap();
+            }
             ["stage"] => layout::stage(&bench.ledger()),
             ["commit", message] => layout::commit(&bench.ledger(), message),
             _ => panic!("no command of golden cases: {line}"),

@@ -50,7 +50,8 @@ documents! {
     PanelMass { panel: String, quantity: u32, each_kg: f64, kg: f64, contributions: Vec<Contribution>, group: Option<String>, low_kg: f64, high_kg: f64, with_growth_kg: f64, maturity: String, weighings: usize, provisional: bool, residuals: Vec<Residual>, balance: Option<Balance> }
     Residual { weighing: String, serial: Option<String>, on: Option<String>, condition: String, weighed_kg: f64, predicted_kg: f64, as_built: bool, residual_kg: f64, residual_percent: Option<f64>, counts: bool, standing: String }
     Cause { cause: String, at_low_kg: f64, at_high_kg: f64 }
-    Mass { schema: String, scope: String, total: Total, cg_m: Option<[f64; 3]>, share_without_position: f64, groups: Vec<Group>, assemblies: Vec<AssemblyMass>, panels: Vec<PanelMass>, parts: Vec<Value>, spread: Value, causes: Vec<Cause>, weighings: Option<Weighings>, learned: Option<Learned> }
+    Mass { schema: String, scope: String, total: Total, cg_m: Option<[f64; 3]>, share_without_position: f64, groups: Vec<Group>, assemblies: Vec<AssemblyMass>, panels: Vec<PanelMass>, parts: Vec<Value>, spread: Value, causes: Vec<Cause>, weighings: Option<Weighings>, not_counted: Option<Vec<NotCounted>>, learned: Option<Learned> }
+    NotCounted { weighing: String, why: String }
     Decided { cause: String, by: String, on: String }
     Added { since: String, weighed_kg: f64, predicted_kg: f64, as_built: bool, residual_kg: f64, residual_percent: Option<f64> }
     StageReading { weighing: String, condition: String, on: Option<String>, weighed_kg: f64, predicted_kg: f64, as_built: bool, residual_kg: f64, residual_percent: Option<f64>, explain_percent: f64, hold_percent: f64, standing: String, explained: Option<String>, disposition: Option<Decided>, added: Option<Added> }

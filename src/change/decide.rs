@@ -46,6 +46,16 @@ pub enum DecideError {
         /// Places that hold what it expects, in words.
         candidates: Box<str>,
     },
+    /// The record is called otherwise now.
+    #[error("change {at}: `{record}` is called `{now}` now")]
+    Renamed {
+        /// Which change, from 1.
+        at: usize,
+        /// The record's address as the decision writes it.
+        record: String,
+        /// Its address now.
+        now: String,
+    },
     /// The entry of a list that it names is no longer there.
     #[error("change {at}: the entry that `{place}` named when the decision was made is gone")]
     Gone {
@@ -130,6 +140,7 @@ impl DecideError {
             DecideError::NoRecord { at, .. }
             | DecideError::NoPlace { at, .. }
             | DecideError::MovedOn { at, .. }
+            | DecideError::Renamed { at, .. }
             | DecideError::Gone { at, .. }
             | DecideError::Unsure { at, .. }
             | DecideError::Done { at, .. }
@@ -172,7 +183,7 @@ pub fn overlay(
             continue;
         }
         let laid = snapshot.overlay(texts.clone());
-        let own = follow(decision, (ledger, snapshot), (ledger, &laid))?;
+        let own = follow(decision, (ledger, snapshot), (ledger, &laid), &BTreeMap::new())?;
         apply(ledger, snapshot, &own, &mut texts)?;
     }
     Ok(texts)
@@ -533,7 +544,7 @@ pub(super) fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {
 }
 
 /// Compares values as records read them: `45` and `"45"` say the same.
-pub(super) fn alike(one: &Value, two: &Value) -> bool {
+pub(crate) fn alike(one: &Value, two: &Value) -> bool {
     match (one, two) {
         (Value::Mapping(one), Value::Mapping(two)) => {
             one.len() == two.len()
@@ -547,7 +558,7 @@ pub(super) fn alike(one: &Value, two: &Value) -> bool {
     }
 }
 
-pub(super) fn words(value: &Value) -> String {
+pub(crate) fn words(value: &Value) -> String {
     match value {
         Value::String(text) => text.clone(),
         other => serde_json::to_value(other).map_or_else(|_| String::new(), |json| super::diff::short(&json)),

@@ -23,6 +23,8 @@ pub struct Explained {
     fresh: BTreeMap<Address, BTreeSet<String>>,
     /// Decisions that speak of what was edited and account for nothing, with the places that they name and why.
     idle: BTreeMap<Address, (Vec<String>, String)>,
+    /// Decisions that are given up, and that a commit carried out.
+    pub stands: BTreeSet<String>,
 }
 
 impl Explained {
@@ -90,7 +92,7 @@ fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
 }
 
 /// Says why a decision is not approved by what both states ask for: `None` where it is, and nothing in it where it is
-/// given up and nobody looks for it.
+/// given up for another and nobody looks for it.
 fn not_approved(states: [&Ledger; 2], decision: &Decision) -> Option<Option<String>> {
     use DecisionStatus::{Approved, Draft, Proposed};
     if is_approved(states, decision) {
@@ -108,6 +110,7 @@ fn not_approved(states: [&Ledger; 2], decision: &Decision) -> Option<Option<Stri
             let lacks = lacks.max_by_key(Vec::len).unwrap_or_default();
             Some(format!("it lacks {}", lacks.join(" and ")))
         }
+        DecisionStatus::Withdrawn => Some("it is withdrawn".to_string()),
         _ => None,
     })
 }

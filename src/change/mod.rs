@@ -23,5 +23,6 @@ pub mod rebase;
 pub(crate) mod same;
 pub mod stale;
 pub mod study;
+pub mod turns;
 pub mod verdict_paragraph;
 pub mod weaker;

@@ -5,6 +5,7 @@ use super::carried::{Carried, Made, made_edits};
 use super::decide::{DecideError, overlay};
 use super::diff::diff;
 use super::draft::bare;
+use super::explain::record_of;
 use super::found::Application;
 use super::rebase::{follow, made_on};
 use crate::article::ArticleError;
@@ -94,7 +95,7 @@ impl Past<'_> {
     }
 
     /// Returns a decision with its list places moved to where those entries stand in a state, where it was made on a
-    /// commit whose records were others.
+    /// commit whose records were others. A record that the state does not have is found out when it is laid over it.
     ///
     /// # Errors
     /// [`DecideError`] where an entry is gone since, or can't be told from its equals.
@@ -103,17 +104,100 @@ impl Past<'_> {
         (ledger, snapshot): (&Ledger, &Snapshot),
         decision: &Decision,
     ) -> Result<Decision, DecideError> {
-        let Some(then) = made_on(decision).and_then(|commit| self.revisions.commit(commit)) else {
-            return Ok(decision.clone());
-        };
-        let moved = files_of(ledger, &decision.changes)
-            .iter()
-            .any(|file| then.read(file).ok() != snapshot.read(file).ok());
-        if !moved {
+        let Some(then) = self.made_on(decision) else { return Ok(decision.clone()) };
+        let differs = |file: &String| then.read(file).ok() != snapshot.read(file).ok();
+        if unknown(ledger, decision).next().is_some()
+            || !files_of(ledger, &decision.changes).iter().any(differs)
+        {
             return Ok(decision.clone());
         }
         let (old, then) = self.read(then);
-        follow(decision, (&old, &then), (ledger, snapshot))
+        follow(decision, (&old, &then), (ledger, snapshot), &BTreeMap::new())
+    }
+
+    /// As [`Past::settled`], for people: a record that is called otherwise in the state is an error that says how.
+    ///
+    /// # Errors
+    /// As [`Past::settled`], and [`DecideError::Renamed`].
+    pub fn settled_here(
+        &self,
+        state: (&Ledger, &Snapshot),
+        decision: &Decision,
+    ) -> Result<Decision, DecideError> {
+        if let Some((_, called)) = self.renamed(state, decision)
+            && let Some((at, record, now)) =
+                unknown(state.0, decision).find_map(|(at, name)| Some((at, name, called.get(name)?)))
+        {
+            return Err(DecideError::Renamed { at, record: record.to_string(), now: now.clone() });
+        }
+        self.settled(state, decision)
+    }
+
+    /// As [`Past::settled`], with records by the names that they have in the state.
+    ///
+    /// # Errors
+    /// As [`Past::settled`].
+    pub fn settled_by_name(
+        &self,
+        state: (&Ledger, &Snapshot),
+        decision: &Decision,
+    ) -> Result<Decision, DecideError> {
+        match self.renamed(state, decision) {
+            Some(((old, then), called)) if !called.is_empty() => {
+                follow(decision, (&old, &then), state, &called)
+            }
+            _ => self.settled(state, decision),
+        }
+    }
+
+    fn made_on(&self, decision: &Decision) -> Option<Snapshot> {
+        self.revisions.commit(made_on(decision)?)
+    }
+
+    /// The state that a decision was made on, and what the records are called now that a state does not have; `None`
+    /// where it has all of them.
+    fn renamed(
+        &self,
+        state: (&Ledger, &Snapshot),
+        decision: &Decision,
+    ) -> Option<((Ledger, Snapshot), BTreeMap<String, String>)> {
+        unknown(state.0, decision).next()?;
+        let then = self.read(self.made_on(decision)?);
+        let called = self.called((&then.0, &then.1), state, decision);
+        Some((then, called))
+    }
+
+    /// What the records that a state does not have are called in it, as far as they are there by another name: held
+    /// against the state that the decision was made on, or where they were edited besides, against the commit in which
+    /// each went.
+    fn called(
+        &self,
+        then: (&Ledger, &Snapshot),
+        (now, snapshot): (&Ledger, &Snapshot),
+        decision: &Decision,
+    ) -> BTreeMap<String, String> {
+        const NAMES: usize = 20;
+        let by_history = |address: &Address| {
+            let mut address = address.clone();
+            // Where it lies in a folder of its own, nobody follows it.
+            for _ in 0..NAMES {
+                let commits = self.revisions.touching(snapshot.commit()?, &[usual_file(&address)]).ok()?;
+                let last = commits.last()?;
+                let before = self.read(self.revisions.commit(last.parents.first()?)?);
+                let after = self.read(self.revisions.commit(&last.id)?);
+                address = only_name(&address, (&before.0, &before.1), (&after.0, &after.1))?;
+                if now.file_of(&address).is_some() {
+                    return Some(address);
+                }
+            }
+            None
+        };
+        let by_name = |(_, name): (usize, &str)| {
+            let address = Address::parse(name)?;
+            let is = only_name(&address, then, (now, snapshot)).or_else(|| by_history(&address))?;
+            Some((name.to_string(), is.to_string()))
+        };
+        unknown(now, decision).filter_map(by_name).collect()
     }
 
     /// Finds the first commit up to a state that has a decision and carries it out whole, held against its first
@@ -321,6 +405,41 @@ fn is_turned((address, was, is): &Made, made: &BTreeSet<Made>) -> bool {
     made.iter().any(other)
 }
 
+/// The records that changes name and a state does not have, each with its change, from 1.
+fn unknown<'d>(ledger: &'d Ledger, decision: &'d Decision) -> impl Iterator<Item = (usize, &'d str)> {
+    let own = |name: &str| decision.changes.iter().any(|change| change.add.as_deref() == Some(name));
+    decision.changes.iter().enumerate().filter_map(move |(at, change)| {
+        let place = change.set.as_ref().or(change.remove.as_ref()).or(change.insert.as_ref())?;
+        let name = record_of(place);
+        let address = Address::parse(name)?;
+        (ledger.file_of(&address).is_none() && !own(name)).then_some((at + 1, name))
+    })
+}
+
+/// What a record is called in a later state, where it changed nothing but its name and no other is its equal.
+fn only_name(
+    address: &Address,
+    (before, _): (&Ledger, &Snapshot),
+    (after, snapshot): (&Ledger, &Snapshot),
+) -> Option<Address> {
+    let renamed = diff(before, after).renamed;
+    let id = renamed.get(&(address.kind(), address.id().to_string()))?;
+    let is = Address::new(address.kind(), id.clone());
+    let value =
+        |file: &str| -> Option<serde_yaml::Value> { serde_yaml::from_slice(&snapshot.read(file).ok()?).ok() };
+    let own = after.file_of(&is)?;
+    let text = value(own)?;
+    let folder = format!("{}/", address.kind().folder());
+    let equal =
+        |file: &&str| *file != own && file.starts_with(&folder) && value(file).as_ref() == Some(&text);
+    let mut others = snapshot.files().map(|file| file.path.as_str()).filter(equal);
+    others.next().is_none().then_some(is)
+}
+
+fn usual_file(address: &Address) -> String {
+    format!("{}/{}.yaml", address.kind().folder(), address.id())
+}
+
 /// The files of the records that some changes name.
 fn files_of(ledger: &Ledger, changes: &[Change]) -> Vec<String> {
     let all: BTreeSet<String> = changes
@@ -328,8 +447,7 @@ fn files_of(ledger: &Ledger, changes: &[Change]) -> Vec<String> {
         .flat_map(Change::places)
         .filter_map(|at| {
             let address = Address::parse(at.split('#').next()?)?;
-            let usual = format!("{}/{}.yaml", address.kind().folder(), address.id());
-            Some(ledger.file_of(&address).map_or(usual, str::to_string))
+            Some(ledger.file_of(&address).map_or_else(|| usual_file(&address), str::to_string))
         })
         .collect();
     all.into_iter().collect()

@@ -3,6 +3,7 @@
 use super::decide::{DecideError, alike, candidates, lookup, text_behind, words};
 use super::diff::aligned;
 use super::draft::between;
+use super::explain::record_of;
 use crate::article::Aligned;
 use crate::ledger::Ledger;
 use crate::record::{Address, Change, Decision, Free, PlaceIndex, RecordKind, places};
@@ -27,7 +28,7 @@ enum Place {
 
 /// Returns the decision with its list places moved to where those entries stand now, by the layer difference
 /// between the state it was made on and this one; each `was` stays, so that what is no longer there is still
-/// found out.
+/// found out. `called` has records by the names of then that are called otherwise now.
 ///
 /// # Errors
 /// [`DecideError`] for the first change whose entry is gone, can't be told from its equals, or was put in already.
@@ -35,6 +36,7 @@ pub fn follow(
     decision: &Decision,
     (then, before): (&Ledger, &Snapshot),
     (now, after): (&Ledger, &Snapshot),
+    called: &BTreeMap<String, String>,
 ) -> Result<Decision, DecideError> {
     let mut moved = decision.clone();
     for (at, change) in moved.changes.iter_mut().enumerate() {
@@ -43,7 +45,12 @@ pub fn follow(
             continue;
         };
         let at = at + 1;
-        match new_place((then, before), (now, after), &place, change) {
+        let name = record_of(&place);
+        let own = called.get(name).map_or(name, String::as_str);
+        if text_behind(then, before, name).is_some() && text_behind(now, after, own).is_none() {
+            return Err(DecideError::NoRecord { at, address: name.to_string() });
+        }
+        match new_place((then, before), (now, after), &place, change, called) {
             Place::Unmoved => {}
             Place::Moved(route, behind) => {
                 if change.insert.is_some() {
@@ -60,6 +67,13 @@ pub fn follow(
             Place::Filled(behind) => {
                 let to = change.entry.as_ref().map(|entry| words(&entry.0)).unwrap_or_default();
                 return Err(DecideError::Done { at, place: format!("{place}.{behind}"), to });
+            }
+        }
+        for place in [&mut change.set, &mut change.remove, &mut change.insert].into_iter().flatten() {
+            if let Some((name, route)) = place.split_once('#')
+                && let Some(now) = called.get(name)
+            {
+                *place = format!("{now}#{route}");
             }
         }
         if change.insert.is_some() && change.between.is_some() {
@@ -140,10 +154,12 @@ fn new_place(
     (now, after): (&Ledger, &Snapshot),
     place: &str,
     change: &Change,
+    called: &BTreeMap<String, String>,
 ) -> Place {
     let Some((name, route)) = place.split_once('#') else { return Place::Unmoved };
     let Some(old) = text_behind(then, before, name) else { return Place::Unmoved };
-    let Some(new) = text_behind(now, after, name) else { return Place::Gone };
+    let own = called.get(name).map_or(name, String::as_str);
+    let Some(new) = text_behind(now, after, own) else { return Place::Gone };
     if old == new {
         return Place::Unmoved;
     }

@@ -39,7 +39,7 @@ pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, past: &Past<'_>) -> Vec
             let found = Fault::warning("missing-was", place, message).labelled("no `was`");
             all.push(found.help("write `was:` with what stands there now: the gate lets no change through by a decision that would hold of anything"));
         }
-        let settled = past.settled((ledger, snapshot), &entry.value);
+        let settled = past.settled_here((ledger, snapshot), &entry.value);
         match settled.and_then(|own| overlay(ledger, snapshot, &[&own])) {
             Err(error @ DecideError::Done { .. }) => {
                 let found = stale(&format!("changes.{}", error.at()), error.to_string());
@@ -51,9 +51,14 @@ pub fn open_faults(ledger: &Ledger, snapshot: &Snapshot, past: &Past<'_>) -> Vec
             }
             Err(error) => {
                 let found = stale(&format!("changes.{}", error.at()), error.to_string());
-                all.push(found.labelled("can't be carried out").help(
-                    "bring the change up to the records as they are now, or say by `status` that it is withdrawn",
-                ));
+                let help = match error {
+                    DecideError::Renamed { .. } => {
+                        format!("`bondline decide rebase {}` writes what it is called now", entry.id)
+                    }
+                    _ => "bring the change up to the records as they are now, or say by `status` that it is withdrawn"
+                        .to_string(),
+                };
+                all.push(found.labelled("can't be carried out").help(help));
             }
             Ok(texts) => {
                 let decided = Ledger::load(&snapshot.overlay(texts), past.recall);

@@ -196,6 +196,35 @@ impl Command {
     }
 }
 
+impl Command {
+    /// Returns the day of the past that a command reads, with where the commit that it comes to is put.
+    pub fn as_of(&mut self) -> Option<(&str, &mut Option<String>)> {
+        let (as_of, at) = match self {
+            Command::Check(CheckArgs { source, .. })
+            | Command::Mass(MassArgs { source, .. })
+            | Command::Laminate(LaminateArgs { source, .. })
+            | Command::Panel(PanelArgs { source, .. })
+            | Command::Leeway(LeewayArgs { source, .. })
+            | Command::Gaps(GapsArgs { source, .. })
+            | Command::Why(WhyArgs { source, .. })
+            | Command::Report(ReportArgs { source, .. })
+            | Command::View(ViewArgs { source, .. })
+            | Command::Study(StudyArgs { source, .. })
+            | Command::Assumptions(AssumptionsArgs { source, .. })
+            | Command::Basis(BasisArgs { source, .. })
+            | Command::Export(ExportArgs { source, .. })
+            | Command::Decide(DecideArgs {
+                what:
+                    DecideCommand::List(ListArgs { source, .. }) | DecideCommand::Show(ShowArgs { source, .. }),
+            }) => (&source.as_of, &mut source.at),
+            Command::Impact(ImpactArgs { as_of, at, .. })
+            | Command::History(HistoryArgs { as_of, at, .. }) => (&*as_of, at),
+            _ => return None,
+        };
+        Some((as_of.day.as_deref()?, at))
+    }
+}
+
 /// Which state of the ledger is read.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Source {
@@ -203,8 +232,25 @@ pub struct Source {
     #[arg(long, value_name = "REV", conflicts_with = "staged")]
     pub at: Option<String>,
     /// Read the index instead of the work tree
-    #[arg(long)]
+    #[arg(long, conflicts_with = "as_of")]
     pub staged: bool,
+    #[command(flatten)]
+    pub as_of: AsOf,
+}
+
+impl Source {
+    /// A revision.
+    pub fn at(revision: &str) -> Self {
+        Self { at: Some(revision.to_string()), ..Self::default() }
+    }
+}
+
+/// A day of the past that is taken as today.
+#[derive(Debug, Clone, Default, Args)]
+pub struct AsOf {
+    /// Read the last commit of this day or before, along first parents, and take the day as today
+    #[arg(id = "as_of", long = "as-of", value_name = "DATE", conflicts_with_all = ["at", "today"])]
+    pub day: Option<String>,
 }
 
 /// What is laid over the state that is read.
@@ -336,14 +382,16 @@ pub struct ImpactArgs {
     #[arg(value_name = "BASE|DECISION")]
     pub of: Vec<String>,
     /// Compare HEAD with the index
-    #[arg(long, conflicts_with = "of")]
+    #[arg(long, conflicts_with_all = ["of", "as_of"])]
     pub staged: bool,
     /// Merge two branches in memory and compare with their common commit: each alone, and together
-    #[arg(long, num_args = 2, value_names = ["A", "B"], conflicts_with_all = ["of", "staged", "at"])]
+    #[arg(long, num_args = 2, value_names = ["A", "B"], conflicts_with_all = ["of", "staged", "at", "as_of"])]
     pub merge: Vec<String>,
     /// Lay decisions over this revision instead of the work tree
     #[arg(long, value_name = "REV", conflicts_with = "staged")]
     pub at: Option<String>,
+    #[command(flatten)]
+    pub as_of: AsOf,
     /// Show long lists whole
     #[arg(long)]
     pub all: bool,
@@ -638,15 +686,24 @@ pub struct WhyArgs {
 /// Alone: the programme's mass and the counts of verdicts after each commit along first parents, with the decisions
 /// that each carries out, and below them how decisions came out against their predictions. Every state is judged
 /// as of today. With a record: the commits that changed it, and what they changed. With a decision: how it came
-/// out.
+/// out. `--lapsed` and `--grew` find by halving where evidence or a panel's mass turned; what was taken back between
+/// two commits that are the same in that is not seen.
 #[derive(Debug, Args)]
 pub struct HistoryArgs {
     /// A record: `kind/id`, a file, or a decision's id
     #[arg(value_name = "ADDRESS")]
     pub of: Option<String>,
     /// Begin at this revision instead of HEAD
-    #[arg(long, value_name = "REV", default_value = "HEAD")]
-    pub at: String,
+    #[arg(long, value_name = "REV")]
+    pub at: Option<String>,
+    #[command(flatten)]
+    pub as_of: AsOf,
+    /// Find the commits since which evidence no longer proves what it proved
+    #[arg(long, value_name = "EVIDENCE", conflicts_with_all = ["of", "grew"])]
+    pub lapsed: Option<String>,
+    /// Find the commits that made a panel heavier
+    #[arg(long, value_name = "PANEL", conflicts_with = "of")]
+    pub grew: Option<String>,
     /// Show so many commits, the newest
     #[arg(long, value_name = "N", default_value_t = 20)]
     pub commits: usize,

@@ -26,7 +26,7 @@ pub(super) fn run(
         }
         seen.push(name);
     }
-    let source = Source { at: args.base.clone(), staged: false };
+    let source = Source { at: args.base.clone(), ..Source::default() };
     // Where the work tree can't be read, revisions still can.
     let current = context.load(&place, &source);
     if let Ok(current) = &current

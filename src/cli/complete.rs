@@ -25,6 +25,8 @@ pub(super) const NAMES: &[(&str, &str)] = &[
     ("basis", "evidence"),
     ("--with", "decision"),
     ("--keep", "evidence"),
+    ("--lapsed", "evidence"),
+    ("--grew", "panel"),
     ("--change", "decision"),
     ("--supersedes", "decision"),
 ];

@@ -53,7 +53,7 @@ pub(super) fn run(
 ) -> Result<Status, Failure> {
     let (place, writer, now) = context.opened(err)?;
     let then = match &args.at {
-        Some(revision) => Some(context.load(&place, &Source { at: Some(revision.clone()), staged: false })?),
+        Some(revision) => Some(context.load(&place, &Source::at(revision))?),
         None => None,
     };
     let design = then.as_ref().unwrap_or(&now);
@@ -218,7 +218,7 @@ pub(super) fn as_of(context: &Context, place: &Place, commit: &str) -> Result<Lo
     if commit.len() < 7 || !commit.chars().all(|digit| digit.is_ascii_hexdigit()) {
         return Err(Failure::new(format!("`{commit}` is no commit's id"), "write its hexadecimal digits"));
     }
-    let loaded = context.load(place, &Source { at: Some(commit.to_string()), staged: false })?;
+    let loaded = context.load(place, &Source::at(commit))?;
     // A branch or a tag may be called like the beginning of an id.
     let id = loaded.snapshot.commit().unwrap_or_default();
     if !id.starts_with(&commit.to_ascii_lowercase()) {

@@ -5,7 +5,7 @@ use super::args::{Colour, Format, Global, Source};
 use super::memory::Memory;
 use crate::article::ArticleError;
 use crate::article::weigh::{MassStatement, Method, Scope, statement_by};
-use crate::change::approved::{Altered, altered};
+use crate::change::approved::{Altered, altered, standing};
 use crate::change::carried::carried_out;
 use crate::change::decide::DecideError;
 use crate::change::diff::{Edits, diff};
@@ -186,6 +186,32 @@ impl Context {
     /// The day that it is now, for a command that runs on overnight: the one that was named, or the clock's.
     pub fn day(&self) -> Day {
         if self.by_clock { clock() } else { self.today }
+    }
+
+    /// Takes a day of the past as today, and returns the commit that was the last along first parents by its end.
+    ///
+    /// # Errors
+    /// [`Failure`] where it is no day, there is no history, or no commit is that old.
+    pub fn back_to(&mut self, day: &str) -> Result<String, Failure> {
+        self.today = Day::parse(day).map_err(|words| Failure::new(words, "write --as-of 2026-06-01"))?;
+        self.by_clock = false;
+        let place = self.place()?;
+        match place.last_before(end_of(self.today))? {
+            (Some(commit), _) => Ok(commit),
+            (None, oldest) => {
+                let cut = place.repository().is_some_and(|repository| repository.is_shallow());
+                let here = if cut { "the clone is shallow, and the oldest here" } else { "the first" };
+                let first =
+                    oldest.map_or_else(String::new, |time| format!("; {here} is of {}", day_of(time)));
+                Err(Failure::new(
+                    format!("no commit is as old as {}{first}", self.today),
+                    match cut {
+                        true => "fetch the rest with `git fetch --unshallow`, or name a later day",
+                        false => "name a later day; `bondline history` lists the commits",
+                    },
+                ))
+            }
+        }
     }
 
     /// Returns what texts have to fit.
@@ -389,14 +415,14 @@ impl Context {
     /// whose records were others.
     ///
     /// # Errors
-    /// [`DecideError`] where an entry is gone since, or can't be told from its equals.
+    /// [`DecideError`] where an entry is gone since, can't be told from its equals, or a record is called otherwise.
     pub fn settled(
         &self,
         place: &Place,
         loaded: &Loaded,
         decision: &Decision,
     ) -> Result<Decision, DecideError> {
-        self.past(place).settled((&loaded.ledger, &loaded.snapshot), decision)
+        self.past(place).settled_here((&loaded.ledger, &loaded.snapshot), decision)
     }
 
     /// Finds the first commit that carries a decision out whole, held against its first parent; `None` where there
@@ -451,13 +477,17 @@ impl Context {
             return Ok(Vec::new());
         }
         let head = self.read(head);
-        Ok(altered(&head.ledger, &loaded.ledger, &diff(&head.ledger, &loaded.ledger)))
+        let (base, now) = ((&head.ledger, &head.snapshot), (&loaded.ledger, &loaded.snapshot));
+        let stands = standing(base, now, &self.past(place));
+        Ok(altered(base.0, now.0, &diff(base.0, now.0), &stands))
     }
 
     /// Works out what approved decisions account for of the edits between two states.
     pub fn explain(&self, place: &Place, base: &Loaded, head: &Loaded, edits: &Edits) -> Explained {
         let past = self.past(place);
         let mut found = explain((&base.ledger, &base.snapshot), &head.ledger, edits, &past);
+        let states = ((&base.ledger, &base.snapshot), (&head.ledger, &head.snapshot));
+        found.stands = standing(states.0, states.1, &past);
         // What is staged has no order yet.
         if head.snapshot.commit().is_some() {
             in_order(&mut found, &base.ledger, (&head.ledger, &head.snapshot), &past);
@@ -593,6 +623,12 @@ impl Context {
             },
         }
     }
+}
+
+/// The end of a day in UTC, in seconds since 1970.
+fn end_of(day: Day) -> i64 {
+    let days = (day.0 - jiff::civil::date(1970, 1, 1)).get_days();
+    (i64::from(days) + 1) * 86_400
 }
 
 /// The day by the machine's clock, in UTC.

@@ -75,7 +75,7 @@ fn taken(context: &Context, place: &Place, loaded: &Loaded) -> Result<(BTreeSet<
         loaded.snapshot.files().map(|file| file.path.as_str()).filter(decisions).filter_map(stem).collect();
     let mut missing = Vec::new();
     if place.repository().is_some() {
-        let index = context.load(place, &Source { at: None, staged: true })?;
+        let index = context.load(place, &Source { staged: true, ..Source::default() })?;
         numbers
             .extend(index.snapshot.files().map(|file| file.path.as_str()).filter(decisions).filter_map(stem));
         let (branches, unread) = place.on_branches("decisions")?;

@@ -3,6 +3,7 @@
 use super::args::{HistoryArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, address, day_of};
 use super::decide::short_id;
+use super::history_turns;
 use crate::article::weigh::programme_mass;
 use crate::change::diff::diff;
 use crate::change::explain::record_of;
@@ -22,10 +23,17 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
-    let now = context.load(&place, &Source { at: Some(args.at.clone()), staged: false })?;
-    let line = place.line(&args.at)?;
+    let at = args.at.as_deref().unwrap_or("HEAD");
+    let now = context.load(&place, &Source::at(at))?;
+    let line = place.line(at)?;
     if place.repository().is_some_and(|repository| repository.is_shallow()) {
         writeln!(err, "note: this clone is shallow: commits before its end are not here")?;
+    }
+    if let Some(evidence) = &args.lapsed {
+        return history_turns::lapsed(context, &place, (&now, &line), evidence, args.all, out);
+    }
+    if let Some(panel) = &args.grew {
+        return history_turns::grew(context, &place, (&now, &line), panel, args.all, out);
     }
     if let Some(text) = &args.of {
         return of_record(context, &place, (&now, &line), text, args, out);
@@ -92,7 +100,7 @@ pub(super) fn steps(
 }
 
 /// The decisions that a commit names or carries out, as short as they can be named.
-fn decisions(
+pub(super) fn decisions(
     context: &Context,
     place: &Place,
     commit: &Commit,

@@ -113,7 +113,7 @@ fn sides(
         let names = (base.label(), head.label());
         return Ok((base, head, names));
     }
-    let work = || context.load(place, &Source { at: args.at.clone(), staged: false });
+    let work = || context.load(place, &Source { at: args.at.clone(), ..Source::default() });
     match args.of.as_slice() {
         [] if args.at.is_none() => {
             // In no repository nothing is committed: the whole ledger is new.

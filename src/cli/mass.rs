@@ -6,6 +6,7 @@ use crate::article::weigh::{Method, Scope, cost_of, learned, stages, statement_b
 use crate::ledger::weighed::Standing;
 use crate::record::{Address, RecordKind};
 use crate::report::{cost, mass, weighings};
+use std::collections::BTreeSet;
 use std::io::Write;
 
 pub(super) fn run(
@@ -67,6 +68,13 @@ pub(super) fn run(
     let statement =
         statement_by(&loaded.ledger, scope, method).map_err(|missing| context.missing(&loaded, &missing))?;
     let pieces = args.weighings.then(|| stages(&statement.panels));
+    let panels: BTreeSet<&str> = statement.panels.iter().map(|panel| panel.panel.as_str()).collect();
+    let left: Vec<(String, String)> = loaded
+        .ledger
+        .uncounted_weighings()
+        .filter(|(one, _)| panels.contains(one.value.panel.id()))
+        .map(|(one, why)| (one.id.clone(), why.to_string()))
+        .collect();
     let estimates = match args.learned {
         true => {
             Some(learned(&loaded.ledger, &statement).map_err(|missing| context.missing(&loaded, &missing))?)
@@ -76,7 +84,7 @@ pub(super) fn run(
     context.note_broken(&loaded, err)?;
     if context.json() {
         let mut document = mass::json(&statement);
-        weighings::beside(&mut document, pieces.as_deref(), estimates.as_ref());
+        weighings::beside(&mut document, (pieces.as_deref(), &left), estimates.as_ref());
         if let Some(map) = document.as_object_mut().filter(|_| args.cost) {
             map.insert("cost".to_string(), cost::scope_json(cost.as_ref()));
         }
@@ -96,7 +104,7 @@ pub(super) fn run(
     } else {
         context.say_laid(&loaded, out)?;
         let parts = (pieces.as_deref(), estimates.as_ref());
-        write!(out, "{}", weighings::text(&statement, parts, context.width))?;
+        write!(out, "{}", weighings::text(&statement, parts, &left, context.width))?;
     }
     let budgeted = statement.groups.iter().chain(statement.assemblies.iter().map(|assembly| &assembly.each));
     let over = budgeted.into_iter().any(|sum| sum.budget_kg.is_some_and(|budget| sum.kg > budget));

@@ -14,6 +14,7 @@ mod export;
 mod files;
 mod gaps;
 mod history;
+mod history_turns;
 mod hook;
 mod hook_parts;
 mod impact;
@@ -97,7 +98,7 @@ fn answered(
 ) -> u8 {
     let parsed =
         Cli::command().try_get_matches_from(&arguments).and_then(|matches| Cli::from_arg_matches(&matches));
-    let cli = match parsed {
+    let mut cli = match parsed {
         Ok(cli) => cli,
         Err(error) => return misread(&error, &arguments, out, err, terminal),
     };
@@ -115,6 +116,9 @@ fn answered(
     let _alive = (terminal.progress && !is_quick).then(|| terminal::Alive::new("working"));
     let fits = has_format(&cli.command, cli.global.format);
     let result = fits.and_then(|()| Context::new(&cli.global, terminal)).and_then(|mut context| {
+        if let Some((day, at)) = cli.command.as_of() {
+            *at = Some(context.back_to(day)?);
+        }
         let result = match &cli.command {
             Command::New(args) => new::run(&mut context, args, out, err),
             Command::Check(args) => check::run(&mut context, args, out),

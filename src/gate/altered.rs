@@ -7,10 +7,11 @@ use crate::change::diff::{Edits, tree};
 use crate::change::impact::renamed_subject;
 use crate::ledger::Ledger;
 use crate::qualify::complete::Completion;
+use crate::qualify::concede::is_approved_by_roles;
 use crate::record::{
     Address, Approval, Concession, Conformed, Evidence, EvidenceState, PolicyLevel, RecordKind,
 };
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The keys of finished evidence that may not differ.
 ///
@@ -48,12 +49,14 @@ pub fn to_be_completed<'b>(base: &'b Ledger, staged: &Ledger) -> Vec<&'b crate::
     done.filter(|entry| both(entry).unwrap_or(false)).collect()
 }
 
-/// Finds finished evidence, approved decisions and approved concessions that differ or are gone.
+/// Finds finished evidence, approved decisions and approved concessions that differ or are gone; `stands` names the
+/// decisions that are given up and stand in the records.
 pub fn altered_evidence(
     base: &Ledger,
     staged: &Ledger,
     edits: &Edits,
     completions: &Completions,
+    stands: &BTreeSet<String>,
 ) -> Vec<(Finding, String)> {
     let mut all = changed_data(staged);
     // A decision or concession that is only called otherwise is there still: decisions get new numbers.
@@ -109,12 +112,15 @@ pub fn altered_evidence(
             all.push(finding(RecordKind::Evidence, &entry.id, &key, message));
         }
     }
-    for one in altered(base, staged, edits) {
-        let message = format!("decision/{} was approved and differs or is gone", one.id);
-        all.push(finding(RecordKind::Decision, &one.id, "", message));
+    for one in altered(base, staged, edits, stands) {
+        let message = format!("decision/{} was {}: {}", one.id, one.was.word(), one.words());
+        let (mut found, key) = finding(RecordKind::Decision, &one.id, one.key(), message);
+        found.help = one.help().to_string();
+        all.push((found, key));
     }
     for entry in base.concessions.values() {
-        if !crate::qualify::concede::is_approved(base, &entry.value) || entry.value.approvals.is_empty() {
+        // One that lacks names alone was approved all the same: it takes them and nothing else.
+        if !is_approved_by_roles(base, &entry.value) || entry.value.approvals.is_empty() {
             continue;
         }
         let called = now_called(RecordKind::Concession, &entry.id);
@@ -123,7 +129,7 @@ pub fn altered_evidence(
             || now.is_some_and(|now| {
                 let named = Concession { approvals: entry.value.approvals.clone(), ..now.clone() };
                 let kept = named == *entry.value || is_renamed(&entry.value, &named, edits);
-                kept && adds_names(&entry.value.approvals, &now.approvals)
+                kept && Approval::are_kept(&entry.value.approvals, &now.approvals)
             });
         if !same && !broken(staged, RecordKind::Concession, &entry.id) {
             let message = format!("concession/{} was approved and differs or is gone", entry.id);
@@ -131,15 +137,6 @@ pub fn altered_evidence(
         }
     }
     all
-}
-
-/// Returns whether approvals are those that there were, with names where none stood and others behind them: a ledger
-/// that begins to ask for different people by name asks it of what was approved before too.
-fn adds_names(old: &[Approval], new: &[Approval]) -> bool {
-    let same = |(old, new): (&Approval, &Approval)| {
-        old.role == new.role && old.on == new.on && (old.by.is_none() || old.by == new.by)
-    };
-    old.len() <= new.len() && old.iter().zip(new).all(same)
 }
 
 /// Returns whether a concession differs only in that what it names is called otherwise now.
@@ -229,8 +226,7 @@ fn finding(kind: RecordKind, id: &str, route: &str, message: String) -> (Finding
         message,
         help: match kind {
             RecordKind::Evidence => "leave the record as it was; a correction is a new record that names it by `supersedes`",
-            RecordKind::Decision => "leave the decision as it was; a change of mind is a new decision that names it by `supersedes`",
-            _ => "leave the concession as it was; another departure is another concession",
+            _ => "leave the concession as it was, but for names (`by`) of those who approved and further approvals; another departure, or a longer one, is another concession",
         }
         .to_string(),
         place: None,

@@ -153,7 +153,8 @@ pub fn judge(
         over_budget(side, into);
         held::pieces_on_hold(base.ledger, side.ledger, into);
     }
-    for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions) {
+    for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions, &explained.stands)
+    {
         new.push(Raw { finding, key: (key, String::new()), gravity: (0, Asks::None, 0) });
     }
     for (finding, key) in altered::changed_data(base.ledger) {

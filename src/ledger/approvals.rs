@@ -42,12 +42,16 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
             .help("correct one of the two days");
         }
     }
+    blank_names(sink, &decision.approvals);
     if decision.status == DecisionStatus::Approved {
         let lacks = Approval::lacking(&decision.approvals, roles, rule.and_then(|rule| rule.persons));
         if !lacks.is_empty() {
             sink.warning("not-approved", "status", format!("it says approved, and lacks {}", lacks.join(" and ")))
                 .label("no approval behind it")
-                .help("set it to `proposed` and let `bondline decide approve` write the approvals: the gate counts it as not approved");
+                .help(match decision.approvals.is_empty() {
+                    true => "set it to `proposed` and let `bondline decide approve` write the approvals: the gate counts it as not approved".to_string(),
+                    false => format!("`bondline decide approve {} --role ROLE --by NAME` adds what is lacking: until then the gate counts it as not approved", own.id),
+                });
         }
     }
     // The first of them keeps the number.
@@ -56,5 +60,15 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
         sink.warning("same-number", "", format!("{first} has the number {number} too"))
             .label("the second of one number")
             .help(format!("`bondline decide renumber {}` gives it the next one", own.id));
+    }
+}
+
+/// Finds approvals whose name is blank: they count as nobody's.
+pub(super) fn blank_names(sink: &mut Sink, approvals: &[Approval]) {
+    let blank = |(_, own): &(usize, &Approval)| own.by.is_some() && own.is_nameless();
+    for (index, _) in approvals.iter().enumerate().filter(blank) {
+        sink.warning("odd-approval", format!("approvals.{}.by", index + 1), "it names nobody")
+            .label("no name")
+            .help("write who approved, or leave `by` out");
     }
 }

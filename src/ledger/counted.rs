@@ -4,9 +4,28 @@ use super::{Entry, Ledger};
 use crate::ledger::weighed::stage;
 use crate::record::{Condition, Day, Weighing};
 use std::collections::BTreeMap;
+use std::fmt;
 
 /// What tells one reading from another: the panel, its serial, the stage and the day.
 pub(super) type Reading<'l> = (&'l str, &'l str, Condition, Day);
+
+/// Why a weighing does not count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Uncounted<'l> {
+    /// Its day has not come.
+    Ahead(Day),
+    /// It is of the same piece, stage and day as this one.
+    Repeats(&'l str),
+}
+
+impl fmt::Display for Uncounted<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Ahead(on) => write!(f, "its day, {on}, has not come"),
+            Self::Repeats(first) => write!(f, "weighing/{first} is of the same piece, stage and day"),
+        }
+    }
+}
 
 impl Ledger {
     /// Returns the ledger as it is looked at on a day: what is said to be weighed later does not count.
@@ -20,11 +39,26 @@ impl Ledger {
     /// day the first by id.
     pub fn counted_weighings(&self) -> impl Iterator<Item = &Entry<Weighing>> {
         let first = self.first_readings();
-        let ahead = |own: &Weighing| self.today.zip(own.on).is_some_and(|(today, on)| on > today);
-        self.weighings.values().filter(move |entry| {
-            let repeats = reading(&entry.value).and_then(|own| first.get(&own).copied());
-            !ahead(&entry.value) && repeats.is_none_or(|first| first == entry.id)
-        })
+        self.weighings.values().filter(move |entry| self.left_out(&first, entry).is_none())
+    }
+
+    /// Returns the weighings that do not count, each with why.
+    pub fn uncounted_weighings(&self) -> impl Iterator<Item = (&Entry<Weighing>, Uncounted<'_>)> {
+        let first = self.first_readings();
+        self.weighings.values().filter_map(move |entry| Some((entry, self.left_out(&first, entry)?)))
+    }
+
+    fn left_out<'l>(
+        &self,
+        first: &BTreeMap<Reading<'l>, &'l str>,
+        entry: &'l Entry<Weighing>,
+    ) -> Option<Uncounted<'l>> {
+        let ahead = self.today.zip(entry.value.on).filter(|(today, on)| on > today);
+        let first = || first.get(&reading(&entry.value)?).copied().filter(|first| *first != entry.id);
+        match ahead {
+            Some((_, on)) => Some(Uncounted::Ahead(on)),
+            None => first().map(Uncounted::Repeats),
+        }
     }
 
     /// Returns the weighing that another is a copy of, or a second reading the same day; `None` where it is the first.
@@ -80,7 +114,13 @@ weighings:
         assert_eq!(repeated("b").as_deref(), Some("a"));
         assert!(["a", "c", "d", "e", "f", "g"].iter().all(|id| repeated(id).is_none()));
         let day = |text: &str| serde_yaml::from_str(text).unwrap();
-        assert_eq!(ids(&all.clone().as_of(day("2026-06-01"))), "acdef");
+        let before = all.clone().as_of(day("2026-06-01"));
+        assert_eq!(ids(&before), "acdef");
+        let left: Vec<String> =
+            before.uncounted_weighings().map(|(one, why)| format!("{}: {why}", one.id)).collect();
+        let words =
+            ["b: weighing/a is of the same piece, stage and day", "g: its day, 2026-06-02, has not come"];
+        assert_eq!(left, words);
         assert_eq!(ids(&all.as_of(day("2026-06-02"))), "acdefg");
     }
 }

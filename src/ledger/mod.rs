@@ -55,6 +55,7 @@ mod words;
 
 pub use approvals::number_of;
 pub(crate) use conditions::same_condition;
+pub use counted::Uncounted;
 pub use data::{digest as digest_of, read_specimens};
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;

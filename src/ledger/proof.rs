@@ -368,6 +368,7 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
     subject(known, sink, &concession.subject, true);
     count(sink, "limit", concession.limit, 1);
     few_people(known, sink, concession);
+    super::approvals::blank_names(sink, &concession.approvals);
     let Covers::Differences(covers) = &concession.covers else { return };
     if covers.is_empty() {
         sink.error("empty-list", "covers", "`covers` covers nothing").label("no attribute").help(

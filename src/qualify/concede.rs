@@ -121,6 +121,12 @@ pub fn is_approved(ledger: &Ledger, concession: &Concession) -> bool {
     needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession, needed.persons))
 }
 
+/// Whether the roles that the ledger asks for have approved a concession, however many people they were.
+pub fn is_approved_by_roles(ledger: &Ledger, concession: &Concession) -> bool {
+    let needed = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
+    needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession, None))
+}
+
 /// How many people approved a concession and how many are asked for, where that alone is lacking.
 fn too_few(ledger: &Ledger, concession: &Concession) -> Option<(usize, u32)> {
     let needed = ledger.head.as_ref()?.approvals.as_ref()?;

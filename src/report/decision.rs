@@ -25,9 +25,13 @@ impl Listed<'_> {
     /// Where it stands in words; what is approved is told apart by what has become of it.
     fn state(&self, rule: Option<&Approvals>) -> String {
         let own = self.decision;
-        let lacks = |word: &str| match lacking(own, rule).0.as_slice() {
-            [] => word.to_string(),
-            open => format!("{word}, needs {}", open.join(", ")),
+        let lacks = |word: &str| match lacking(own, rule) {
+            (open, people) if !open.is_empty() || people > 0 => {
+                let names = (people > 0).then(|| count(people, "name"));
+                let needs: Vec<&str> = open.into_iter().chain(names.as_deref()).collect();
+                format!("{word}, needs {}", needs.join(", "))
+            }
+            _ => word.to_string(),
         };
         if own.status == DecisionStatus::Proposed {
             return lacks("proposed");
@@ -226,9 +230,12 @@ pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
         text.push_str(&shown(&format!("  {} on {}{by}", one.role, one.on)));
         text.push('\n');
     }
-    let open = matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed);
+    let open =
+        matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed | DecisionStatus::Approved);
     match (open, roles.as_slice(), people) {
-        (true, [], 0) if own.approvals.is_empty() => text.push_str("  none yet\n"),
+        (true, [], 0) if own.approvals.is_empty() && own.status != DecisionStatus::Approved => {
+            text.push_str("  none yet\n")
+        }
         (true, [], 0) | (false, ..) => {}
         (true, roles, people) => {
             let mut needs: Vec<String> = roles.iter().map(ToString::to_string).collect();

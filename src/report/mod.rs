@@ -38,4 +38,5 @@ pub mod store;
 pub mod study;
 pub mod table;
 pub mod trials;
+pub mod turns;
 pub mod weighings;

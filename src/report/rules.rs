@@ -108,7 +108,7 @@ pub const RULES: &[Rule] = &[
     error("not-a-file", "Something else than a plain file stands here.", "Put a plain file there, or take it away."),
     error("not-a-map", "A record does not begin with keys and values.", "Write `KEY: VALUE` lines."),
     error("not-a-stress", "What is no stress can't be normalised.", "Take `normalise` out, or correct the criterion's unit."),
-    warning("not-approved", "A decision is called approved, and not all that the ledger asks for have approved it.", "Have it approved, or set its status to `proposed`."),
+    warning("not-approved", "A decision is called approved, and not all that the ledger asks for have approved it.", "Add what is lacking with `bondline decide approve`, or set its status to `proposed`."),
     warning("not-fibre-dominated", "A property that is not known to be fibre-dominated is normalised.", "Take `normalise` out, or say why it may be."),
     warning("not-read", "A file is not read: records end in `.yaml`.", "Rename it."),
     error("not-utf8", "The file is not UTF-8.", "Save it as UTF-8."),

@@ -12,11 +12,22 @@ use serde_json::{Value, json};
 const SUGGESTION: &str =
     "A suggestion: no prediction is changed by it. Whoever agrees edits the figures in the records.";
 
+/// Weighings that do not count: the id of each, and why.
+pub type LeftOut = [(String, String)];
+
 /// Lays `weighings` and `learned` beside the keys of a mass statement, those that were asked for.
-pub fn beside(document: &mut Value, pieces: Option<&[PanelPieces]>, learned: Option<&Learned>) {
+pub fn beside(
+    document: &mut Value,
+    (pieces, left): (Option<&[PanelPieces]>, &LeftOut),
+    learned: Option<&Learned>,
+) {
     let Some(document) = document.as_object_mut() else { return };
     if let Some(pieces) = pieces {
         document.insert("weighings".to_string(), pieces_json(pieces));
+    }
+    if pieces.is_some() || learned.is_some() {
+        let left: Vec<Value> = left.iter().map(|(id, why)| json!({ "weighing": id, "why": why })).collect();
+        document.insert("not_counted".to_string(), json!(left));
     }
     if let Some(learned) = learned {
         document.insert("learned".to_string(), learned_json(learned));
@@ -147,6 +158,7 @@ fn want(panel: &str, one: &Residual) -> Option<String> {
 pub fn text(
     statement: &MassStatement,
     (pieces, learned): (Option<&[PanelPieces]>, Option<&Learned>),
+    left: &LeftOut,
     width: usize,
 ) -> String {
     let page = Page { statement, units: statement.units };
@@ -159,6 +171,9 @@ pub fn text(
             out.push('\n');
         }
         out.push_str(&learned_text(&page, learned, width));
+    }
+    if let Some(words) = left_out(left) {
+        out.push_str(&wrap(&words, width));
     }
     out.push('\n');
     out.push_str(&wrap(CAUTION, width));
@@ -215,6 +230,20 @@ fn pieces_text(page: &Page<'_>, panels: &[PanelPieces], width: usize) -> String 
         out.push_str(&wrap(&note, width));
     }
     out
+}
+
+/// Says which weighings do not count; the first few by name.
+fn left_out(left: &LeftOut) -> Option<String> {
+    const NAMED: usize = 5;
+    let named: Vec<String> =
+        left.iter().take(NAMED).map(|(id, why)| format!("weighing/{id} ({why})")).collect();
+    let more = match left.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let verb = if left.len() == 1 { "does" } else { "do" };
+    (!left.is_empty())
+        .then(|| format!("{} {verb} not count: {}{more}.", weighings(left.len()), named.join(", ")))
 }
 
 fn piece_table(page: &Page<'_>, panels: &[PanelPieces]) -> Table {

@@ -300,6 +300,16 @@ impl Place {
         self.need_repository()?.history(spec, std::slice::from_ref(&self.prefix), true)
     }
 
+    /// The full id of the first commit back from HEAD, along first parents, that was made before a time in seconds
+    /// since 1970; beside it the time of the last that was looked at.
+    ///
+    /// # Errors
+    ///
+    /// As [`Place::history`].
+    pub fn last_before(&self, time: i64) -> Result<(Option<String>, Option<i64>), SourceError> {
+        self.need_repository()?.last_before(time)
+    }
+
     /// The commits behind a revision in which one of these files of the ledger differs from what it was in the
     /// first parent, newest first.
     ///

@@ -309,6 +309,26 @@ impl Repository {
         })?
     }
 
+    /// As [`Place::last_before`](super::Place::last_before).
+    pub(super) fn last_before(&self, time: i64) -> Result<(Option<String>, Option<i64>), SourceError> {
+        let tip = self.find("HEAD")?.commit;
+        self.with(|repository| {
+            let failed = |error: git2::Error| git_error("reading the history", &error);
+            let (mut next, mut oldest) = (tip, None);
+            while let Some(id) = next {
+                let commit = repository.find_commit(id).map_err(failed)?;
+                let made = commit.time().seconds();
+                if made < time {
+                    return Ok((Some(id.to_string()), Some(made)));
+                }
+                oldest = Some(made);
+                // What a shallow clone cut off is not here.
+                next = commit.parent(0).ok().map(|parent| parent.id());
+            }
+            Ok((None, oldest))
+        })?
+    }
+
     /// The bytes of a blob, refused by its header when it is too large.
     pub(super) fn blob(&self, id: Oid, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
         let fault = |error: git2::Error| ReadFault::Object {

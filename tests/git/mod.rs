@@ -10,5 +10,6 @@ mod gate;
 mod merge;
 mod states;
 mod store;
+mod turns;
 mod walk;
 mod writers;

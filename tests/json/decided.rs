@@ -15,7 +15,7 @@ documents! {
     Draft { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, changes: Vec<DecidedChange> }
     Rebase { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, changes: Vec<DecidedChange>, supersedes: Option<String> }
     Propose { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, predicted: PredictedRecord, verdict: String, caution: String }
-    Approve { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, approved: bool, open: Vec<String> }
+    Approve { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, approved: bool, open: Vec<String>, superseded: Option<String> }
     Apply { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, status: String }
     Close { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, found: FoundRecord }
     Renumber { schema: String, did: String, decision: String, file: String, dry_run: bool, written: Vec<String>, was: String }
@@ -31,6 +31,11 @@ documents! {
     EditedPlace { address: String, attribute: String, was: Option<String>, is: Option<String> }
     EditedIn { commit: String, on: String, summary: String, decisions: Vec<String>, changes: Vec<EditedPlace> }
     HistoryOf { schema: String, address: String, commits: Vec<EditedIn>, left_out: usize, outcome: Option<Held> }
+    LostDuty { showing: String, subject: String, panel: String, verdict: Option<String>, asks: Option<String>, because: Option<String> }
+    LapsedIn { commit: String, on: String, summary: String, decisions: Vec<String>, lost: Vec<LostDuty> }
+    HistoryLapsed { schema: String, evidence: String, proves: usize, commits: Vec<LapsedIn> }
+    GrewIn { commit: String, on: String, summary: String, decisions: Vec<String>, was_kg: f64, kg: f64, delta_kg: f64, changes: Vec<EditedPlace> }
+    HistoryGrew { schema: String, panel: String, kg: Option<f64>, commits: Vec<GrewIn> }
 }
 
 const FILE: &str = "decisions/dd-002-thinner-core.yaml";

@@ -105,7 +105,7 @@ proptest! {
         };
         prop_assume!(read(grown(&base).texts()).is_ok() && read(grown(&head).texts()).is_ok());
         let (moved, wanted) = (state(grown(&base).texts())?, state(grown(&head).texts())?);
-        let settled = match follow(&decision, (&old.1, &old.0), (&moved.1, &moved.0)) {
+        let settled = match follow(&decision, (&old.1, &old.0), (&moved.1, &moved.0), &std::collections::BTreeMap::new()) {
             Ok(settled) => settled,
             // Among equals nobody can say which one it was: that is refused, and nothing else is.
             Err(DecideError::Unsure { places, .. }) => {

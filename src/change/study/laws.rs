@@ -50,11 +50,11 @@ fn a_sum_that_is_not_what_a_candidate_weighs_proves_nothing() {
     let space = Space::of(&bed.ledger, &study.value).unwrap();
     let mut weights = weighed(&bed, &space);
     let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
-    let sound = search::search(&bed.room(), &study, (&space, &weights), &options).unwrap();
+    let sound = search::search(&bed.room(), &study, (&space, &weights), &options, u64::MAX).unwrap();
     assert_eq!((sound.ended, sound.misweighed.is_some()), (Ended::Whole, false));
     // As if a variation had been put into the wrong block: the lightest of one is reckoned 5 g too heavy.
     weights.blocks[0].combinations[0].delta += 5e-3;
-    let found = search::search(&bed.room(), &study, (&space, &weights), &options).unwrap();
+    let found = search::search(&bed.room(), &study, (&space, &weights), &options, u64::MAX).unwrap();
     assert_eq!(found.ended, Ended::Masses);
     assert!(found.misweighed.is_some() && !found.rows.is_empty());
     assert!(found.rows.iter().all(|row| !row.proven && row.gap == f64::INFINITY));

@@ -35,7 +35,7 @@ const SIDE_BY_SIDE: usize = 256;
 const FARTHEST: usize = 4096;
 /// Judged in full where the study says nothing.
 pub const USUAL_LIMIT: u32 = 1000;
-/// The most that are looked at.
+/// The most that are looked at, judged or not.
 const MOST_LOOKED_AT: u64 = 2_000_000;
 
 /// How a search ended.
@@ -273,6 +273,8 @@ pub(super) struct Search<'a> {
     near: Vec<Thrown>,
     looked_at: u64,
     most: usize,
+    /// Looked at at most, judged or not.
+    most_looked_at: u64,
     options: &'a StudyOptions<'a>,
     stopped: Option<Ended>,
 }
@@ -542,7 +544,7 @@ impl<'a> Search<'a> {
                     whole = true;
                     break;
                 };
-                let looked = self.looked_at >= MOST_LOOKED_AT;
+                let looked = self.looked_at >= self.most_looked_at;
                 if looked || batch.len() >= self.left() {
                     if batch.is_empty() {
                         let ended = if looked { Ended::Looked } else { Ended::Limit };
@@ -610,11 +612,21 @@ fn count(
 /// # Errors
 /// [`StudyError`] where the study can't be carried out on the ledger as it stands.
 pub fn run(room: &Room<'_>, study: &Entry<Study>, options: &StudyOptions<'_>) -> Result<Found, StudyError> {
+    run_looking(room, study, options, MOST_LOOKED_AT)
+}
+
+/// As [`run`], with the most that are looked at.
+pub(super) fn run_looking(
+    room: &Room<'_>,
+    study: &Entry<Study>,
+    options: &StudyOptions<'_>,
+    most_looked_at: u64,
+) -> Result<Found, StudyError> {
     let value = &study.value;
     currency(room, &value.limits.clone().unwrap_or_default())?;
     let space = Space::of(room.ledger, value)?;
     match Weights::of(room, &space, options) {
-        Ok(weights) => search(room, study, (&space, &weights), options),
+        Ok(weights) => search(room, study, (&space, &weights), options, most_looked_at),
         Err(StudyError::Stopped(ended)) => unweighed(room, study, &space, ended),
         Err(problem) => Err(problem),
     }
@@ -657,6 +669,7 @@ pub(super) fn search(
     study: &Entry<Study>,
     (space, weights): (&Space, &Weights),
     options: &StudyOptions<'_>,
+    most_looked_at: u64,
 ) -> Result<Found, StudyError> {
     let value = &study.value;
     let (keep, goal) = (value.keep.clone().unwrap_or_default(), value.goal.clone().unwrap_or_default());
@@ -683,6 +696,7 @@ pub(super) fn search(
         near: Vec::new(),
         looked_at: 0,
         most: most - last,
+        most_looked_at,
         options,
         stopped: None,
     };

@@ -15,6 +15,7 @@ use crate::qualify::conform::conformity;
 use crate::qualify::margins::margins_of;
 use crate::qualify::verdict::{Verdict, evaluate};
 use crate::record::{ComputedCheck, Level, Study};
+use crate::report::page::{Frame, Style};
 use crate::report::study::json;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -459,6 +460,34 @@ fn candidates_come_the_lightest_first_and_each_once() {
     expected.retain(|choice| weights.ranks(choice).is_some());
     expected.sort();
     assert_eq!(choices, expected);
+}
+
+#[test]
+fn where_not_all_are_looked_at_the_gap_is_honest_and_the_answer_says_why() {
+    let bed = Bed::new();
+    let text =
+        study(&[CORE, CLEAR, P1, P3, MESH, RESIN], "keep: {margins: 0.1}\nlimits: {variations: 100000}\n");
+    let truth = bed.run(&text, 1);
+    assert_eq!(truth.ended, Ended::Whole);
+    let mut short = 0;
+    for most in [1, 8, 40] {
+        let options = StudyOptions { seed: 1, stop: &|| None, progress: &|_| {} };
+        let found = search::run_looking(&bed.room(), &entry(&text), &options, most).unwrap();
+        assert_eq!(found.ended, Ended::Looked, "{most}");
+        assert!(found.looked_at < truth.looked_at);
+        let frame = Frame::of(&bed.ledger, 80, Style { colour: false }, false);
+        let said = crate::report::study::text(&found, None, &frame);
+        assert!(said.contains("looked at, the most that are"), "{said}");
+        for own in &found.rows {
+            let no_worse = truth.rows.iter().filter(|other| {
+                other.row.weeks <= own.row.weeks && other.row.known_cost <= own.row.known_cost + 1e-9
+            });
+            let lightest = no_worse.map(|other| other.row.delta).fold(f64::INFINITY, f64::min);
+            assert!(own.row.delta - lightest <= own.gap + 1e-9);
+            short += usize::from(own.gap > 0.0);
+        }
+    }
+    assert!(short > 0, "no search stopped short of anything");
 }
 
 #[test]

@@ -3,11 +3,11 @@
 use super::draft::leaves_no_fault;
 use super::propose::outdated;
 use super::{Wrote, brief, decision, short_id, still_closed, wrong_status};
-use crate::change::decide::{DecideError, Overlay, overlay};
+use crate::change::decide::{DecideError, Overlay, overlay, words};
 use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
-use crate::record::{Approval, Decision, DecisionStatus};
+use crate::record::{Approval, Change, Decision, DecisionStatus};
 use crate::source::Place;
 use crate::source::write::{FileEdit, Writer};
 use serde_json::json;
@@ -66,16 +66,23 @@ pub(super) fn run(
     let edits = edits(&now, &texts)?;
     let mut said = Vec::new();
     let beside = edited_beside(context, &place, &now, &edits)?;
-    for (was, is) in entry.value.changes.iter().zip(&settled.changes).filter(|(was, is)| was != is) {
-        let place = |change: &crate::record::Change| {
-            change
-                .set
-                .clone()
-                .or_else(|| change.remove.clone())
-                .or_else(|| change.insert.clone())
-                .unwrap_or_default()
-        };
-        said.push(format!("{} stands at {} now", place(was), place(is)));
+    for (was, is) in entry.value.changes.iter().zip(&settled.changes) {
+        let place = |change: &Change| change.places().next().cloned().unwrap_or_default();
+        let gap = |change: &Change| change.after.as_ref().map_or_else(String::new, |after| words(&after.0));
+        // That a neighbour was edited moves nothing.
+        if (place(was), gap(was)) == (place(is), gap(is)) {
+            continue;
+        }
+        said.push(match was.insert.is_some() {
+            true => format!(
+                "what was to go into {} behind {} goes into {} behind {} now",
+                place(was),
+                gap(was),
+                place(is),
+                gap(is)
+            ),
+            false => format!("{} stands at {} now", place(was), place(is)),
+        });
     }
     if args.dry_run {
         said.push(format!("Nothing is written: `bondline decide apply {short}` does it."));
@@ -128,11 +135,8 @@ fn as_approved(
 ) -> Result<(), Failure> {
     match context.altered_decisions(place, now)?.iter().find(|one| one.id == entry.id) {
         Some(altered) => Err(Failure::new(
-            format!("{} is approved in HEAD, and is not what was approved: {}", entry.id, altered.words()),
-            format!(
-                "`git checkout HEAD -- {}` brings it back; another change is another decision",
-                entry.file
-            ),
+            altered.in_head(),
+            format!("{}; `git checkout HEAD -- {}` brings it back", altered.help(), entry.file),
         )),
         None => Ok(()),
     }
@@ -168,20 +172,27 @@ pub(in crate::cli) fn way_on(id: &str, status: DecisionStatus, fault: &DecideErr
         ),
         (
             DecideError::MovedOn { .. }
+            | DecideError::Renamed { .. }
             | DecideError::Gone { .. }
             | DecideError::Unsure { .. }
-            | DecideError::NoPlace { .. }
-            | DecideError::NoRecord { .. },
+            | DecideError::NoPlace { .. },
             DecisionStatus::Approved,
         ) => format!(
             "it may be carried out already: `--at REV` lays it over the state before; if the record has moved on, `bondline decide rebase {short}` drafts a decision in its place"
         ),
-        (DecideError::Gone { .. } | DecideError::Unsure { .. }, _) => {
+        (DecideError::NoRecord { .. }, DecisionStatus::Approved) => {
+            "the record is gone, or called otherwise by a commit that changed it too: draft another decision that names this one by `supersedes`"
+                .to_string()
+        }
+        (DecideError::Gone { .. } | DecideError::Unsure { .. } | DecideError::NoRecord { .. }, _) => {
             "look where it went and write the change anew, or say by `status: withdrawn` that it is not pursued"
                 .to_string()
         }
-        (DecideError::MovedOn { .. } | DecideError::NoPlace { .. } | DecideError::NoRecord { .. }, _) => {
+        (DecideError::MovedOn { .. } | DecideError::NoPlace { .. }, _) => {
             format!("the record has moved on; `bondline decide rebase {short}` brings the decision up to it")
+        }
+        (DecideError::Renamed { .. }, _) => {
+            format!("`bondline decide rebase {short}` writes what it is called now")
         }
         (DecideError::Twice { .. }, _) => {
             "keep one of the two in the decision: which of them is meant nobody can tell".to_string()

@@ -75,6 +75,12 @@ pub(super) fn run(
         }
         (before, note) => before.or_else(|| note.clone()),
     };
+    // What comes to the same on a later day says nothing new.
+    if let Some(known) = own.found.as_ref().map(|found| &found.0)
+        && (FoundFigures { on: known.on, ..figures.clone() }) == *known
+    {
+        figures.on = known.on;
+    }
     let was = text_of(&now, entry)?;
     let text = written(&was, &figures).map_err(|fault| uneditable(&entry.file, &fault))?;
     let mut said = view::came_true(own.predicted.as_ref(), &figures);

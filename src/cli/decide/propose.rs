@@ -27,9 +27,8 @@ pub(super) fn run(
     let entry = decision(&now, &args.decision)?;
     let own = &*entry.value;
     match own.status {
-        DecisionStatus::Draft => {}
-        DecisionStatus::Proposed if own.approvals.is_empty() => {}
-        DecisionStatus::Proposed => {
+        DecisionStatus::Draft | DecisionStatus::Proposed if own.approvals.is_empty() => {}
+        DecisionStatus::Draft | DecisionStatus::Proposed => {
             return Err(Failure::new(
                 format!("{} has approvals, which speak for what was proposed", entry.id),
                 "a change of it needs them again: take `approvals` out first, or draft another decision",

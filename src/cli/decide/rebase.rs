@@ -3,13 +3,14 @@
 use super::draft::leaves_no_fault;
 use super::propose::{OTHERWISE, foretell, outdated};
 use super::{Wrote, base_of, decision, next_number, short_id, text_of, uneditable, way_on, wrong_status};
+use crate::change::decide::alike;
 use crate::change::draft::Draft;
 use crate::change::rebase::renew;
 use crate::cli::args::DecisionArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
 use crate::record::edit::{self, EditError};
-use crate::record::{Change, Decision, DecisionStatus};
+use crate::record::{Address, Change, Decision, DecisionStatus};
 use crate::source::write::{FileEdit, Writer};
 use serde_json::json;
 use std::io::Write;
@@ -25,9 +26,16 @@ pub(super) fn run(
     let own = &*entry.value;
     let short = short_id(&entry.id);
     let settled = context
-        .settled(&place, &now, own)
+        .past(&place)
+        .settled_by_name((&now.ledger, &now.snapshot), own)
         .map_err(|fault| Failure::new(fault.to_string(), way_on(&entry.id, DecisionStatus::Draft, &fault)))?;
-    let renewed = renew(&settled, &now.ledger, &now.snapshot).map_err(|at| gone(entry, at))?;
+    let renewed = renew(&settled, &now.ledger, &now.snapshot).map_err(|at| gone(&now, entry, at))?;
+    if let Some((at, change)) = renewed.changes.iter().enumerate().find(|(_, change)| is_done(change)) {
+        return Err(Failure::new(
+            format!("change {}, {}, is carried out already", at + 1, line(change)),
+            format!("`bondline decide show {short}` names the commit, where there is one"),
+        ));
+    }
     let moved = renewed.changes != own.changes;
     // Changes that still fit may come to something else than what was approved.
     let outdated = match own.status {
@@ -85,15 +93,31 @@ pub(super) fn run(
     wrote.write(context, &writer, &[edit], out)
 }
 
-fn gone(entry: &Entry<Decision>, at: usize) -> Failure {
-    let change = entry.value.changes.get(at.saturating_sub(1)).map(line).unwrap_or_default();
+/// Whether what a change sets stands there.
+fn is_done(change: &Change) -> bool {
+    let both = change.set.as_ref().and(change.was.as_ref()).zip(change.to.as_ref());
+    both.is_some_and(|(was, to)| alike(&was.0, &to.0))
+}
+
+fn gone(now: &Loaded, entry: &Entry<Decision>, at: usize) -> Failure {
+    let change = entry.value.changes.get(at.saturating_sub(1));
+    let record = change.and_then(|change| Address::parse(change.places().next()?.split('#').next()?));
+    if let Some(record) = record.filter(|record| now.ledger.file_of(record).is_none()) {
+        return Failure::new(
+            format!(
+                "change {at}: there is no {record} any more, and no commit that only renamed it tells what it is called now"
+            ),
+            "write the change anew where it went, or say by `status: withdrawn` that it is not pursued",
+        );
+    }
+    let change = change.map(line).unwrap_or_default();
     Failure::new(
         format!("change {at}, {change}: its place is gone, or cannot be told from others"),
         "look where it went and write the change anew, or say by `status: withdrawn` that it is not pursued",
     )
 }
 
-/// An approved decision stays as it was approved: what it becomes is a new draft that stands in its place.
+/// A decision with approvals stays as it was approved: what it becomes is a new draft that stands in its place.
 #[expect(clippy::too_many_arguments, reason = "wiring")]
 fn anew(
     context: &Context,
@@ -109,7 +133,7 @@ fn anew(
     let draft = Draft {
         title: own.title.clone().unwrap_or_else(|| entry.id.clone()),
         name: None,
-        why: Some(format!("{} was approved on records that have moved on since.", entry.id)),
+        why: Some(format!("{} was made on records that have moved on since.", entry.id)),
         owner: own.owner.clone(),
         raised: context.today,
         supersedes: Some(entry.id.clone()),
@@ -119,8 +143,12 @@ fn anew(
     let id = draft.id(next_number(context, place, now, err)?);
     let file = format!("decisions/{id}.yaml");
     let text = draft.text().ok_or_else(|| uneditable(&file, &EditError::NotWritable))?;
+    let stays = match own.status {
+        DecisionStatus::Approved => "is approved and stays",
+        _ => "has approvals, which speak for what was proposed, and stays",
+    };
     said.push(format!(
-        "{} is approved and stays as it is; {id} is drafted in its place and needs its own approval.",
+        "{} {stays} as it is; {id} is drafted in its place and needs its own approval.",
         entry.id
     ));
     let wrote = Wrote {

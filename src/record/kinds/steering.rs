@@ -66,6 +66,7 @@ impl Approval {
             .filter(counts)
             .filter_map(|approval| approval.by.as_ref())
             .map(Self::folded)
+            .filter(|name| !name.is_empty())
             .collect()
     }
 
@@ -78,6 +79,20 @@ impl Approval {
             all.push(format!("different people by name ({named} of {persons})"));
         }
         all
+    }
+
+    /// Returns whether approvals are those that there were, with names where none stood and others behind them: a
+    /// ledger that begins to ask for different people by name asks it of what was approved before too.
+    pub fn are_kept(old: &[Self], new: &[Self]) -> bool {
+        let same = |(old, new): (&Self, &Self)| {
+            old.role == new.role && old.on == new.on && (old.is_nameless() || old.by == new.by)
+        };
+        old.len() <= new.len() && old.iter().zip(new).all(same)
+    }
+
+    /// Returns whether it names nobody.
+    pub fn is_nameless(&self) -> bool {
+        self.by.as_ref().is_none_or(|by| Self::folded(by).is_empty())
     }
 
     /// Returns a name without regard to case and blanks: `Ann Lee` and `ann  lee` are one person.

@@ -25,7 +25,7 @@ fn shown() -> String {
     let all = ledger(LEDGER);
     let statement = statement(&all, Scope::Programme).unwrap();
     let pieces = stages(&statement.panels);
-    text(&statement, (Some(&pieces), Some(&learned(&all, &statement).unwrap())), 80)
+    text(&statement, (Some(&pieces), Some(&learned(&all, &statement).unwrap())), &[], 80)
 }
 
 /// By hand: 0.1 kg of 10 is 1 %; from bare to painted 1.1 kg were added where 1 kg was predicted.
@@ -59,9 +59,9 @@ fn keys_stand_beside_those_that_are_held_to() {
     let statement = statement(&all, Scope::Programme).unwrap();
     let mut document = super::super::mass::json(&statement);
     let plain = document.clone();
-    beside(&mut document, None, None);
+    beside(&mut document, (None, &[]), None);
     assert_eq!(document, plain);
-    beside(&mut document, Some(&stages(&statement.panels)), Some(&learned(&all, &statement).unwrap()));
+    beside(&mut document, (Some(&stages(&statement.panels)), &[]), Some(&learned(&all, &statement).unwrap()));
     for (key, value) in plain.as_object().unwrap() {
         assert_eq!(document.get(key), Some(value));
     }
@@ -84,7 +84,7 @@ fn nothing_on_the_scale_is_said() {
     let all = ledger(LEDGER.split("weighings:").next().unwrap());
     let statement = statement(&all, Scope::Programme).unwrap();
     let pieces = stages(&statement.panels);
-    let got = text(&statement, (Some(&pieces), Some(&learned(&all, &statement).unwrap())), 80);
+    let got = text(&statement, (Some(&pieces), Some(&learned(&all, &statement).unwrap())), &[], 80);
     assert!(
         got.contains("nothing was on the scale yet") && got.contains("No weighing to learn from"),
         "{got}"

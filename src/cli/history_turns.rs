@@ -1,0 +1,214 @@
+//! `bondline history --lapsed EVIDENCE` and `--grew PANEL`: the commits in which something turned.
+
+use super::context::{Context, Failure, Loaded, Status, address, nearest};
+use super::history::decisions;
+use crate::article::weigh::panel_mass;
+use crate::change::diff::{Edits, diff};
+use crate::change::explain::record_of;
+use crate::change::past::day_of;
+use crate::change::turns::turns;
+use crate::graph::Uses;
+use crate::ledger::Ledger;
+use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate, evaluate_beside};
+use crate::record::{Address, RecordKind};
+use crate::report::turns::{self as view, Lost, Turn};
+use crate::source::{Commit, Place};
+use std::collections::BTreeSet;
+use std::io::Write;
+
+/// A line of commits, oldest first, and how its states are read.
+struct Line<'a> {
+    context: &'a Context,
+    place: &'a Place,
+    commits: Vec<&'a Commit>,
+}
+
+impl Line<'_> {
+    /// The state after a commit; `None` where it holds no ledger or is not here.
+    fn state(&self, at: usize) -> Option<Loaded> {
+        let commit = self.commits.get(at)?;
+        Some(self.context.read(self.place.revision(&commit.id).ok()?))
+    }
+
+    /// Finds the turns of what a record comes to, back through the names that it had: the place of each commit with
+    /// the name that the record has in it.
+    fn turns<T: PartialEq>(
+        &self,
+        address: &Address,
+        mut value: impl FnMut(&Loaded, &str) -> T,
+    ) -> Vec<(usize, String)> {
+        let mut found = Vec::new();
+        let (mut end, mut name) = (self.commits.len(), address.id().to_string());
+        loop {
+            let turned = turns(end, |at| {
+                let state = self.state(at);
+                Ok::<_, std::convert::Infallible>(state.map(|state| {
+                    let own = Address::new(address.kind(), name.clone());
+                    state.ledger.file_of(&own).is_some().then(|| value(&state, &name))
+                }))
+            });
+            let Ok(turned) = turned;
+            let first = turned.first().copied();
+            found.extend(turned.into_iter().map(|at| (at, name.clone())));
+            // It came by another name, or was new.
+            let before = first.and_then(|at| {
+                let edits = self.edits(at)?.2;
+                let names = edits.renamed_of(address.kind());
+                names.into_iter().find(|(_, new)| *new == name).map(|(old, _)| (at, old))
+            });
+            match before {
+                Some((at, old)) => (end, name) = (at, old),
+                None => break,
+            }
+        }
+        found.sort();
+        found
+    }
+
+    /// The states before and after a commit, and what differs between them.
+    fn edits(&self, at: usize) -> Option<(Loaded, Loaded, Edits)> {
+        let (before, after) = (self.state(at.checked_sub(1)?)?, self.state(at)?);
+        let edits = diff(&before.ledger, &after.ledger);
+        Some((before, after, edits))
+    }
+
+    fn turn(&self, at: usize, before: Option<&Loaded>, after: &Loaded) -> Option<Turn> {
+        let commit = self.commits.get(at)?;
+        Some(Turn {
+            commit: commit.id.clone(),
+            on: day_of(commit.time),
+            summary: commit.summary.clone(),
+            decisions: decisions(self.context, self.place, commit, before, after),
+            lost: Vec::new(),
+            kg: None,
+            changes: Vec::new(),
+        })
+    }
+}
+
+fn line<'a>(context: &'a Context, place: &'a Place, commits: &'a [Commit]) -> Line<'a> {
+    Line { context, place, commits: commits.iter().rev().collect() }
+}
+
+fn named(now: &Loaded, text: &str, kind: RecordKind, names: Vec<&String>) -> Result<Address, Failure> {
+    let found = address(text, &[kind], &now.ledger).filter(|found| found.kind() == kind);
+    found.filter(|found| now.ledger.file_of(found).is_some()).ok_or_else(|| {
+        let names: Vec<&str> = names.into_iter().map(String::as_str).collect();
+        Failure::new(format!("no {kind} is called `{text}`"), nearest(text, &names))
+    })
+}
+
+/// The duties that evidence proves in a state, with the panels; evaluations beside each other share what is the same.
+fn proved(evaluation: &Evaluation, evidence: &str) -> BTreeSet<(DutyKey, String)> {
+    let mut all = BTreeSet::new();
+    for (key, duty) in &evaluation.duties {
+        for (panel, judged) in &duty.panels {
+            if judged.verdict == Verdict::Met && judged.evidence.iter().any(|own| own == evidence) {
+                all.insert((key.clone(), panel.clone()));
+            }
+        }
+    }
+    all
+}
+
+/// Answers `history --lapsed`.
+///
+/// # Errors
+/// [`Failure`] where there is no such evidence.
+pub(super) fn lapsed(
+    context: &Context,
+    place: &Place,
+    (now, commits): (&Loaded, &[Commit]),
+    text: &str,
+    all: bool,
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let own = named(now, text, RecordKind::Evidence, now.ledger.evidence.keys().collect())?;
+    let line = line(context, place, commits);
+    let mut last: Option<Evaluation> = None;
+    let mut judged = |ledger: &Ledger| {
+        let found = match &last {
+            Some(other) => evaluate_beside(ledger, context.today, other),
+            None => evaluate(ledger, context.today),
+        };
+        last = found.ok();
+        last.clone()
+    };
+    let proves = judged(&now.ledger).map_or(0, |found| proved(&found, own.id()).len());
+    let turned = line.turns(&own, |state, name| judged(&state.ledger).map(|found| proved(&found, name)));
+    let mut found = Vec::new();
+    for (at, name) in turned {
+        let Some((before, after, edits)) = line.edits(at) else { continue };
+        let old = edits.renamed_of(RecordKind::Evidence).into_iter().find(|(_, new)| *new == name);
+        let old = old.map_or_else(|| name.clone(), |(old, _)| old);
+        let (Some(was), Some(is)) = (judged(&before.ledger), judged(&after.ledger)) else { continue };
+        let kept = proved(&is, &name);
+        let lost: Vec<Lost> = proved(&was, &old)
+            .into_iter()
+            .filter(|one| !kept.contains(one))
+            .map(|(key, panel)| {
+                let now = is.duties.get(&key).and_then(|duty| duty.panels.get(&panel)).map(|own| &**own);
+                Lost::of(key, panel, now)
+            })
+            .collect();
+        if lost.is_empty() {
+            continue;
+        }
+        found.extend(line.turn(at, Some(&before), &after).map(|turn| Turn { lost, ..turn }));
+    }
+    found.reverse();
+    if context.json() {
+        writeln!(out, "{:#}", view::lapsed_json(&own.to_string(), proves, &found))?;
+    } else {
+        let frame = context.frame(&now.ledger, all);
+        write!(out, "{}", view::lapsed_text(&own.to_string(), proves, &found, &frame))?;
+    }
+    Ok(Status::Done)
+}
+
+/// Answers `history --grew`.
+///
+/// # Errors
+/// [`Failure`] where there is no such panel.
+pub(super) fn grew(
+    context: &Context,
+    place: &Place,
+    (now, commits): (&Loaded, &[Commit]),
+    text: &str,
+    all: bool,
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let own = named(now, text, RecordKind::Panel, now.ledger.panels.keys().collect())?;
+    let line = line(context, place, commits);
+    // To the milligram, so that the order of summing makes no turn.
+    let milligrams = |kg: f64| format!("{kg:.6}");
+    let turned = line.turns(&own, |state, name| panel_mass(&state.ledger, name).ok().map(milligrams));
+    let mut found = Vec::new();
+    for (at, name) in turned {
+        let Some((before, after, edits)) = line.edits(at) else { continue };
+        let old = edits.renamed_of(RecordKind::Panel).into_iter().find(|(_, new)| *new == name);
+        let old = old.map_or_else(|| name.clone(), |(old, _)| old);
+        let (Ok(was), Ok(is)) = (panel_mass(&before.ledger, &old), panel_mass(&after.ledger, &name)) else {
+            continue;
+        };
+        if is <= was {
+            continue;
+        }
+        let below = Uses::of(&after.ledger).reach(&Address::new(RecordKind::Panel, name.clone()));
+        let mut below: BTreeSet<String> = below.into_iter().map(|one| one.address.to_string()).collect();
+        below.insert(Address::new(RecordKind::Panel, name).to_string());
+        let changes =
+            edits.changes.into_iter().filter(|one| below.contains(record_of(&one.address))).collect();
+        let turn = line.turn(at, Some(&before), &after);
+        found.extend(turn.map(|turn| Turn { kg: Some((was, is)), changes, ..turn }));
+    }
+    found.reverse();
+    let kg = panel_mass(&now.ledger, own.id()).ok();
+    if context.json() {
+        writeln!(out, "{:#}", view::grew_json(&own.to_string(), kg, &found))?;
+    } else {
+        let frame = context.frame(&now.ledger, all);
+        write!(out, "{}", view::grew_text(&own.to_string(), kg, &found, &frame))?;
+    }
+    Ok(Status::Done)
+}
