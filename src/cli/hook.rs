@@ -218,11 +218,11 @@ fn whole_ledger(
         &completions(context, place, &base, &staged),
         context.today,
     );
-    if why.is_some_and(hook_parts::is_useless) {
-        hook_parts::keep(context, place, &base, &before);
+    if let Some(why) = why.filter(|why| hook_parts::is_useless(why)) {
+        hook_parts::keep(context, place, &base, &before, why);
     }
-    if why.is_some() && !report.blocked() {
-        hook_parts::keep(context, place, &staged, &after);
+    if let Some(why) = why.filter(|_| !report.blocked()) {
+        hook_parts::keep(context, place, &staged, &after, why);
     }
     Ok(hook_parts::Judged { report, base, staged })
 }

@@ -32,7 +32,11 @@ type Outcome<T> = Result<T, &'static str>;
 
 const NOTHING: &str = "nothing is kept of what is committed";
 const UNREAD: &str = "what is kept can't be read";
+const WHOLE: &str = "what is committed does not fall into parts";
 const OTHERWISE: &str = "the part by itself is not what it is in the whole";
+
+/// Kept of a state that does not fall into parts, so that nobody looks again; what is committed next hardly will.
+const ONE: &[u8] = b"one";
 
 /// Whether what is kept of the committed state, if anything, is of no use.
 pub(super) fn is_useless(why: &str) -> bool {
@@ -49,6 +53,9 @@ pub(super) fn judged(
 ) -> Outcome<Judged> {
     let asked = asked(context, place, base).ok_or("there is no commit to hold it against")?;
     let bytes = context.memory.find(place, &asked.key).ok_or(NOTHING)?;
+    if bytes == ONE {
+        return Err(WHOLE);
+    }
     let state = to_the_end(Parts::from_bytes(&bytes).ok_or(UNREAD)?);
     let changed = changed(base, staged)?;
     let slice = state.slice(&changed).ok_or("it has to do with most of the ledger")?;
@@ -192,26 +199,36 @@ fn kept(asked: Asked, state: &Parts) -> Option<Kept> {
     Some(Kept { key: asked.key, what: KEPT.to_string(), about: asked.about, value })
 }
 
-/// Keeps the parts of a whole state when the answer is out.
+/// Keeps the parts of a whole state when the answer is out; `why` it was judged whole.
 pub(super) fn keep(
     context: &Context,
     place: &Place,
     state: &Loaded,
     evaluation: &Result<Evaluation, ArticleError>,
+    why: &str,
 ) {
     let (Some(asked), Ok(evaluation)) = (asked(context, place, &state.snapshot), evaluation) else { return };
+    let one = |asked: Asked| Kept {
+        key: asked.key,
+        what: KEPT.to_string(),
+        about: asked.about,
+        value: ONE.to_vec(),
+    };
+    if why == WHOLE {
+        return context.memory.keep_afterwards(place, Box::new(move || vec![one(asked)]));
+    }
     let (ledger, snapshot) = (to_the_end(state.ledger.clone()), state.snapshot.clone());
     let (evaluation, today) = (to_the_end(evaluation.clone()), context.today);
     context.memory.keep_afterwards(
         place,
         Box::new(move || {
-            let report = beside_itself(&ledger, &evaluation, today);
+            let report = || beside_itself(&ledger, &evaluation, today);
             let state = budgeted(&ledger).and_then(|masses| {
-                Parts::of(&ledger, &evaluation, &snapshot, &report, &masses, &BTreeSet::new())
+                Parts::of(&ledger, &evaluation, &snapshot, report, &masses, &BTreeSet::new())
             });
             // Files that are listed nowhere change without anybody seeing it here.
             let state = state.filter(|_| !snapshot.has_strayed());
-            state.and_then(|state| kept(asked, &state)).into_iter().collect()
+            vec![state.and_then(|state| kept(asked.clone(), &state)).unwrap_or_else(|| one(asked))]
         }),
     );
 }
@@ -235,8 +252,8 @@ fn advance(context: &Context, place: &Place, staged: &Snapshot, own: Advance) {
         Box::new(move || {
             let Advance { state, slice, ledger, after, masses, skip } = own;
             let ledger = to_the_end(ledger);
-            let report = beside_itself(&ledger, &after, today);
-            let now = Parts::of(&ledger, &after, &only, &report, &masses, &skip);
+            let report = || beside_itself(&ledger, &after, today);
+            let now = Parts::of(&ledger, &after, &only, report, &masses, &skip);
             let state = now.and_then(|now| state.with(&slice, now));
             state.and_then(|state| kept(asked, &state)).into_iter().collect()
         }),
@@ -248,12 +265,15 @@ pub(super) fn verified(context: &Context, place: &Place, about: &str, bytes: &[u
     let states = [place.head_or_empty().ok(), place.index().ok()].into_iter().flatten();
     let own = |snapshot: &Snapshot| asked(context, place, snapshot).is_some_and(|asked| asked.about == about);
     let snapshot = states.into_iter().find(own)?;
+    if bytes == ONE {
+        return None;
+    }
     let Some(was) = Parts::from_bytes(bytes) else { return Some(false) };
     let loaded = to_the_end(context.read(snapshot));
     let Ok(evaluation) = evaluate(&loaded.ledger, context.today) else { return Some(false) };
-    let report = beside_itself(&loaded.ledger, &evaluation, context.today);
+    let report = || beside_itself(&loaded.ledger, &evaluation, context.today);
     let now = budgeted(&loaded.ledger).and_then(|masses| {
-        Parts::of(&loaded.ledger, &evaluation, &loaded.snapshot, &report, &masses, &BTreeSet::new())
+        Parts::of(&loaded.ledger, &evaluation, &loaded.snapshot, report, &masses, &BTreeSet::new())
     });
     Some(now.is_some_and(|now| now.is_same(&was)))
 }

@@ -70,7 +70,8 @@ pub struct Slice {
 }
 
 impl Parts {
-    /// Returns the parts of a state, without the showings in `skip`; `report` is what the gate says of it beside itself.
+    /// Returns the parts of a state, without the showings in `skip`; `report` is asked for what the gate says of it beside
+    /// itself, where that is worth asking.
     ///
     /// `None` where it has errors, or something that can't be said by parts: a finding that is never known, a figure of
     /// the whole programme that a showing judges, an escape in a text that may hide an id. `masses` are those of
@@ -79,11 +80,11 @@ impl Parts {
         ledger: &Ledger,
         evaluation: &Evaluation,
         files: &dyn Files,
-        report: &GateReport,
+        report: impl FnOnce() -> GateReport,
         masses: &BTreeMap<String, f64>,
         skip: &BTreeSet<String>,
     ) -> Option<Self> {
-        if ledger.has_errors() || !ledger.broken.is_empty() || !report.findings.is_empty() {
+        if ledger.has_errors() || !ledger.broken.is_empty() {
             return None;
         }
         let paths: Vec<String> =
@@ -144,6 +145,18 @@ impl Parts {
         }
         let (number, count) = groups.numbered();
         let part_of = |at: usize| number.get(at).copied();
+        let mut sizes = vec![0_usize; count];
+        for part in &number {
+            *sizes.get_mut(usize::try_from(*part).ok()?)? += 1;
+        }
+        // Where nearly everything hangs together, hardly any change is judged by parts.
+        if skip.is_empty() && sizes.iter().any(|size| size * 4 > paths.len() * 3) {
+            return None;
+        }
+        let report = report();
+        if !report.findings.is_empty() {
+            return None;
+        }
         for (key, duty) in evaluation.duties.iter().filter(|(key, _)| !skip.contains(&key.0)) {
             let part = of(RecordKind::Showing, &key.0).and_then(part_of)?;
             let proof = proofs.entry(usize::try_from(part).ok()?).or_default();
