@@ -36,4 +36,6 @@ pub mod report;
 
 pub mod export;
 
+pub mod store;
+
 pub mod cli;

@@ -102,6 +102,10 @@ documents! {
     Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, trials: Vec<Trial>, caution: String, report: Report }
     Finding { rule: String, level: String, file: String, line: Option<usize>, panel: Option<String>, message: String, help: Option<String> }
     HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
+    StoreKept { what: String, count: u64, bytes: u64 }
+    StoreDiffering { what: String, key: String }
+    StoreVerified { same: u64, differing: Vec<StoreDiffering>, not_made_again: u64 }
+    Store { schema: String, path: String, state: String, why: Option<String>, bytes: u64, limit_bytes: u64, kept: Vec<StoreKept>, cleared: Option<bool>, verified: Option<StoreVerified> }
     Hook { schema: String, path: String, done: String, chained: Option<String>, notes: Vec<String> }
     New { schema: String, ledger: String, ids: Option<usize>, settings: Option<bool> }
     Written { evidence: String, file: String, subject: String, assumptions: Vec<String>, sample: Option<Sample>, added: Option<Vec<String>> }
@@ -331,6 +335,9 @@ fn documents_about_a_repository_have_their_keys() {
     assert!(!clean.blocked && clean.findings.is_empty());
     let hook: Hook = read(&bench, "hook install", 0);
     assert_eq!(hook.schema, "hook/1");
+    let store: Store = read(&bench, "store verify", 0);
+    assert_eq!((store.schema.as_str(), store.limit_bytes), ("store/1", 64 << 20));
+    assert!(store.verified.is_some_and(|verified| verified.differing.is_empty()));
     let panel = bench.read("panels/bow-hatch.yaml");
     bench.write("panels/bow-hatch.yaml", &panel.replace("finish: white", "finish: night-blue"));
     layout::stage(&bench.ledger());

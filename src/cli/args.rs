@@ -90,6 +90,9 @@ pub struct Global {
     /// Show long text at once, not through $PAGER
     #[arg(long, global = true)]
     pub no_pager: bool,
+    /// Neither use nor keep what was worked out once: the answer is the same, and later
+    #[arg(long, global = true)]
+    pub no_store: bool,
 }
 
 /// The commands.
@@ -139,6 +142,8 @@ pub enum Command {
     Export(ExportArgs),
     /// Make records of a spreadsheet's rows
     Import(ImportArgs),
+    /// Say what was kept of earlier answers, take it away, or work it out anew and compare
+    Store(StoreArgs),
     /// Print what completes commands, options and record ids in a shell
     Completions(CompletionsArgs),
     /// Print the manual page, or write one for each command
@@ -176,6 +181,11 @@ impl Command {
             Command::Man(_) => "man",
             Command::Complete(_) => "complete",
             Command::Calc(_) => "calc",
+            Command::Store(args) => match args.what {
+                StoreCommand::Status => "store status",
+                StoreCommand::Clear => "store clear",
+                StoreCommand::Verify => "store verify",
+            },
             Command::Hook(args) => match args.what {
                 HookCommand::Install => "hook install",
                 HookCommand::Remove => "hook remove",
@@ -916,6 +926,28 @@ pub struct HookRunArgs {
     /// Judge the commits A..B instead of the index, for servers and CI
     #[arg(long, value_name = "A..B")]
     pub range: Option<String>,
+}
+
+/// Say what was kept of earlier answers, take it away, or work it out anew and compare
+///
+/// What was worked out once is kept in `bondline/` of the git directory, so that the same question is answered at
+/// once. Nothing there is the only copy of anything, and no answer depends on it; `--no-store` goes without it.
+#[derive(Debug, Args)]
+pub struct StoreArgs {
+    /// What to do
+    #[command(subcommand)]
+    pub what: StoreCommand,
+}
+
+/// What to do with the store.
+#[derive(Debug, Clone, Copy, Subcommand)]
+pub enum StoreCommand {
+    /// Say where it is, how large it is, and what is in it
+    Status,
+    /// Take it away; it comes back by itself
+    Clear,
+    /// Work out anew what is kept, as far as the files are still there, and compare; exits with 1 where it differs
+    Verify,
 }
 
 /// The forms of an export.

@@ -2,6 +2,7 @@
 
 use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
+use super::memory::Memory;
 use crate::article::ArticleError;
 use crate::article::weigh::{MassStatement, Method, Scope, statement_by};
 use crate::change::approved::{Altered, altered, standing};
@@ -12,7 +13,6 @@ use crate::change::explain::{Explained, explain, in_order};
 use crate::change::found::Application;
 pub(super) use crate::change::past::day_of;
 use crate::change::past::{Past, PastError};
-use crate::change::stale::open_faults;
 use crate::graph::Uses;
 use crate::ledger::{Entry, Ledger, MemoryRecall, NoRecall, Recall, Records};
 use crate::qualify::assumed;
@@ -131,6 +131,8 @@ pub struct Context {
     pub colour_err: bool,
     /// Whether standard input is a terminal.
     pub input_terminal: bool,
+    /// What earlier runs kept, and what this one will.
+    pub(super) memory: Memory,
     recall: MemoryRecall,
     /// The place that was read from, once there is one.
     read_from: OnceLock<Place>,
@@ -175,6 +177,7 @@ impl Context {
             colour: allowed(terminal.colour_out),
             colour_err: allowed(terminal.colour_err),
             input_terminal: terminal.input,
+            memory: Memory::new(!global.no_store),
             recall: MemoryRecall::new(),
             read_from: OnceLock::new(),
         })
@@ -258,6 +261,7 @@ impl Context {
     pub fn standing_in(&self, directory: &Path) -> Self {
         Self {
             directory: directory.to_path_buf(),
+            memory: Memory::new(self.memory.is_allowed()),
             recall: MemoryRecall::new(),
             read_from: OnceLock::new(),
             ..*self
@@ -356,7 +360,11 @@ impl Context {
         Ok(self.read_with(Self::snapshot(place, source)?, &NoRecall))
     }
 
-    fn snapshot(place: &Place, source: &Source) -> Result<Snapshot, Failure> {
+    /// Takes the state that was asked for, unread.
+    ///
+    /// # Errors
+    /// [`Failure`] where it can't be had.
+    pub fn snapshot(place: &Place, source: &Source) -> Result<Snapshot, Failure> {
         Ok(match (&source.at, source.staged) {
             (Some(revision), _) => place.revision(revision)?,
             (None, true) => place.index()?,
@@ -452,11 +460,6 @@ impl Context {
     /// Returns what remembers records that several states share.
     pub fn recall(&self) -> &dyn Recall {
         &self.recall
-    }
-
-    /// Finds open decisions that can't be carried out as the records stand.
-    pub fn stale_decisions(&self, place: &Place, loaded: &Loaded) -> Vec<Fault> {
-        open_faults(&loaded.ledger, &loaded.snapshot, &self.past(place))
     }
 
     /// Finds decisions that HEAD has as approved and that are something else in a state of the work tree or the index.

@@ -4,6 +4,7 @@ use super::args::{Format, HookArgs, HookCommand, HookRunArgs};
 use super::conform::as_of;
 use super::context::{Context, Failure, Loaded, Status, to_the_end, unwritten};
 use super::decide::short_id;
+use super::hook_parts;
 use crate::change::carried::may_carry;
 use crate::change::diff::diff;
 use crate::gate::{Completions, Finding, RULES, Side, judge, to_be_completed};
@@ -14,9 +15,9 @@ use crate::record::{Evidence, Level, places};
 use crate::report::gate::{self as view, FindingView};
 use crate::report::junit::{self, Case};
 use crate::report::sarif::{self, Found};
-use crate::source::Place;
 use crate::source::hook::{HookDone, HookError, install, remove};
 use crate::source::write::{Writer, unfinished};
+use crate::source::{Place, Snapshot};
 use serde_json::json;
 use std::io::Write;
 
@@ -135,30 +136,16 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
             (place.before(&merge_base, &staged)?, staged)
         }
     };
-    let (base, staged) = (to_the_end(context.read(base)), to_the_end(context.read(staged)));
-    let ((before, after), (edits, explained)) = rayon::join(
-        || {
-            let before = evaluate(&base.ledger, context.today);
-            let after = match &before {
-                Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
-                Err(_) => evaluate(&staged.ledger, context.today),
-            };
-            (to_the_end(before), to_the_end(after))
-        },
-        || {
-            let edits = diff(&base.ledger, &staged.ledger);
-            let explained = context.explain(&place, &base, &staged, &edits);
-            (edits, explained)
-        },
-    );
-    let report = judge(
-        &Side { ledger: &base.ledger, evaluation: before.as_ref() },
-        &Side { ledger: &staged.ledger, evaluation: after.as_ref() },
-        &edits,
-        &explained,
-        &completions(context, &place, &base, &staged),
-        context.today,
-    );
+    let by_parts = args.range.is_none() && context.memory.is_allowed();
+    let known = by_parts.then(|| hook_parts::judged(context, &place, &base, &staged));
+    let hook_parts::Judged { report, base, staged } = match known {
+        Some(Ok(judged)) => judged,
+        Some(Err(why)) => {
+            context.memory.work(format!("the whole was judged, as {why}"));
+            whole_ledger(context, &place, base, staged, Some(why))?
+        }
+        None => whole_ledger(context, &place, base, staged, None)?,
+    };
     let views: Vec<FindingView> = report
         .findings
         .iter()
@@ -196,6 +183,48 @@ fn gate(context: &mut Context, args: &HookRunArgs, out: &mut dyn Write) -> Resul
         }
     }
     Ok(if report.blocked() { Status::Objection } else { Status::Done })
+}
+
+/// Judges both states in whole, because they could not be judged by parts (`why`): what a later run needs for that is
+/// kept when the answer is out.
+fn whole_ledger(
+    context: &Context,
+    place: &Place,
+    base: Snapshot,
+    staged: Snapshot,
+    why: Option<&str>,
+) -> Result<hook_parts::Judged, Failure> {
+    let (base, staged) = (to_the_end(context.read(base)), to_the_end(context.read(staged)));
+    let ((before, after), (edits, explained)) = rayon::join(
+        || {
+            let before = evaluate(&base.ledger, context.today);
+            let after = match &before {
+                Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
+                Err(_) => evaluate(&staged.ledger, context.today),
+            };
+            (to_the_end(before), to_the_end(after))
+        },
+        || {
+            let edits = diff(&base.ledger, &staged.ledger);
+            let explained = context.explain(place, &base, &staged, &edits);
+            (edits, explained)
+        },
+    );
+    let report = judge(
+        &Side::of(&base.ledger, before.as_ref()),
+        &Side::of(&staged.ledger, after.as_ref()),
+        &edits,
+        &explained,
+        &completions(context, place, &base, &staged),
+        context.today,
+    );
+    if let Some(why) = why.filter(|why| hook_parts::is_useless(why)) {
+        hook_parts::keep(context, place, &base, &before, why);
+    }
+    if let Some(why) = why.filter(|_| !report.blocked()) {
+        hook_parts::keep(context, place, &staged, &after, why);
+    }
+    Ok(hook_parts::Judged { report, base, staged })
 }
 
 /// Refuses a commit after a change that was cut short: what is staged may be half of it.

@@ -16,6 +16,7 @@ mod gaps;
 mod history;
 mod history_turns;
 mod hook;
+mod hook_parts;
 mod impact;
 mod import;
 mod laid;
@@ -23,10 +24,12 @@ mod laminate;
 mod leeway;
 mod man;
 mod mass;
+mod memory;
 mod new;
 mod panel;
 mod report;
 mod report_folder;
+mod store;
 mod study;
 mod terminal;
 mod view;
@@ -38,6 +41,7 @@ pub use args::{Cli, Command};
 pub use context::{Context, Failure, Status};
 
 use clap::{CommandFactory, FromArgMatches};
+use memory::Later;
 use std::ffi::OsString;
 use std::io::Write;
 
@@ -54,20 +58,19 @@ pub fn run(
     let arguments: Vec<OsString> = arguments.into_iter().collect();
     let may_page = may_page(&arguments);
     let (mut answer, mut notes) = (Vec::new(), Vec::new());
-    let code = answered(arguments, &mut answer, &mut notes, terminal);
+    let mut later = Later::default();
+    let code = answered(arguments, (&mut answer, &mut notes), terminal, &mut later);
     let noted = delivered(err, &notes);
     let is_long = |height: usize| answer.iter().filter(|byte| **byte == b'\n').count() >= height;
-    if may_page && terminal.height.is_some_and(is_long) && terminal::paged(&answer) {
-        return if noted.is_err() { 2 } else { code };
+    if !(may_page && terminal.height.is_some_and(is_long) && terminal::paged(&answer))
+        && let Err(error) = delivered(out, &answer)
+    {
+        // Nothing is left to say it on where this fails too; the status still says it.
+        let _ = writeln!(err, "error: the result can't be written: {error}").and_then(|()| err.flush());
+        return 2;
     }
-    match delivered(out, &answer) {
-        Ok(()) => {}
-        Err(error) => {
-            // Nothing is left to say it on where this fails too; the status still says it.
-            let _ = writeln!(err, "error: the result can't be written: {error}").and_then(|()| err.flush());
-            return 2;
-        }
-    }
+    // Whoever asked has the answer; what comes now can't change it.
+    later.carry_out();
     if noted.is_err() { 2 } else { code }
 }
 
@@ -87,7 +90,12 @@ fn delivered(to: &mut dyn Write, bytes: &[u8]) -> std::io::Result<()> {
 }
 
 /// Does what the arguments say; the answer and the notes stay in memory.
-fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, terminal: Terminal) -> u8 {
+fn answered(
+    arguments: Vec<OsString>,
+    (out, err): (&mut Vec<u8>, &mut Vec<u8>),
+    terminal: Terminal,
+    later: &mut Later,
+) -> u8 {
     let parsed =
         Cli::command().try_get_matches_from(&arguments).and_then(|matches| Cli::from_arg_matches(&matches));
     let mut cli = match parsed {
@@ -134,11 +142,14 @@ fn answered(arguments: Vec<OsString>, out: &mut Vec<u8>, err: &mut Vec<u8>, term
             Command::Hook(args) => hook::run(&mut context, args, out),
             Command::Export(args) => export::run(&mut context, args, out, err),
             Command::Import(args) => import::run(&mut context, args, out, err),
+            Command::Store(args) => store::run(&mut context, args, out),
             Command::Completions(args) => complete::script(args, out),
             Command::Man(args) => man::run(&context, args, out),
             Command::Complete(args) => complete::complete(&context, args, out),
         };
         context.note_unfinished(err);
+        context.memory.note(err);
+        *later = context.memory.later();
         result
     });
     match result {

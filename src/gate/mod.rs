@@ -7,6 +7,7 @@ mod altered;
 mod decided;
 mod due;
 mod held;
+pub mod parts;
 mod weakened;
 
 use crate::article::ArticleError;
@@ -47,6 +48,15 @@ pub struct Side<'a> {
     pub ledger: &'a Ledger,
     /// Its verdicts; an error where a record that they need can't be had.
     pub evaluation: Result<&'a Evaluation, &'a ArticleError>,
+    /// What groups weigh beside the ledger, in kg, where it is a part of a larger one.
+    pub elsewhere_kg: BTreeMap<String, f64>,
+}
+
+impl<'a> Side<'a> {
+    /// Returns the side of a whole ledger.
+    pub fn of(ledger: &'a Ledger, evaluation: Result<&'a Evaluation, &'a ArticleError>) -> Self {
+        Self { ledger, evaluation, elsewhere_kg: BTreeMap::new() }
+    }
 }
 
 /// One thing that the gate objects to.
@@ -77,6 +87,8 @@ pub struct GateReport {
     pub findings: Vec<Finding>,
     /// Findings that the committed state has already, by rule.
     pub known: BTreeMap<&'static str, usize>,
+    /// The same one by one, with the record that each is about.
+    pub known_at: Vec<(&'static str, Address)>,
 }
 
 impl GateReport {
@@ -138,7 +150,7 @@ pub fn judge(
             due::negative_margin(side.ledger, evaluation, told, into);
         }
         due::bond_route(side.ledger, into);
-        over_budget(side.ledger, into);
+        over_budget(side, into);
         held::pieces_on_hold(base.ledger, side.ledger, into);
     }
     for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions, &explained.stands)
@@ -179,6 +191,7 @@ pub fn judge(
         let before = known.get(&(raw.finding.rule, raw.key.0.clone(), raw.key.1.clone()));
         if before.is_some_and(|before| *before >= raw.gravity) {
             *report.known.entry(raw.finding.rule).or_default() += 1;
+            report.known_at.push((raw.finding.rule, raw.finding.address));
         } else {
             report.findings.push(raw.finding);
         }
@@ -449,14 +462,16 @@ fn lapsed(ledger: &Ledger, before: &Evaluation, after: &Evaluation, names: &Name
 }
 
 /// Groups whose nominal mass is over their budget; graver the more they are over.
-fn over_budget(ledger: &Ledger, into: &mut Vec<Raw>) {
+fn over_budget(side: &Side<'_>, into: &mut Vec<Raw>) {
+    let ledger = side.ledger;
     if ledger.head.as_ref().is_none_or(|head| head.budgets.is_empty()) {
         return;
     }
     let Ok(statement) = statement(ledger, Scope::Programme) else { return };
     for group in &statement.groups {
         let Some(budget) = group.budget_kg else { continue };
-        let over = group.kg - budget;
+        let kg = group.kg + side.elsewhere_kg.get(&group.group).copied().unwrap_or(0.0);
+        let over = kg - budget;
         if over <= 0.0 {
             continue;
         }
@@ -472,7 +487,7 @@ fn over_budget(ledger: &Ledger, into: &mut Vec<Raw>) {
                 panel: None,
                 message: format!(
                     "group `{}` weighs {:.3} kg, {over:.3} kg over its budget of {budget:.3} kg",
-                    group.group, group.kg
+                    group.group, kg
                 ),
                 help: format!("`bondline mass` opens the figure; take {over:.3} kg out, or agree another budget in ledger.yaml"),
                 place: None,

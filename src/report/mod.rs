@@ -34,6 +34,7 @@ pub mod rules;
 pub mod sarif;
 pub mod specimens;
 pub mod standing;
+pub mod store;
 pub mod study;
 pub mod table;
 pub mod trials;

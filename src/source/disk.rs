@@ -8,14 +8,19 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::SystemTime;
 
+use rayon::prelude::*;
+
 use super::objects::{NESTED, Tracked, UNREADABLE_NAME};
 use super::path::{folders, is_listed, join};
+use super::stamps::Seen;
 use super::{EntryKind, FILE_LIMIT, FileEntry, KIND_FOLDERS, ReadFault, Repository, SourceError};
 
 /// A ledger's root on disk.
 pub(super) struct Disk {
     root: PathBuf,
     git: Option<Git>,
+    /// When listing began.
+    pub(super) begun: SystemTime,
     /// What each listed file looked like when it was listed.
     stamps: BTreeMap<String, Stamp>,
 }
@@ -29,15 +34,21 @@ pub(super) struct Git {
     pub(super) tracked: BTreeMap<String, Tracked>,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 struct Stamp {
     size: u64,
     modified: Option<SystemTime>,
+    seen: Seen,
 }
 
 impl Stamp {
     fn of(metadata: &Metadata) -> Stamp {
-        Stamp { size: metadata.len(), modified: metadata.modified().ok() }
+        Stamp { size: metadata.len(), modified: metadata.modified().ok(), seen: Seen::of(metadata) }
+    }
+
+    /// Whether the bytes are likely the same: owners and links may change meanwhile.
+    fn is_same(&self, other: &Stamp) -> bool {
+        (self.size, self.modified) == (other.size, other.modified)
     }
 }
 
@@ -46,7 +57,7 @@ pub(super) type Listing = (BTreeMap<String, FileEntry>, Vec<String>, Disk);
 
 /// Lists the files on disk.
 pub(super) fn list(root: &Path, git: Option<Git>) -> Result<Listing, SourceError> {
-    let mut disk = Disk { root: root.to_owned(), git, stamps: BTreeMap::new() };
+    let mut disk = Disk { root: root.to_owned(), git, begun: SystemTime::now(), stamps: BTreeMap::new() };
     let mut walk = Walk {
         root,
         git: disk.git.as_ref(),
@@ -92,6 +103,7 @@ impl Walk<'_> {
             let place = self.root.join(&folder);
             let failed =
                 |error: std::io::Error| SourceError::Io { path: place.clone(), why: error.to_string() };
+            let mut names = Vec::new();
             for found in fs::read_dir(&place).map_err(failed)? {
                 let found = found.map_err(failed)?;
                 let name = found.file_name();
@@ -99,7 +111,16 @@ impl Walk<'_> {
                 if name == ".git" || (folder.is_empty() && !is_listed(&path) && !is_folder(&found)) {
                     continue;
                 }
-                let metadata = match fs::symlink_metadata(found.path()) {
+                names.push((found, name, path));
+            }
+            // Looking at files takes most of the time of listing them.
+            let looks: Vec<std::io::Result<Metadata>> = names
+                .par_iter()
+                .with_min_len(64)
+                .map(|(found, ..)| fs::symlink_metadata(found.path()))
+                .collect();
+            for ((_, name, path), metadata) in names.into_iter().zip(looks) {
+                let metadata = match metadata {
                     Ok(metadata) => metadata,
                     Err(error) if error.kind() == ErrorKind::NotFound => continue,
                     Err(error) => return Err(failed(error)),
@@ -190,6 +211,16 @@ impl Git {
 }
 
 impl Disk {
+    /// What a listed file looked like when it was listed.
+    pub(super) fn seen(&self, path: &str) -> Option<&Seen> {
+        self.stamps.get(path).map(|stamp| &stamp.seen)
+    }
+
+    /// The blob of a file that a sparse checkout leaves off the disk.
+    pub(super) fn left_out(&self, path: &str) -> Option<git2::Oid> {
+        self.git.as_ref()?.tracked.get(path).filter(|tracked| tracked.sparse).map(|tracked| tracked.item.id)
+    }
+
     pub(super) fn read(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
         let listed = self.stamps.get(path);
         let (place, metadata) = match self.stat(path) {
@@ -211,7 +242,7 @@ impl Disk {
         if metadata.len() > limit {
             return Err(ReadFault::TooLarge { size: metadata.len(), limit });
         }
-        if listed.is_some_and(|stamp| *stamp != Stamp::of(&metadata)) {
+        if listed.is_some_and(|stamp| !stamp.is_same(&Stamp::of(&metadata))) {
             return Err(ReadFault::Changed);
         }
         let failed = |error: std::io::Error| ReadFault::Io(error.to_string());

@@ -15,6 +15,7 @@ mod path;
 mod place;
 mod repository;
 mod snapshot;
+mod stamps;
 
 pub mod hook;
 pub mod write;
@@ -30,7 +31,8 @@ pub use merge::Merged;
 pub use path::resolve;
 pub use place::Place;
 pub use repository::{Commit, Repository};
-pub use snapshot::{EntryKind, FileEntry, Origin, Snapshot};
+pub use snapshot::{Differing, EntryKind, FileEntry, Origin, Snapshot};
+pub use stamps::Stamps;
 
 /// The file at a ledger's root that makes a folder a ledger.
 pub const LEDGER_FILE: &str = "ledger.yaml";

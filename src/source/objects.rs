@@ -246,6 +246,11 @@ fn missing(repository: &Repository, id: Oid, of: &str, error: &git2::Error) -> S
 }
 
 impl Objects {
+    /// All files with what they are; of a revision only those that are listed.
+    pub(super) fn items(&self) -> &BTreeMap<String, Item> {
+        &self.items
+    }
+
     pub(super) fn read(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
         self.repository.blob(self.blob(path)?, limit)
     }

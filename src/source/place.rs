@@ -252,6 +252,26 @@ impl Place {
         Ok(Snapshot::new(snapshot.origin().clone(), commit, Default::default(), Vec::new(), nothing))
     }
 
+    /// The id of the tree of HEAD's ledger; none where there is no repository, no commit, or no such folder.
+    ///
+    /// # Errors
+    ///
+    /// If HEAD cannot be read.
+    pub fn head_tree(&self) -> Result<Option<String>, SourceError> {
+        let Some(repository) = &self.repository else { return Ok(None) };
+        if repository.head()?.is_none() {
+            return Ok(None);
+        }
+        let found = repository.find("HEAD")?;
+        Ok(objects::subtree(repository, found.tree, &self.prefix)?.map(|tree| tree.to_string()))
+    }
+
+    /// Whether a full id is that of a commit that is here.
+    pub fn has_commit(&self, id: &str) -> bool {
+        let found = self.repository.as_ref().and_then(|repository| repository.find(id).ok());
+        found.and_then(|found| found.commit).is_some_and(|commit| commit.to_string() == id)
+    }
+
     /// The full id of the best commit that both revisions descend from.
     ///
     /// # Errors

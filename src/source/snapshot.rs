@@ -2,13 +2,15 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use git2::{ObjectType, Oid};
 use rayon::prelude::*;
 
 use super::disk::Disk;
-use super::objects::Objects;
+use super::objects::{Item, Objects};
 use super::path::{clean, is_listed};
+use super::stamps::{Stamps, Sum};
 use super::{DATA_LIMIT, ReadFault};
 
 /// A ledger's files as they were at one point: cheap to clone, and shared between threads.
@@ -27,7 +29,9 @@ struct Base {
     commit: Option<String>,
     files: BTreeMap<String, FileEntry>,
     folders: Vec<String>,
-    content: Content,
+    content: Arc<Content>,
+    /// Whether a file was asked for that is not listed.
+    strayed: AtomicBool,
 }
 
 /// Where a snapshot's bytes come from.
@@ -60,6 +64,17 @@ pub enum Origin {
     },
     /// Nothing: the state before the first commit.
     Empty,
+}
+
+/// A file in which two snapshots differ.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Differing {
+    /// Its path.
+    pub path: String,
+    /// Whether it was a plain file.
+    pub was: bool,
+    /// Whether it is one.
+    pub is: bool,
 }
 
 /// One listed file.
@@ -102,7 +117,8 @@ impl Snapshot {
         folders: Vec<String>,
         content: Content,
     ) -> Snapshot {
-        Snapshot { base: Arc::new(Base { origin, commit, files, folders, content }), over: None }
+        let (content, strayed) = (Arc::new(content), AtomicBool::new(false));
+        Snapshot { base: Arc::new(Base { origin, commit, files, folders, content, strayed }), over: None }
     }
 
     /// The snapshot of nothing.
@@ -204,7 +220,8 @@ impl Snapshot {
         if let Some(laid) = self.over.as_ref().and_then(|over| over.edits.get(&path)) {
             return limited(laid.as_ref(), limit);
         }
-        match &self.base.content {
+        self.note_stray(&path);
+        match &*self.base.content {
             Content::Disk(disk) => disk.read(&path, limit),
             Content::Objects(objects) => objects.read(&path, limit),
             Content::Memory(files) => limited(files.get(&path), limit),
@@ -223,7 +240,8 @@ impl Snapshot {
     pub fn blob_id(&self, path: &str) -> Option<String> {
         let path = clean(path).ok()?;
         let laid = self.over.as_ref().is_some_and(|over| over.edits.contains_key(&path));
-        if let (false, Content::Objects(objects)) = (laid, &self.base.content) {
+        self.note_stray(&path);
+        if let (false, Content::Objects(objects)) = (laid, &*self.base.content) {
             return objects.blob(&path).ok().map(|id| id.to_string());
         }
         let bytes = self.read(&path).ok()?;
@@ -250,6 +268,120 @@ impl Snapshot {
             all.insert(path, bytes);
         }
         Snapshot { base: Arc::clone(&self.base), over: Some(Arc::new(Over { edits: all, files })) }
+    }
+
+    /// Returns a text that an index and a revision share only where all that is listed is the same; `None` for other
+    /// snapshots.
+    pub fn listed_objects(&self) -> Option<String> {
+        let mut all = Sum::new();
+        for (path, item) in self.objects()? {
+            all.add(path, &item.kind, Some(&item.id));
+        }
+        Some(all.end())
+    }
+
+    fn objects(&self) -> Option<impl Iterator<Item = (&String, &Item)>> {
+        match (&self.over, &*self.base.content) {
+            (None, Content::Objects(objects)) => {
+                Some(objects.items().iter().filter(|(path, _)| self.base.files.contains_key(*path)))
+            }
+            _ => None,
+        }
+    }
+
+    /// Returns the listed files in which an index or a revision differs from another: each with whether it is plain in
+    /// the two, which it is not where it is absent. `None` for other snapshots.
+    pub fn differing(&self, later: &Snapshot) -> Option<Vec<Differing>> {
+        let (mut old, mut new) = (self.objects()?.peekable(), later.objects()?.peekable());
+        let plain = |item: &Item| item.kind == EntryKind::Regular;
+        let mut all = Vec::new();
+        loop {
+            let (path, was, is) = match (old.peek(), new.peek()) {
+                (Some((one, _)), Some((two, _))) if one == two => {
+                    let ((path, was), (_, is)) = (old.next()?, new.next()?);
+                    if was == is {
+                        continue;
+                    }
+                    (path, plain(was), plain(is))
+                }
+                (Some((one, _)), Some((two, _))) if one < two => {
+                    (*one, old.next().is_some_and(|(_, own)| plain(own)), false)
+                }
+                (Some((one, _)), None) => (*one, old.next().is_some_and(|(_, own)| plain(own)), false),
+                (_, Some((two, _))) => (*two, false, new.next().is_some_and(|(_, own)| plain(own))),
+                (None, None) => return Some(all),
+            };
+            all.push(Differing { path: path.clone(), was, is });
+        }
+    }
+
+    /// Returns the same snapshot with only some of its files listed.
+    pub fn only(&self, paths: &BTreeSet<String>) -> Snapshot {
+        let own = paths.iter().filter_map(|path| Some((path.clone(), self.listing().get(path)?.clone())));
+        Snapshot {
+            base: Arc::new(Base {
+                origin: self.base.origin.clone(),
+                commit: self.base.commit.clone(),
+                files: own.collect(),
+                folders: self.base.folders.clone(),
+                content: Arc::clone(&self.base.content),
+                strayed: AtomicBool::new(false),
+            }),
+            over: self.over.clone(),
+        }
+    }
+
+    fn note_stray(&self, path: &str) {
+        if !self.base.files.contains_key(path) {
+            self.base.strayed.store(true, Ordering::Relaxed);
+        }
+    }
+
+    /// Returns whether a file was asked for, in this snapshot or one laid over it, that is not listed: then what was
+    /// read follows from more than [`Snapshot::identity`] tells.
+    pub fn has_strayed(&self) -> bool {
+        self.base.strayed.load(Ordering::Relaxed)
+    }
+
+    /// Returns a text that two states of one ledger share only where all that is listed is the same: paths, kinds
+    /// and bytes. `None` where a file can't be read, or texts are laid over it.
+    ///
+    /// Of a work tree, files that look as they did when `stamps` was taken are not read again; what was learnt is
+    /// noted there.
+    pub fn identity(&self, stamps: &mut Stamps) -> Option<String> {
+        if self.over.is_some() {
+            return None;
+        }
+        match (&self.base.origin, &*self.base.content) {
+            (Origin::Revision { tree, .. }, _) => (!tree.is_empty()).then(|| format!("tree {tree}")),
+            (_, Content::Objects(objects)) => {
+                let mut all = Sum::new();
+                for (path, item) in objects.items() {
+                    all.add(path, &item.kind, Some(&item.id));
+                }
+                Some(format!("index {}", all.end()))
+            }
+            (_, Content::Disk(disk)) => {
+                let blobs = stamps.blobs(self.base.files.values(), disk)?;
+                let mut all = Sum::new();
+                for (file, blob) in self.base.files.values().zip(&blobs) {
+                    all.add(&file.path, &file.kind, blob.as_ref());
+                }
+                for folder in &self.base.folders {
+                    all.add(folder, &EntryKind::Other("a folder".to_owned()), None);
+                }
+                Some(format!("files {}", all.end()))
+            }
+            (_, Content::Memory(_)) => None,
+        }
+    }
+
+    /// Returns whether stamps are true of a work tree: files that look as they did have the bytes that were noted.
+    pub fn agrees(&self, stamps: &Stamps) -> bool {
+        match &*self.base.content {
+            Content::Disk(disk) => stamps.is_true_of(disk),
+            _ => false,
+        }
     }
 
     fn listing(&self) -> &BTreeMap<String, FileEntry> {

@@ -9,6 +9,7 @@ mod full_disk;
 mod gate;
 mod merge;
 mod states;
+mod store;
 mod turns;
 mod walk;
 mod writers;

@@ -63,6 +63,7 @@ fn documents() -> Vec<(&'static str, Vec<Form>)> {
         ("new/1", forms![New]),
         ("panel/1", forms![Panel]),
         ("report/1", forms![Pages]),
+        ("store/1", forms![Store]),
         ("study/1", forms![Study]),
         ("why/1", forms![WhyRecord, WhyUses, WhyUsedBy, WhyDuty]),
     ]

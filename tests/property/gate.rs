@@ -30,8 +30,8 @@ fn judged(base: &Records, staged: &Records) -> Result<GateReport, TestCaseError>
         &Past { revisions: &NoHistory, recall: &MemoryRecall::new() },
     );
     Ok(judge(
-        &Side { ledger: &before.ledger, evaluation: Ok(&before.evaluation) },
-        &Side { ledger: &after.ledger, evaluation: Ok(&after.evaluation) },
+        &Side::of(&before.ledger, Ok(&before.evaluation)),
+        &Side::of(&after.ledger, Ok(&after.evaluation)),
         &edits,
         &explained,
         // No evidence is completed here.

@@ -14,8 +14,10 @@ mod judging;
 mod laws;
 mod layout;
 mod margins;
+mod parts;
 mod programme;
 mod renames;
+mod store;
 
 use proptest::test_runner::{Config, RngSeed};
 

@@ -1,0 +1,211 @@
+//! What earlier runs kept and this one may use; what this one keeps once its answer is out.
+
+use super::context::Context;
+use crate::article::FORM;
+use crate::qualify::table::Table;
+use crate::source::{Place, Stamps};
+use crate::store::{Kept, Key, Store, Trouble};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, OnceLock, PoisonError};
+
+/// The sources that this program was built from: what another build kept is not asked for.
+pub const BUILD: &str = env!("BONDLINE_BUILD");
+
+/// Asked when the answer is out: whether what a value was worked out from is still there as it was.
+pub type Still = Box<dyn FnOnce() -> bool + Send>;
+
+/// What is worked out only when the answer is out.
+pub type Afterwards = Box<dyn FnOnce() -> Vec<Kept> + Send>;
+
+/// The store as one run sees it.
+pub struct Memory {
+    is_allowed: bool,
+    opened: OnceLock<Option<Mutex<Store>>>,
+    later: Mutex<Later>,
+}
+
+/// What is left to do when the answer is out.
+#[derive(Default)]
+pub struct Later {
+    common: Option<PathBuf>,
+    trouble: Option<Trouble>,
+    keep: Vec<(Kept, Still)>,
+    afterwards: Vec<Afterwards>,
+    used: Vec<Key>,
+    work: Vec<String>,
+}
+
+/// A question with the state that it was asked of.
+#[derive(Debug, Clone)]
+pub struct Asked {
+    /// By which the answer is found.
+    pub key: Key,
+    /// The same in words, for whoever works it out again.
+    pub about: String,
+}
+
+impl Memory {
+    /// Returns the store of a run that may use it or not.
+    pub fn new(is_allowed: bool) -> Self {
+        Self { is_allowed, opened: OnceLock::new(), later: Mutex::new(Later::default()) }
+    }
+
+    /// Returns whether the run may use it.
+    pub fn is_allowed(&self) -> bool {
+        self.is_allowed
+    }
+
+    /// Returns where the store of a place is; `None` where there is no repository.
+    pub fn common(place: &Place) -> Option<&Path> {
+        place.repository().map(crate::source::Repository::common_dir)
+    }
+
+    fn with_later<T>(&self, work: impl FnOnce(&mut Later) -> T) -> T {
+        work(&mut self.later.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    fn trouble(&self, trouble: Trouble) {
+        self.with_later(|later| later.trouble.get_or_insert(trouble).clone());
+    }
+
+    /// Finds what an earlier run kept.
+    pub fn find(&self, place: &Place, key: &Key) -> Option<Vec<u8>> {
+        let common = Self::common(place).filter(|_| self.is_allowed)?;
+        let store = self.opened.get_or_init(|| match Store::to_read(common) {
+            Ok(store) => store.map(Mutex::new),
+            Err(trouble) => {
+                self.trouble(trouble);
+                None
+            }
+        });
+        let found = store.as_ref()?.lock().unwrap_or_else(PoisonError::into_inner).find(key);
+        match found {
+            Ok(found) => {
+                let found = found?;
+                if !found.is_noted {
+                    self.with_later(|later| {
+                        later.common = Some(common.to_path_buf());
+                        later.used.push(*key);
+                    });
+                }
+                Some(found.value)
+            }
+            Err(trouble) => {
+                self.trouble(trouble);
+                None
+            }
+        }
+    }
+
+    /// Keeps a value when the answer is out, where `still` says then that it may be kept.
+    pub fn keep(&self, place: &Place, kept: Kept, still: Still) {
+        let Some(common) = Self::common(place).filter(|_| self.is_allowed) else { return };
+        self.with_later(|later| {
+            later.common = Some(common.to_path_buf());
+            later.keep.push((kept, still));
+        });
+    }
+
+    /// Works values out when the answer is out, and keeps them.
+    pub fn keep_afterwards(&self, place: &Place, afterwards: Afterwards) {
+        let Some(common) = Self::common(place).filter(|_| self.is_allowed) else { return };
+        self.with_later(|later| {
+            later.common = Some(common.to_path_buf());
+            later.afterwards.push(afterwards);
+        });
+    }
+
+    /// Says how an answer was come by, to whoever asks by the variable `BONDLINE_WORK`.
+    pub fn work(&self, words: String) {
+        if std::env::var_os("BONDLINE_WORK").is_some_and(|value| !value.is_empty()) {
+            self.with_later(|later| later.work.push(words));
+        }
+    }
+
+    /// Says on `err` where the store can't be used and will not mend itself unseen.
+    pub fn note(&self, err: &mut dyn Write) {
+        for words in self.with_later(|later| std::mem::take(&mut later.work)) {
+            let _ = writeln!(err, "work: {words}");
+        }
+        let trouble = self.with_later(|later| later.trouble.clone()).filter(Trouble::matters);
+        if let Some(trouble) = trouble {
+            let help = match trouble {
+                Trouble::Damaged => "what is kept next begins a new one",
+                _ => "`bondline store status` says where it is",
+            };
+            // Memory takes every byte.
+            let _ = writeln!(err, "note: the store of earlier answers is not used: {trouble}; {help}");
+        }
+    }
+
+    /// Takes what is left to do.
+    pub fn later(&self) -> Later {
+        self.with_later(std::mem::take)
+    }
+
+    /// Finds what the files of a work tree looked like.
+    pub fn stamps(&self, place: &Place) -> Stamps {
+        let found = self.find(place, &stamps_key(place));
+        found.map(|bytes| Stamps::from_bytes(&bytes)).unwrap_or_default()
+    }
+
+    /// Keeps them, where anything was learnt.
+    pub fn keep_stamps(&self, place: &Place, stamps: &Stamps) {
+        if stamps.is_new() {
+            let about = place.root().display().to_string();
+            let value = stamps.to_bytes();
+            let kept = Kept { key: stamps_key(place), what: STAMPS.to_string(), about, value };
+            self.keep(place, kept, Box::new(|| true));
+        }
+    }
+}
+
+/// What the store calls the stamps of a work tree.
+pub const STAMPS: &str = "stamps";
+
+fn stamps_key(place: &Place) -> Key {
+    Key::of(&[STAMPS, &place.root().to_string_lossy()])
+}
+
+impl Later {
+    /// Keeps what may be kept. Where that can't be done nothing is lost but time.
+    pub fn carry_out(self) {
+        let Self { common: Some(common), trouble, keep, afterwards, used, .. } = self else { return };
+        let is_damaged = trouble == Some(Trouble::Damaged);
+        if trouble.is_some() && !is_damaged {
+            return;
+        }
+        let mut keep: Vec<Kept> =
+            keep.into_iter().filter_map(|(kept, still)| still().then_some(kept)).collect();
+        keep.extend(afterwards.into_iter().flat_map(|work| work()));
+        if keep.is_empty() && used.is_empty() {
+            return;
+        }
+        let kept = Store::to_write(&common, is_damaged).and_then(|mut store| store.keep(&keep, &used));
+        if kept == Err(Trouble::Damaged) {
+            // Some page that the beginning does not show; once more, from nothing.
+            let _ = Store::to_write(&common, true).and_then(|mut store| store.keep(&keep, &[]));
+        }
+    }
+}
+
+impl Context {
+    /// Names a question that is asked of one state: by this build, the table and the form, on this day.
+    pub fn asked(&self, what: &str, of: &[(&str, &str)]) -> Asked {
+        let mut about = serde_json::Map::new();
+        about.insert("build".to_string(), BUILD.into());
+        about.insert("day".to_string(), self.today.to_string().into());
+        for (name, value) in of {
+            about.insert((*name).to_string(), (*value).into());
+        }
+        let about = serde_json::Value::Object(about).to_string();
+        let table = Table::built_in().map(|table| table.number.to_string()).unwrap_or_default();
+        Asked { key: Key::of(&[what, &table, &FORM.to_string(), &about]), about }
+    }
+}
+
+/// Whether a work tree, listed anew, is still the same; `stamps` are those of the first look.
+pub fn still_is(place: &Place, identity: &str, mut stamps: Stamps) -> bool {
+    place.work_tree().is_ok_and(|snapshot| snapshot.identity(&mut stamps).as_deref() == Some(identity))
+}
