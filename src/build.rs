@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// What the program is made of.
-const SOURCES: [&str; 5] = ["Cargo.lock", "Cargo.toml", "build.rs", "src", "templates"];
+const SOURCES: [&str; 4] = ["Cargo.lock", "Cargo.toml", "src", "templates"];
 
 fn main() {
     let mut files = Vec::new();
