@@ -771,7 +771,7 @@ fn by_beginning(address: &Address, ledger: &Ledger) -> Option<Address> {
 pub fn nearest(text: &str, names: &[&str]) -> String {
     let best = names
         .iter()
-        .map(|name| (strsim::damerau_levenshtein(text, name), name))
+        .map(|name| (crate::quantity::apart(text, name), name))
         .min_by_key(|(distance, name)| (*distance, name.len()));
     match best {
         Some((distance, name)) if distance <= name.len() / 2 => format!("did you mean `{name}`?"),

@@ -146,7 +146,7 @@ fn folder(name: &str, sinks: &mut Vec<Sink>) {
     }
     let lower = name.to_lowercase();
     let near = RecordKind::ALL.iter().find(|kind| {
-        kind.word() == lower || kind.folder() == lower || strsim::levenshtein(kind.folder(), name) == 1
+        kind.word() == lower || kind.folder() == lower || crate::quantity::apart(kind.folder(), name) == 1
     });
     if let Some(kind) = near {
         let mut sink = Sink::new(name);

@@ -117,7 +117,7 @@ pub(super) fn suggest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> O
     let reach = (word.chars().count() / 3).max(2);
     let mut near: Vec<(usize, &str)> = known
         .iter()
-        .map(|one| (strsim::damerau_levenshtein(word, one), *one))
+        .map(|one| (crate::quantity::apart(word, one), *one))
         .filter(|(distance, _)| *distance <= reach)
         .collect();
     near.sort_unstable();

@@ -162,5 +162,15 @@ impl fmt::Display for Quantity {
     }
 }
 
+/// How far apart two spellings are, in letters that are wrong, lacking, too many or changed about; a text that is far
+/// longer than any name is as far as can be, since comparing would cost more than a suggestion is worth.
+pub(crate) fn apart(one: &str, two: &str) -> usize {
+    const LONGEST: usize = 200;
+    match one.len().max(two.len()) > LONGEST {
+        true => usize::MAX,
+        false => strsim::damerau_levenshtein(one, two),
+    }
+}
+
 #[cfg(test)]
 mod tests;

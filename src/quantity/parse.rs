@@ -110,9 +110,7 @@ impl QuantityError {
                 }
                 let near = units
                     .iter()
-                    .map(|known| {
-                        (strsim::damerau_levenshtein(&unit.to_lowercase(), &known.to_lowercase()), known)
-                    })
+                    .map(|known| (super::apart(&unit.to_lowercase(), &known.to_lowercase()), known))
                     .min_by_key(|(distance, _)| *distance)
                     .filter(|(distance, known)| *distance <= 2 && *distance < known.len());
                 match near {

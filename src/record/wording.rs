@@ -39,7 +39,7 @@ pub(crate) fn nearest<'w>(text: &str, words: impl Iterator<Item = &'w str>) -> O
     let text = fold(text);
     let far = text.chars().count();
     words
-        .map(|word| (strsim::damerau_levenshtein(&text, &fold(word)), word))
+        .map(|word| (crate::quantity::apart(&text, &fold(word)), word))
         .filter(|(distance, word)| *distance <= 2.min(far.max(word.len()) / 2))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, word)| word)

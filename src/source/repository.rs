@@ -229,7 +229,7 @@ impl Repository {
         let mut near: Vec<(usize, String)> = Vec::new();
         if let Ok(references) = repository.references() {
             for name in references.flatten().filter_map(|it| it.shorthand().map(str::to_owned).ok()) {
-                let distance = strsim::damerau_levenshtein(&name, asked);
+                let distance = crate::quantity::apart(&name, asked);
                 if distance <= 2.min(asked.len() / 3) {
                     near.push((distance, name));
                 }

@@ -3,7 +3,7 @@
 //!
 //! Each target runs for `BONDLINE_FUZZ_SECONDS` (3 where nothing is said), and longer by hand:
 //! `BONDLINE_FUZZ_SECONDS=3600 cargo test --release --test main fuzz:: -- --nocapture --test-threads=1`.
-//! `BONDLINE_FUZZ_SEED` begins elsewhere; a failure prints the input.
+//! `BONDLINE_FUZZ_SEED` begins elsewhere; a failure prints the input, and `BONDLINE_FUZZ_SLOWEST=1` what took longest.
 
 mod mutate;
 
@@ -33,12 +33,15 @@ fn fuzz(target: &str, corpus: &[Vec<u8>], one: impl Fn(&[u8])) {
     let time = Duration::from_secs(number("BONDLINE_FUZZ_SECONDS").unwrap_or(3));
     let mut mutator = Mutator::new(number("BONDLINE_FUZZ_SEED").unwrap_or(1));
     let begun = Instant::now();
-    let (mut inputs, mut slowest) = (0_u64, Duration::ZERO);
+    let (mut inputs, mut slowest, mut worst) = (0_u64, Duration::ZERO, Vec::new());
     while inputs < LEAST || begun.elapsed() < time {
         let input = mutator.of(corpus);
         let at = Instant::now();
         let ended = catch_unwind(AssertUnwindSafe(|| one(&input)));
-        slowest = slowest.max(at.elapsed());
+        if at.elapsed() > slowest {
+            slowest = at.elapsed();
+            worst.clone_from(&input);
+        }
         inputs += 1;
         if ended.is_err() {
             panic!("{target}: input {inputs} panics, {} bytes:\n{}", input.len(), input.escape_ascii());
