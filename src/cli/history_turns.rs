@@ -72,6 +72,14 @@ impl Line<'_> {
         Some((before, after, edits))
     }
 
+    /// As [`Line::edits`], with the name that a record of this one's kind had before the commit.
+    fn step(&self, at: usize, own: &Address) -> Option<(Loaded, Loaded, Edits, String)> {
+        let (before, after, edits) = self.edits(at)?;
+        let old = edits.renamed_of(own.kind()).into_iter().find(|(_, new)| new == own.id());
+        let old = old.map_or_else(|| own.id().to_string(), |(old, _)| old);
+        Some((before, after, edits, old))
+    }
+
     fn turn(&self, at: usize, before: Option<&Loaded>, after: &Loaded) -> Option<Turn> {
         let commit = self.commits.get(at)?;
         Some(Turn {
@@ -138,9 +146,8 @@ pub(super) fn lapsed(
     let turned = line.turns(&own, |state, name| judged(&state.ledger).map(|found| proved(&found, name)));
     let mut found = Vec::new();
     for (at, name) in turned {
-        let Some((before, after, edits)) = line.edits(at) else { continue };
-        let old = edits.renamed_of(RecordKind::Evidence).into_iter().find(|(_, new)| *new == name);
-        let old = old.map_or_else(|| name.clone(), |(old, _)| old);
+        let own = Address::new(RecordKind::Evidence, name.clone());
+        let Some((before, after, _, old)) = line.step(at, &own) else { continue };
         let (Some(was), Some(is)) = (judged(&before.ledger), judged(&after.ledger)) else { continue };
         let kept = proved(&is, &name);
         let lost: Vec<Lost> = proved(&was, &old)
@@ -185,18 +192,17 @@ pub(super) fn grew(
     let turned = line.turns(&own, |state, name| panel_mass(&state.ledger, name).ok().map(milligrams));
     let mut found = Vec::new();
     for (at, name) in turned {
-        let Some((before, after, edits)) = line.edits(at) else { continue };
-        let old = edits.renamed_of(RecordKind::Panel).into_iter().find(|(_, new)| *new == name);
-        let old = old.map_or_else(|| name.clone(), |(old, _)| old);
+        let own = Address::new(RecordKind::Panel, name.clone());
+        let Some((before, after, edits, old)) = line.step(at, &own) else { continue };
         let (Ok(was), Ok(is)) = (panel_mass(&before.ledger, &old), panel_mass(&after.ledger, &name)) else {
             continue;
         };
         if is <= was {
             continue;
         }
-        let below = Uses::of(&after.ledger).reach(&Address::new(RecordKind::Panel, name.clone()));
+        let below = Uses::of(&after.ledger).reach(&own);
         let mut below: BTreeSet<String> = below.into_iter().map(|one| one.address.to_string()).collect();
-        below.insert(Address::new(RecordKind::Panel, name).to_string());
+        below.insert(own.to_string());
         let changes =
             edits.changes.into_iter().filter(|one| below.contains(record_of(&one.address))).collect();
         let turn = line.turn(at, Some(&before), &after);
