@@ -99,7 +99,8 @@ impl Address {
         let kind = RecordKind::by_word(kind).or_else(|| RecordKind::by_folder(kind))?;
         let id = id.strip_suffix(".yaml").unwrap_or(id);
         let stem = id.rsplit('/').next()?;
-        is_id(stem).then(|| Self::new(kind, stem))
+        // There is one ledger, and it has no id.
+        (kind != RecordKind::Ledger && is_id(stem)).then(|| Self::new(kind, stem))
     }
 
     /// Returns the kind.
@@ -127,4 +128,22 @@ pub fn is_id(text: &str) -> bool {
     let bytes = text.as_bytes();
     bytes.first().is_some_and(|b| b.is_ascii_lowercase() || b.is_ascii_digit())
         && bytes.iter().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || *b == b'-')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_ledger_has_one_address() {
+        assert_eq!(Address::parse("ledger"), Some(Address::ledger()));
+        assert_eq!(Address::parse("ledger/clo"), None, "it would be written as `ledger` and be another");
+        let recipe = Address::new(RecordKind::Recipe, "skin");
+        for text in ["recipe/skin", "recipes/skin.yaml", "recipes/thick/skin.yaml"] {
+            assert_eq!(Address::parse(text), Some(recipe.clone()), "{text}");
+        }
+        for text in ["recipe/", "recipe/Skin", "skin", "/skin", "nothing/skin"] {
+            assert_eq!(Address::parse(text), None, "{text}");
+        }
+    }
 }
