@@ -1,5 +1,6 @@
 //! Which edits between two states approved decisions account for.
 
+use super::approved::standing;
 use super::decide::overlay;
 use super::diff::{Change, Edits, diff};
 use super::past::Past;
@@ -125,7 +126,7 @@ fn not_approved(states: [&Ledger; 2], decision: &Decision) -> Option<Option<Stri
 /// decision's places to where they stand in the base.
 pub fn explain(
     (base, snapshot): (&Ledger, &Snapshot),
-    head: &Ledger,
+    (head, later): (&Ledger, &Snapshot),
     edits: &Edits,
     past: &Past<'_>,
 ) -> Explained {
@@ -133,7 +134,8 @@ pub fn explain(
     let touched = |decision: &Decision| -> BTreeSet<String> {
         records(decision).into_iter().filter(|own| edited.contains(&**own)).collect()
     };
-    let mut found = Explained::default();
+    let stands = standing((base, snapshot), (head, later), past);
+    let mut found = Explained { stands, ..Explained::default() };
     let mut decisions: BTreeMap<&str, Decision> = BTreeMap::new();
     for entry in head.decisions.values() {
         let records = touched(&entry.value);

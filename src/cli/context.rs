@@ -490,12 +490,11 @@ impl Context {
     /// Works out what approved decisions account for of the edits between two states.
     pub fn explain(&self, place: &Place, base: &Loaded, head: &Loaded, edits: &Edits) -> Explained {
         let past = self.past(place);
-        let mut found = explain((&base.ledger, &base.snapshot), &head.ledger, edits, &past);
-        let states = ((&base.ledger, &base.snapshot), (&head.ledger, &head.snapshot));
-        found.stands = standing(states.0, states.1, &past);
+        let later = (&head.ledger, &head.snapshot);
+        let mut found = explain((&base.ledger, &base.snapshot), later, edits, &past);
         // What is staged has no order yet.
         if head.snapshot.commit().is_some() {
-            in_order(&mut found, &base.ledger, (&head.ledger, &head.snapshot), &past);
+            in_order(&mut found, &base.ledger, later, &past);
         }
         found
     }

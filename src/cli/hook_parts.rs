@@ -89,7 +89,7 @@ pub(super) fn judged(
     let edits = diff(&old.ledger, &new.ledger);
     let watched = Watched::new(place);
     let past = Past { revisions: &watched, recall: context.recall() };
-    let explained = explain((&old.ledger, &old.snapshot), &new.ledger, &edits, &past);
+    let explained = explain((&old.ledger, &old.snapshot), (&new.ledger, &new.snapshot), &edits, &past);
     if watched.was_asked() {
         return Err("earlier commits have a say in it");
     }

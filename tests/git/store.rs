@@ -243,3 +243,32 @@ fn nothing_is_written_before_the_answer_is_out() {
     assert_eq!(run.code, Some(2));
     assert!(run.flat().contains("git init"), "{run:?}");
 }
+
+#[test]
+fn a_decision_that_stands_is_not_given_up_by_parts_either() {
+    let bed = Bed::new();
+    bed.write("ledger.yaml", "format: 1\nprogramme: Sanderling (invented)\n");
+    for at in 0..12 {
+        bed.write(&format!("materials/m{at}.yaml"), "kind: part\nmass: 1 g\n");
+    }
+    let decision = |status: &str| {
+        format!(
+            "title: Heavier\nstatus: {status}\nraised: 2026-05-01\nchanges:\n  - {{set: material/m1#mass, was: 1 g, to: 2 g}}\napprovals:\n  - {{role: chief-engineer, on: 2026-05-02}}\n"
+        )
+    };
+    let commit = |message: &str| {
+        bed.git(&["add", "-A"]);
+        bed.git(&["commit", "-qm", message]);
+        bed.bondline(&["hook", "run"]);
+    };
+    bed.write("decisions/dd-001-heavier.yaml", &decision("approved"));
+    commit("Approve");
+    bed.write("materials/m1.yaml", "kind: part\nmass: 2 g\n");
+    commit("Carry out");
+    bed.write("decisions/dd-001-heavier.yaml", &decision("withdrawn"));
+    bed.git(&["add", "-A"]);
+    let question = ["--format", "json", "hook", "run"];
+    let whole = bed.bondline(&[&["--no-store"][..], &question].concat());
+    assert!(whole.out.contains("it was carried out") && whole.code == Some(1), "{whole:?}");
+    assert_eq!(bed.bondline(&question).out, whole.out);
+}

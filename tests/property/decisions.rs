@@ -317,7 +317,7 @@ proptest! {
             let edits = diff(&old.1, &now);
             // Two that undo each other change nothing.
             prop_assume!(!edits.changes.is_empty());
-            let explained = explain((&old.1, &old.0), &now, &edits, &past);
+            let explained = explain((&old.1, &old.0), (&now, &laid), &edits, &past);
             let left: Vec<_> = edits.changes.iter().filter(|change| !explained.covers(change)).collect();
             prop_assert!(left.is_empty(), "{named:?}: {left:?}");
             let found = carried_out((&old.1, &old.0), &now, &edits, &past);
@@ -369,7 +369,7 @@ proptest! {
         // And whatever it is, the gate takes no second one for it.
         let explained = |to: &(Snapshot, Ledger)| {
             let edits = diff(&now.1, &to.1);
-            let explained = explain((&now.1, &now.0), &to.1, &edits, &past);
+            let explained = explain((&now.1, &now.0), (&to.1, &to.0), &edits, &past);
             edits.changes.iter().filter(|change| explained.covers(change)).count()
         };
         let mut twice: Vec<usize> = angles_of(&now.0).iter().map(|angle| ANGLES.iter().position(|own| own == angle).unwrap()).collect();

@@ -22,10 +22,10 @@ fn judged(base: &Records, staged: &Records) -> Result<GateReport, TestCaseError>
     let before = Seen::of(read(base.texts()).map_err(refused)?);
     let after = Seen::of(read(staged.texts()).map_err(refused)?);
     let edits = diff(&before.ledger, &after.ledger);
-    let snapshot = Snapshot::in_memory(base.texts());
+    let (snapshot, later) = (Snapshot::in_memory(base.texts()), Snapshot::in_memory(staged.texts()));
     let explained = explain(
         (&before.ledger, &snapshot),
-        &after.ledger,
+        (&after.ledger, &later),
         &edits,
         &Past { revisions: &NoHistory, recall: &MemoryRecall::new() },
     );
