@@ -124,8 +124,24 @@ pub(super) fn steps(
     steps
 }
 
+/// A commit as it is named above what it did.
+pub(super) fn made(
+    context: &Context,
+    place: &Place,
+    commit: &Commit,
+    before: Option<&Loaded>,
+    after: &Loaded,
+) -> view::Made {
+    view::Made {
+        commit: commit.id.clone(),
+        on: day_of(commit.time),
+        summary: commit.summary.clone(),
+        decisions: decisions(context, place, commit, before, after),
+    }
+}
+
 /// The decisions that a commit names or carries out, as short as they can be named.
-pub(super) fn decisions(
+fn decisions(
     context: &Context,
     place: &Place,
     commit: &Commit,
@@ -195,13 +211,7 @@ fn of_record(
         let (before, after) = (context.read(before), context.read(after));
         let edits = diff(&before.ledger, &after.ledger);
         let changes = edits.changes.into_iter().filter(|change| record_of(&change.address) == own).collect();
-        rows.push(view::Edited {
-            commit: commit.id.clone(),
-            on: day_of(commit.time),
-            summary: commit.summary.clone(),
-            decisions: decisions(context, place, commit, Some(&before), &after),
-            changes,
-        });
+        rows.push(view::Edited { made: made(context, place, commit, Some(&before), &after), changes });
     }
     if rows.is_empty() && now.ledger.file_of(&asked).is_none() {
         return Err(unknown());

@@ -1,17 +1,17 @@
 //! `bondline history --lapsed EVIDENCE` and `--grew PANEL`: the commits in which something turned.
 
 use super::context::{Context, Failure, Loaded, Status, address, nearest};
-use super::history::decisions;
+use super::history::made;
 use crate::article::weigh::panel_mass;
 use crate::change::diff::{Edits, diff};
 use crate::change::explain::record_of;
-use crate::change::past::day_of;
 use crate::change::turns::turns;
 use crate::graph::Uses;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate, evaluate_beside};
-use crate::record::{Address, RecordKind};
-use crate::report::turns::{self as view, Lost, Turn};
+use crate::record::{Address, Day, RecordKind};
+use crate::report::history::Made;
+use crate::report::turns::{self as view, Growth, Lapse, Lost};
 use crate::source::{Commit, Place};
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -80,17 +80,8 @@ impl Line<'_> {
         Some((before, after, edits, old))
     }
 
-    fn turn(&self, at: usize, before: Option<&Loaded>, after: &Loaded) -> Option<Turn> {
-        let commit = self.commits.get(at)?;
-        Some(Turn {
-            commit: commit.id.clone(),
-            on: day_of(commit.time),
-            summary: commit.summary.clone(),
-            decisions: decisions(self.context, self.place, commit, before, after),
-            lost: Vec::new(),
-            kg: None,
-            changes: Vec::new(),
-        })
+    fn made(&self, at: usize, before: &Loaded, after: &Loaded) -> Option<Made> {
+        Some(made(self.context, self.place, self.commits.get(at)?, Some(before), after))
     }
 }
 
@@ -119,6 +110,23 @@ fn proved(evaluation: &Evaluation, evidence: &str) -> BTreeSet<(DutyKey, String)
     all
 }
 
+/// Judges one state after the other, each beside the last.
+struct Judge {
+    today: Day,
+    last: Option<Evaluation>,
+}
+
+impl Judge {
+    fn of(&mut self, ledger: &Ledger) -> Option<&Evaluation> {
+        let found = match &self.last {
+            Some(other) => evaluate_beside(ledger, self.today, other),
+            None => evaluate(ledger, self.today),
+        };
+        self.last = found.ok();
+        self.last.as_ref()
+    }
+}
+
 /// Answers `history --lapsed`.
 ///
 /// # Errors
@@ -133,24 +141,17 @@ pub(super) fn lapsed(
 ) -> Result<Status, Failure> {
     let own = named(now, text, RecordKind::Evidence, now.ledger.evidence.keys().collect())?;
     let line = line(context, place, commits);
-    let mut last: Option<Evaluation> = None;
-    let mut judged = |ledger: &Ledger| {
-        let found = match &last {
-            Some(other) => evaluate_beside(ledger, context.today, other),
-            None => evaluate(ledger, context.today),
-        };
-        last = found.ok();
-        last.clone()
-    };
-    let proves = judged(&now.ledger).map_or(0, |found| proved(&found, own.id()).len());
-    let turned = line.turns(&own, |state, name| judged(&state.ledger).map(|found| proved(&found, name)));
+    let mut judge = Judge { today: context.today, last: None };
+    let proves = judge.of(&now.ledger).map_or(0, |found| proved(found, own.id()).len());
+    let turned = line.turns(&own, |state, name| judge.of(&state.ledger).map(|found| proved(found, name)));
     let mut found = Vec::new();
     for (at, name) in turned {
         let own = Address::new(RecordKind::Evidence, name.clone());
         let Some((before, after, _, old)) = line.step(at, &own) else { continue };
-        let (Some(was), Some(is)) = (judged(&before.ledger), judged(&after.ledger)) else { continue };
-        let kept = proved(&is, &name);
-        let lost: Vec<Lost> = proved(&was, &old)
+        let Some(was) = judge.of(&before.ledger).map(|was| proved(was, &old)) else { continue };
+        let Some(is) = judge.of(&after.ledger) else { continue };
+        let kept = proved(is, &name);
+        let lost: Vec<Lost> = was
             .into_iter()
             .filter(|one| !kept.contains(one))
             .map(|(key, panel)| {
@@ -161,7 +162,7 @@ pub(super) fn lapsed(
         if lost.is_empty() {
             continue;
         }
-        found.extend(line.turn(at, Some(&before), &after).map(|turn| Turn { lost, ..turn }));
+        found.extend(line.made(at, &before, &after).map(|made| Lapse { made, lost }));
     }
     found.reverse();
     if context.json() {
@@ -205,8 +206,8 @@ pub(super) fn grew(
         below.insert(own.to_string());
         let changes =
             edits.changes.into_iter().filter(|one| below.contains(record_of(&one.address))).collect();
-        let turn = line.turn(at, Some(&before), &after);
-        found.extend(turn.map(|turn| Turn { kg: Some((was, is)), changes, ..turn }));
+        let made = line.made(at, &before, &after);
+        found.extend(made.map(|made| Growth { made, was_kg: was, kg: is, changes }));
     }
     found.reverse();
     let kg = panel_mass(&now.ledger, own.id()).ok();

@@ -194,9 +194,8 @@ fn beside_itself(ledger: &Ledger, evaluation: &Evaluation, today: Day) -> GateRe
     judge(&side(), &side(), &Edits::default(), &Explained::default(), &BTreeMap::new(), today)
 }
 
-fn kept(asked: Asked, state: &Parts) -> Option<Kept> {
-    let value = state.to_bytes()?;
-    Some(Kept { key: asked.key, what: KEPT.to_string(), about: asked.about, value })
+fn kept(asked: Asked, value: Vec<u8>) -> Kept {
+    Kept { key: asked.key, what: KEPT.to_string(), about: asked.about, value }
 }
 
 /// Keeps the parts of a whole state when the answer is out; `why` it was judged whole.
@@ -208,14 +207,8 @@ pub(super) fn keep(
     why: &str,
 ) {
     let (Some(asked), Ok(evaluation)) = (asked(context, place, &state.snapshot), evaluation) else { return };
-    let one = |asked: Asked| Kept {
-        key: asked.key,
-        what: KEPT.to_string(),
-        about: asked.about,
-        value: ONE.to_vec(),
-    };
     if why == WHOLE {
-        return context.memory.keep_afterwards(place, Box::new(move || vec![one(asked)]));
+        return context.memory.keep_afterwards(place, Box::new(move || vec![kept(asked, ONE.to_vec())]));
     }
     let (ledger, snapshot) = (to_the_end(state.ledger.clone()), state.snapshot.clone());
     let (evaluation, today) = (to_the_end(evaluation.clone()), context.today);
@@ -228,7 +221,8 @@ pub(super) fn keep(
             });
             // Files that are listed nowhere change without anybody seeing it here.
             let state = state.filter(|_| !snapshot.has_strayed());
-            vec![state.and_then(|state| kept(asked.clone(), &state)).unwrap_or_else(|| one(asked))]
+            let bytes = state.and_then(|state| state.to_bytes());
+            vec![kept(asked, bytes.unwrap_or_else(|| ONE.to_vec()))]
         }),
     );
 }
@@ -255,7 +249,7 @@ fn advance(context: &Context, place: &Place, staged: &Snapshot, own: Advance) {
             let report = || beside_itself(&ledger, &after, today);
             let now = Parts::of(&ledger, &after, &only, report, &masses, &skip);
             let state = now.and_then(|now| state.with(&slice, now));
-            state.and_then(|state| kept(asked, &state)).into_iter().collect()
+            state.and_then(|state| state.to_bytes()).map(|bytes| kept(asked, bytes)).into_iter().collect()
         }),
     );
 }

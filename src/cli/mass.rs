@@ -2,7 +2,8 @@
 
 use super::args::MassArgs;
 use super::context::{Context, Failure, Needs, Status, address, unreadable};
-use crate::article::weigh::{Method, Scope, cost_of, learned, stages, statement_by, tally};
+use crate::article::weigh::{MassStatement, Method, Scope, cost_of, learned, stages, statement_by, tally};
+use crate::ledger::Ledger;
 use crate::ledger::weighed::Standing;
 use crate::record::{Address, RecordKind};
 use crate::report::{cost, mass, weighings};
@@ -68,13 +69,8 @@ pub(super) fn run(
     let statement =
         statement_by(&loaded.ledger, scope, method).map_err(|missing| context.missing(&loaded, &missing))?;
     let pieces = args.weighings.then(|| stages(&statement.panels));
-    let panels: BTreeSet<&str> = statement.panels.iter().map(|panel| panel.panel.as_str()).collect();
-    let left: Vec<(String, String)> = loaded
-        .ledger
-        .uncounted_weighings()
-        .filter(|(one, _)| panels.contains(one.value.panel.id()))
-        .map(|(one, why)| (one.id.clone(), why.to_string()))
-        .collect();
+    let left =
+        if args.weighings || args.learned { uncounted(&loaded.ledger, &statement) } else { Vec::new() };
     let estimates = match args.learned {
         true => {
             Some(learned(&loaded.ledger, &statement).map_err(|missing| context.missing(&loaded, &missing))?)
@@ -111,4 +107,14 @@ pub(super) fn run(
     let held =
         pieces.is_some_and(|pieces| tally(&pieces).get(&Standing::OnHold).is_some_and(|held| *held > 0));
     Ok(if args.strict && (over || held) { Status::Objection } else { Status::Done })
+}
+
+/// The weighings of the panels of a statement that do not count, each with why.
+fn uncounted(ledger: &Ledger, statement: &MassStatement) -> Vec<(String, String)> {
+    let panels: BTreeSet<&str> = statement.panels.iter().map(|panel| panel.panel.as_str()).collect();
+    ledger
+        .uncounted_weighings()
+        .filter(|(one, _)| panels.contains(one.value.panel.id()))
+        .map(|(one, why)| (one.id.clone(), why.to_string()))
+        .collect()
 }

@@ -1,5 +1,6 @@
 //! Strains and stresses of every layer, from the deformation of the laminate.
 
+use super::elastic::Direction;
 use super::lamination::{Deformation, ElasticLayer, Load, checked, stiffness, total_thickness};
 use super::matrix::{Symmetric, plus};
 use super::{LaminateError, Vector3, within};
@@ -58,33 +59,53 @@ pub fn recover(
     temperature: f64,
 ) -> Result<Vec<PointState>, LaminateError> {
     bounded(deformation, temperature)?;
-    let mut bottom = -total_thickness(layers)? / 2.0;
     let mut states = Vec::with_capacity(3 * layers.len());
-    for (number, layer) in layers.iter().enumerate() {
-        let direction = checked(number, layer)?;
-        let turned = layer.lamina.rotated(&direction);
+    each(layers, |at| {
+        let layer = at.layer;
         let own = layer.lamina.reduced();
-        let free = layer.lamina.expansion(&direction);
         let free_own = [layer.lamina.cte1, layer.lamina.cte2, 0.0];
         for (position, share) in [(Position::Bottom, 0.0), (Position::Middle, 0.5), (Position::Top, 1.0)] {
-            let z = bottom + share * layer.thickness;
+            let z = at.bottom + share * layer.thickness;
             let strain = deformation.strain_at(z);
-            let ply_strain = direction.strain_to_ply(&strain);
+            let ply_strain = at.direction.strain_to_ply(&strain);
             let ply_mechanical_strain = plus(&ply_strain, -temperature, &free_own);
             states.push(PointState {
-                layer: number,
+                layer: at.number,
                 position,
                 z,
                 strain,
-                stress: turned.times(&plus(&strain, -temperature, &free)),
+                stress: at.turned.times(&plus(&strain, -temperature, &at.free)),
                 ply_strain,
                 ply_mechanical_strain,
                 ply_stress: own.times(&ply_mechanical_strain),
             });
         }
+    })?;
+    Ok(states)
+}
+
+/// A layer where it lies in its stack.
+struct Lying<'l> {
+    number: usize,
+    layer: &'l ElasticLayer,
+    direction: Direction,
+    /// From the middle of the stack, m.
+    bottom: f64,
+    /// Stiffness and free expansion in laminate axes.
+    turned: Symmetric,
+    free: Vector3,
+}
+
+/// Goes through the layers of a stack, from the tool face.
+fn each(layers: &[ElasticLayer], mut visit: impl FnMut(Lying<'_>)) -> Result<(), LaminateError> {
+    let mut bottom = -total_thickness(layers)? / 2.0;
+    for (number, layer) in layers.iter().enumerate() {
+        let direction = checked(number, layer)?;
+        let (turned, free) = (layer.lamina.rotated(&direction), layer.lamina.expansion(&direction));
+        visit(Lying { number, layer, direction, bottom, turned, free });
         bottom += layer.thickness;
     }
-    Ok(states)
+    Ok(())
 }
 
 /// The middles of all layers of a stack, made ready for many states of deformation.
@@ -104,17 +125,11 @@ impl Middles {
     /// # Errors
     /// As [`recover`].
     pub fn of(layers: &[ElasticLayer]) -> Result<Self, LaminateError> {
-        let mut bottom = -total_thickness(layers)? / 2.0;
         let mut all = Vec::with_capacity(layers.len());
-        for (number, layer) in layers.iter().enumerate() {
-            let direction = checked(number, layer)?;
-            all.push(Middle {
-                z: bottom + 0.5 * layer.thickness,
-                turned: layer.lamina.rotated(&direction),
-                free: layer.lamina.expansion(&direction),
-            });
-            bottom += layer.thickness;
-        }
+        each(layers, |at| {
+            let z = at.bottom + 0.5 * at.layer.thickness;
+            all.push(Middle { z, turned: at.turned, free: at.free });
+        })?;
         Ok(Self(all))
     }
 

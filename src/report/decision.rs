@@ -319,10 +319,7 @@ pub(super) fn foretold(own: &Predicted) -> String {
     format!(
         "{} kg, {} lapsed or open, {}, {} weeks, {cost}; predicted{on}{at}.",
         signed(own.mass.si()),
-        match own.lapsed.len() {
-            1 => "1 duty".to_string(),
-            n => format!("{n} duties"),
-        },
+        count(own.lapsed.len(), "duty"),
         count(own.specimens as usize, "specimen"),
         own.weeks,
     )

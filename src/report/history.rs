@@ -30,9 +30,9 @@ pub struct Step {
     pub broken: usize,
 }
 
-/// One commit that changed a record.
+/// A commit as it is named above what it did.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Edited {
+pub struct Made {
     /// The commit.
     pub commit: String,
     /// Its day.
@@ -41,6 +41,51 @@ pub struct Edited {
     pub summary: String,
     /// Decisions that it carries out.
     pub decisions: Vec<String>,
+}
+
+impl Made {
+    /// Puts the line that stands above what it did.
+    pub(super) fn head(&self, page: &mut Page<'_>) {
+        let commit: String = self.commit.chars().take(7).collect();
+        let decisions = match self.decisions.as_slice() {
+            [] => String::new(),
+            all => format!("[{}] ", all.join(", ")),
+        };
+        page.gap();
+        let first = format!("{}  {commit}  ", self.on);
+        page.hang(&first, "    ", &format!("{decisions}{}", shown(&self.summary)));
+    }
+
+    /// Returns its keys with further ones behind them.
+    pub fn json(&self, more: impl IntoIterator<Item = (&'static str, Value)>) -> Value {
+        let own = [
+            ("commit", json!(self.commit)),
+            ("on", json!(self.on.to_string())),
+            ("summary", json!(self.summary)),
+            ("decisions", json!(self.decisions)),
+        ];
+        own.into_iter().chain(more).map(|(key, value)| (key.to_string(), value)).collect()
+    }
+}
+
+/// Returns the changes of a commit for programs.
+pub fn changes_json(changes: &[Change]) -> Value {
+    let one = |change: &Change| {
+        json!({
+            "address": change.address,
+            "attribute": change.attribute,
+            "was": change.was,
+            "is": change.is,
+        })
+    };
+    changes.iter().map(one).collect()
+}
+
+/// One commit that changed a record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Edited {
+    /// The commit.
+    pub made: Made,
     /// What it changed.
     pub changes: Vec<Change>,
 }
@@ -114,23 +159,8 @@ pub fn text(steps: &[Step], left: usize, calibration: &Calibration, frame: &Fram
 
 /// Returns the commits that changed a record as a document of schema `history-of/1`.
 pub fn record_json(address: &str, rows: &[Edited], left: usize, outcome: Option<&Held>) -> Value {
-    let rows: Vec<Value> = rows
-        .iter()
-        .map(|row| {
-            json!({
-                "commit": row.commit,
-                "on": row.on.to_string(),
-                "summary": row.summary,
-                "decisions": row.decisions,
-                "changes": row.changes.iter().map(|change| json!({
-                    "address": change.address,
-                    "attribute": change.attribute,
-                    "was": change.was,
-                    "is": change.is,
-                })).collect::<Vec<_>>(),
-            })
-        })
-        .collect();
+    let rows: Vec<Value> =
+        rows.iter().map(|row| row.made.json([("changes", changes_json(&row.changes))])).collect();
     json!({
         "schema": "history-of/1",
         "address": address,
@@ -145,14 +175,7 @@ pub fn record_text(address: &str, rows: &[Edited], left: usize, frame: &Frame) -
     let mut page = Page::new(frame);
     page.heading(address);
     for row in rows {
-        let commit: String = row.commit.chars().take(7).collect();
-        let decisions = match row.decisions.as_slice() {
-            [] => String::new(),
-            all => format!("[{}] ", all.join(", ")),
-        };
-        page.gap();
-        let first = format!("{}  {commit}  ", row.on);
-        page.hang(&first, "    ", &format!("{decisions}{}", shown(&row.summary)));
+        row.made.head(&mut page);
         let most = frame.shown(row.changes.len(), 12);
         for change in row.changes.iter().take(most) {
             let of = |value: &Option<String>| value.as_deref().map_or_else(|| "nothing".to_string(), shown);

@@ -7,7 +7,7 @@
 
 mod mutate;
 
-use crate::support::root;
+use crate::support::{files, root};
 use bondline::article::weigh::programme_mass;
 use bondline::change::decide::overlay;
 use bondline::change::diff::diff;
@@ -19,7 +19,6 @@ use bondline::source::Snapshot;
 use mutate::Mutator;
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::Path;
 use std::time::{Duration, Instant};
 
 fn number(name: &str) -> Option<u64> {
@@ -59,21 +58,11 @@ fn today() -> Day {
 
 /// The files of the example, by path.
 fn example() -> BTreeMap<String, Vec<u8>> {
-    fn gather(folder: &Path, prefix: &str, all: &mut BTreeMap<String, Vec<u8>>) {
-        for entry in std::fs::read_dir(folder).unwrap().map(Result::unwrap) {
-            let name = format!("{prefix}{}", entry.file_name().to_str().unwrap());
-            if entry.file_type().unwrap().is_dir() {
-                if name != "history" {
-                    gather(&entry.path(), &format!("{name}/"), all);
-                }
-            } else if name.ends_with(".yaml") || name.ends_with(".csv") {
-                all.insert(name, std::fs::read(entry.path()).unwrap());
-            }
-        }
-    }
-    let mut all = BTreeMap::new();
-    gather(&root().join("example-project"), "", &mut all);
-    all
+    let top = root().join("example-project");
+    let read =
+        |file: &String| (file.ends_with(".yaml") || file.ends_with(".csv")) && !file.starts_with("history/");
+    let all = files(&top).into_iter().filter(read);
+    all.map(|file| (file.clone(), std::fs::read(top.join(file)).unwrap())).collect()
 }
 
 /// The example in memory, judged: what a mutated file is laid over.
