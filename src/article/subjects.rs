@@ -5,11 +5,12 @@ use crate::ledger::{Entry, Ledger};
 use crate::record::{
     Address, FinishRef, Joint, MaterialKind, Panel, RecordKind, SubjectKind, SubjectLabel, Zone,
 };
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
 
 /// One face of a bond.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Face {
     /// A recipe.
     Laminate(String),
@@ -27,7 +28,7 @@ impl fmt::Display for Face {
 }
 
 /// What evidence can be about.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Subject {
     /// Fibre and resin by one process.
     Lamina {

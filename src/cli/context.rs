@@ -18,7 +18,7 @@ use crate::ledger::{Entry, Ledger, MemoryRecall, NoRecall, Recall, Records};
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
-use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside, evaluate_with};
+use crate::qualify::verdict::{Evaluation, evaluate_beside};
 use crate::record::{Address, Day, Decision, Fault, Level, RecordKind, render};
 use crate::report::basis::NoSample;
 use crate::report::faults;
@@ -31,7 +31,7 @@ use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 /// How a command ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -132,7 +132,7 @@ pub struct Context {
     /// Whether standard input is a terminal.
     pub input_terminal: bool,
     /// What earlier runs kept, and what this one will.
-    pub(super) memory: Memory,
+    pub(super) memory: Arc<Memory>,
     recall: MemoryRecall,
     /// The place that was read from, once there is one.
     read_from: OnceLock<Place>,
@@ -177,7 +177,7 @@ impl Context {
             colour: allowed(terminal.colour_out),
             colour_err: allowed(terminal.colour_err),
             input_terminal: terminal.input,
-            memory: Memory::new(!global.no_store),
+            memory: Arc::new(Memory::new(!global.no_store)),
             recall: MemoryRecall::new(),
             read_from: OnceLock::new(),
         })
@@ -261,7 +261,7 @@ impl Context {
     pub fn standing_in(&self, directory: &Path) -> Self {
         Self {
             directory: directory.to_path_buf(),
-            memory: Memory::new(self.memory.is_allowed()),
+            memory: Arc::new(Memory::new(self.memory.is_allowed())),
             recall: MemoryRecall::new(),
             read_from: OnceLock::new(),
             ..*self
@@ -389,7 +389,7 @@ impl Context {
     /// [`Failure`] with the faults where a broken record plays a part.
     pub fn evaluate(&self, loaded: &Loaded, err: &mut dyn Write) -> Result<Evaluation, Failure> {
         self.usable(loaded, Needs::Verdicts, None)?;
-        let found = evaluate(&loaded.ledger, self.today).map_err(|missing| self.missing(loaded, &missing))?;
+        let found = self.judged(&loaded.ledger).map_err(|missing| self.missing(loaded, &missing))?;
         self.note_broken(loaded, err)?;
         Ok(found)
     }
@@ -457,6 +457,11 @@ impl Context {
             .map_err(|missing| self.missing(loaded, &missing))
     }
 
+    /// Returns the place that was read from, once there is one.
+    pub(super) fn read_from(&self) -> Option<&Place> {
+        self.read_from.get()
+    }
+
     /// Returns what remembers records that several states share.
     pub fn recall(&self) -> &dyn Recall {
         &self.recall
@@ -517,7 +522,8 @@ impl Context {
         err: &mut dyn Write,
     ) -> Result<Evaluation, Failure> {
         self.usable(loaded, Needs::Verdicts, Some(of))?;
-        let found = evaluate_with(&loaded.ledger, self.today, Detail::Allowed)
+        let found = self
+            .judged_in(&loaded.ledger, Detail::Allowed)
             .map_err(|missing| self.missing(loaded, &missing))?;
         let broken = &loaded.ledger.broken;
         let panels: Vec<String> = broken

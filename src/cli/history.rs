@@ -10,7 +10,7 @@ use crate::change::explain::record_of;
 use crate::change::found::{calibration, held};
 use crate::ledger::Ledger;
 use crate::qualify::gaps::counts;
-use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
+use crate::qualify::verdict::{Evaluation, evaluate_beside};
 use crate::record::{Address, RecordKind};
 use crate::report::history::{self as view, Step};
 use crate::source::{Commit, Place};
@@ -114,7 +114,7 @@ pub(super) fn steps(
                 None
             }
             (None, Some(other)) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
-            (None, None) => evaluate(&loaded.ledger, context.today).ok(),
+            (None, None) => context.judged(&loaded.ledger).ok(),
         };
         step.counts = step.counts.or_else(|| evaluation.as_ref().map(counts));
         last = Some(Judged { loaded, kg: step.kg, evaluation });

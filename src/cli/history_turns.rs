@@ -8,8 +8,8 @@ use crate::change::explain::record_of;
 use crate::change::turns::turns;
 use crate::graph::Uses;
 use crate::ledger::Ledger;
-use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate, evaluate_beside};
-use crate::record::{Address, Day, RecordKind};
+use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_beside};
+use crate::record::{Address, RecordKind};
 use crate::report::history::Made;
 use crate::report::turns::{self as view, Growth, Lapse, Lost};
 use crate::source::{Commit, Place};
@@ -111,16 +111,16 @@ fn proved(evaluation: &Evaluation, evidence: &str) -> BTreeSet<(DutyKey, String)
 }
 
 /// Judges one state after the other, each beside the last.
-struct Judge {
-    today: Day,
+struct Judge<'a> {
+    context: &'a Context,
     last: Option<Evaluation>,
 }
 
-impl Judge {
+impl Judge<'_> {
     fn of(&mut self, ledger: &Ledger) -> Option<&Evaluation> {
         let found = match &self.last {
-            Some(other) => evaluate_beside(ledger, self.today, other),
-            None => evaluate(ledger, self.today),
+            Some(other) => evaluate_beside(ledger, self.context.today, other),
+            None => self.context.judged(ledger),
         };
         self.last = found.ok();
         self.last.as_ref()
@@ -141,7 +141,7 @@ pub(super) fn lapsed(
 ) -> Result<Status, Failure> {
     let own = named(now, text, RecordKind::Evidence, now.ledger.evidence.keys().collect())?;
     let line = line(context, place, commits);
-    let mut judge = Judge { today: context.today, last: None };
+    let mut judge = Judge { context, last: None };
     let proves = judge.of(&now.ledger).map_or(0, |found| proved(found, own.id()).len());
     let turned = line.turns(&own, |state, name| judge.of(&state.ledger).map(|found| proved(found, name)));
     let mut found = Vec::new();

@@ -10,7 +10,7 @@ use crate::change::diff::diff;
 use crate::gate::{Completions, Finding, RULES, Side, judge, to_be_completed};
 use crate::ledger::Entry;
 use crate::qualify::complete::completed;
-use crate::qualify::verdict::{evaluate, evaluate_beside};
+use crate::qualify::verdict::evaluate_beside;
 use crate::record::{Evidence, Level, places};
 use crate::report::gate::{self as view, FindingView};
 use crate::report::junit::{self, Case};
@@ -197,10 +197,11 @@ fn whole_ledger(
     let (base, staged) = (to_the_end(context.read(base)), to_the_end(context.read(staged)));
     let ((before, after), (edits, explained)) = rayon::join(
         || {
-            let before = evaluate(&base.ledger, context.today);
+            let judged = |ledger| context.judged(ledger);
+            let before = judged(&base.ledger);
             let after = match &before {
                 Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
-                Err(_) => evaluate(&staged.ledger, context.today),
+                Err(_) => judged(&staged.ledger),
             };
             (to_the_end(before), to_the_end(after))
         },

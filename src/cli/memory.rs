@@ -1,13 +1,19 @@
 //! What earlier runs kept and this one may use; what this one keeps once its answer is out.
 
 use super::context::Context;
+use crate::article::ArticleError;
 use crate::article::FORM;
+use crate::ledger::Ledger;
+use crate::qualify::earlier::{Earlier, Mark, Values};
+use crate::qualify::judge::Detail;
 use crate::qualify::table::Table;
+use crate::qualify::verdict::{Evaluation, evaluate_after};
 use crate::source::{Place, Stamps};
 use crate::store::{Kept, Key, Store, Trouble};
+use serde_json::json;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// The sources that this program was built from: what another build kept is not asked for.
 pub const BUILD: &str = env!("BONDLINE_BUILD");
@@ -161,6 +167,39 @@ impl Memory {
     }
 }
 
+/// The verdicts and margins that the store of a place has.
+struct Worked {
+    memory: Arc<Memory>,
+    place: Place,
+}
+
+/// Returns what verdicts and margins are found by.
+pub(super) fn worked_key(what: &str, mark: &Mark) -> Key {
+    Key::of(&[what, BUILD, &mark.text()])
+}
+
+impl Earlier for Worked {
+    fn find(&self, what: &'static str, mark: &Mark) -> Option<Vec<u8>> {
+        self.memory.find(&self.place, &worked_key(what, mark))
+    }
+
+    fn keep(&self, what: &'static str, values: Values) {
+        self.memory.keep_afterwards(
+            &self.place,
+            Box::new(move || {
+                let about = json!({ "build": BUILD }).to_string();
+                let kept = |(mark, value): (Mark, Vec<u8>)| Kept {
+                    key: worked_key(what, &mark),
+                    what: what.to_string(),
+                    about: about.clone(),
+                    value,
+                };
+                values().into_iter().filter(|(_, value)| !value.is_empty()).map(kept).collect()
+            }),
+        );
+    }
+}
+
 /// What the store calls the stamps of a work tree.
 pub const STAMPS: &str = "stamps";
 
@@ -191,6 +230,35 @@ impl Later {
 }
 
 impl Context {
+    /// Returns what earlier runs judged and computed at the place that is read from, where it may be asked.
+    pub fn earlier(&self) -> Option<Arc<dyn Earlier>> {
+        let place = self.read_from().filter(|_| self.memory.is_allowed())?.clone();
+        Memory::common(&place)?;
+        Some(Arc::new(Worked { memory: Arc::clone(&self.memory), place }))
+    }
+
+    /// Judges a ledger, taking what earlier runs judged from the very same.
+    ///
+    /// # Errors
+    /// [`ArticleError`] names a record or figure without which there is no answer.
+    pub fn judged(&self, ledger: &Ledger) -> Result<Evaluation, ArticleError> {
+        self.judged_in(ledger, Detail::Verdicts)
+    }
+
+    /// As [`Context::judged`], with the differences that were allowed where they are asked for.
+    ///
+    /// # Errors
+    /// As [`Context::judged`].
+    pub fn judged_in(&self, ledger: &Ledger, detail: Detail) -> Result<Evaluation, ArticleError> {
+        let found = evaluate_after(ledger, self.today, detail, self.earlier())?;
+        let effort = found.effort();
+        self.memory.work(format!(
+            "{} verdicts judged, {} found; margins of {} panels computed, of {} found",
+            effort.judged, effort.found, effort.computed, effort.recalled
+        ));
+        Ok(found)
+    }
+
     /// Names a question that is asked of one state: by this build, the table and the form, on this day.
     pub fn asked(&self, what: &str, of: &[(&str, &str)]) -> Asked {
         let mut about = serde_json::Map::new();

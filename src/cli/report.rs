@@ -397,7 +397,7 @@ fn judged(
 ) -> Result<(Option<Ledger>, Evaluation, Vec<String>), Failure> {
     let whole = |ledger: &Ledger| match beside {
         Some(other) => evaluate_beside(ledger, context.today, other),
-        None => evaluate(ledger, context.today),
+        None => context.judged(ledger),
     };
     let (ledger, evaluation, mut left_out) = judged_by(&loaded.ledger, context.today, whole)
         .map_err(|missing| context.missing(loaded, &missing))?;

@@ -4,11 +4,13 @@ use super::args::{StoreArgs, StoreCommand};
 use super::check;
 use super::context::{Context, Failure, Status};
 use super::hook_parts;
-use super::memory::{BUILD, Memory, STAMPS};
+use super::memory::{BUILD, Memory, STAMPS, worked_key};
+use crate::qualify::anew::{self, Anew};
 use crate::report::store::{self as view, State, Verified};
 use crate::source::{Place, Stamps};
-use crate::store::{Kept, LIMIT, Store, Trouble, file_in};
+use crate::store::{Kept, Key, LIMIT, Store, Trouble, file_in};
 use serde_json::Value;
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::Path;
 
@@ -75,9 +77,10 @@ fn verify(context: &Context, place: &Place, common: &Path) -> Result<Verified, F
         }
         Err(why) => return Err(unusable(common, &why)),
     };
+    let mut worked = None;
     for (kept, holds) in all {
         let name = || (kept.what.clone(), kept.key.text().chars().take(12).collect::<String>());
-        match if holds { again(context, place, &kept)? } else { Some(false) } {
+        match if holds { again(context, place, &kept, &mut worked)? } else { Some(false) } {
             Some(true) => verified.same += 1,
             Some(false) => verified.differing.push(name()),
             None => verified.gone += 1,
@@ -88,7 +91,12 @@ fn verify(context: &Context, place: &Place, common: &Path) -> Result<Verified, F
 
 /// Whether working it out anew gives the same; `None` where what it was worked out from is no longer there, or
 /// another build did it.
-fn again(context: &Context, place: &Place, kept: &Kept) -> Result<Option<bool>, Failure> {
+fn again(
+    context: &Context,
+    place: &Place,
+    kept: &Kept,
+    worked: &mut Option<BTreeMap<Key, Vec<u8>>>,
+) -> Result<Option<bool>, Failure> {
     if kept.what == STAMPS {
         let here = kept.about == place.root().display().to_string();
         return Ok(
@@ -100,6 +108,10 @@ fn again(context: &Context, place: &Place, kept: &Kept) -> Result<Option<bool>, 
     if text("build") != BUILD {
         return Ok(None);
     }
+    if anew::is_kind(&kept.what) {
+        let worked = worked.get_or_insert_with(|| worked_out(context, place));
+        return Ok(worked.get(&kept.key).map(|own| anew::is_same(&kept.what, &kept.value, own)));
+    }
     let Ok(day) = crate::record::Day::parse(text("day")) else { return Ok(Some(false)) };
     let mut own = context.standing_in(&context.directory);
     own.today = day;
@@ -108,4 +120,16 @@ fn again(context: &Context, place: &Place, kept: &Kept) -> Result<Option<bool>, 
         hook_parts::KEPT => Ok(hook_parts::verified(&own, place, &kept.about, &kept.value)),
         _ => Ok(None),
     }
+}
+
+/// Verdicts and margins of the states that are at hand: what is committed, what is staged, and the work tree. A state that
+/// can't be judged gives none.
+fn worked_out(context: &Context, place: &Place) -> BTreeMap<Key, Vec<u8>> {
+    let mut all = Anew::default();
+    let states = [place.head_or_empty().ok(), place.index().ok(), place.work_tree().ok()];
+    for snapshot in states.into_iter().flatten() {
+        let loaded = context.read(snapshot);
+        let _ = all.add(&loaded.ledger, context.today);
+    }
+    all.iter().map(|(what, mark, value)| (worked_key(what, mark), value.to_vec())).collect()
 }

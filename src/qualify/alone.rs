@@ -6,7 +6,7 @@ use super::made::{Made, all_made};
 use super::reach::Reach;
 use super::sieve::Sieve;
 use super::table::Table;
-use super::verdict::{Room, Verdict, by_showing, is_candidate, is_running, rules};
+use super::verdict::{Room, Taken, Verdict, by_showing, is_candidate, is_running, rules};
 use crate::article::{ArticleError, Configurator, Subject, Uses};
 use crate::ledger::{Entry, Ledger};
 use crate::record::Evidence;
@@ -102,7 +102,8 @@ impl Trials<'_> {
         asked
             .iter()
             .map(|(subject, panel)| {
-                let duty = room.duty(subject, vec![panel.clone()], (&candidates, &running), None)?;
+                let duty =
+                    room.duty(subject, vec![panel.clone()], (&candidates, &running), &Taken::default())?;
                 Ok(duty.verdict() == Verdict::Met)
             })
             .collect()

@@ -1,6 +1,7 @@
 //! Two states judged side by side: what rests on the very same is judged once.
 
 use super::demands::{Demands, Used};
+use super::earlier::{Mark, Recalled, kept};
 use super::judge::Detail;
 use super::pool;
 use super::verdict::{Duty, Judged, Room};
@@ -31,6 +32,50 @@ pub(super) struct Ground {
     /// Subjects that a concession names: for them all evidence is looked through for the nearest.
     conceded: BTreeSet<String>,
     judged: BTreeMap<Subject, BTreeMap<String, Arc<Judged>>>,
+    /// What is kept for later runs, where a verdict was judged in this one.
+    anew: Option<Anew>,
+}
+
+/// Verdicts of which one was judged in this run.
+#[derive(Debug)]
+pub(super) struct Anew {
+    /// By which they are found.
+    mark: Mark,
+    /// Those that an earlier run kept: of other states, which may be asked for again.
+    before: HashMap<Mark, Arc<Judged>>,
+}
+
+/// What the store calls the verdicts of a showing.
+pub(super) const VERDICTS: &str = "verdicts";
+
+/// Verdicts of a showing, each by the mark of the subject as it is used.
+type Verdicts = Vec<(Mark, Judged)>;
+
+/// Verdicts that an earlier run made of the very same showing and evidence.
+pub(super) struct Earlier(HashMap<Mark, Arc<Judged>>);
+
+impl Earlier {
+    pub(super) fn of(recalled: &Recalled, mark: &Mark) -> Self {
+        let all = recalled.find::<Verdicts>(VERDICTS, mark).unwrap_or_default();
+        Self(all.into_iter().map(|(used, judged)| (used, Arc::new(judged))).collect())
+    }
+
+    pub(super) fn judged(&self, used: &Mark) -> Option<&Arc<Judged>> {
+        self.0.get(used)
+    }
+
+    /// Returns what is kept with verdicts of this run, by a mark.
+    pub(super) fn and_anew(self, mark: Mark) -> Anew {
+        Anew { mark, before: self.0 }
+    }
+}
+
+/// Compares verdicts of a showing as two runs kept them, where both have one.
+pub(super) fn agree(kept: &[u8], anew: &[u8]) -> bool {
+    let read = |bytes: &[u8]| postcard::from_bytes::<Verdicts>(bytes).ok();
+    let (Some(kept), Some(anew)) = (read(kept), read(anew)) else { return false };
+    let anew: BTreeMap<Mark, Judged> = anew.into_iter().collect();
+    kept.iter().all(|(mark, judged)| anew.get(mark).is_none_or(|own| own == judged))
 }
 
 /// One record of evidence, with what else a verdict takes from it.
@@ -58,6 +103,20 @@ impl Record {
 }
 
 impl Grounds {
+    /// Keeps for later runs what this one had to judge.
+    pub(super) fn keep(self: &Arc<Self>, recalled: &Recalled) {
+        if !recalled.asks() || self.showings.values().all(|own| own.anew.is_none()) {
+            return;
+        }
+        let own = Arc::clone(self);
+        let values = move || {
+            let anew = own.showings.values().filter_map(|ground| Some((ground.anew.as_ref()?, ground)));
+            anew.map(|(anew, ground)| (anew.mark, kept(&ground.verdicts(&own.demands, &anew.before))))
+                .collect()
+        };
+        recalled.keep(VERDICTS, Box::new(values));
+    }
+
     /// Returns what a showing was judged from, where that is the very same.
     pub(super) fn of(&self, showing: &str, ground: &Ground) -> Option<&Ground> {
         let own = self.showings.get(showing)?;
@@ -94,11 +153,48 @@ impl Ground {
             ),
             records: room.records.iter().map(record).collect(),
             judged: BTreeMap::new(),
+            anew: None,
         }
     }
 
+    /// Returns the mark of all that its verdicts are made from, but the subjects as they are used.
+    pub(super) fn mark(&self, detail: Detail, recalled: &Recalled) -> Mark {
+        // A field that is added has to be in it.
+        let Self { id, showing, levels, records, conceded, judged: _, anew: _ } = self;
+        let records: Vec<_> = records
+            .iter()
+            .map(|Record { id, value, digest, nominal, in_use }| {
+                (id, recalled.mark(value), digest, nominal, in_use)
+            })
+            .collect();
+        Mark::of(&(id, recalled.mark(showing), levels, records, conceded, detail))
+    }
+
+    /// Its verdicts as they are kept: panels that use the same have the same.
+    ///
+    /// Those of `before` stay, so that two states that are looked at in turn do not drive each other out, as long as
+    /// they are no more than these.
+    fn verdicts(&self, demands: &Demands, before: &HashMap<Mark, Arc<Judged>>) -> Verdicts {
+        let mut all: BTreeMap<Mark, &Judged> = BTreeMap::new();
+        for (subject, panels) in &self.judged {
+            for (panel, judged) in panels {
+                if let Some(used) = demands.of(subject, panel) {
+                    all.insert(used.mark(subject), judged);
+                }
+            }
+        }
+        let others: Vec<_> = before.iter().filter(|(mark, _)| !all.contains_key(*mark)).collect();
+        if others.len() <= all.len() {
+            all.extend(others.into_iter().map(|(mark, judged)| (*mark, &**judged)));
+        }
+        all.into_iter().map(|(mark, judged)| (mark, judged.clone())).collect()
+    }
+
     /// Keeps the verdicts.
-    pub(super) fn holding(mut self, duties: &[Duty]) -> Self {
+    ///
+    /// `anew` is there where any of them was judged in this run.
+    pub(super) fn holding(mut self, duties: &[Duty], anew: Option<Anew>) -> Self {
+        self.anew = anew;
         self.judged = duties.iter().map(|duty| (duty.subject.clone(), duty.panels.clone())).collect();
         self
     }

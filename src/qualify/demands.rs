@@ -1,6 +1,7 @@
 //! What panels use of each subject, and what they ask of it.
 
 use super::coverage::Demand;
+use super::earlier::Mark;
 use crate::article::{
     ArticleError, Claims, Configuration, Configurator, NoSkin, Sites, Subject, Uses, exposure_of, skin,
     zones_of,
@@ -10,17 +11,69 @@ use crate::record::LoadPath;
 use foldhash::HashMap;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
+use std::ops::Deref;
 use std::sync::{Arc, OnceLock};
 
 /// A subject as one panel uses it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Used {
     /// What it is there; panels that use equal ones share them.
-    pub(super) variants: Arc<Vec<Configuration>>,
+    pub(super) variants: Arc<Variants>,
     /// What the panel asks of it.
     pub(super) demand: Demand,
     /// The panel's load path.
     pub(super) load_path: Option<LoadPath>,
+    mark: Once,
+}
+
+/// A mark that is made once; equal values have equal ones, so that it plays no part in whether they are.
+#[derive(Debug, Clone, Default)]
+struct Once(OnceLock<Mark>);
+
+impl PartialEq for Once {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+/// What a subject is with one panel: one configuration, or several where it is there in several ways.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Variants {
+    all: Vec<Configuration>,
+    mark: Once,
+}
+
+impl Deref for Variants {
+    type Target = [Configuration];
+
+    fn deref(&self) -> &[Configuration] {
+        &self.all
+    }
+}
+
+impl From<Vec<Configuration>> for Variants {
+    fn from(all: Vec<Configuration>) -> Self {
+        Self { all, mark: Once::default() }
+    }
+}
+
+impl Variants {
+    fn mark(&self) -> Mark {
+        *self.mark.0.get_or_init(|| Mark::of(&self.all))
+    }
+}
+
+impl Used {
+    /// Returns a subject that no panel uses, of which nothing is asked but what it is.
+    pub(super) fn by_none(variants: Vec<Configuration>) -> Self {
+        Self { variants: Arc::new(variants.into()), ..Self::default() }
+    }
+
+    /// Returns the mark of a subject as it is used so.
+    pub(super) fn mark(&self, subject: &Subject) -> Mark {
+        let made = || Mark::of(&(subject, self.variants.mark(), &self.demand, self.load_path));
+        *self.mark.0.get_or_init(made)
+    }
 }
 
 /// Every subject as each panel uses it.
@@ -45,19 +98,19 @@ impl Demands {
             .par_iter()
             .map(|(subject, panels)| {
                 let mut used: Vec<(String, Arc<Used>)> = Vec::with_capacity(panels.len());
-                let mut own: Vec<Arc<Vec<Configuration>>> = Vec::new();
+                let mut own: Vec<Arc<Variants>> = Vec::new();
                 for (panel, sites) in *panels {
                     let made = configurator.variants(subject, Some(panel))?;
                     let before = known.and_then(|known| known.of(subject, panel));
                     let elsewhere = before.map(|used| &used.variants);
-                    let variants = own.iter().chain(elsewhere).find(|known| ***known == made).cloned();
-                    let variants = variants.unwrap_or_else(|| Arc::new(packed(made)));
+                    let variants = own.iter().chain(elsewhere).find(|known| known.all == made).cloned();
+                    let variants = variants.unwrap_or_else(|| Arc::new(packed(made).into()));
                     if !own.iter().any(|known| Arc::ptr_eq(known, &variants)) {
                         own.push(Arc::clone(&variants));
                     }
                     let demand = demand(ledger, configurator, subject, panel, sites)?;
                     let load_path = ledger.panels.get(panel).and_then(|panel| panel.value.load_path);
-                    let now = Used { variants, demand, load_path };
+                    let now = Used { variants, demand, load_path, mark: Once::default() };
                     let now = match before {
                         Some(before) if **before == now => Arc::clone(before),
                         _ => Arc::new(now),
@@ -75,8 +128,7 @@ impl Demands {
         if let Some(known) = self.programme.get() {
             return Ok(Arc::clone(known));
         }
-        let variants = Arc::new(configurator.variants(&Subject::Programme, None)?);
-        let used = Arc::new(Used { variants, ..Used::default() });
+        let used = Arc::new(Used::by_none(configurator.variants(&Subject::Programme, None)?));
         Ok(Arc::clone(self.programme.get_or_init(|| used)))
     }
 

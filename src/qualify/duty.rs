@@ -4,12 +4,13 @@ use super::judge::Reason;
 use super::pool::Completeness;
 use crate::article::Subject;
 use crate::record::sensitivity::Asks;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::Arc;
 
 /// What is known of a duty.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Verdict {
     /// Finished evidence conforms and covers, the sample is whole, the criterion holds.
     Met,
@@ -60,7 +61,7 @@ impl fmt::Display for Verdict {
 }
 
 /// The verdict for one panel, with everything behind it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Judged {
     /// The verdict.
     pub verdict: Verdict,
@@ -90,11 +91,12 @@ pub struct Judged {
     /// What the sample lacks.
     pub lacks: Completeness,
     /// What had to be assumed.
+    #[serde(with = "super::earlier::texts")]
     pub assumptions: Vec<Arc<str>>,
 }
 
 /// Evidence under way whose article is no longer what is asked.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Behind {
     /// The record.
     pub evidence: String,

@@ -7,11 +7,12 @@ use crate::article::{Configuration, Limit, Name, ORDER};
 use crate::quantity::Decimal;
 use crate::record::sensitivity::{Asks, Condition, Route, Sensitivity, Step, Window};
 use crate::record::{AttributeValue, SubjectKind};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// A difference and what it asks, with the rule that says so.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Reason {
     /// The attribute, as configurations name it.
     pub attribute: String,

@@ -83,7 +83,7 @@ fn joins_sheet(panel: &Panel, joint: &Joint) -> bool {
 }
 
 /// Whether a row looks at what is computed.
-pub(super) fn leans_on_computed(row: &KindRow) -> bool {
+pub fn leans_on_computed(row: &KindRow) -> bool {
     row.cells.values().any(|cell| cell.steps.iter().any(|step| step.conditions().any(is_w9)))
 }
 

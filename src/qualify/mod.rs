@@ -1,6 +1,7 @@
 //! Comparison, the sensitivity table, coverage, verdicts, the retest plan.
 
 mod alone;
+pub mod anew;
 mod asked;
 pub mod assumed;
 pub mod behind;
@@ -14,6 +15,7 @@ pub mod coverage;
 pub mod delta;
 mod demands;
 pub mod duty;
+pub mod earlier;
 pub mod equivalence;
 pub mod estimate;
 mod extension;

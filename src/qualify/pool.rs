@@ -5,6 +5,7 @@ use super::normalised::Normalised;
 use crate::ledger::{Entry, Ledger, Nominal};
 use crate::record::{Accept, BasisWord, Evidence, Figure, LoadPath, Showing, Statistics};
 use crate::statistics::{Levels, Procedure, StatisticsError, mean, procedure};
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
@@ -186,7 +187,7 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
 }
 
 /// Whether a sample is large enough, and what it lacks.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Completeness {
     /// Specimens that are missing.
     pub specimens: u32,

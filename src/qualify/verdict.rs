@@ -1,15 +1,16 @@
 //! Duties and their verdicts, panel by panel.
 
-use super::beside::{Ground, Grounds};
+use super::beside::{Earlier as Before, Ground, Grounds};
 use super::compared::{Asked, Compared, Sight};
 use super::coverage::bounds;
 use super::demands::{Demands, Used};
 pub use super::duty::{Behind, Duty, DutyKey, Judged, Verdict, gravity};
+use super::earlier::{Earlier, Effort, Recalled, count};
 use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
 use super::made::{Forms, Made, all_made};
-use super::margins::Memo;
+use super::margins::{Memo, PanelMargins, margins_shared};
 use super::pool::Outcome;
 use super::reach::Reach;
 use super::sieve::{Look, Sieve};
@@ -24,10 +25,11 @@ use crate::record::{
 };
 use foldhash::HashMap;
 use rayon::prelude::*;
-use std::cell::{LazyCell, OnceCell};
+use std::cell::{Cell, LazyCell, OnceCell};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Deref;
 use std::sync::Arc;
+use std::sync::atomic::AtomicUsize;
 
 /// A whole ledger, judged.
 #[derive(Debug, Clone)]
@@ -47,6 +49,19 @@ pub struct Evaluation {
 }
 
 impl Evaluation {
+    /// Returns how much had to be worked out, of this state and those beside it.
+    pub fn effort(&self) -> Effort {
+        self.memo.recalled.effort()
+    }
+
+    /// Returns the margins of a panel of the state that was judged; what was computed already is taken from there.
+    ///
+    /// # Errors
+    /// [`ArticleError`] names a record or figure without which a stack cannot be laid up.
+    pub fn margins(&self, ledger: &Ledger, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
+        margins_shared(ledger, &self.duties, panel, &self.memo)
+    }
+
     /// Returns the plates that were solved already.
     pub(crate) fn memo(&self) -> &Memo {
         &self.memo
@@ -59,6 +74,21 @@ impl Evaluation {
 /// [`ArticleError`] names a record or figure without which there is no answer.
 pub fn evaluate(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError> {
     evaluate_with(ledger, today, Detail::Verdicts)
+}
+
+/// As [`evaluate_with`], asking first what earlier runs kept, and keeping for later ones what this one had to work out.
+///
+/// # Errors
+/// As [`evaluate`].
+pub fn evaluate_after(
+    ledger: &Ledger,
+    today: Day,
+    detail: Detail,
+    earlier: Option<Arc<dyn Earlier>>,
+) -> Result<Evaluation, ArticleError> {
+    let goes_on = |_: &BTreeMap<DutyKey, Duty>| Ok::<_, ArticleError>(());
+    let begun = Begun { other: None, memo: Arc::new(Memo::after(earlier)) };
+    evaluated(ledger, today, detail, begun, true, None, goes_on)
 }
 
 /// As [`evaluate`], with the differences that were allowed where they are asked for.
@@ -104,7 +134,8 @@ pub fn evaluate_until_lost(
     panels: &BTreeSet<String>,
 ) -> Result<Option<Evaluation>, ArticleError> {
     let goes_on = |duties: &_| if lost(ledger, other, duties) { Err(Ended::Lost) } else { Ok(()) };
-    match evaluated(ledger, today, other.grounds.detail, Some(other), true, Some(panels), goes_on) {
+    let begun = Begun::beside(Some(other));
+    match evaluated(ledger, today, other.grounds.detail, begun, true, Some(panels), goes_on) {
         Ok(evaluation) => Ok(Some(evaluation)),
         Err(Ended::Lost) => Ok(None),
         Err(Ended::Unfit(error)) => Err(error),
@@ -125,7 +156,20 @@ fn whole(
     first_look: bool,
     only: Option<&BTreeSet<String>>,
 ) -> Result<Evaluation, ArticleError> {
-    evaluated(ledger, today, detail, other, first_look, only, |_| Ok::<_, ArticleError>(()))
+    let goes_on = |_: &BTreeMap<DutyKey, Duty>| Ok::<_, ArticleError>(());
+    evaluated(ledger, today, detail, Begun::beside(other), first_look, only, goes_on)
+}
+
+/// What an evaluation begins with.
+struct Begun<'a> {
+    other: Option<&'a Evaluation>,
+    memo: Arc<Memo>,
+}
+
+impl<'a> Begun<'a> {
+    fn beside(other: Option<&'a Evaluation>) -> Self {
+        Self { other, memo: other.map_or_else(Arc::default, |other| Arc::clone(&other.memo)) }
+    }
 }
 
 /// Why there is no evaluation.
@@ -146,17 +190,17 @@ fn evaluated<E: From<ArticleError>>(
     ledger: &Ledger,
     today: Day,
     detail: Detail,
-    other: Option<&Evaluation>,
+    Begun { other, memo }: Begun<'_>,
     first_look: bool,
     only: Option<&BTreeSet<String>>,
     goes_on: impl Fn(&BTreeMap<DutyKey, Duty>) -> Result<(), E>,
 ) -> Result<Evaluation, E> {
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
-    let memo = other.map_or_else(Arc::default, |other| Arc::clone(&other.memo));
     let forms = other.map_or_else(Arc::default, |other| Arc::clone(&other.forms));
     let other = other.map(|other| &*other.grounds);
     let known = other.map(|other| &other.demands);
+    let recalled = &memo.recalled;
     let demands = match only {
         Some(only) => Demands::all(ledger, &configurator, &few(&uses, only), known)?,
         None => Demands::all(ledger, &configurator, &uses, known)?,
@@ -194,16 +238,24 @@ fn evaluated<E: From<ArticleError>>(
             only,
         };
         let ground = Ground::of(&room);
+        let asks = first_look && only.is_none() && live.is_none() && !row.live && recalled.asks();
+        let mark = LazyCell::new(|| ground.mark(detail, recalled));
+        let before = OnceCell::new();
+        let find = || before.get_or_init(|| Before::of(recalled, &mark));
         let kept = only.and_then(|only| Some((other?.showings.get(&showing.id)?, only)));
         let other = other.filter(|_| live.is_none() && !row.live);
         let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
         let once = OnceCell::new();
         let candidates = || -> &[Made<'_>] { once.get_or_init(|| room.candidates()) };
-        let mut duties = room.duties(kind, same, &candidates)?;
+        let earlier: Option<&dyn Fn() -> _> = if asks { Some(&find) } else { None };
+        let taken = Taken { same, earlier, recalled: Some(recalled), anew: Cell::new(false) };
+        let mut duties = room.duties(kind, &taken, &candidates)?;
         if let Some((kept, only)) = kept {
             kept.complete(&mut duties, only);
         }
-        let ground = ground.holding(&duties);
+        let is_anew = asks && taken.anew.get();
+        let anew = before.into_inner().filter(|_| is_anew).map(|before| before.and_anew(*mark));
+        let ground = ground.holding(&duties, anew);
         room.assign_lapses(&mut duties, &candidates)?;
         Ok::<_, ArticleError>((duties, ground))
     };
@@ -259,6 +311,7 @@ fn evaluated<E: From<ArticleError>>(
     assumptions.par_sort_unstable();
     assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
+    grounds.keep(&memo.recalled);
     Ok(Evaluation { duties, uses, assumptions, grounds, memo, forms })
 }
 
@@ -371,6 +424,39 @@ pub(super) struct Room<'a> {
     pub(super) only: Option<&'a BTreeSet<String>>,
 }
 
+/// Where verdicts that were made from the very same are taken from.
+#[derive(Default)]
+pub(super) struct Taken<'a> {
+    /// What was judged from the same showing and records in another state of this run.
+    same: Option<(&'a Ground, &'a Demands)>,
+    /// What an earlier run judged from them.
+    earlier: Option<&'a dyn Fn() -> &'a Before>,
+    /// Where the work is counted.
+    recalled: Option<&'a Recalled>,
+    /// Whether any verdict had to be judged.
+    anew: Cell<bool>,
+}
+
+impl Taken<'_> {
+    fn judged(&self, subject: &Subject, panel: &str, used: &Arc<Used>) -> Option<Arc<Judged>> {
+        let same = self.same.and_then(|(ground, demands)| ground.judged(demands, subject, panel, used));
+        let note = |which: fn(&Recalled) -> &AtomicUsize| {
+            if let Some(recalled) = self.recalled {
+                count(which(recalled));
+            }
+        };
+        let known = same.cloned().inspect(|_| note(|own| &own.shared));
+        // Nobody uses the programme, and it is judged anew.
+        let earlier = || self.earlier.filter(|_| !panel.is_empty())?().judged(&used.mark(subject)).cloned();
+        let known = known.or_else(|| earlier().inspect(|_| note(|own| &own.found)));
+        if known.is_none() {
+            note(|own| &own.judged);
+            self.anew.set(self.anew.get() || !panel.is_empty());
+        }
+        known
+    }
+}
+
 pub(super) fn rules<'a>(showing: &'a Entry<Showing>, row: &'a KindRow, kind: &'a str) -> Rules<'a> {
     let own = showing.value.own_steps().map(|own| (showing.id.as_str(), own));
     Rules::of(row, showing.value.kind.as_str(), kind, own)
@@ -387,12 +473,11 @@ pub(super) fn is_running(evidence: &Evidence) -> bool {
 }
 
 impl Room<'_> {
-    /// `same` is what was judged from the very same showing and records in another state.
     /// `candidates` are brought into form only where something is to be compared with them.
     fn duties<'r>(
         &self,
         kind: &str,
-        same: Option<(&Ground, &Demands)>,
+        taken: &Taken<'_>,
         candidates: InForm<'_, 'r>,
     ) -> Result<Vec<Duty>, ArticleError> {
         let once = OnceCell::new();
@@ -400,12 +485,12 @@ impl Room<'_> {
         let mut all = Vec::new();
         let all_taken: Vec<&Entry<Panel>> =
             self.ledger.panels.values().filter(|panel| self.takes(panel)).collect();
-        let taken: BTreeMap<&str, &Entry<Panel>> = all_taken
+        let asked: BTreeMap<&str, &Entry<Panel>> = all_taken
             .iter()
             .filter(|panel| self.only.is_none_or(|only| only.contains(&panel.id)))
             .map(|panel| (panel.id.as_str(), *panel))
             .collect();
-        for (subject, panels) in self.reach.subjects(kind, taken.keys().copied()) {
+        for (subject, panels) in self.reach.subjects(kind, asked.keys().copied()) {
             if !self.contains(subject)? {
                 continue;
             }
@@ -420,7 +505,7 @@ impl Room<'_> {
                 }
             }
             for (panel, sites) in panels {
-                let Some(entry) = taken.get(panel.as_str()) else { continue };
+                let Some(entry) = asked.get(panel.as_str()) else { continue };
                 if self.applies(entry, sites, subject)? && self.has(entry, sites, subject)? {
                     using.push(panel.clone());
                 }
@@ -428,7 +513,7 @@ impl Room<'_> {
             if using.is_empty() {
                 continue;
             }
-            all.push(self.duty(subject, using, (candidates, &running), same)?);
+            all.push(self.duty(subject, using, (candidates, &running), taken)?);
         }
         Ok(all)
     }
@@ -468,7 +553,7 @@ impl Room<'_> {
         subject: &Subject,
         using: Vec<String>,
         (candidates, running): (InForm<'_, 'r>, InForm<'_, 's>),
-        same: Option<(&Ground, &Demands)>,
+        taken: &Taken<'_>,
     ) -> Result<Duty, ArticleError> {
         // Panels share what is equal, so where it lies tells them apart.
         let mut shared: HashMap<*const Configuration, (Look, Vec<Sight>)> = HashMap::default();
@@ -487,22 +572,17 @@ impl Room<'_> {
                 None => {
                     programme = match subject {
                         Subject::Programme => self.demands.programme(self.configurator)?,
-                        other => Arc::new(Used {
-                            variants: Arc::new(self.configurator.variants(other, None)?),
-                            ..Used::default()
-                        }),
+                        other => Arc::new(Used::by_none(self.configurator.variants(other, None)?)),
                     };
                     &programme
                 }
             };
-            if let Some(known) =
-                same.and_then(|(ground, demands)| ground.judged(demands, subject, &panel, used))
-            {
-                panels.insert(panel, Arc::clone(known));
+            if let Some(known) = taken.judged(subject, &panel, used) {
+                panels.insert(panel, known);
                 continue;
             }
             let (candidates, running) = (candidates(), running());
-            let Used { variants, demand, load_path } = &**used;
+            let Used { variants, demand, load_path, .. } = &**used;
             let w9 = self.w9(&panel)?;
             let mut worst: Option<Judged> = None;
             let mut others: Vec<(Verdict, Vec<Reason>)> = Vec::new();

@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 
 /// What the panels of a programme carry.
 #[derive(Debug, Clone)]
-struct Carried {
+pub(super) struct Carried {
     /// In tenths of kPa.
     pressure: u32,
     /// Forces per width, N/mm.
@@ -33,7 +33,7 @@ struct Carried {
     tube: bool,
 }
 
-fn carried() -> impl Strategy<Value = Carried> {
+pub(super) fn carried() -> impl Strategy<Value = Carried> {
     let force = -12..12_i32;
     (
         0..40_u32,
@@ -54,7 +54,7 @@ fn carried() -> impl Strategy<Value = Carried> {
 }
 
 /// A programme whose panels carry loads, with its showings computed, proved as its plan says.
-fn loaded(plan: &Plan, carried: &Carried) -> Records {
+pub(super) fn loaded(plan: &Plan, carried: &Carried) -> Records {
     let mut all = design(plan);
     let showings = all.ids("showings");
     let or_typed = |showing: &str, typed: &str| -> Value {

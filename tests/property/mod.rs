@@ -6,6 +6,7 @@
 
 mod concessions;
 mod decisions;
+mod earlier;
 mod edits;
 mod figures;
 mod gate;

@@ -39,6 +39,7 @@ pub use pane::PaneLoss;
 pub use wall::{Wall, WallKind};
 
 use graph::Piece;
+use serde::{Deserialize, Serialize};
 use solve::Factor;
 
 /// A thin-walled section, checked, with its circuits found.
@@ -56,7 +57,7 @@ pub struct Section {
 }
 
 /// Axial and bending stiffness of a section.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Rigidity {
     /// Axial stiffness EA, N.
     pub ea: f64,

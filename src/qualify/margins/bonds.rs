@@ -1,5 +1,6 @@
 //! Bonds between sheet and laminate under unlike expansion.
 
+use super::super::earlier::{Word, word};
 use super::laid::laid_up;
 use super::values::Values;
 use super::zones::all_environments;
@@ -8,16 +9,18 @@ use crate::article::{ArticleError, skin};
 use crate::laminate::{Adherend, Adhesive, free_strain, mismatch_shear, sheet_modulus, stiffness};
 use crate::ledger::{Entry, Ledger};
 use crate::record::{ComputedCheck, Joint, Panel, Zone};
+use serde::{Deserialize, Serialize};
 
 /// A bond of sheet at one temperature.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MismatchState {
     /// The joint.
     pub joint: String,
     /// The environment whose values it stands on, where there are several.
     pub environment: Option<String>,
     /// `cold` or `hot`.
-    pub case: &'static str,
+    #[serde(with = "word")]
+    pub case: Word,
     /// Change since the bond set, K.
     pub change: f64,
     /// Shear stress at the ends, Pa.

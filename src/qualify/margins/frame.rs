@@ -1,5 +1,6 @@
 //! The frame section of a panel: whole and with its pane lost.
 
+use super::super::earlier::{Word, word};
 use super::core::{LEAST_STRESS, faces, sandwich};
 use super::laid::{LaidUp, laid_up};
 use super::plies::{Case, Loading, design_strain, strength};
@@ -15,9 +16,10 @@ use crate::ledger::{Entry, Ledger};
 use crate::record::{
     ComputedCheck, Joint, LoadDuration, Material, Panel, SectionLoad as LoadCase, SectionWall, Zone,
 };
+use serde::{Deserialize, Serialize};
 
 /// What a wall bears under one load case.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WallReport {
     /// The load case; of a lost pane it says so.
     pub case: String,
@@ -26,7 +28,8 @@ pub struct WallReport {
     /// The wall.
     pub wall: String,
     /// `laminate`, `sheet` or `bond`.
-    pub kind: &'static str,
+    #[serde(with = "word")]
+    pub kind: Word,
     /// Shear flow of greatest size, N/m, factored.
     pub flow: f64,
     /// The same as a stress, over the wall's thickness or the bond's width, Pa.
@@ -36,7 +39,7 @@ pub struct WallReport {
 }
 
 /// Stiffness of a section, whole and with the pane lost, and what its walls bear.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FrameState {
     /// EA, centroid, EI.
     pub rigidity: Rigidity,

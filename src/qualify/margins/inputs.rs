@@ -1,6 +1,7 @@
 //! What the margins of a panel are made from, so that they are made once for all states that have the same.
 
 use super::super::duty::{Duty, DutyKey, Judged};
+use super::super::earlier::{Mark, Recalled, count, kept};
 use super::super::rests::of_showing;
 use super::super::verdict::Evaluation;
 use super::PanelMargins;
@@ -10,10 +11,17 @@ use crate::record::{
 };
 use foldhash::HashMap;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::fmt::Debug;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// A record of a state. What two states share is the same without a look at it.
 struct Shared<T>(Arc<T>);
+
+impl<T: Debug + Send + Sync + 'static> Shared<T> {
+    fn mark(&self, recalled: &Recalled) -> Mark {
+        recalled.mark(&self.0)
+    }
+}
 
 impl<T: PartialEq> PartialEq for Shared<T> {
     fn eq(&self, other: &Self) -> bool {
@@ -47,6 +55,35 @@ struct Behind {
     /// What its values are brought to.
     nominal: Option<f64>,
 }
+
+impl Inputs {
+    /// Returns the mark of all of it.
+    fn mark(&self, recalled: &Recalled) -> Mark {
+        // A field that is added has to be in it.
+        let Self { panel, recipes, materials, processes, finishes, climate, statistics, showings, evidence } =
+            self;
+        fn marks<T: Debug + Send + Sync + 'static>(all: &[Shared<T>], recalled: &Recalled) -> Vec<Mark> {
+            all.iter().map(|one| one.mark(recalled)).collect()
+        }
+        let panel = panel.as_ref().map(|own| own.mark(recalled));
+        let showings: Vec<(Mark, Vec<Mark>)> =
+            showings.iter().map(|(own, judged)| (own.mark(recalled), marks(judged, recalled))).collect();
+        let evidence: Vec<_> = evidence
+            .iter()
+            .map(|(id, Behind { record, digest, nominal })| (id, record.mark(recalled), digest, nominal))
+            .collect();
+        Mark::of(&(
+            panel,
+            (marks(recipes, recalled), marks(materials, recalled)),
+            (marks(processes, recalled), marks(finishes, recalled)),
+            (climate, statistics),
+            (showings, evidence),
+        ))
+    }
+}
+
+/// What the store calls the margins of a panel.
+pub(in super::super) const MARGINS: &str = "margins";
 
 /// One state, with what gives design values.
 #[derive(Clone, Copy)]
@@ -172,6 +209,7 @@ impl Known {
         &self,
         side: &Side<'_>,
         panel: &str,
+        recalled: &Recalled,
         compute: impl FnOnce() -> Result<PanelMargins, E>,
     ) -> Result<Arc<PanelMargins>, E> {
         let inputs = side.inputs(panel);
@@ -183,7 +221,20 @@ impl Known {
         if let Some((_, margins)) = known.into_iter().find(|(own, _)| **own == inputs) {
             return Ok(margins);
         }
-        let margins = Arc::new(compute()?);
+        let mark = recalled.asks().then(|| inputs.mark(recalled));
+        let earlier = mark.as_ref().and_then(|mark| recalled.find::<PanelMargins>(MARGINS, mark));
+        count(if earlier.is_some() { &recalled.recalled } else { &recalled.computed });
+        let margins = match earlier {
+            Some(earlier) => Arc::new(earlier),
+            None => {
+                let made = Arc::new(compute()?);
+                if let Some(mark) = mark {
+                    let value = kept(&*made);
+                    recalled.keep(MARGINS, Box::new(move || vec![(mark, value)]));
+                }
+                made
+            }
+        };
         let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         if all.len() < KEPT || all.contains_key(panel) {
             let own = all.entry(panel.to_string()).or_default();

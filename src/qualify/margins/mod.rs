@@ -23,6 +23,7 @@ pub use build::{Moisture, ToolCheck, moisture, tool_checks};
 pub use frame::{FrameState, WallReport};
 pub(crate) use heat::heat_limits;
 pub use heat::{Heat, HeatReport, heat_of};
+pub(super) use inputs::MARGINS;
 pub(crate) use inputs::Side;
 pub(crate) use laid::laid_up;
 pub use laid::{CarryingLayer, CoreLayer, LaidUp};
@@ -35,14 +36,16 @@ pub use zones::Memo;
 pub(crate) use zones::{environments, plate_zone};
 
 use super::duty::{Duty, DutyKey, Verdict};
+use super::earlier::{Word, word};
 use crate::article::{ArticleError, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::record::{ComputedCheck, Panel};
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// A layer that a margin is critical in.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CriticalLayer {
     /// Place among all layers as they lie, from 1 at the tool face.
     pub number: usize,
@@ -53,11 +56,12 @@ pub struct CriticalLayer {
     /// Its angle in degrees, where it is a ply.
     pub angle_deg: Option<f64>,
     /// `bottom` (towards the tool), `middle` or `top`.
-    pub face: &'static str,
+    #[serde(with = "word")]
+    pub face: Word,
 }
 
 /// Evidence that a margin rests on.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Rest {
     /// The showing.
     pub showing: String,
@@ -68,7 +72,7 @@ pub struct Rest {
 }
 
 /// One margin.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Margin {
     /// What it is a margin of.
     pub check: ComputedCheck,
@@ -77,7 +81,8 @@ pub struct Margin {
     /// The zone, wall or joint.
     pub place: String,
     /// The criterion, such as `tsai-wu`.
-    pub criterion: &'static str,
+    #[serde(with = "word")]
+    pub criterion: Word,
     /// How it fails, such as `matrix tension` or `wrinkling`.
     pub mode: String,
     /// The layer that is critical, where it is one.
@@ -102,7 +107,7 @@ impl Margin {
 }
 
 /// A margin that can't be computed.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Uncomputed {
     /// What it would be a margin of.
     pub check: ComputedCheck,
@@ -115,7 +120,7 @@ pub struct Uncomputed {
 }
 
 /// A plate under one load case.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct PlateState {
     /// The load case.
     pub case: String,
@@ -134,7 +139,7 @@ pub struct PlateState {
 }
 
 /// Everything that is computed of a panel.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct PanelMargins {
     /// Plates under load, in the order of cases.
     pub plates: Vec<PlateState>,
@@ -261,7 +266,7 @@ pub(crate) fn margins_shared(
         margins_by(ledger, entry, &values, memo, &mut found)?;
         Ok(found)
     };
-    memo.known.margins(&Side::new(ledger, duties), panel, compute)
+    memo.known.margins(&Side::new(ledger, duties), panel, &memo.recalled, compute)
 }
 
 /// Computes everything of a panel with what `values` finds, which may look in another ledger.

@@ -1,6 +1,7 @@
 //! Design values in force: typed in, or what a showing's evidence supports now.
 
 use super::super::duty::{Duty, DutyKey, Judged, Verdict};
+use super::super::earlier::{Word, word};
 use super::super::estimate::basis_of;
 use super::super::live::leans_on_computed;
 use super::super::normalised::Normalised;
@@ -11,6 +12,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::quantity::Quantity;
 use crate::record::{BasisWord, Evidence, LoadPath, Showing, Sourced};
 use crate::statistics::mean;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::Deref;
@@ -36,7 +38,7 @@ impl Statistic {
 }
 
 /// A value that margins are computed with.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DesignValue {
     /// What it is, such as `Xt of material/cw-200-e1`.
     pub what: String,
@@ -47,7 +49,7 @@ pub struct DesignValue {
 }
 
 /// Where a design value comes from.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum Origin {
     /// Typed into a record: it stands on no evidence.
     Typed,
@@ -56,7 +58,7 @@ pub enum Origin {
 }
 
 /// The evidence behind a design value.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Support {
     /// The showing.
     pub showing: String,
@@ -69,9 +71,11 @@ pub struct Support {
     /// How many specimens.
     pub n: usize,
     /// `A-basis`, `B-basis` or `mean`.
-    pub statistic: &'static str,
+    #[serde(with = "word")]
+    pub statistic: Word,
     /// The method behind a basis.
-    pub method: Option<&'static str>,
+    #[serde(with = "word::maybe")]
+    pub method: Option<Word>,
     /// The environment's name, or its temperature.
     pub environment: String,
     /// Whether the sample is too small for its plan or for its basis, so that the value is an estimate.

@@ -1,5 +1,6 @@
 //! Load cases on the laminates of zones: which states of load each brings, the plate included.
 
+use super::super::earlier::{Earlier, Recalled};
 use super::core::{faces, sandwich};
 use super::inputs::Known;
 use super::laid::{LaidUp, laid_up};
@@ -13,7 +14,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::record::{ComputedCheck, Load as LoadCase, Panel, Recipe, Sourced, Text, Zone};
 use foldhash::HashMap;
 use std::collections::BTreeSet;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Works out the margins of all load cases on all zones with a laminate.
 pub(super) fn zones(
@@ -230,9 +231,16 @@ struct Bench<'a> {
 pub struct Memo {
     plates: Mutex<HashMap<[u64; 12], Result<Bending, LaminateError>>>,
     pub(super) known: Known,
+    /// What earlier runs worked out.
+    pub(in super::super) recalled: Recalled,
 }
 
 impl Memo {
+    /// Returns a memory that begins with what earlier runs kept.
+    pub(in super::super) fn after(earlier: Option<Arc<dyn Earlier>>) -> Self {
+        Self { recalled: Recalled::new(earlier), ..Self::default() }
+    }
+
     /// Returns the plate under a pressure of 1 Pa, to which all is proportional.
     fn bent(&self, plate: &Plate, key: [u64; 12]) -> Result<Bending, LaminateError> {
         let known = self.plates.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();

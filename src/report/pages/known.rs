@@ -6,7 +6,7 @@ use crate::article::weigh::{
 use crate::article::{ArticleError, Subject};
 use crate::graph::Uses;
 use crate::ledger::Ledger;
-use crate::qualify::margins::{HeatReport, PanelMargins, heat_of, margins_with};
+use crate::qualify::margins::{HeatReport, PanelMargins, heat_of};
 use crate::qualify::trial::{TrialState, trials};
 use crate::qualify::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict, superseded};
 use crate::record::Day;
@@ -246,9 +246,7 @@ impl<'a> Known<'a> {
     /// # Errors
     /// [`ArticleError`] where a record is missing.
     pub fn margins(&self, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
-        let compute = || {
-            margins_with(self.ledger, &self.evaluation.duties, panel, self.evaluation.memo()).map(Arc::new)
-        };
+        let compute = || self.evaluation.margins(self.ledger, panel);
         match self.margins.get(panel) {
             Some(own) => own.get_or_init(compute).clone(),
             None => compute(),
