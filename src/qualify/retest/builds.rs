@@ -77,12 +77,10 @@ pub(super) fn builds(
     }
     let tested: Vec<&Duty> = wanted.iter().filter(|one| one.kind.is_tested()).map(|one| one.duty).collect();
     let closes = would_conform(configurator, evaluation, showing, &tested);
-    let place = |at: usize| {
-        wanted
-            .get(at)
-            .filter(|one| one.kind.is_tested())
-            .and_then(|one| tested.iter().position(|duty| std::ptr::eq(*duty, one.duty)))
-    };
+    let mut next = 0..tested.len();
+    let places: Vec<Option<usize>> =
+        wanted.iter().map(|one| if one.kind.is_tested() { next.next() } else { None }).collect();
+    let place = |at: usize| places.get(at).copied().flatten();
     let closed = |build: usize, other: usize| {
         if build == other {
             return true;
