@@ -2,7 +2,7 @@
 
 use super::fault::git_error;
 use super::repository::Repository;
-use super::{Place, SourceError, objects};
+use super::{FILE_LIMIT, Place, SourceError, objects};
 use git2::BranchType;
 use std::collections::BTreeSet;
 
@@ -65,13 +65,23 @@ impl Place {
 fn files_of(repository: &Repository, tree: git2::Oid, folder: &str) -> Option<BTreeSet<String>> {
     let listed = repository.with(|git| -> Result<BTreeSet<String>, git2::Error> {
         let mut files = BTreeSet::new();
+        // A tree can name itself over and over; what has so many files is left out like one that is not here.
+        let mut seen = 0_usize;
+        super::guard::light(git, tree)?;
         git.find_tree(tree)?.walk(git2::TreeWalkMode::PreOrder, |parent, entry| {
+            seen = seen.saturating_add(1);
+            if seen > FILE_LIMIT {
+                return git2::TreeWalkResult::Abort;
+            }
             if entry.kind() == Some(git2::ObjectType::Blob) {
                 let name = String::from_utf8_lossy(entry.name_bytes()).into_owned();
                 files.insert(format!("{folder}/{parent}{name}"));
             }
             git2::TreeWalkResult::Ok
         })?;
+        if seen > FILE_LIMIT {
+            return Err(git2::Error::from_str("too many files"));
+        }
         Ok(files)
     });
     listed.ok()?.ok()

@@ -9,6 +9,7 @@
 mod branches;
 mod disk;
 mod fault;
+mod guard;
 mod merge;
 mod objects;
 mod path;
