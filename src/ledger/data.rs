@@ -21,6 +21,33 @@ pub fn digest(bytes: &[u8]) -> String {
     format!("sha256:{hex}")
 }
 
+/// Returns the digest of a data file with plain line ends: git may rewrite them in a checkout, which changes no value.
+fn digest_of_lines(bytes: &[u8]) -> String {
+    if bytes.contains(&b'\r') { digest(&with_ends(bytes, b"\n")) } else { digest(bytes) }
+}
+
+/// The bytes with every line ended so, whether by a line feed alone or with a return before it.
+fn with_ends(bytes: &[u8], end: &[u8]) -> Vec<u8> {
+    let mut all = Vec::with_capacity(bytes.len() + bytes.len() / 16);
+    for line in bytes.split_inclusive(|byte| *byte == b'\n') {
+        match line.strip_suffix(b"\n") {
+            Some(line) => {
+                all.extend_from_slice(line.strip_suffix(b"\r").unwrap_or(line));
+                all.extend_from_slice(end);
+            }
+            None => all.extend_from_slice(line),
+        }
+    }
+    all
+}
+
+/// Whether a digest is that of these bytes, as they are or with the other line ends throughout.
+fn is_of(written: &str, bytes: &[u8]) -> bool {
+    [digest(bytes), digest_of_lines(bytes), digest(&with_ends(bytes, b"\r\n"))]
+        .iter()
+        .any(|own| own == written)
+}
+
 /// What is remembered of a data file without faults.
 struct Read {
     table: Table,
@@ -72,7 +99,12 @@ pub(super) fn read(
     };
     // The readings of a trial grow until it is done.
     let grows = own.value.trial.is_some() && own.value.state != EvidenceState::Done;
-    if let Some(kept) = own.value.digest.as_deref().filter(|kept| *kept != read.digest && !grows) {
+    let mut digest = read.digest.clone();
+    let other = own.value.digest.as_deref().filter(|kept| *kept != digest);
+    if let Some(kept) = other.filter(|kept| files.read(&file, DATA_LIMIT).is_ok_and(|now| is_of(kept, &now)))
+    {
+        digest = kept.to_string();
+    } else if let Some(kept) = other.filter(|_| !grows) {
         sink.warning("digest-differs", "digest", format!("`{file}` is no longer what it was when conformed"))
             .label("other bytes")
             .help(format!(
@@ -88,7 +120,7 @@ pub(super) fn read(
     }
     Some(TestData {
         file,
-        digest: read.digest.clone(),
+        digest,
         unit: read.table.unit.clone(),
         others: read.table.others.clone(),
         rows: Arc::clone(&read.table.rows),
@@ -122,7 +154,7 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
     } else {
         (table::read(&bytes).map_err(Unread::Bad)?, None)
     };
-    let read = Arc::new(Read { table, readings, digest: digest(&bytes) });
+    let read = Arc::new(Read { table, readings, digest: digest_of_lines(&bytes) });
     recall.count(Work::Digested);
     if let Some(blob) = blob {
         recall.keep(&blob, "data", Arc::<Read>::clone(&read));
@@ -144,7 +176,7 @@ pub fn read_specimens(file: &str, bytes: &[u8]) -> Result<TestData, Vec<Fault>> 
     })?;
     Ok(TestData {
         file: file.to_string(),
-        digest: digest(bytes),
+        digest: digest_of_lines(bytes),
         unit: table.unit,
         others: table.others,
         readings: Vec::new(),

@@ -330,36 +330,14 @@ pub fn remove(place: &Place) -> Result<HookReport, HookError> {
     if let Found::Edited = for_messages {
         return Err(HookError::Edited { hook: messages.hook });
     }
-    let absent = |chained| HookReport {
-        path: commits.hook.clone(),
-        done: HookDone::Absent,
-        chained,
-        notes: Vec::new(),
-    };
-    let own = |written: &Written| written.ledgers.iter().any(|ledger| ledger == place.prefix());
-    let report = match written {
+    match written {
         Found::Other => return Err(HookError::NotOurs { hook: commits.hook }),
         Found::Edited => return Err(HookError::Edited { hook: commits.hook }),
-        Found::Absent => absent(None),
-        Found::Ours(written) if !own(&written) => {
-            absent(exists(&commits.before).then(|| commits.before.clone()))
-        }
-        Found::Ours(written) => {
-            let kept = exists(&commits.before);
-            let rest = commits.remove(place.prefix(), written)?;
-            let (chained, note) = match (rest.is_empty(), kept) {
-                (false, kept) => (
-                    kept.then(|| commits.before.clone()),
-                    Some(format!("the hook stays for {}", rest.join(", "))),
-                ),
-                (true, true) => (None, Some(format!("{} is what it was before", commits.hook.display()))),
-                (true, false) => (None, None),
-            };
-            let path = commits.hook.clone();
-            HookReport { path, done: HookDone::Removed, chained, notes: note.into_iter().collect() }
-        }
-    };
-    // Someone else's hooks are left alone: from before ours knew of merges and messages.
+        Found::Absent | Found::Ours(_) => {}
+    }
+    let own = |written: &Written| written.ledgers.iter().any(|ledger| ledger == place.prefix());
+    // Someone else's hooks are left alone: from before ours knew of merges and messages. The hook for commits goes
+    // last: as long as it is ours, a removal that was cut short can be done again.
     for (slot, found) in [(&merges, for_merges), (&messages, for_messages)] {
         if let Found::Ours(written) = found
             && own(&written)
@@ -367,7 +345,25 @@ pub fn remove(place: &Place) -> Result<HookReport, HookError> {
             slot.remove(place.prefix(), written)?;
         }
     }
-    Ok(report)
+    let chained = exists(&commits.before).then(|| commits.before.clone());
+    let Found::Ours(written) = written else {
+        return Ok(HookReport {
+            path: commits.hook,
+            done: HookDone::Absent,
+            chained: None,
+            notes: Vec::new(),
+        });
+    };
+    if !own(&written) {
+        return Ok(HookReport { path: commits.hook, done: HookDone::Absent, chained, notes: Vec::new() });
+    }
+    let rest = commits.remove(place.prefix(), written)?;
+    let (chained, note) = match (rest.is_empty(), chained) {
+        (false, chained) => (chained, Some(format!("the hook stays for {}", rest.join(", ")))),
+        (true, Some(_)) => (None, Some(format!("{} is what it was before", commits.hook.display()))),
+        (true, None) => (None, None),
+    };
+    Ok(HookReport { path: commits.hook, done: HookDone::Removed, chained, notes: note.into_iter().collect() })
 }
 
 /// Says what stands in the hook's place.
