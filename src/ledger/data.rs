@@ -10,7 +10,7 @@ use super::{
     readings, trial,
 };
 use crate::record::{Address, Evidence, EvidenceState, Fault, Figure, Level, Lots, RecordKind, Showing};
-use crate::source::DATA_LIMIT;
+use crate::source::{DATA_LIMIT, with_ends};
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -24,21 +24,6 @@ pub fn digest(bytes: &[u8]) -> String {
 /// Returns the digest of a data file with plain line ends: git may rewrite them in a checkout, which changes no value.
 fn digest_of_lines(bytes: &[u8]) -> String {
     if bytes.contains(&b'\r') { digest(&with_ends(bytes, b"\n")) } else { digest(bytes) }
-}
-
-/// The bytes with every line ended so, whether by a line feed alone or with a return before it.
-fn with_ends(bytes: &[u8], end: &[u8]) -> Vec<u8> {
-    let mut all = Vec::with_capacity(bytes.len() + bytes.len() / 16);
-    for line in bytes.split_inclusive(|byte| *byte == b'\n') {
-        match line.strip_suffix(b"\n") {
-            Some(line) => {
-                all.extend_from_slice(line.strip_suffix(b"\r").unwrap_or(line));
-                all.extend_from_slice(end);
-            }
-            None => all.extend_from_slice(line),
-        }
-    }
-    all
 }
 
 /// Whether a digest is that of these bytes, as they are or with the other line ends throughout.

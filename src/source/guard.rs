@@ -2,11 +2,11 @@
 //! pipe there is waited for without end, and a device or a huge file is read whole.
 
 use std::fs::{self, Metadata};
-use std::io::Read;
+use std::io::{BufRead, BufReader, Read};
 use std::os::unix::fs::FileTypeExt;
 use std::path::{Path, PathBuf};
 
-use git2::{ObjectType, Oid};
+use git2::{ErrorClass, ErrorCode, ObjectType, Oid};
 
 use super::path::folders;
 use super::{FILE_LIMIT, SourceError};
@@ -209,16 +209,68 @@ fn plain(path: &Path, limit: Option<u64>) -> Result<Option<Metadata>, SourceErro
     Err(SourceError::NotPlain { path: path.to_owned(), what: format!("{what}, where git reads a file") })
 }
 
-/// Refuses a commit, a tag or a tree that is too large, by its header. What is not here is said by whoever reads it.
+/// Refuses a commit, a tag or a tree that is too large, by its header, and any object whose own file is cut short:
+/// git's library would unpack the one whole, and look for the end of the other for ever. What is not here is said by
+/// whoever reads it.
 pub(super) fn light(repository: &git2::Repository, id: Oid) -> Result<(), git2::Error> {
     let Ok((size, kind)) = repository.odb().and_then(|store| store.read_header(id)) else { return Ok(()) };
-    if kind == ObjectType::Blob || size <= OBJECT {
-        return Ok(());
+    if kind != ObjectType::Blob && size > OBJECT {
+        return Err(git2::Error::from_str(&format!(
+            "the {} {id} is {size} bytes long; at most {OBJECT} are read",
+            kind.str()
+        )));
     }
-    Err(git2::Error::from_str(&format!(
-        "the {} {id} is {size} bytes long; at most {OBJECT} are read",
-        kind.str()
-    )))
+    if is_cut_short(&repository.commondir().join("objects"), &id.to_string(), size, DEEP) {
+        return Err(git2::Error::new(
+            ErrorCode::HashsumMismatch,
+            ErrorClass::Odb,
+            format!("the file of the {} {id} is damaged", kind.str()),
+        ));
+    }
+    Ok(())
+}
+
+/// Whether an object that has a file of its own ends before it should, here or in a store that this one borrows from.
+fn is_cut_short(objects: &Path, id: &str, size: usize, deep: usize) -> bool {
+    let Some((folder, name)) = id.split_at_checked(2) else { return false };
+    if let Ok(file) = fs::File::open(objects.join(folder).join(name)) {
+        // A little more than there should be, so that what is too long is seen as well.
+        let most = u64::try_from(size).unwrap_or(u64::MAX).saturating_add(64);
+        let mut inflated = BufReader::new(flate2::read::ZlibDecoder::new(file).take(most));
+        // Before the bytes stand the kind and their number, with a zero behind.
+        let head = inflated.skip_until(0);
+        let rest = head.and_then(|_| std::io::copy(&mut inflated, &mut std::io::sink()));
+        return rest.map_or(true, |rest| u64::try_from(size) != Ok(rest));
+    }
+    if deep == 0 {
+        return false;
+    }
+    let Ok(Some(lines)) = text(&objects.join("info/alternates")) else { return false };
+    lines
+        .lines()
+        .filter(|line| !line.is_empty() && !line.starts_with('#'))
+        .any(|line| is_cut_short(&objects.join(line), id, size, deep - 1))
+}
+
+/// The same for the commits behind one, so many generations back.
+pub(super) fn light_line(
+    repository: &git2::Repository,
+    tip: Oid,
+    generations: usize,
+) -> Result<(), git2::Error> {
+    let mut own = vec![tip];
+    for _ in 0..=generations {
+        let mut next = Vec::new();
+        for id in own {
+            light(repository, id)?;
+            let Ok(commit) = repository.find_commit(id) else { continue };
+            next.extend(commit.parent_ids());
+        }
+        next.sort();
+        next.dedup();
+        own = next;
+    }
+    Ok(())
 }
 
 /// The same for every commit behind one: git's library reads them all to bring them in order.

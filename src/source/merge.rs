@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use git2::{Index, Oid};
 
 use super::fault::git_error;
-use super::{DATA_LIMIT, Place, Snapshot, SourceError, objects};
+use super::{DATA_LIMIT, Place, Snapshot, SourceError, guard, objects};
 
 /// What merging two revisions gives.
 #[derive(Debug)]
@@ -97,16 +97,17 @@ impl Place {
         let repository = self.need_repository()?;
         let mut trees = Vec::new();
         for revision in revisions {
-            trees.push(objects::blobs(repository, repository.find(revision)?.tree)?);
+            trees.push(objects::files(repository, repository.find(revision)?.tree)?);
         }
-        let differing =
-            trees.iter().flatten().filter(|(id, _)| !trees.iter().all(|tree| tree.contains_key(id)));
+        let is_everywhere = |path: &String, id: &Oid| trees.iter().all(|tree| tree.get(path) == Some(id));
+        let differing = trees.iter().flatten().filter(|(path, id)| !is_everywhere(path, id));
         repository.with(|git| {
             let store = git.odb().map_err(|error| git_error("merging in memory", &error))?;
-            for (id, path) in differing {
+            for (path, id) in differing {
                 // One that is not here is said by the merge.
                 let size =
                     store.read_header(*id).map_or(0, |(size, _)| u64::try_from(size).unwrap_or(u64::MAX));
+                guard::light(git, *id).map_err(|error| git_error("merging in memory", &error))?;
                 if size > DATA_LIMIT {
                     return Err(SourceError::Git {
                         doing: "merging in memory".to_owned(),

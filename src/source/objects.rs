@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use git2::{Index, IndexEntryExtendedFlag, Oid};
 
-use super::fault::{git_error, object_words};
+use super::fault::object_words;
 use super::guard::light;
 use super::path::{folders, is_listed, join};
 use super::snapshot::tops;
@@ -126,16 +126,18 @@ pub(super) fn subtree(repository: &Repository, top: Oid, prefix: &str) -> Result
         return Ok(Some(top));
     }
     repository.with(|git| {
-        let tree = light(git, top)
-            .and_then(|()| git.find_tree(top))
-            .map_err(|error| missing(repository, top, "the revision", &error))?;
-        match tree.get_path(Path::new(prefix)) {
-            Ok(entry) => Ok((entry.kind() == Some(git2::ObjectType::Tree)).then(|| entry.id())),
-            // Also what the library says when a tree on the way is not there; the revision then
-            // counts as without a ledger unless its top is missing too.
-            Err(error) if error.code() == git2::ErrorCode::NotFound => Ok(None),
-            Err(error) => Err(git_error("looking for the ledger's folder", &error)),
+        let mut own = top;
+        for name in prefix.split('/') {
+            let of = if own == top { "the revision" } else { prefix };
+            let tree = light(git, own)
+                .and_then(|()| git.find_tree(own))
+                .map_err(|error| missing(repository, own, of, &error))?;
+            match tree.get_name(name) {
+                Some(entry) if entry.kind() == Some(git2::ObjectType::Tree) => own = entry.id(),
+                _ => return Ok(None),
+            }
         }
+        Ok(Some(own))
     })?
 }
 
@@ -166,15 +168,15 @@ pub(super) fn ledgers(
     Ok(all)
 }
 
-/// The blobs below a tree with a path of each.
-pub(super) fn blobs(repository: &Repository, top: Oid) -> Result<BTreeMap<Oid, String>, SourceError> {
+/// The files below a tree, by path.
+pub(super) fn files(repository: &Repository, top: Oid) -> Result<BTreeMap<String, Oid>, SourceError> {
     let mut all = BTreeMap::new();
     walk(repository, top, |folder, entry| {
         let (name, _) = entry_name(entry.name_bytes());
         let path = join(folder, &name);
         match entry.kind() {
             Some(git2::ObjectType::Tree) => return Ok(Some(path)),
-            Some(git2::ObjectType::Blob) => drop(all.insert(entry.id(), path)),
+            Some(git2::ObjectType::Blob) => drop(all.insert(path, entry.id())),
             _ => {}
         }
         Ok(None)

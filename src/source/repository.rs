@@ -186,7 +186,9 @@ impl Repository {
     /// two different commits under one name are refused here.
     fn names_two(&self, repository: &git2::Repository, asked: &str) -> Result<(), SourceError> {
         let target = |name: String| {
-            let found = repository.find_reference(&name).ok()?.peel(ObjectType::Any).ok()?.id();
+            let reference = repository.find_reference(&name).ok()?;
+            guard::light(repository, reference.target()?).ok()?;
+            let found = reference.peel(ObjectType::Any).ok()?.id();
             Some((name, found))
         };
         let name = asked.split(['~', '^', '@', ':']).next().unwrap_or_default();
@@ -299,8 +301,8 @@ impl Repository {
                 let commit = id.and_then(|id| repository.find_commit(id)).map_err(failed)?;
                 let parent = commit.parent(0).ok();
                 let differs = |path: &String| {
-                    let before = parent.as_ref().and_then(|parent| folder_id(parent, path));
-                    folder_id(&commit, path) != before
+                    let before = parent.as_ref().and_then(|parent| folder_id(repository, parent, path));
+                    folder_id(repository, &commit, path) != before
                 };
                 if paths.iter().any(differs) {
                     commits.push(Commit {
@@ -357,6 +359,7 @@ impl Repository {
             if size > limit {
                 return Err(ReadFault::TooLarge { size, limit });
             }
+            guard::light(repository, id).map_err(fault)?;
             // Reading checks the bytes against the id, which is the library's default.
             let object = store.read(id).map_err(fault)?;
             Ok(Arc::from(object.data()))
@@ -373,7 +376,19 @@ fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::E
         Ok(reference) => reference.target(),
         Err(_) => Oid::from_str(name).ok(),
     };
-    target.map_or(Ok(()), |id| guard::light(repository, id))
+    let Some(id) = target else { return Ok(()) };
+    // As far back as it could go: `~2^^` reads the commits of four generations.
+    let steps = asked.get(name.len()..).unwrap_or_default();
+    let numbers =
+        steps.split(|c: char| !c.is_ascii_digit()).filter_map(|number| number.parse::<usize>().ok());
+    let marks = steps.chars().filter(|c| matches!(c, '~' | '^')).count();
+    let generations = numbers.fold(marks, usize::saturating_add);
+    match generations {
+        0 => guard::light(repository, id),
+        // A number that no history is as long as: all of it.
+        1000.. => guard::light_history(repository, id),
+        few => guard::light_line(repository, id, few),
+    }
 }
 
 /// The values of the lines `Decision: ...` among the trailers of a commit's message.
@@ -384,12 +399,14 @@ fn decisions_of(commit: &git2::Commit<'_>) -> Vec<String> {
     named.map(|(_, value)| value.trim().to_string()).filter(|value| !value.is_empty()).collect()
 }
 
-fn folder_id(commit: &git2::Commit<'_>, folder: &str) -> Option<Oid> {
-    let tree = commit.tree().ok()?;
-    if folder.is_empty() {
-        return Some(tree.id());
+fn folder_id(repository: &git2::Repository, commit: &git2::Commit<'_>, folder: &str) -> Option<Oid> {
+    let mut own = commit.tree_id();
+    // One name at a time, so that no tree is read that was not looked at.
+    for name in folder.split('/').filter(|name| !name.is_empty()) {
+        guard::light(repository, own).ok()?;
+        own = repository.find_tree(own).ok()?.get_name(name)?.id();
     }
-    tree.get_path(Path::new(folder)).ok().map(|entry| entry.id())
+    Some(own)
 }
 
 /// Lists commits whose id begins so, as short ids that tell them apart by eye, with their first line.
@@ -410,7 +427,10 @@ fn commits_by_prefix(repository: &git2::Repository, prefix: &str) -> Vec<String>
     }
     ids.sort();
     ids.dedup();
-    let commits = ids.iter().filter_map(|id| repository.find_commit(*id).ok());
+    let commits = ids.iter().filter_map(|id| {
+        guard::light(repository, *id).ok()?;
+        repository.find_commit(*id).ok()
+    });
     let mut words: Vec<String> = commits
         .take(CANDIDATES)
         .map(|commit| {

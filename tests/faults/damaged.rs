@@ -34,7 +34,15 @@ fn asked(bed: &Bed, what: &str) -> usize {
         if run.code == Some(2) {
             super::refused(&run, &[]);
             // It names what is damaged, and the way to know more.
-            let told = ["git fsck", "git reset", "it is whole", "git log", "name a branch", "check` shows"];
+            let told = [
+                "git fsck",
+                "git reset",
+                "it is whole",
+                "git log",
+                "name a branch",
+                "commit the ledger first",
+                "check` shows",
+            ];
             assert!(told.iter().any(|word| run.flat().contains(word)), "{what}: {arguments:?}: {run:?}");
             refused += 1;
         }
