@@ -35,7 +35,9 @@ mod streams;
 mod terminal;
 
 // Further modules, one line each:
+mod faults;
 mod fuzz;
 mod git;
+mod hostile;
 mod outside;
 mod property;

@@ -6,11 +6,17 @@ use std::collections::BTreeMap;
 use std::fs;
 
 /// Rules that no input is known to raise, each with the reason that it stays in the source.
-const UNREACHED: [(&str, &str); 1] = [(
-    "unreadable-record",
-    "stands behind the walk for a text that serde refuses although the walk found nothing wrong; the property \
-     tests of the reader look for such a text and have found none",
-)];
+const UNREACHED: [(&str, &str); 2] = [
+    (
+        "unreadable-record",
+        "stands behind the walk for a text that serde refuses although the walk found nothing wrong; the property \
+         tests of the reader look for such a text and have found none",
+    ),
+    (
+        "format-older",
+        "format 1 is the first that there was; the unit test of the head asks it of a program that has outlived one",
+    ),
+];
 
 /// What stands in front of a rule where a fault is made.
 const MAKERS: [&str; 11] = [

@@ -314,6 +314,7 @@ impl Context {
     pub fn opened(&self, err: &mut dyn Write) -> Result<(Place, Writer, Loaded), Failure> {
         let (place, writer) = self.writer(err)?;
         let loaded = self.load(&place, &Source::default())?;
+        may_be_written(&loaded.ledger)?;
         Ok((place, writer, loaded))
     }
 
@@ -649,6 +650,16 @@ fn clock() -> Day {
 
 fn empty_ledger() -> Ledger {
     Ledger::default()
+}
+
+/// Refuses to write into a ledger of a format that is not known.
+pub(super) fn may_be_written(ledger: &Ledger) -> Result<(), Failure> {
+    let Some(fault) = ledger.unknown_format() else { return Ok(()) };
+    Err(Failure {
+        message: "nothing is written into a ledger of a format that this program does not know".to_string(),
+        help: fault.help.clone(),
+        faults: vec![fault.clone()],
+    })
 }
 
 /// The failure of writing files of the ledger.

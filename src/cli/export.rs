@@ -153,6 +153,9 @@ fn may_overwrite(to: &Path, form: ExportForm) -> Result<(), Failure> {
 
 fn head(path: &Path) -> Vec<u8> {
     let mut bytes = Vec::new();
+    if !fs::symlink_metadata(path).is_ok_and(|own| own.is_file()) {
+        return bytes;
+    }
     // What can't be read is no export.
     let _ = File::open(path).and_then(|file| file.take(HEAD).read_to_end(&mut bytes));
     bytes

@@ -3,8 +3,9 @@
 
 use super::context::Failure;
 use crate::source::write::{WriteError, no_link};
-use std::fs::{self, File, OpenOptions};
-use std::io::{self, ErrorKind, Write};
+use std::collections::BTreeSet;
+use std::fs::{self, File, TryLockError};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// Why a file was not laid.
@@ -34,10 +35,50 @@ impl Unlaid {
 /// Makes temporary files with the rights of any new file, which else would be for their owner alone.
 fn temporary() -> tempfile::Builder<'static, 'static> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".bondline-");
+    builder.prefix(BESIDE);
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
     builder
+}
+
+/// What the names of files begin with that are not yet in their places.
+const BESIDE: &str = ".bondline-";
+
+/// The right to write in a folder, until it is dropped. What a killed process left there, and in the folders below
+/// that it writes in, is taken away.
+///
+/// # Errors
+/// Where another process is writing in it.
+pub(super) fn alone(folder: &Path, below: &BTreeSet<String>) -> Result<Option<File>, Failure> {
+    let Ok(file) = File::open(folder) else { return Ok(None) };
+    match file.try_lock() {
+        Ok(()) => {}
+        Err(TryLockError::WouldBlock) => {
+            return Err(Failure::new(
+                format!("another bondline is writing in {}", folder.display()),
+                "run the command again when that one is done, or name another folder",
+            ));
+        }
+        // Not every file system locks folders; every file changes in one step there too.
+        Err(TryLockError::Error(_)) => return Ok(None),
+    }
+    for own in std::iter::once("").chain(below.iter().map(String::as_str)) {
+        let own = folder.join(own);
+        if own != folder && !own.symlink_metadata().is_ok_and(|found| found.is_dir()) {
+            continue;
+        }
+        for entry in fs::read_dir(own).into_iter().flatten().flatten() {
+            if is_left(&entry) && entry.file_type().is_ok_and(|kind| kind.is_file()) {
+                let _ = fs::remove_file(entry.path());
+            }
+        }
+    }
+    Ok(Some(file))
+}
+
+/// Whether a killed process left an entry of a folder before it had its place.
+pub(super) fn is_left(entry: &fs::DirEntry) -> bool {
+    entry.file_name().to_string_lossy().starts_with(BESIDE)
 }
 
 /// The folder that a file is made in: the one that it shall stand in, so that moving it there is one step.
@@ -78,12 +119,9 @@ pub(super) fn lay(folder: &Path, file: &str, bytes: &[u8]) -> Result<(), Unlaid>
 
 fn laid(path: &Path, bytes: &[u8]) -> io::Result<()> {
     fs::create_dir_all(beside(path))?;
-    match OpenOptions::new().write(true).create_new(true).open(path) {
-        Ok(mut new) => return new.write_all(bytes),
-        Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
-        Err(error) => return Err(error),
-    }
-    if path.symlink_metadata()?.is_file() && fs::read(path).is_ok_and(|old| old == bytes) {
+    // By its length first: what stands there may be of any.
+    let is_alike = |own: fs::Metadata| own.is_file() && usize::try_from(own.len()) == Ok(bytes.len());
+    if path.symlink_metadata().is_ok_and(is_alike) && fs::read(path).is_ok_and(|old| old == bytes) {
         return Ok(());
     }
     replace(path, |file| file.write_all(bytes))

@@ -1,7 +1,7 @@
 //! `bondline import`.
 
 use super::args::{ImportArgs, ImportCsvArgs, ImportForm, Source};
-use super::context::{Context, Failure, Status, unwritten};
+use super::context::{Context, Failure, Status, may_be_written, unwritten};
 use crate::change::import::{Made, Mapping, Sheet, guessed, made, sheet};
 use crate::report::page::{Frame, Page, count, shown};
 use crate::report::table::{Align, Table, wrap};
@@ -28,6 +28,9 @@ pub(super) fn run(
         false => (context.place()?, None),
     };
     let loaded = context.load(&place, &Source::default())?;
+    if writer.is_some() {
+        may_be_written(&loaded.ledger)?;
+    }
     let path = context.directory.join(&args.file);
     let name = args.file.display().to_string();
     let cannot =

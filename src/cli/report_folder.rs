@@ -1,7 +1,7 @@
 //! The folder that a report lies in: what is written there, and what of an earlier report is taken away.
 
 use super::context::Failure;
-use super::files::{Unlaid, lay, take_away, unlinked};
+use super::files::{Unlaid, alone, is_left, lay, take_away, unlinked};
 use super::report::failed;
 use crate::record::RecordKind;
 use crate::report::pages::{PAGED, Site};
@@ -15,6 +15,10 @@ use std::path::{Path, PathBuf};
 const MARKER: &str = "bondline-report.json";
 /// The marker's form: it is no document that a command prints.
 const FORM: &str = "report-folder/1";
+/// Folders of pages that are of no kind of record.
+const FURTHER: [&str; 2] = ["change", "matrix"];
+/// The most that a marker holds, in bytes: the names of a million pages.
+const MARKER_LIMIT: u64 = 64 * 1024 * 1024;
 /// The way on from a folder that can't be had.
 const WAY: &str = "name another folder with --out";
 
@@ -31,13 +35,20 @@ pub(super) fn write(site: &Site<'_>, folder: &Path, root: &Path) -> Result<Vec<S
             return Err(unlaid(Unlaid::Link(own.to_path_buf())));
         }
     }
+    let made = || {
+        std::fs::create_dir_all(folder).map_err(|error| unlaid(Unlaid::Refused(folder.to_path_buf(), error)))
+    };
+    earlier(folder)?;
+    made()?;
+    let kinds = PAGED.iter().map(|kind| kind.word().to_string()).chain(FURTHER.map(str::to_string)).collect();
+    let _alone = alone(folder, &kinds)?;
+    // Once more, now that nobody else writes in it.
     let old = earlier(folder)?;
     let mut files: Vec<String> = site.sheets().iter().map(|sheet| site.file(sheet)).collect();
     files.extend(site.assets().iter().map(|(file, _)| (*file).to_string()));
     files.sort();
     // Before anything is written: a refusal leaves an earlier report as it was.
-    let is_new = matches!(folder.symlink_metadata(), Err(error) if error.kind() == ErrorKind::NotFound);
-    for file in files.iter().filter(|_| !is_new) {
+    for file in &files {
         unlinked(folder, file).map_err(unlaid)?;
     }
     let put = |file: &str, text: &str| lay(folder, file, text.as_bytes()).map_err(unlaid);
@@ -62,7 +73,7 @@ pub(super) fn write(site: &Site<'_>, folder: &Path, root: &Path) -> Result<Vec<S
 
 /// The files of the report that a folder holds already.
 fn earlier(folder: &Path) -> Result<Vec<String>, Failure> {
-    let mut entries = match std::fs::read_dir(folder) {
+    let entries = match std::fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
         Err(error) => {
@@ -75,11 +86,11 @@ fn earlier(folder: &Path) -> Result<Vec<String>, Failure> {
             "name an empty or a new folder with --out",
         )
     };
-    if entries.next().is_none() {
+    if entries.flatten().all(|entry| is_left(&entry)) {
         return Ok(Vec::new());
     }
     let marker = folder.join(MARKER);
-    if !marker.symlink_metadata().is_ok_and(|found| found.is_file()) {
+    if !marker.symlink_metadata().is_ok_and(|found| found.is_file() && found.len() <= MARKER_LIMIT) {
         return Err(foreign());
     }
     let text = std::fs::read_to_string(marker).map_err(|_| foreign())?;
@@ -101,7 +112,7 @@ fn is_page(file: &str) -> bool {
         Some((folder, name)) => {
             let is_kind = PAGED.iter().any(|kind| kind.word() == folder);
             let is_name = !name.is_empty() && !name.starts_with('.') && !name.contains('/');
-            is_name && (is_kind || matches!(folder, "change" | "matrix"))
+            is_name && (is_kind || FURTHER.contains(&folder))
         }
         None => {
             let whole = match stem.rsplit_once('-') {

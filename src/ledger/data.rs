@@ -10,7 +10,7 @@ use super::{
     readings, trial,
 };
 use crate::record::{Address, Evidence, EvidenceState, Fault, Figure, Level, Lots, RecordKind, Showing};
-use crate::source::DATA_LIMIT;
+use crate::source::{DATA_LIMIT, with_ends};
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -19,6 +19,18 @@ use std::sync::Arc;
 pub fn digest(bytes: &[u8]) -> String {
     let hex: String = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
     format!("sha256:{hex}")
+}
+
+/// Returns the digest of a data file with plain line ends: git may rewrite them in a checkout, which changes no value.
+fn digest_of_lines(bytes: &[u8]) -> String {
+    if bytes.contains(&b'\r') { digest(&with_ends(bytes, b"\n")) } else { digest(bytes) }
+}
+
+/// Whether a digest is that of these bytes, as they are or with the other line ends throughout.
+fn is_of(written: &str, bytes: &[u8]) -> bool {
+    [digest(bytes), digest_of_lines(bytes), digest(&with_ends(bytes, b"\r\n"))]
+        .iter()
+        .any(|own| own == written)
 }
 
 /// What is remembered of a data file without faults.
@@ -72,7 +84,12 @@ pub(super) fn read(
     };
     // The readings of a trial grow until it is done.
     let grows = own.value.trial.is_some() && own.value.state != EvidenceState::Done;
-    if let Some(kept) = own.value.digest.as_deref().filter(|kept| *kept != read.digest && !grows) {
+    let mut digest = read.digest.clone();
+    let other = own.value.digest.as_deref().filter(|kept| *kept != digest);
+    if let Some(kept) = other.filter(|kept| files.read(&file, DATA_LIMIT).is_ok_and(|now| is_of(kept, &now)))
+    {
+        digest = kept.to_string();
+    } else if let Some(kept) = other.filter(|_| !grows) {
         sink.warning("digest-differs", "digest", format!("`{file}` is no longer what it was when conformed"))
             .label("other bytes")
             .help(format!(
@@ -88,7 +105,7 @@ pub(super) fn read(
     }
     Some(TestData {
         file,
-        digest: read.digest.clone(),
+        digest,
         unit: read.table.unit.clone(),
         others: read.table.others.clone(),
         rows: Arc::clone(&read.table.rows),
@@ -122,7 +139,7 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
     } else {
         (table::read(&bytes).map_err(Unread::Bad)?, None)
     };
-    let read = Arc::new(Read { table, readings, digest: digest(&bytes) });
+    let read = Arc::new(Read { table, readings, digest: digest_of_lines(&bytes) });
     recall.count(Work::Digested);
     if let Some(blob) = blob {
         recall.keep(&blob, "data", Arc::<Read>::clone(&read));
@@ -144,7 +161,7 @@ pub fn read_specimens(file: &str, bytes: &[u8]) -> Result<TestData, Vec<Fault>> 
     })?;
     Ok(TestData {
         file: file.to_string(),
-        digest: digest(bytes),
+        digest: digest_of_lines(bytes),
         unit: table.unit,
         others: table.others,
         readings: Vec::new(),

@@ -7,11 +7,14 @@ use super::ranges::{NOT_NEGATIVE, POSITIVE, SCRAP, TEMPERATURE, all_within, mone
 use super::sink::{At, Sink};
 use super::words::{GATE_RULES, suggest};
 use crate::quantity::Per;
-use crate::record::LedgerHead;
+use crate::record::{Fault, LedgerHead};
 use std::collections::BTreeSet;
 
-/// The version of the record formats that this program reads.
+/// The version of the record formats that this program writes, and the newest that it reads.
 pub(super) const FORMAT: u32 = 1;
+
+/// The oldest version that is read: 1 was the first, and was never written as 0 or left out.
+const OLDEST: u32 = 1;
 
 /// Says that a ledger has no `ledger.yaml` that could be read.
 pub(super) fn missing(why: &str) -> Sink {
@@ -26,19 +29,45 @@ pub(super) fn missing(why: &str) -> Sink {
 pub(super) fn newer(bytes: &[u8]) -> Option<Sink> {
     let value: serde_yaml::Value = serde_yaml::from_slice(bytes).ok()?;
     let format = value.get("format")?.as_u64()?;
-    (format > u64::from(FORMAT)).then(|| newer_format(format))
+    (format > u64::from(FORMAT)).then(|| format_of(format, OLDEST, FORMAT))
 }
 
-fn newer_format(format: u64) -> Sink {
+/// Says what a ledger's format means to a program that reads those from `oldest` to `own`: an older one is read
+/// with a note, a newer one is refused, and so is what never was one.
+fn format_of(format: u64, oldest: u32, own: u32) -> Sink {
     let mut sink = Sink::new(HEAD_FILE);
-    sink.error(
-        "format-newer",
-        "format",
-        format!("the ledger is of format {format}, this program reads {FORMAT}"),
-    )
-    .label("newer format")
-    .help("use a later version of bondline");
+    let read = if oldest == own { own.to_string() } else { format!("{oldest} to {own}") };
+    if format > u64::from(own) {
+        sink.error(
+            "format-newer",
+            "format",
+            format!("the ledger is of format {format}, this program reads {read}"),
+        )
+        .label("newer format")
+        .help("use a later version of bondline");
+    } else if format < u64::from(oldest) {
+        sink.error("format-unknown", "format", format!("there is no format {format}"))
+            .label("no format")
+            .help(format!("write `format: {own}`"));
+    } else if format < u64::from(own) {
+        sink.note(
+            "format-older",
+            "format",
+            format!("the ledger is of format {format}, this program writes {own}"),
+        )
+        .label("older format")
+        .help(format!("nothing need be done: it is read as it was meant; write `format: {own}` when all who share it have this version"));
+    }
     sink
+}
+
+/// Says which number to write where there is none: the general words can't know.
+pub(super) fn number_it(faults: &mut [Fault]) {
+    for fault in faults.iter_mut().filter(|fault| fault.rule == "missing-key") {
+        if fault.message.starts_with("`format`") {
+            fault.help = Some(format!("write `format: {FORMAT}`"));
+        }
+    }
 }
 
 /// Finds budgets of groups that nothing belongs to: most are misspelt, and their group goes unwatched.
@@ -67,17 +96,11 @@ pub(super) fn groups(ledger: &Ledger) -> Option<Sink> {
 
 /// Checks what was read.
 pub(super) fn check(head: &LedgerHead) -> Sink {
+    let mut sink = format_of(u64::from(head.format), OLDEST, FORMAT);
     if head.format > FORMAT {
-        return newer_format(u64::from(head.format));
+        return sink;
     }
-    let mut sink = Sink::new(HEAD_FILE);
     let sink_ref = &mut sink;
-    if head.format != FORMAT {
-        sink_ref
-            .error("format-unknown", "format", format!("there is no format {}", head.format))
-            .label("no format")
-            .help(format!("write `format: {FORMAT}`"));
-    }
     let mut seen = BTreeSet::new();
     for (index, milestone) in head.milestones.iter().enumerate() {
         if !seen.insert(milestone) {
@@ -157,4 +180,36 @@ fn figures(sink: &mut Sink, head: &LedgerHead) {
     }
     super::levels::statistics(sink, head.statistics.as_ref());
     super::weighed::rules_of_head(sink, head.weighing.as_ref());
+}
+
+#[cfg(test)]
+mod tests {
+    use super::format_of;
+    use crate::ledger::sink::settle;
+    use crate::record::Level;
+    use crate::source::Snapshot;
+
+    /// Of a program that has outlived a format; today there is only the first.
+    #[test]
+    fn an_older_format_is_read_with_a_note_and_a_newer_one_refused_in_words() {
+        let files = Snapshot::in_memory(Default::default());
+        let said = |format: u64, oldest: u32, own: u32| {
+            let faults = settle(&files, vec![format_of(format, oldest, own)]);
+            assert!(faults.len() <= 1, "{faults:?}");
+            faults.into_iter().next().map(|fault| (fault.rule, fault.level, fault.message, fault.help))
+        };
+        assert_eq!(said(3, 2, 3), None);
+        let (rule, level, message, help) = said(2, 2, 3).unwrap();
+        assert_eq!((rule, level), ("format-older", Level::Note));
+        assert_eq!(message, "the ledger is of format 2, this program writes 3");
+        assert!(help.unwrap().contains("nothing need be done"));
+        let (rule, level, message, _) = said(4, 2, 3).unwrap();
+        assert_eq!((rule, level), ("format-newer", Level::Error));
+        assert_eq!(message, "the ledger is of format 4, this program reads 2 to 3");
+        for never in [0, 1] {
+            let (rule, level, _, help) = said(never, 2, 3).unwrap();
+            assert_eq!((rule, level), ("format-unknown", Level::Error));
+            assert_eq!(help.as_deref(), Some("write `format: 3`"));
+        }
+    }
 }

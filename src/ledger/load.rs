@@ -173,6 +173,16 @@ impl Ledger {
         }
     }
 
+    /// Returns why nothing may be written into the ledger: it is of a format that this program does not know, and
+    /// what it would write might mean something else there.
+    pub fn unknown_format(&self) -> Option<&Fault> {
+        let of_head = |fault: &&Fault| fault.place.file == HEAD_FILE && fault.level == Level::Error;
+        let is_one = |fault: &&Fault| {
+            matches!(fault.rule, "format-newer" | "format-unknown") || fault.message.starts_with("`format`")
+        };
+        self.faults.iter().filter(of_head).find(is_one)
+    }
+
     /// Returns whether any fault is an error.
     pub fn has_errors(&self) -> bool {
         self.faults.iter().any(|fault| fault.level == Level::Error)
@@ -188,7 +198,8 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
             return;
         }
     };
-    let (value, faults, _) = read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE);
+    let (value, mut faults, _) = read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE);
+    head::number_it(&mut faults);
     let sink = match value {
         Some(value) => {
             ledger.faults.extend(faults);

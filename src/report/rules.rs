@@ -78,6 +78,7 @@ pub const RULES: &[Rule] = &[
     error("finish-on-sheet", "A zone of solid sheet has a finish.", "Take the finish out, or make a zone of the painted part."),
     warning("folder-name", "A folder or file stands where it is not read.", "Give it the name that the finding shows."),
     error("format-newer", "The ledger is of a newer format than this program reads.", "Use a later version."),
+    note("format-older", "The ledger is of an older format, which is read as it was meant.", "Nothing need be done."),
     error("format-unknown", "There is no such format of ledgers.", "Write the format that the finding names."),
     warning("future-day", "Something is said to have come on a day far ahead.", "Correct the day."),
     warning("implausible", "A figure lies far outside the usual.", "Check its unit; where it is right, leave it."),

@@ -2,7 +2,7 @@
 
 use super::fault::git_error;
 use super::repository::Repository;
-use super::{Place, SourceError, objects};
+use super::{Place, SourceError, guard, objects};
 use git2::BranchType;
 use std::collections::BTreeSet;
 
@@ -35,7 +35,8 @@ impl Place {
                     if kind == BranchType::Remote && name.ends_with("/HEAD") {
                         continue;
                     }
-                    let tree = branch.get().peel_to_tree().ok().map(|tree| tree.id());
+                    let tip = branch.get().target().filter(|id| guard::light(git, *id).is_ok());
+                    let tree = tip.and_then(|id| git.find_commit(id).ok()).map(|commit| commit.tree_id());
                     tips.push((name, tree));
                 }
             }
@@ -61,18 +62,8 @@ impl Place {
     }
 }
 
-/// The files below a tree; `None` where one of its objects is not here.
+/// The files below a tree; `None` where one of its objects is not here, or it has more than can be listed.
 fn files_of(repository: &Repository, tree: git2::Oid, folder: &str) -> Option<BTreeSet<String>> {
-    let listed = repository.with(|git| -> Result<BTreeSet<String>, git2::Error> {
-        let mut files = BTreeSet::new();
-        git.find_tree(tree)?.walk(git2::TreeWalkMode::PreOrder, |parent, entry| {
-            if entry.kind() == Some(git2::ObjectType::Blob) {
-                let name = String::from_utf8_lossy(entry.name_bytes()).into_owned();
-                files.insert(format!("{folder}/{parent}{name}"));
-            }
-            git2::TreeWalkResult::Ok
-        })?;
-        Ok(files)
-    });
-    listed.ok()?.ok()
+    let files = objects::files(repository, tree).ok()?;
+    Some(files.into_keys().map(|file| format!("{folder}/{file}")).collect())
 }

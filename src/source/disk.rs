@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use super::objects::{NESTED, Tracked, UNREADABLE_NAME};
 use super::path::{folders, is_listed, join};
 use super::stamps::Seen;
-use super::{EntryKind, FILE_LIMIT, FileEntry, KIND_FOLDERS, ReadFault, Repository, SourceError};
+use super::{EntryKind, FILE_LIMIT, FileEntry, KIND_FOLDERS, ReadFault, Repository, SourceError, guard};
 
 /// A ledger's root on disk.
 pub(super) struct Disk {
@@ -103,6 +103,9 @@ impl Walk<'_> {
             let place = self.root.join(&folder);
             let failed =
                 |error: std::io::Error| SourceError::Io { path: place.clone(), why: error.to_string() };
+            if self.git.is_some() {
+                guard::ignores(&place)?;
+            }
             let mut names = Vec::new();
             for found in fs::read_dir(&place).map_err(failed)? {
                 let found = found.map_err(failed)?;
@@ -171,6 +174,15 @@ fn is_folder(found: &fs::DirEntry) -> bool {
     found.file_type().is_ok_and(|kind| kind.is_dir())
 }
 
+/// What is no plain file, in words.
+pub(super) fn words_of(metadata: &Metadata) -> String {
+    match kind_of(metadata) {
+        EntryKind::Other(what) => what,
+        EntryKind::Link => "a symbolic link".to_owned(),
+        EntryKind::Regular => "a file".to_owned(),
+    }
+}
+
 fn kind_of(metadata: &Metadata) -> EntryKind {
     let kind = metadata.file_type();
     if kind.is_file() {
@@ -234,6 +246,7 @@ impl Disk {
             EntryKind::Other(what) => return Err(ReadFault::NotRegular { what }),
         }
         if let (None, Some(git)) = (listed, &self.git) {
+            guard::ignores_to(&self.root, path).map_err(|error| ReadFault::Io(error.to_string()))?;
             let counts = git.repository.with(|handle| git.counts(Some(handle), path));
             if !counts.map_err(|error| ReadFault::Io(error.to_string()))? {
                 return Err(ReadFault::Ignored);

@@ -179,6 +179,14 @@ pub enum SourceError {
         /// What git's library said.
         why: String,
     },
+    /// What git's library would read is no plain file, or too long: it would be waited for, or read, without end.
+    #[error("{} is {what}", path.display())]
+    NotPlain {
+        /// The file.
+        path: PathBuf,
+        /// What it is, in words.
+        what: String,
+    },
     /// There are more files than are listed.
     #[error("the ledger holds more than {limit} files")]
     TooManyFiles {
@@ -219,7 +227,7 @@ impl SourceError {
             SourceError::NoLedger { .. } => {
                 "go to a ledger, name its folder with `-C DIR`, or start one with `bondline new`".to_owned()
             }
-            SourceError::LedgerFile { .. } => "put the file itself there: links are not followed".to_owned(),
+            SourceError::LedgerFile { .. } => "put the file itself there: nothing else is read".to_owned(),
             SourceError::NotUtf8 { .. } => "rename it".to_owned(),
             SourceError::NoRepository { ignored: false, .. } => {
                 "start one with `git init` there and commit the ledger".to_owned()
@@ -262,6 +270,10 @@ impl SourceError {
             }
             SourceError::NoMergeBase { .. } => "name two revisions of one history".to_owned(),
             SourceError::Index { why, .. } => index_mend(why).to_owned(),
+            SourceError::NotPlain { .. } => {
+                "take it away; git makes no such thing, so ask whoever sent the repository what it is for"
+                    .to_owned()
+            }
             SourceError::TooManyFiles { .. } => {
                 "keep data that no record names outside the kind folders".to_owned()
             }

@@ -4,12 +4,14 @@
 mod script;
 
 use std::ffi::OsString;
-use std::fs::{self, Metadata};
+use std::fs::{self, File, Metadata, TryLockError};
 use std::io::{ErrorKind, Write};
 use std::os::unix::ffi::OsStringExt;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
+use git2::ConfigLevel;
 use thiserror::Error;
 
 use super::{Place, SourceError};
@@ -23,6 +25,12 @@ const MERGE_HOOK: &str = "pre-merge-commit";
 const MESSAGE_HOOK: &str = "prepare-commit-msg";
 /// Behind the name of a hook that was there before, while ours runs it.
 const BEFORE: &str = ".before-bondline";
+/// What the names of hooks begin with that are not yet in their places.
+const BESIDE: &str = ".bondline-hook.";
+/// git's setting of the folder.
+const HOOKS_PATH: &str = "core.hooksPath";
+/// As long as another process is waited for.
+const LONGEST: Duration = Duration::from_secs(20);
 /// Larger files are no hook of ours and are not read.
 const HOOK_LIMIT: u64 = 1024 * 1024;
 
@@ -123,6 +131,20 @@ pub enum HookError {
         /// The path.
         hook: PathBuf,
     },
+    /// The repository itself sends its hooks to a place that is none of its own.
+    #[error("this repository's hooks lie in {}, outside of it: nothing is written there", folder.display())]
+    Elsewhere {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// Another process is at it.
+    #[error("another bondline has been writing hooks in {} for {seconds} seconds", folder.display())]
+    Busy {
+        /// The folder.
+        folder: PathBuf,
+        /// How long was waited.
+        seconds: u64,
+    },
     /// The configuration of the hooks' folder cannot be read.
     #[error("git's setting core.hooksPath cannot be read: {why}")]
     HooksPath {
@@ -153,6 +175,8 @@ impl HookError {
             ),
             HookError::NotOurs { .. } => "remove it by hand if it is not wanted".to_owned(),
             HookError::NotAFile { .. } => "move it away".to_owned(),
+            HookError::Elsewhere { .. } => "let the hooks there run `bondline hook run`; or see `git config --show-origin core.hooksPath`, and unset it with `git config --unset core.hooksPath`".to_owned(),
+            HookError::Busy { .. } => "run the command again when that one is done".to_owned(),
             HookError::HooksPath { .. } => "see `git config --show-origin core.hooksPath`".to_owned(),
             HookError::Io { .. } => "see that the folder exists and that you may write to it".to_owned(),
         }
@@ -173,6 +197,8 @@ pub fn install(place: &Place, program: &Path) -> Result<HookReport, HookError> {
         return Err(HookError::RelativeProgram { program: program.to_owned() });
     }
     let folder = Hooks::of(place)?;
+    folder.is_own(place)?;
+    let _alone = folder.alone()?;
     let (commits, merges) = (Slot::of(&folder, HOOK), Slot::of(&folder, MERGE_HOOK));
     let messages = Slot::of(&folder, MESSAGE_HOOK);
     // All are looked at before any is touched.
@@ -292,6 +318,8 @@ impl Slot {
 /// was changed then.
 pub fn remove(place: &Place) -> Result<HookReport, HookError> {
     let folder = Hooks::of(place)?;
+    folder.is_own(place)?;
+    let _alone = folder.alone()?;
     let (commits, merges) = (Slot::of(&folder, HOOK), Slot::of(&folder, MERGE_HOOK));
     let messages = Slot::of(&folder, MESSAGE_HOOK);
     let (written, for_merges) = (Found::at(&commits.hook)?, Found::at(&merges.hook)?);
@@ -302,36 +330,14 @@ pub fn remove(place: &Place) -> Result<HookReport, HookError> {
     if let Found::Edited = for_messages {
         return Err(HookError::Edited { hook: messages.hook });
     }
-    let absent = |chained| HookReport {
-        path: commits.hook.clone(),
-        done: HookDone::Absent,
-        chained,
-        notes: Vec::new(),
-    };
-    let own = |written: &Written| written.ledgers.iter().any(|ledger| ledger == place.prefix());
-    let report = match written {
+    match written {
         Found::Other => return Err(HookError::NotOurs { hook: commits.hook }),
         Found::Edited => return Err(HookError::Edited { hook: commits.hook }),
-        Found::Absent => absent(None),
-        Found::Ours(written) if !own(&written) => {
-            absent(exists(&commits.before).then(|| commits.before.clone()))
-        }
-        Found::Ours(written) => {
-            let kept = exists(&commits.before);
-            let rest = commits.remove(place.prefix(), written)?;
-            let (chained, note) = match (rest.is_empty(), kept) {
-                (false, kept) => (
-                    kept.then(|| commits.before.clone()),
-                    Some(format!("the hook stays for {}", rest.join(", "))),
-                ),
-                (true, true) => (None, Some(format!("{} is what it was before", commits.hook.display()))),
-                (true, false) => (None, None),
-            };
-            let path = commits.hook.clone();
-            HookReport { path, done: HookDone::Removed, chained, notes: note.into_iter().collect() }
-        }
-    };
-    // Someone else's hooks are left alone: from before ours knew of merges and messages.
+        Found::Absent | Found::Ours(_) => {}
+    }
+    let own = |written: &Written| written.ledgers.iter().any(|ledger| ledger == place.prefix());
+    // Someone else's hooks are left alone: from before ours knew of merges and messages. The hook for commits goes
+    // last: as long as it is ours, a removal that was cut short can be done again.
     for (slot, found) in [(&merges, for_merges), (&messages, for_messages)] {
         if let Found::Ours(written) = found
             && own(&written)
@@ -339,7 +345,25 @@ pub fn remove(place: &Place) -> Result<HookReport, HookError> {
             slot.remove(place.prefix(), written)?;
         }
     }
-    Ok(report)
+    let chained = exists(&commits.before).then(|| commits.before.clone());
+    let Found::Ours(written) = written else {
+        return Ok(HookReport {
+            path: commits.hook,
+            done: HookDone::Absent,
+            chained: None,
+            notes: Vec::new(),
+        });
+    };
+    if !own(&written) {
+        return Ok(HookReport { path: commits.hook, done: HookDone::Absent, chained, notes: Vec::new() });
+    }
+    let rest = commits.remove(place.prefix(), written)?;
+    let (chained, note) = match (rest.is_empty(), chained) {
+        (false, chained) => (chained, Some(format!("the hook stays for {}", rest.join(", ")))),
+        (true, Some(_)) => (None, Some(format!("{} is what it was before", commits.hook.display()))),
+        (true, None) => (None, None),
+    };
+    Ok(HookReport { path: commits.hook, done: HookDone::Removed, chained, notes: note.into_iter().collect() })
 }
 
 /// Says what stands in the hook's place.
@@ -366,6 +390,8 @@ pub fn state(place: &Place) -> Result<HookState, HookError> {
 /// The folder git runs hooks from.
 struct Hooks {
     path: PathBuf,
+    /// Whether the user's or the machine's settings name it, and not the repository, which somebody else may have made.
+    by_user: bool,
     notes: Vec<String>,
 }
 
@@ -373,19 +399,30 @@ impl Hooks {
     fn of(place: &Place) -> Result<Hooks, HookError> {
         let repository = place.need_repository()?;
         let top = place.need_top()?;
-        let configured = repository.with(|git| -> Result<Option<PathBuf>, git2::Error> {
+        let configured = repository.with(|git| -> Result<Option<(PathBuf, bool)>, git2::Error> {
             // A snapshot, so that a value just set is seen.
-            match git.config()?.snapshot()?.get_path("core.hooksPath") {
-                Ok(path) => Ok(Some(path)),
+            let settings = git.config()?.snapshot()?;
+            match settings.get_path(HOOKS_PATH) {
+                Ok(path) => {
+                    let by_user = matches!(
+                        settings.get_entry(HOOKS_PATH)?.level(),
+                        ConfigLevel::Global
+                            | ConfigLevel::XDG
+                            | ConfigLevel::System
+                            | ConfigLevel::ProgramData
+                    );
+                    Ok(Some((path, by_user)))
+                }
                 Err(error) if error.code() == git2::ErrorCode::NotFound => Ok(None),
                 Err(error) => Err(error),
             }
         })?;
         let configured =
             configured.map_err(|error| HookError::HooksPath { why: error.message().to_owned() })?;
-        let Some(configured) = configured.filter(|path| !path.as_os_str().is_empty()) else {
+        let Some((configured, by_user)) = configured.filter(|(path, _)| !path.as_os_str().is_empty()) else {
             // All work trees of a repository share the hooks of its common folder.
-            return Ok(Hooks { path: repository.common_dir().join("hooks"), notes: Vec::new() });
+            let path = repository.common_dir().join("hooks");
+            return Ok(Hooks { path, by_user: false, notes: Vec::new() });
         };
         // Relative to where hooks run: the top of this work tree.
         let path = top.join(configured);
@@ -401,7 +438,52 @@ impl Hooks {
                 path.display()
             ));
         }
-        Ok(Hooks { path, notes })
+        Ok(Hooks { path, by_user, notes })
+    }
+
+    /// Refuses to write where the repository alone, by a setting or a link, sends its hooks.
+    fn is_own(&self, place: &Place) -> Result<(), HookError> {
+        let repository = place.need_repository()?;
+        let real = self.standing().canonicalize().map_err(|error| io(&self.path, &error))?;
+        let is_inside = real.starts_with(repository.common_dir()) || real.starts_with(place.need_top()?);
+        // A link that leads nowhere yet is none of the repository's either.
+        if self.by_user || is_inside && !fs::symlink_metadata(&self.path).is_ok_and(|own| own.is_symlink()) {
+            return Ok(());
+        }
+        let folder = if is_inside { self.path.clone() } else { real };
+        Err(HookError::Elsewhere { folder })
+    }
+
+    /// The folder, or the nearest above it that is there.
+    fn standing(&self) -> &Path {
+        self.path.ancestors().find(|folder| folder.is_dir()).unwrap_or(Path::new("/"))
+    }
+
+    /// The right to write hooks, until it is dropped: of two at once the later could take the earlier's hook for
+    /// one that was there before. What a killed one left beside the hooks is taken away.
+    fn alone(&self) -> Result<Option<File>, HookError> {
+        let standing = self.standing();
+        let file = File::open(standing).map_err(|error| io(standing, &error))?;
+        let begin = Instant::now();
+        loop {
+            match file.try_lock() {
+                Ok(()) => break,
+                Err(TryLockError::WouldBlock) if begin.elapsed() < LONGEST => {
+                    std::thread::sleep(Duration::from_millis(10));
+                }
+                Err(TryLockError::WouldBlock) => {
+                    return Err(HookError::Busy { folder: standing.to_owned(), seconds: LONGEST.as_secs() });
+                }
+                // Not every file system locks folders; alone there as a rule, and every step is whole.
+                Err(TryLockError::Error(_)) => return Ok(None),
+            }
+        }
+        for entry in fs::read_dir(standing).into_iter().flatten().flatten() {
+            if entry.file_name().to_string_lossy().starts_with(BESIDE) {
+                let _ = fs::remove_file(entry.path());
+            }
+        }
+        Ok(Some(file))
     }
 }
 
@@ -457,7 +539,7 @@ fn keep(hook: &Path, before: &Path) -> Result<(), HookError> {
 fn write_beside(path: &Path, text: &[u8]) -> Result<(), HookError> {
     let failed = |error: std::io::Error| io(path, &error);
     let folder = path.parent().unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".bondline-hook.").tempfile_in(folder).map_err(failed)?;
+    let mut file = tempfile::Builder::new().prefix(BESIDE).tempfile_in(folder).map_err(failed)?;
     file.write_all(text).map_err(failed)?;
     file.as_file().set_permissions(fs::Permissions::from_mode(0o755)).map_err(failed)?;
     file.as_file().sync_all().map_err(failed)?;
@@ -466,7 +548,9 @@ fn write_beside(path: &Path, text: &[u8]) -> Result<(), HookError> {
 }
 
 fn is_same(one: &Path, other: &Path) -> bool {
-    !is_link(one) && !is_link(other) && fs::read(one).ok() == fs::read(other).ok()
+    let short =
+        |path: &Path| fs::symlink_metadata(path).is_ok_and(|own| own.is_file() && own.len() <= HOOK_LIMIT);
+    short(one) && short(other) && fs::read(one).ok() == fs::read(other).ok()
 }
 
 fn look(path: &Path) -> Result<Option<Metadata>, HookError> {
@@ -479,10 +563,6 @@ fn look(path: &Path) -> Result<Option<Metadata>, HookError> {
 
 fn exists(path: &Path) -> bool {
     fs::symlink_metadata(path).is_ok()
-}
-
-fn is_link(path: &Path) -> bool {
-    fs::symlink_metadata(path).is_ok_and(|metadata| metadata.is_symlink())
 }
 
 fn is_executable(path: &Path) -> bool {

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use git2::{Index, Oid};
 
 use super::fault::git_error;
-use super::{DATA_LIMIT, Place, Snapshot, SourceError};
+use super::{DATA_LIMIT, Place, Snapshot, SourceError, guard, objects};
 
 /// What merging two revisions gives.
 #[derive(Debug)]
@@ -31,7 +31,8 @@ impl Place {
         let base = self.revision(ours)?;
         self.revision(theirs)?;
         // Says so where there is none; git itself would merge with nothing.
-        self.merge_base(ours, theirs)?;
+        let common = self.merge_base(ours, theirs)?;
+        self.may_be_joined(&[&common, ours, theirs])?;
         let failed = |error: git2::Error| git_error("merging in memory", &error);
         self.in_memory(|repository| {
             let commit = |asked: &str| {
@@ -60,6 +61,8 @@ impl Place {
             return Ok(Merged { snapshot: self.revision(base)?, conflicts: Vec::new() });
         };
         let start = self.revision(first)?;
+        let all: Vec<&str> = std::iter::once(base).chain(revisions.iter().map(String::as_str)).collect();
+        self.may_be_joined(&all)?;
         self.in_memory(|repository| {
             let tree = |asked: &str| {
                 let found = self.need_repository()?.find(asked)?;
@@ -85,6 +88,34 @@ impl Place {
                 joined = repository.find_tree(id).map_err(failed)?;
             }
             self.outcome(repository, start, &head.id(), &index)
+        })?
+    }
+
+    /// Refuses to join what git's library could not hold: it lists every file of each tree, and reads those in which
+    /// they differ whole.
+    fn may_be_joined(&self, revisions: &[&str]) -> Result<(), SourceError> {
+        let repository = self.need_repository()?;
+        let mut trees = Vec::new();
+        for revision in revisions {
+            trees.push(objects::files(repository, repository.find(revision)?.tree)?);
+        }
+        let is_everywhere = |path: &String, id: &Oid| trees.iter().all(|tree| tree.get(path) == Some(id));
+        let differing = trees.iter().flatten().filter(|(path, id)| !is_everywhere(path, id));
+        repository.with(|git| {
+            let store = git.odb().map_err(|error| git_error("merging in memory", &error))?;
+            for (path, id) in differing {
+                // One that is not here is said by the merge.
+                let size =
+                    store.read_header(*id).map_or(0, |(size, _)| u64::try_from(size).unwrap_or(u64::MAX));
+                guard::light(git, *id).map_err(|error| git_error("merging in memory", &error))?;
+                if size > DATA_LIMIT {
+                    return Err(SourceError::Git {
+                        doing: "merging in memory".to_owned(),
+                        why: format!("{path} is longer than {DATA_LIMIT} bytes"),
+                    });
+                }
+            }
+            Ok(())
         })?
     }
 

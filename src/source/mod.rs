@@ -9,6 +9,8 @@
 mod branches;
 mod disk;
 mod fault;
+mod guard;
+mod lines;
 mod merge;
 mod objects;
 mod path;
@@ -27,6 +29,7 @@ mod tests;
 
 pub use branches::BranchFiles;
 pub use fault::{ReadFault, SourceError};
+pub use lines::{same_but_ends, with_ends, with_ends_of};
 pub use merge::Merged;
 pub use path::resolve;
 pub use place::Place;

@@ -6,7 +6,8 @@ use std::sync::Arc;
 
 use git2::{Index, IndexEntryExtendedFlag, Oid};
 
-use super::fault::{git_error, object_words};
+use super::fault::object_words;
+use super::guard::light;
 use super::path::{folders, is_listed, join};
 use super::snapshot::tops;
 use super::{EntryKind, FILE_LIMIT, FileEntry, KIND_FOLDERS, ReadFault, Repository, SourceError};
@@ -125,14 +126,18 @@ pub(super) fn subtree(repository: &Repository, top: Oid, prefix: &str) -> Result
         return Ok(Some(top));
     }
     repository.with(|git| {
-        let tree = git.find_tree(top).map_err(|error| missing(repository, top, "the revision", &error))?;
-        match tree.get_path(Path::new(prefix)) {
-            Ok(entry) => Ok((entry.kind() == Some(git2::ObjectType::Tree)).then(|| entry.id())),
-            // Also what the library says when a tree on the way is not there; the revision then
-            // counts as without a ledger unless its top is missing too.
-            Err(error) if error.code() == git2::ErrorCode::NotFound => Ok(None),
-            Err(error) => Err(git_error("looking for the ledger's folder", &error)),
+        let mut own = top;
+        for name in prefix.split('/') {
+            let of = if own == top { "the revision" } else { prefix };
+            let tree = light(git, own)
+                .and_then(|()| git.find_tree(own))
+                .map_err(|error| missing(repository, own, of, &error))?;
+            match tree.get_name(name) {
+                Some(entry) if entry.kind() == Some(git2::ObjectType::Tree) => own = entry.id(),
+                _ => return Ok(None),
+            }
         }
+        Ok(Some(own))
     })?
 }
 
@@ -163,6 +168,22 @@ pub(super) fn ledgers(
     Ok(all)
 }
 
+/// The files below a tree, by path.
+pub(super) fn files(repository: &Repository, top: Oid) -> Result<BTreeMap<String, Oid>, SourceError> {
+    let mut all = BTreeMap::new();
+    walk(repository, top, |folder, entry| {
+        let (name, _) = entry_name(entry.name_bytes());
+        let path = join(folder, &name);
+        match entry.kind() {
+            Some(git2::ObjectType::Tree) => return Ok(Some(path)),
+            Some(git2::ObjectType::Blob) => drop(all.insert(path, entry.id())),
+            _ => {}
+        }
+        Ok(None)
+    })?;
+    Ok(all)
+}
+
 /// Looks at each entry of a tree with the folder that it stands in, and goes on into those that it gives a
 /// path for.
 fn walk(
@@ -174,7 +195,9 @@ fn walk(
         let mut waiting = vec![(root, String::new())];
         let mut seen = 0_usize;
         while let Some((id, folder)) = waiting.pop() {
-            let tree = git.find_tree(id).map_err(|error| missing(repository, id, &folder, &error))?;
+            let tree = light(git, id)
+                .and_then(|()| git.find_tree(id))
+                .map_err(|error| missing(repository, id, &folder, &error))?;
             for entry in tree.iter() {
                 seen = seen.saturating_add(1);
                 if seen > FILE_LIMIT {
@@ -291,7 +314,7 @@ impl Objects {
                 let mut here = root;
                 let mut names = path.split('/').peekable();
                 while let Some(name) = names.next() {
-                    let tree = git.find_tree(here).map_err(fault(here))?;
+                    let tree = light(git, here).and_then(|()| git.find_tree(here)).map_err(fault(here))?;
                     let Some(entry) = tree.get_name_bytes(name.as_bytes()) else {
                         return Err(ReadFault::Missing);
                     };

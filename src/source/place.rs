@@ -9,7 +9,7 @@ use super::objects::{self, tracked};
 use super::path::join;
 use super::repository::{Commit, Repository, Revision};
 use super::snapshot::Content;
-use super::{LEDGER_FILE, Origin, Snapshot, SourceError};
+use super::{LEDGER_FILE, Origin, Snapshot, SourceError, guard};
 
 /// A ledger's place on disk and in its repository.
 #[derive(Debug, Clone)]
@@ -77,6 +77,9 @@ impl Place {
         };
         let prefix = prefix.to_owned();
         let ledger_file = join(&prefix, LEDGER_FILE);
+        if let Some(top) = repository.top() {
+            guard::ignores_to(top, &ledger_file)?;
+        }
         let ignored = repository.with(|git| git.is_path_ignored(&ledger_file).unwrap_or(false))?;
         if ignored && !tracked(&repository.git_dir().join("index"), &prefix)?.contains_key(LEDGER_FILE) {
             place.ignored = true;
@@ -365,6 +368,10 @@ fn is_ledger(folder: &Path) -> Result<bool, SourceError> {
         Ok(metadata) if metadata.is_file() => Ok(true),
         Ok(metadata) if metadata.is_symlink() => {
             Err(SourceError::LedgerFile { path, what: "a symbolic link".to_owned() })
+        }
+        // A folder of that name is nobody's ledger; a pipe or a device would be taken for one that is not there.
+        Ok(metadata) if !metadata.is_dir() => {
+            Err(SourceError::LedgerFile { path, what: disk::words_of(&metadata) })
         }
         Ok(_) | Err(_) => Ok(false),
     }

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use git2::{ErrorCode, ObjectType, Oid};
 
 use super::fault::{git_error, object_words};
-use super::{ReadFault, SourceError};
+use super::{ReadFault, SourceError, guard};
 
 /// How many candidates an error lists.
 const CANDIDATES: usize = 5;
@@ -58,22 +58,20 @@ impl std::fmt::Debug for Repository {
 impl Repository {
     /// Finds the repository that a folder lies in.
     pub(super) fn around(folder: &Path) -> Result<Option<Repository>, SourceError> {
-        let repository = match git2::Repository::discover(folder) {
-            Ok(repository) => repository,
-            Err(error) if error.code() == ErrorCode::NotFound => {
-                // A `.git` file that points nowhere is a linked work tree whose repository was moved.
-                // Going on without a repository would answer for another ledger.
-                return match folder.ancestors().map(|up| up.join(".git")).find(|git| git.is_file()) {
-                    Some(git) => Err(SourceError::Unsupported {
-                        path: git,
-                        why: "it points to a repository that is not there".to_owned(),
-                    }),
-                    None => Ok(None),
-                };
-            }
+        let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        let no_ceiling: [&Path; 0] = [];
+        let found = match git2::Repository::discover_path(folder, no_ceiling) {
+            Ok(found) => Some(found),
+            Err(error) if error.code() == ErrorCode::NotFound => None,
             Err(error) => return Err(open_error(folder, &error)),
         };
-        let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        if let Some(broken) = passed_over(folder, found.as_deref().map(real).as_deref()) {
+            return Err(broken);
+        }
+        let Some(found) = found else { return Ok(None) };
+        guard::git_folder(&found)?;
+        let repository = git2::Repository::open(&found).map_err(|error| open_error(folder, &error))?;
+        guard::settings(&repository)?;
         let git_dir = real(repository.path());
         let top = repository.workdir().map(real);
         // By its work tree where that has a `.git`, so that a linked work tree stays itself.
@@ -130,10 +128,13 @@ impl Repository {
     /// The full id of HEAD's commit; none before the first.
     pub(super) fn head(&self) -> Result<Option<Oid>, SourceError> {
         self.with(|repository| match repository.head() {
-            Ok(head) => match head.peel_to_commit() {
-                Ok(commit) => Ok(Some(commit.id())),
-                Err(error) => Err(git_error("reading HEAD", &error)),
-            },
+            Ok(head) => {
+                let light = head.target().map_or(Ok(()), |id| guard::light(repository, id));
+                match light.and_then(|()| head.peel_to_commit()) {
+                    Ok(commit) => Ok(Some(commit.id())),
+                    Err(error) => Err(git_error("reading HEAD", &error)),
+                }
+            }
             Err(error) if error.code() == ErrorCode::UnbornBranch => Ok(None),
             Err(error) => Err(git_error("reading HEAD", &error)),
         })?
@@ -155,6 +156,8 @@ impl Repository {
         }
         self.with(|repository| {
             self.names_two(repository, asked)?;
+            light_start(repository, asked)
+                .map_err(|error| git_error(&format!("looking for `{asked}`"), &error))?;
             let object = repository
                 .revparse_single(asked)
                 .map_err(|error| self.not_found(repository, asked, &error))?;
@@ -183,7 +186,9 @@ impl Repository {
     /// two different commits under one name are refused here.
     fn names_two(&self, repository: &git2::Repository, asked: &str) -> Result<(), SourceError> {
         let target = |name: String| {
-            let found = repository.find_reference(&name).ok()?.peel(ObjectType::Any).ok()?.id();
+            let reference = repository.find_reference(&name).ok()?;
+            guard::light(repository, reference.target()?).ok()?;
+            let found = reference.peel(ObjectType::Any).ok()?.id();
             Some((name, found))
         };
         let name = asked.split(['~', '^', '@', ':']).next().unwrap_or_default();
@@ -253,7 +258,11 @@ impl Repository {
             })
         };
         let (first, second) = (commit(one)?, commit(two)?);
-        self.with(|repository| match repository.merge_base(first, second) {
+        let light = |repository: &git2::Repository| {
+            guard::light_history(repository, first)?;
+            guard::light_history(repository, second)
+        };
+        self.with(|repository| match light(repository).and_then(|()| repository.merge_base(first, second)) {
             Ok(base) => Ok(base.to_string()),
             Err(error) if error.code() == ErrorCode::NotFound => Err(SourceError::NoMergeBase {
                 one: one.to_owned(),
@@ -280,6 +289,7 @@ impl Repository {
         };
         self.with(|repository| {
             let failed = |error: git2::Error| git_error("reading the history", &error);
+            guard::light_history(repository, tip).map_err(failed)?;
             let mut walk = repository.revwalk().map_err(failed)?;
             walk.set_sorting(git2::Sort::TOPOLOGICAL | git2::Sort::TIME).map_err(failed)?;
             walk.push(tip).map_err(failed)?;
@@ -291,8 +301,8 @@ impl Repository {
                 let commit = id.and_then(|id| repository.find_commit(id)).map_err(failed)?;
                 let parent = commit.parent(0).ok();
                 let differs = |path: &String| {
-                    let before = parent.as_ref().and_then(|parent| folder_id(parent, path));
-                    folder_id(&commit, path) != before
+                    let before = parent.as_ref().and_then(|parent| folder_id(repository, parent, path));
+                    folder_id(repository, &commit, path) != before
                 };
                 if paths.iter().any(differs) {
                     commits.push(Commit {
@@ -316,6 +326,7 @@ impl Repository {
             let failed = |error: git2::Error| git_error("reading the history", &error);
             let (mut next, mut oldest) = (tip, None);
             while let Some(id) = next {
+                guard::light(repository, id).map_err(failed)?;
                 let commit = repository.find_commit(id).map_err(failed)?;
                 let made = commit.time().seconds();
                 if made < time {
@@ -348,11 +359,35 @@ impl Repository {
             if size > limit {
                 return Err(ReadFault::TooLarge { size, limit });
             }
+            guard::light(repository, id).map_err(fault)?;
             // Reading checks the bytes against the id, which is the library's default.
             let object = store.read(id).map_err(fault)?;
             Ok(Arc::from(object.data()))
         })
         .map_err(|error| ReadFault::Io(error.to_string()))?
+    }
+}
+
+/// Looks at the object that a revision's name begins with, before it is read: `main` in `main~2`.
+fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::Error> {
+    let name = asked.split(['~', '^', '@', ':']).next().unwrap_or_default();
+    let name = if name.is_empty() { "HEAD" } else { name };
+    let target = match repository.resolve_reference_from_short_name(name) {
+        Ok(reference) => reference.target(),
+        Err(_) => Oid::from_str(name).ok(),
+    };
+    let Some(id) = target else { return Ok(()) };
+    // As far back as it could go: `~2^^` reads the commits of four generations.
+    let steps = asked.get(name.len()..).unwrap_or_default();
+    let numbers =
+        steps.split(|c: char| !c.is_ascii_digit()).filter_map(|number| number.parse::<usize>().ok());
+    let marks = steps.chars().filter(|c| matches!(c, '~' | '^')).count();
+    let generations = numbers.fold(marks, usize::saturating_add);
+    match generations {
+        0 => guard::light(repository, id),
+        // A number that no history is as long as: all of it.
+        1000.. => guard::light_history(repository, id),
+        few => guard::light_line(repository, id, few),
     }
 }
 
@@ -364,12 +399,14 @@ fn decisions_of(commit: &git2::Commit<'_>) -> Vec<String> {
     named.map(|(_, value)| value.trim().to_string()).filter(|value| !value.is_empty()).collect()
 }
 
-fn folder_id(commit: &git2::Commit<'_>, folder: &str) -> Option<Oid> {
-    let tree = commit.tree().ok()?;
-    if folder.is_empty() {
-        return Some(tree.id());
+fn folder_id(repository: &git2::Repository, commit: &git2::Commit<'_>, folder: &str) -> Option<Oid> {
+    let mut own = commit.tree_id();
+    // One name at a time, so that no tree is read that was not looked at.
+    for name in folder.split('/').filter(|name| !name.is_empty()) {
+        guard::light(repository, own).ok()?;
+        own = repository.find_tree(own).ok()?.get_name(name)?.id();
     }
-    tree.get_path(Path::new(folder)).ok().map(|entry| entry.id())
+    Some(own)
 }
 
 /// Lists commits whose id begins so, as short ids that tell them apart by eye, with their first line.
@@ -390,7 +427,10 @@ fn commits_by_prefix(repository: &git2::Repository, prefix: &str) -> Vec<String>
     }
     ids.sort();
     ids.dedup();
-    let commits = ids.iter().filter_map(|id| repository.find_commit(*id).ok());
+    let commits = ids.iter().filter_map(|id| {
+        guard::light(repository, *id).ok()?;
+        repository.find_commit(*id).ok()
+    });
     let mut words: Vec<String> = commits
         .take(CANDIDATES)
         .map(|commit| {
@@ -403,6 +443,42 @@ fn commits_by_prefix(repository: &git2::Repository, prefix: &str) -> Vec<String>
         words = ids.iter().take(CANDIDATES).map(Oid::to_string).collect();
     }
     words
+}
+
+/// A `.git` on the way up that git's library passes over, as it holds no repository: a linked work tree whose
+/// repository was moved, or one that is damaged. Going on without it would answer for another ledger.
+fn passed_over(folder: &Path, found: Option<&Path>) -> Option<SourceError> {
+    for up in folder.ancestors() {
+        let git = up.join(".git");
+        let is_found =
+            found.is_some_and(|found| found == up || git.canonicalize().is_ok_and(|git| git == found));
+        if is_found {
+            return None;
+        }
+        let Ok(metadata) = git.symlink_metadata() else { continue };
+        let why = if git.is_file() {
+            if found.is_some() {
+                // It points to what was found.
+                return None;
+            }
+            "it points to a repository that is not there"
+        } else if git.is_dir() {
+            // An empty folder, or one of another program, is no repository that was lost.
+            if !["HEAD", "objects", "refs", "config"]
+                .iter()
+                .any(|own| git.join(own).symlink_metadata().is_ok())
+            {
+                continue;
+            }
+            "it is damaged: HEAD, objects or refs are missing or can't be read"
+        } else if metadata.is_symlink() {
+            "it is a link that leads nowhere"
+        } else {
+            "it is neither a folder nor a file"
+        };
+        return Some(SourceError::Unsupported { path: git, why: why.to_owned() });
+    }
+    None
 }
 
 fn open_error(path: &Path, error: &git2::Error) -> SourceError {

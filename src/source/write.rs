@@ -117,6 +117,9 @@ const JOURNAL: &str = "bondline-writing";
 /// The file that whoever writes has locked.
 const LOCK: &str = "bondline-writing.lock";
 
+/// The most that a journal holds, in bytes: the texts of many records, twice.
+const JOURNAL_LIMIT: u64 = 256 * 1024 * 1024;
+
 /// What the names of texts begin with that are not yet in their places.
 const BESIDE: &str = ".bondline-new-";
 
@@ -149,9 +152,7 @@ impl Writer {
     /// [`WriteError::Busy`] after a minute.
     pub fn wait(place: &Place) -> Result<Self, WriteError> {
         let opened = match place.repository() {
-            Some(repository) => {
-                File::options().create(true).truncate(false).write(true).open(repository.git_dir().join(LOCK))
-            }
+            Some(repository) => lock_file(&repository.git_dir().join(LOCK)),
             // In no repository the folder itself is locked: nothing is left behind.
             None => File::open(place.root()),
         };
@@ -266,14 +267,19 @@ impl Writer {
     /// read; others if the system refuses.
     pub fn finish(&self) -> Result<Vec<String>, WriteError> {
         let path = journal_of(&self.place);
-        let Ok(text) = fs::read_to_string(&path) else { return Ok(Vec::new()) };
         let cut_short = |files: Vec<String>, why: &str| WriteError::CutShort {
             journal: path.display().to_string(),
             files,
             why: why.to_string(),
         };
+        let some = || vec!["some files".to_string()];
+        let text = match journal_in(&path) {
+            Ok(Some(text)) => text,
+            Ok(None) => return Ok(Vec::new()),
+            Err(error) => return Err(cut_short(some(), &format!("its journal can't be read: {error}"))),
+        };
         let Ok(journal) = serde_json::from_str::<Journal>(&text) else {
-            return Err(cut_short(vec!["some files".to_string()], "its journal can't be read"));
+            return Err(cut_short(some(), "its journal can't be read"));
         };
         let files = || journal.edits.iter().map(|edit| edit.file.clone()).collect::<Vec<_>>();
         if journal.ledger != self.place.prefix() {
@@ -309,9 +315,29 @@ impl Writer {
     }
 }
 
+/// The file that is locked. A link there would make one wherever it leads, and a pipe is waited for.
+fn lock_file(path: &Path) -> io::Result<File> {
+    if fs::symlink_metadata(path).is_ok_and(|metadata| !metadata.is_file()) {
+        return Err(io::Error::other(format!("{} is no plain file; take it away", path.display())));
+    }
+    File::options().create(true).truncate(false).write(true).open(path)
+}
+
+/// Reads a journal; none where there is none. What is no plain file, or longer than any, is none of ours.
+fn journal_in(path: &Path) -> io::Result<Option<String>> {
+    match fs::symlink_metadata(path) {
+        Ok(metadata) if !metadata.is_file() => return Err(io::Error::other("it is no plain file")),
+        Ok(metadata) if metadata.len() > JOURNAL_LIMIT => return Err(io::Error::other("it is too long")),
+        Ok(_) => {}
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+        Err(error) => return Err(error),
+    }
+    fs::read_to_string(path).map(Some)
+}
+
 /// Returns the files of a change that was cut short, where there is one in this ledger.
 pub fn unfinished(place: &Place) -> Option<Vec<String>> {
-    let text = fs::read_to_string(journal_of(place)).ok()?;
+    let text = journal_in(&journal_of(place)).unwrap_or_else(|_| Some(String::new()))?;
     let edits = serde_json::from_str::<Journal>(&text).map(|journal| journal.edits).unwrap_or_default();
     Some(edits.into_iter().map(|edit| edit.file).collect())
 }

@@ -279,6 +279,10 @@ impl Store {
     /// [`Trouble`] where it can't be taken away.
     pub fn clear(common: &Path) -> Result<bool, Trouble> {
         let file = file_in(common);
+        // By a link in the folder's place another's store would be taken away.
+        if std::fs::symlink_metadata(folder_in(common)).is_ok_and(|folder| !folder.is_dir()) {
+            return Err(Trouble::Foreign);
+        }
         if std::fs::symlink_metadata(&file).is_err() {
             return Ok(false);
         }

@@ -43,6 +43,12 @@ pub(super) fn present(common: &Path) -> Result<Option<PathBuf>, Trouble> {
     };
     let (Some(folder), Some(own)) = (look(&folder_in(common))?, look(&file)?) else { return Ok(None) };
     let user = user(common)?;
+    // A pipe that stands where SQLite lays a file of its own would be waited for.
+    for beside in all_files(&file) {
+        if look(&beside)?.is_some_and(|metadata| !metadata.is_file()) {
+            return Err(Trouble::Foreign);
+        }
+    }
     // Whoever can write in it could make any answer of it.
     if !folder.is_dir() || !own.is_file() || folder.uid() != user || own.uid() != user {
         return Err(Trouble::Foreign);

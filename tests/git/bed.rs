@@ -99,6 +99,11 @@ impl Bed {
         command
     }
 
+    /// The folder that all of it lies in.
+    pub(crate) fn room(&self) -> &Path {
+        self.dir.path()
+    }
+
     pub(crate) fn git_at(&self, at: &Path, arguments: &[&str]) -> Run {
         Run::of(&self.command("git", at).args(arguments).output().expect("git can be run"))
     }

@@ -8,8 +8,8 @@ use crate::cli::args::ApplyArgs;
 use crate::cli::context::{Context, Failure, Loaded, Status};
 use crate::ledger::Entry;
 use crate::record::{Approval, Change, Decision, DecisionStatus};
-use crate::source::Place;
 use crate::source::write::{FileEdit, Writer};
+use crate::source::{Place, same_but_ends, with_ends_of};
 use serde_json::json;
 use std::io::Write;
 
@@ -154,8 +154,11 @@ fn edited_beside(
     }
     let head = context.read(place.head_or_empty()?);
     let files = edits.iter().map(|edit| &edit.file);
-    let differ =
-        files.filter(|file| head.snapshot.entry(file).is_some() && head.text(file) != now.text(file));
+    let is_same = |file: &str| match (head.text(file), now.text(file)) {
+        (Some(then), Some(now)) => same_but_ends(&then, &now),
+        (then, now) => then == now,
+    };
+    let differ = files.filter(|file| head.snapshot.entry(file).is_some() && !is_same(file));
     Ok(differ.cloned().collect())
 }
 
@@ -248,7 +251,11 @@ fn undo(
     for (file, bytes) in &texts {
         let text = now.snapshot.entry(file).and_then(|_| now.text(file));
         let carried = bytes.as_ref().map(|bytes| String::from_utf8_lossy(bytes).into_owned());
-        if text != carried {
+        let is_carried = match (&text, &carried) {
+            (Some(text), Some(carried)) => same_but_ends(text, carried),
+            (text, carried) => text == carried,
+        };
+        if !is_carried {
             return Err(Failure::new(
                 format!(
                     "`{file}` is not HEAD's with {} carried out: it was not applied, or was edited since",
@@ -258,6 +265,9 @@ fn undo(
             ));
         }
         let before = head.snapshot.entry(file).and_then(|_| head.text(file));
+        // As git has them on disk, not as it keeps them.
+        let before =
+            before.map(|before| text.as_deref().map_or(before.clone(), |now| with_ends_of(&before, now)));
         edits.push(FileEdit { file: file.clone(), was: text, shall: before });
     }
     let wrote = Wrote {

@@ -1,0 +1,298 @@
+//! What git's library would read of a repository that somebody else may have made, looked over before it does: a
+//! pipe there is waited for without end, and a device or a huge file is read whole.
+
+use std::fs::{self, Metadata};
+use std::io::{BufRead, BufReader, Read};
+use std::os::unix::fs::FileTypeExt;
+use std::path::{Path, PathBuf};
+
+use git2::{ErrorClass, ErrorCode, ObjectType, Oid};
+
+use super::path::folders;
+use super::{FILE_LIMIT, SourceError};
+
+/// The most that settings, references and their like may hold, in bytes: they are read whole.
+const WORDS: u64 = 16 * 1024 * 1024;
+/// The most that lists and single objects may take, in bytes: the index of a million files fits.
+const LISTS: u64 = 256 * 1024 * 1024;
+/// The most that a commit, a tag or a tree may hold, in bytes: git's library unpacks them whole.
+const OBJECT: usize = 64 * 1024 * 1024;
+/// How deep settings include each other, and stores of objects borrow from each other, as in git's library.
+const DEEP: usize = 10;
+/// Folders of a git directory that are read to their ground.
+const READ: [&str; 4] = ["info", "logs", "objects", "refs"];
+/// What decides which files of a folder count.
+const IGNORES: [&str; 2] = [".gitignore", ".gitattributes"];
+
+/// Looks a git directory over, and the one that it shares with other work trees.
+pub(super) fn git_folder(git_dir: &Path) -> Result<(), SourceError> {
+    let mut seen = 0;
+    top(git_dir, &mut seen)?;
+    if let Some(common) = text(&git_dir.join("commondir"))? {
+        let common = git_dir.join(common.trim_end());
+        if common.is_dir() {
+            top(&common, &mut seen)?;
+        }
+    }
+    Ok(())
+}
+
+fn top(git_dir: &Path, seen: &mut usize) -> Result<(), SourceError> {
+    let Ok(entries) = fs::read_dir(git_dir) else { return Ok(()) };
+    for entry in entries.flatten() {
+        let (path, name) = (entry.path(), entry.file_name());
+        let limit = match name.to_str() {
+            Some("index" | "packed-refs") => Some(LISTS),
+            Some("HEAD" | "config" | "config.worktree" | "shallow" | "commondir" | "gitdir") => Some(WORDS),
+            // Read only where somebody asks for a reference of its name.
+            _ => None,
+        };
+        let Some(metadata) = plain(&path, limit)? else { continue };
+        if metadata.is_dir() && READ.iter().any(|own| name == *own) {
+            below(&path, if name == "objects" { LISTS } else { WORDS }, seen)?;
+        }
+    }
+    for file in ["config", "config.worktree"] {
+        included(&git_dir.join(file), DEEP)?;
+    }
+    borrowed(&git_dir.join("objects"), DEEP, seen)
+}
+
+/// Looks over every file below a folder. Packs and what lies beside them are read piece by piece.
+fn below(folder: &Path, limit: u64, seen: &mut usize) -> Result<(), SourceError> {
+    let mut waiting = vec![folder.to_owned()];
+    while let Some(folder) = waiting.pop() {
+        let Ok(entries) = fs::read_dir(&folder) else { continue };
+        let by_pieces = folder.file_name().is_some_and(|name| name == "pack" || name == "commit-graphs");
+        for entry in entries.flatten() {
+            *seen = seen.saturating_add(1);
+            if *seen > 4 * FILE_LIMIT {
+                return Err(SourceError::TooManyFiles { limit: 4 * FILE_LIMIT });
+            }
+            let path = entry.path();
+            let by_pieces = by_pieces || entry.file_name() == "commit-graph";
+            let is_folder = plain(&path, (!by_pieces).then_some(limit))?.is_some_and(|found| found.is_dir());
+            // A link to a folder could lead round in a circle; git itself makes none there.
+            if is_folder && !path.is_symlink() {
+                waiting.push(path);
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Looks over the stores that a store of objects borrows from: git takes objects from there too.
+fn borrowed(objects: &Path, deep: usize, seen: &mut usize) -> Result<(), SourceError> {
+    if deep == 0 {
+        return Ok(());
+    }
+    let Some(lines) = text(&objects.join("info/alternates"))? else { return Ok(()) };
+    for line in lines.lines().filter(|line| !line.is_empty() && !line.starts_with('#')) {
+        let other = objects.join(line);
+        if other.is_dir() {
+            below(&other, LISTS, seen)?;
+            borrowed(&other, deep - 1, seen)?;
+        }
+    }
+    Ok(())
+}
+
+/// Looks over the files that settings include.
+fn included(settings: &Path, deep: usize) -> Result<(), SourceError> {
+    if deep == 0 {
+        return Ok(());
+    }
+    let Some(words) = text(settings)? else { return Ok(()) };
+    for path in includes(&words) {
+        let path = match path.strip_prefix("~/") {
+            Some(rest) => match std::env::var_os("HOME") {
+                Some(home) => PathBuf::from(home).join(rest),
+                None => continue,
+            },
+            None => settings.parent().unwrap_or(Path::new(".")).join(path),
+        };
+        plain(&path, Some(WORDS))?;
+        included(&path, deep - 1)?;
+    }
+    Ok(())
+}
+
+/// The paths under `[include]` and `[includeIf ...]`, whatever their condition.
+fn includes(settings: &str) -> Vec<String> {
+    let joined = settings.replace("\\\r\n", "").replace("\\\n", "");
+    let mut all = Vec::new();
+    let mut is_include = false;
+    for line in joined.lines() {
+        let mut line = line.trim_start_matches('\u{feff}').trim();
+        if let Some(section) = line.strip_prefix('[') {
+            let name: String = section.chars().take_while(char::is_ascii_alphanumeric).collect();
+            is_include = matches!(name.to_ascii_lowercase().as_str(), "include" | "includeif");
+            // A key may stand behind its section on one line.
+            line = section.rsplit_once(']').map_or("", |(_, rest)| rest).trim();
+        }
+        let Some((key, value)) = line.split_once('=') else { continue };
+        if is_include && key.trim().eq_ignore_ascii_case("path") {
+            all.push(unquoted(value.trim()));
+        }
+    }
+    all
+}
+
+/// A value of git's settings: quotes taken away, what a backslash stands before as it is, no remark behind it.
+fn unquoted(value: &str) -> String {
+    let (mut text, mut is_quoted, mut chars) = (String::new(), false, value.chars());
+    while let Some(one) = chars.next() {
+        match one {
+            '"' => is_quoted = !is_quoted,
+            '\\' => text.extend(chars.next()),
+            '#' | ';' if !is_quoted => break,
+            one => text.push(one),
+        }
+    }
+    text.trim_end().to_owned()
+}
+
+/// Looks over the files that settings name for what git ignores everywhere.
+pub(super) fn settings(repository: &git2::Repository) -> Result<(), SourceError> {
+    let Ok(settings) = repository.config().and_then(|mut all| all.snapshot()) else { return Ok(()) };
+    for name in ["core.excludesFile", "core.attributesFile"] {
+        if let Ok(path) = settings.get_path(name) {
+            // Where it is no file git reads nothing; `/dev/null` is how somebody says that there is none.
+            if path != Path::new("/dev/null") {
+                plain(&path, Some(WORDS))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Looks over what says which files of a folder count.
+pub(super) fn ignores(folder: &Path) -> Result<(), SourceError> {
+    IGNORES.iter().try_for_each(|name| plain(&folder.join(name), Some(WORDS)).map(drop))
+}
+
+/// The same for a folder and all those on the way from the top to a file below it.
+pub(super) fn ignores_to(top: &Path, file: &str) -> Result<(), SourceError> {
+    ignores(top)?;
+    folders(file).try_for_each(|folder| ignores(&top.join(folder)))
+}
+
+/// Reads a short file of a git directory; none where there is none.
+fn text(path: &Path) -> Result<Option<String>, SourceError> {
+    if !plain(path, Some(WORDS))?.is_some_and(|metadata| metadata.is_file()) {
+        return Ok(None);
+    }
+    let mut bytes = Vec::new();
+    let read = fs::File::open(path).and_then(|file| file.take(WORDS).read_to_end(&mut bytes));
+    Ok(read.ok().map(|_| String::from_utf8_lossy(&bytes).into_owned()))
+}
+
+/// Refuses what is neither file nor folder, at the end of a link too, and a file that is too long. What is not
+/// there, or may not be looked at, is left to git.
+fn plain(path: &Path, limit: Option<u64>) -> Result<Option<Metadata>, SourceError> {
+    let Ok(metadata) = fs::metadata(path) else { return Ok(None) };
+    let kind = metadata.file_type();
+    // A socket can't be opened as a file, and git itself lays one there.
+    let what = if kind.is_fifo() {
+        "a pipe"
+    } else if kind.is_char_device() || kind.is_block_device() {
+        "a device"
+    } else {
+        return match limit {
+            Some(limit) if metadata.is_file() && metadata.len() > limit => Err(SourceError::NotPlain {
+                path: path.to_owned(),
+                what: format!("{} bytes long, of which at most {limit} are read", metadata.len()),
+            }),
+            _ => Ok(Some(metadata)),
+        };
+    };
+    Err(SourceError::NotPlain { path: path.to_owned(), what: format!("{what}, where git reads a file") })
+}
+
+/// Refuses a commit, a tag or a tree that is too large, by its header, and any object whose own file is cut short:
+/// git's library would unpack the one whole, and look for the end of the other for ever. What is not here is said by
+/// whoever reads it.
+pub(super) fn light(repository: &git2::Repository, id: Oid) -> Result<(), git2::Error> {
+    let Ok((size, kind)) = repository.odb().and_then(|store| store.read_header(id)) else { return Ok(()) };
+    if kind != ObjectType::Blob && size > OBJECT {
+        return Err(git2::Error::from_str(&format!(
+            "the {} {id} is {size} bytes long; at most {OBJECT} are read",
+            kind.str()
+        )));
+    }
+    if is_cut_short(&repository.commondir().join("objects"), &id.to_string(), size, DEEP) {
+        return Err(git2::Error::new(
+            ErrorCode::HashsumMismatch,
+            ErrorClass::Odb,
+            format!("the file of the {} {id} is damaged", kind.str()),
+        ));
+    }
+    Ok(())
+}
+
+/// Whether an object that has a file of its own ends before it should, here or in a store that this one borrows from.
+fn is_cut_short(objects: &Path, id: &str, size: usize, deep: usize) -> bool {
+    let Some((folder, name)) = id.split_at_checked(2) else { return false };
+    if let Ok(file) = fs::File::open(objects.join(folder).join(name)) {
+        // A little more than there should be, so that what is too long is seen as well.
+        let most = u64::try_from(size).unwrap_or(u64::MAX).saturating_add(64);
+        let mut inflated = BufReader::new(flate2::read::ZlibDecoder::new(file).take(most));
+        // Before the bytes stand the kind and their number, with a zero behind.
+        let head = inflated.skip_until(0);
+        let rest = head.and_then(|_| std::io::copy(&mut inflated, &mut std::io::sink()));
+        return rest.map_or(true, |rest| u64::try_from(size) != Ok(rest));
+    }
+    if deep == 0 {
+        return false;
+    }
+    let Ok(Some(lines)) = text(&objects.join("info/alternates")) else { return false };
+    lines
+        .lines()
+        .filter(|line| !line.is_empty() && !line.starts_with('#'))
+        .any(|line| is_cut_short(&objects.join(line), id, size, deep - 1))
+}
+
+/// The same for the commits behind one, so many generations back.
+pub(super) fn light_line(
+    repository: &git2::Repository,
+    tip: Oid,
+    generations: usize,
+) -> Result<(), git2::Error> {
+    let mut own = vec![tip];
+    for _ in 0..=generations {
+        let mut next = Vec::new();
+        for id in own {
+            light(repository, id)?;
+            let Ok(commit) = repository.find_commit(id) else { continue };
+            next.extend(commit.parent_ids());
+        }
+        next.sort();
+        next.dedup();
+        own = next;
+    }
+    Ok(())
+}
+
+/// The same for every commit behind one: git's library reads them all to bring them in order.
+pub(super) fn light_history(repository: &git2::Repository, tip: Oid) -> Result<(), git2::Error> {
+    let (mut waiting, mut seen) = (vec![tip], std::collections::HashSet::from([tip]));
+    while let Some(id) = waiting.pop() {
+        light(repository, id)?;
+        // What a shallow clone cut off is not here.
+        let Ok(commit) = repository.find_commit(id) else { continue };
+        waiting.extend(commit.parent_ids().filter(|parent| seen.insert(*parent)));
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::includes;
+
+    /// As `git config` reads them: quotes, remarks, lines that go on, a key behind its section.
+    #[test]
+    fn included_settings_are_found_however_they_are_written() {
+        let text = "[core]\n\tpath = no\n[include]\n\tpath = a\n\tPath=\"b # c\" ; remark\n[includeIf \"gitdir:x]y\"]path = d\\\ne\n[Include]\n\tpath = \"f\\\\g\\\"h\"\n[user]\n\tpath = no\n";
+        assert_eq!(includes(text), ["a", "b # c", "de", "f\\g\"h"]);
+    }
+}
