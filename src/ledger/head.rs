@@ -24,9 +24,13 @@ pub(super) fn missing(why: &str) -> Sink {
 
 /// Says that a ledger was written for a later program, if it was: then nothing else about it is a fault.
 pub(super) fn newer(bytes: &[u8]) -> Option<Sink> {
+    newer_than_known(bytes).map(newer_format)
+}
+
+/// Returns the format of a ledger that was written for a later program.
+pub(super) fn newer_than_known(bytes: &[u8]) -> Option<u64> {
     let value: serde_yaml::Value = serde_yaml::from_slice(bytes).ok()?;
-    let format = value.get("format")?.as_u64()?;
-    (format > u64::from(FORMAT)).then(|| newer_format(format))
+    value.get("format")?.as_u64().filter(|format| *format > u64::from(FORMAT))
 }
 
 fn newer_format(format: u64) -> Sink {

@@ -9,6 +9,7 @@
 mod branches;
 mod disk;
 mod fault;
+mod imports;
 mod merge;
 mod objects;
 mod path;
@@ -27,6 +28,7 @@ mod tests;
 
 pub use branches::BranchFiles;
 pub use fault::{ReadFault, SourceError};
+pub use imports::{Drift, ImportFault, Imported, MOST_IMPORTS, Taken};
 pub use merge::Merged;
 pub use path::resolve;
 pub use place::Place;

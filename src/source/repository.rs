@@ -73,19 +73,39 @@ impl Repository {
             }
             Err(error) => return Err(open_error(folder, &error)),
         };
+        Ok(Some(Repository::of(repository)))
+    }
+
+    /// Opens the repository whose top, or bare git directory, a folder is, and no other.
+    ///
+    /// # Errors
+    /// Why there is none, in words.
+    pub(super) fn at(folder: &Path) -> Result<Repository, String> {
+        let flags = git2::RepositoryOpenFlags::NO_SEARCH;
+        let none: [&std::ffi::OsStr; 0] = [];
+        match git2::Repository::open_ext(folder, flags, none) {
+            Ok(repository) => Ok(Repository::of(repository)),
+            Err(error) if error.code() == ErrorCode::NotFound => {
+                Err("the folder is not the top of one".to_owned())
+            }
+            Err(error) => Err(open_error(folder, &error).to_string()),
+        }
+    }
+
+    fn of(repository: git2::Repository) -> Repository {
         let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
         let git_dir = real(repository.path());
         let top = repository.workdir().map(real);
         // By its work tree where that has a `.git`, so that a linked work tree stays itself.
         let open_at = top.clone().filter(|top| top.join(".git").exists()).unwrap_or_else(|| git_dir.clone());
-        Ok(Some(Repository {
+        Repository {
             common_dir: real(repository.commondir()),
             shallow: repository.is_shallow(),
             git_dir,
             top,
             open_at,
             idle: Mutex::new(vec![repository]),
-        }))
+        }
     }
 
     /// The git directory: a linked work tree has its own.

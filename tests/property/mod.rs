@@ -9,6 +9,7 @@ mod decisions;
 mod edits;
 mod figures;
 mod gate;
+mod imports;
 mod joint;
 mod judging;
 mod laws;
