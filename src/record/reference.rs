@@ -10,6 +10,13 @@ use std::cell::RefCell;
 use std::fmt;
 use std::sync::Arc;
 
+/// What ids match.
+macro_rules! id {
+    () => {
+        "[a-z0-9][a-z0-9-]*"
+    };
+}
+
 macro_rules! references {
     ($($name:ident: $kind:ident, $word:literal;)*) => {$(
         #[doc = concat!("Names one ", $word, ".")]
@@ -63,10 +70,18 @@ macro_rules! references {
                 stringify!($name).into()
             }
             fn json_schema(_: &mut SchemaGenerator) -> Schema {
+                // What is one programme's own is taken from no other ledger.
+                let (words, pattern) = match super::ImportedKind::of(RecordKind::$kind) {
+                    None => ("", concat!("^(", $word, "/)?", id!(), "$")),
+                    Some(_) => (
+                        "; `NAME:` before it for one of an import",
+                        concat!("^(", id!(), ":)?(", $word, "/)?", id!(), "$|^", $word, "/", id!(), ":", id!(), "$"),
+                    ),
+                };
                 json_schema!({
                     "type": "string",
-                    "description": concat!("the id of a ", $word, " (or `", $word, "/ID`; `NAME:` before it for one of an import)"),
-                    "pattern": concat!("^([a-z0-9][a-z0-9-]*:)?(", $word, "/)?[a-z0-9][a-z0-9-]*$|^", $word, "/[a-z0-9][a-z0-9-]*:[a-z0-9][a-z0-9-]*$")
+                    "description": format!(concat!("the id of a ", $word, " (or `", $word, "/ID`{})"), words),
+                    "pattern": pattern
                 })
             }
         }

@@ -13,7 +13,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::objects::{self, Objects};
 use super::path::clean;
 use super::{EntryKind, FileEntry, LEDGER_FILE, ReadFault, Repository, SourceError};
-use crate::record::{Import, RecordKind, Within, is_id, named};
+use crate::record::{Import, LedgerHead, RecordKind, Within, is_id, named};
 
 /// How many imports are read; further ones are a fault.
 pub const MOST_IMPORTS: usize = 16;
@@ -304,7 +304,6 @@ impl Home {
     pub(super) fn mounts(self: &Arc<Home>, head: Option<&[u8]>, is_past: bool) -> Mounts {
         let mut all: Vec<(Imported, Option<Arc<Mount>>)> = Vec::new();
         for (at, wanted) in head.map(imports).unwrap_or_default().into_iter().enumerate() {
-            let Some(wanted) = wanted else { continue };
             let name = wanted.name.as_str().to_owned();
             let found = if at >= MOST_IMPORTS {
                 let words = format!("there are more than {MOST_IMPORTS} imports, and no more are read");
@@ -325,16 +324,14 @@ impl Home {
     }
 }
 
-/// The entries of `imports:`; `None` for one that can't be read.
-fn imports(head: &[u8]) -> Vec<Option<Import>> {
+/// The entries of `imports:`, as whoever reads the record reads them; none of a `ledger.yaml` that is at fault.
+fn imports(head: &[u8]) -> Vec<Import> {
     // Most ledgers have none, and need not be read twice.
     if !head.windows(8).any(|own| own == b"imports:") {
         return Vec::new();
     }
-    let Ok(value) = serde_yaml::from_slice::<serde_yaml::Value>(head) else { return Vec::new() };
-    let list = value.get("imports").and_then(serde_yaml::Value::as_sequence);
-    let entries = list.into_iter().flatten().take(MOST_IMPORTS + 1);
-    entries.map(|entry| serde_yaml::from_value(entry.clone()).ok()).collect()
+    let found = crate::record::read::<LedgerHead>(LEDGER_FILE, head).value;
+    found.map(|head| head.imports.into_iter().take(MOST_IMPORTS + 1).collect()).unwrap_or_default()
 }
 
 impl Mounts {
@@ -426,11 +423,18 @@ mod tests {
 
     #[test]
     fn what_is_no_list_of_imports_imports_nothing() {
-        for head in ["", "imports:\n", "imports: 3\n", "imports: {a: b}\n", "imports: [\n"] {
-            assert!(imports(head.as_bytes()).is_empty(), "{head}");
+        let head = |rest: &str| imports(format!("format: 1\nprogramme: Test\n{rest}").as_bytes());
+        for rest in
+            ["", "imports:\n", "imports: 3\n", "imports: {a: b}\n", "imports: [\n", "imports: [{name: a}]"]
+        {
+            assert!(head(rest).is_empty(), "{rest}");
         }
         let many = format!("imports: [{}]", "{name: a, path: b, commit: abcdef1}, ".repeat(40));
-        assert_eq!(imports(many.as_bytes()).len(), MOST_IMPORTS + 1);
-        assert_eq!(imports(b"imports: [{name: a}, 3]"), [None, None]);
+        assert_eq!(head(&many).len(), MOST_IMPORTS + 1);
+        // A commit of digits alone is one too, whatever YAML takes it for.
+        for commit in ["1234567", "12345e7", "0123456", "\"1234567\""] {
+            let found = head(&format!("imports: [{{name: a, path: b, commit: {commit}}}]"));
+            assert_eq!(found[0].commit.as_str(), commit.trim_matches('"'));
+        }
     }
 }

@@ -1,7 +1,7 @@
 //! Records of another repository at a pinned commit: in every state, through a change of the commit, and at the gate.
 
 use super::bed::Bed;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The small ledger, its materials, process and evidence in a repository beside it; with the other's path and commit.
 fn shared() -> (Bed, PathBuf, String) {
@@ -30,24 +30,24 @@ fn shared() -> (Bed, PathBuf, String) {
     (bed, lib, commit)
 }
 
-fn git(bed: &Bed, at: &PathBuf, arguments: &[&str]) -> String {
+fn git(bed: &Bed, at: &Path, arguments: &[&str]) -> String {
     let run = bed.git_at(at, arguments);
     assert_eq!(run.code, Some(0), "{arguments:?}: {run:?}");
     run.out.trim().to_string()
 }
 
-fn write(at: &PathBuf, path: &str, text: &str) {
+fn write(at: &Path, path: &str, text: &str) {
     let path = at.join(path);
     std::fs::create_dir_all(path.parent().unwrap()).unwrap();
     std::fs::write(path, text).unwrap();
 }
 
-fn moved(bed: &Bed, lib: &PathBuf, path: &str) {
+fn moved(bed: &Bed, lib: &Path, path: &str) {
     write(lib, path, &bed.read(path));
     std::fs::remove_file(bed.top().join(path)).unwrap();
 }
 
-fn commit(bed: &Bed, at: &PathBuf, message: &str) -> String {
+fn commit(bed: &Bed, at: &Path, message: &str) -> String {
     git(bed, at, &["add", "-A"]);
     git(bed, at, &["commit", "-q", "--no-verify", "-m", message]);
     git(bed, at, &["rev-parse", "HEAD"])
@@ -65,7 +65,7 @@ fn pin(bed: &Bed, commit: &str) {
 }
 
 /// A richer prepreg in the other repository.
-fn richer(bed: &Bed, lib: &PathBuf) -> String {
+fn richer(bed: &Bed, lib: &Path) -> String {
     let text = std::fs::read_to_string(lib.join("materials/cw.yaml")).unwrap();
     write(lib, "materials/cw.yaml", &text.replace("content: 37 %", "content: 45 %"));
     commit(bed, lib, "richer")
@@ -157,11 +157,8 @@ fn a_decision_may_name_another_commit_and_nothing_in_it() {
         "{refused:?}"
     );
     assert_eq!(bed.read("ledger.yaml"), kept);
-    // Approved before, it explains every record that comes with the commit.
-    for arguments in [&["decide", "propose", "dd-001"][..]] {
-        let run = bed.bondline(arguments);
-        assert_eq!(run.code, Some(0), "{run:?}");
-    }
+    let proposed = bed.bondline(&["decide", "propose", "dd-001"]);
+    assert_eq!(proposed.code, Some(0), "{proposed:?}");
     assert!(bed.read("ledger.yaml").contains(&old));
 }
 
@@ -206,7 +203,7 @@ fn a_submodule_is_a_repository_too() {
     assert!(bed.read("ledger.yaml").contains(&commit));
     // A clone without its submodules says what to do.
     let clone = bed.beside("clone");
-    git(&bed, &bed.top().to_path_buf(), &["clone", "-q", ".", &clone.display().to_string()]);
+    git(&bed, bed.top(), &["clone", "-q", ".", &clone.display().to_string()]);
     let check = bed.bondline_at(&clone, &["check"]);
     assert!(check.flat().contains("git submodule update --init vendor/lib"), "{check:?}");
 }
@@ -241,4 +238,34 @@ fn pages_and_tables_have_the_imports_records() {
     assert!(materials.iter().any(|row| row["material"] == "lib:cw"));
     let specimens = tables["tables"]["specimens"].as_array().unwrap();
     assert!(specimens.iter().any(|row| row["evidence"] == "lib:e-modulus"));
+}
+
+#[test]
+fn evidence_may_move_to_a_shared_ledger_and_not_change_on_the_way() {
+    let (bed, lib, _) = shared();
+    // The move itself, held against the ledger that had it all.
+    bed.git(&["reset", "-q", "--soft", "HEAD~1"]);
+    let moved = bed.bondline(&["hook", "run"]);
+    assert!(!moved.flat().contains("altered-evidence"), "{moved:?}");
+    assert!(!moved.flat().contains("weakened"), "{moved:?}");
+    let data = std::fs::read_to_string(lib.join("evidence/data/m.csv")).unwrap();
+    write(&lib, "evidence/data/m.csv", &data.replace("61", "62"));
+    let other = commit(&bed, &lib, "another value");
+    pin(&bed, &other);
+    bed.git(&["add", "-A"]);
+    let altered = bed.bondline(&["hook", "run"]);
+    assert_eq!(altered.code, Some(1));
+    assert!(altered.flat().contains("altered-evidence"), "{altered:?}");
+}
+
+#[test]
+fn a_draft_of_the_work_tree_names_the_commit_and_not_what_comes_with_it() {
+    let (bed, lib, old) = shared();
+    let new = richer(&bed, &lib);
+    pin(&bed, &new);
+    let drafted = bed.bondline(&["decide", "draft", "Richer", "--from-worktree"]);
+    assert_eq!(drafted.code, Some(0), "{drafted:?}");
+    let text = bed.read("decisions/dd-001-richer.yaml");
+    assert_eq!(text.matches("set:").count() + text.matches("add:").count(), 1, "{text}");
+    assert!(text.contains(&old) && text.contains(&new) && text.contains("ledger#imports"), "{text}");
 }
