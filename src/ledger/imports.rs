@@ -19,12 +19,14 @@ pub(super) fn faults(files: &dyn Files, imports: &mut [Imported]) -> Sink {
         let at = |key: &str| At::from(entry("imports", own.at, key));
         match &own.outcome {
             Err(fault) => {
-                let rule = match fault {
-                    ImportFault::Written(..) | ImportFault::Outside(_) | ImportFault::Link(_) => "bad-import",
-                    _ => "import-missing",
+                let (key, words) = (at(fault.key()), fault.to_string());
+                let raised = match fault {
+                    ImportFault::Written(..) | ImportFault::Outside(_) | ImportFault::Link(_) => {
+                        sink.error("bad-import", key, words).label("no import")
+                    }
+                    _ => sink.error("import-missing", key, words).label("not found"),
                 };
-                let label = if rule == "bad-import" { "no import" } else { "not found" };
-                sink.error(rule, at(fault.key()), fault.to_string()).label(label).help(fault.mend());
+                raised.help(fault.mend());
             }
             Ok(taken) => {
                 let file = crate::record::named(Some(&own.name), super::find::HEAD_FILE);
