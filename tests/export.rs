@@ -1,5 +1,7 @@
 //! Exports: the description is current, all forms say the same, what was not ours is left alone. The forms are read
-//! by other programs (`tests/outside/tables.py`).
+//! by other programs (`tests/outside/tables.py`, a server of PostgreSQL).
+
+mod postgres;
 
 use crate::outside::python;
 use crate::support::{Bench, root};
@@ -310,8 +312,13 @@ fn near(shown: &str, value: f64, what: &str) {
 #[test]
 fn what_is_no_export_is_left_alone() {
     let bench = Bench::small();
-    for (form, path) in [("csv", "out"), ("xlsx", "out.xlsx"), ("json", "out.json"), ("sqlite", "out.sqlite")]
-    {
+    for (form, path) in [
+        ("csv", "out"),
+        ("xlsx", "out.xlsx"),
+        ("json", "out.json"),
+        ("sqlite", "out.sqlite"),
+        ("sql", "out.sql"),
+    ] {
         let run = |more: &[&str]| {
             let to = format!("../{path}");
             bench.run(&[&["export", form, "--out", &to][..], more].concat())

@@ -138,8 +138,19 @@ fn every_answer_has_a_case() {
         .collect();
     assert!(lost.is_empty(), "answers without a case: {lost:?}");
     // Files of a case that the runner does not know would say nothing.
-    const KNOWN: [&str; 10] =
-        ["base", "cmd", "commits", "expected.txt", "git", "ledger", "make", "removed", "staged", "why.md"];
+    const KNOWN: [&str; 11] = [
+        "base",
+        "beside",
+        "cmd",
+        "commits",
+        "expected.txt",
+        "git",
+        "ledger",
+        "make",
+        "removed",
+        "staged",
+        "why.md",
+    ];
     for (name, case) in cases() {
         for entry in fs::read_dir(case).unwrap() {
             let own = entry.unwrap().file_name().to_string_lossy().into_owned();

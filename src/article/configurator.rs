@@ -8,7 +8,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Decimal, Quantity, Spread};
 use crate::record::{
     Address, AttributeValue, CoatRole, CureSegment, Cycle, Exposure, Finish, Joint, Material, MaterialKind,
-    Panel, Process, Recipe, RecordKind, Text, Tool, Zone,
+    Panel, Process, Recipe, RecordKind, Text, Tool, Zone, without_import,
 };
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
@@ -104,7 +104,12 @@ pub fn designation(material: &Entry<Material>) -> String {
     match &material.value.designation {
         Some(text) => text.to_string(),
         // The first of `formerly` is the oldest name that evidence can know it by.
-        None => material.value.formerly.first().map_or_else(|| material.id.clone(), Text::to_string),
+        // In another ledger it is called what it is called there.
+        None => material
+            .value
+            .formerly
+            .first()
+            .map_or_else(|| without_import(&material.id).to_string(), Text::to_string),
     }
 }
 

@@ -3,7 +3,7 @@
 use super::{ArticleError, LayerRole, expand};
 use crate::ledger::{Entry, Ledger};
 use crate::record::{
-    Address, FinishRef, Joint, MaterialKind, Panel, RecordKind, SubjectKind, SubjectLabel, Zone,
+    Address, FinishRef, Joint, MaterialKind, Panel, RecordKind, SubjectKind, SubjectLabel, Zone, without_kind,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -123,7 +123,9 @@ impl Subject {
             }
             "bond" => {
                 let (adhesive, rest) = rest.split_once('@')?;
-                let (process, faces) = rest.split_once(':')?;
+                // A name of an import has a colon too.
+                let at = [":laminate.", ":sheet."].iter().filter_map(|begin| rest.find(begin)).min()?;
+                let (process, faces) = (rest.get(..at)?, rest.get(at + 1..)?);
                 let (one, two) = faces.split_once('+')?;
                 Some(Self::bond(adhesive, process, face(one)?, face(two)?))
             }
@@ -139,7 +141,7 @@ impl Subject {
     /// Reads the one-key map that records write; `None` where its shape is wrong.
     pub fn from_label(label: &SubjectLabel) -> Option<Self> {
         let words = |list: &[crate::record::Text]| -> Vec<String> {
-            list.iter().map(|text| text.as_str().rsplit('/').next().unwrap_or_default().to_string()).collect()
+            list.iter().map(|text| without_kind(text.as_str())).collect()
         };
         if let Some(list) = &label.lamina {
             return match words(list).as_slice() {
@@ -157,7 +159,7 @@ impl Subject {
             };
         }
         if let Some(recipe) = &label.laminate {
-            return Some(Subject::Laminate(recipe.as_str().trim_start_matches("recipe/").to_string()));
+            return Some(Subject::Laminate(without_kind(recipe.as_str())));
         }
         if let Some(list) = &label.painted {
             return match words(list).as_slice() {
@@ -170,26 +172,23 @@ impl Subject {
         if let Some(list) = &label.bond {
             let list: Vec<&str> = list.iter().map(|text| text.as_str()).collect();
             return match list.as_slice() {
-                [adhesive, process, one, two] => Some(Self::bond(
-                    adhesive.trim_start_matches("material/"),
-                    process.trim_start_matches("process/"),
-                    face(one)?,
-                    face(two)?,
-                )),
+                [adhesive, process, one, two] => {
+                    Some(Self::bond(&without_kind(adhesive), &without_kind(process), face(one)?, face(two)?))
+                }
                 _ => None,
             };
         }
         if let Some(list) = &label.sheet {
             return match list.as_slice() {
                 [material, thickness] => Some(Subject::Sheet(
-                    material.as_str().trim_start_matches("material/").to_string(),
+                    without_kind(material.as_str()),
                     sheet_thickness(thickness.as_str())?,
                 )),
                 _ => None,
             };
         }
         if let Some(panel) = &label.panel {
-            return Some(Subject::Panel(panel.as_str().trim_start_matches("panel/").to_string()));
+            return Some(Subject::Panel(without_kind(panel.as_str())));
         }
         (label.programme == Some(true)).then_some(Subject::Programme)
     }
@@ -198,8 +197,8 @@ impl Subject {
 fn face(text: &str) -> Option<Face> {
     let (kind, id) = text.split_once('.')?;
     match kind {
-        "laminate" => Some(Face::Laminate(id.to_string())),
-        "sheet" => Some(Face::Sheet(id.to_string())),
+        "laminate" => Some(Face::Laminate(without_kind(id))),
+        "sheet" => Some(Face::Sheet(without_kind(id))),
         _ => None,
     }
 }

@@ -22,6 +22,18 @@ pub enum DecideError {
         /// The address.
         address: String,
     },
+    /// A change is of a record of another ledger.
+    #[error(
+        "change {at}: `{address}` is a record of the import `{import}`, which can't be changed from here"
+    )]
+    Imported {
+        /// Which change, from 1.
+        at: usize,
+        /// The record.
+        address: String,
+        /// The import.
+        import: String,
+    },
     /// A change names no place that there is.
     #[error("change {at}: `{address}` has no `{route}`")]
     NoPlace {
@@ -138,6 +150,7 @@ impl DecideError {
     pub fn at(&self) -> usize {
         match self {
             DecideError::NoRecord { at, .. }
+            | DecideError::Imported { at, .. }
             | DecideError::NoPlace { at, .. }
             | DecideError::MovedOn { at, .. }
             | DecideError::Renamed { at, .. }
@@ -325,6 +338,9 @@ pub(super) fn record(
 ) -> Result<(Address, String), DecideError> {
     let missing = || DecideError::NoRecord { at, address: text.to_string() };
     let address = Address::parse(text).ok_or_else(missing)?;
+    if let Some(import) = address.import() {
+        return Err(DecideError::Imported { at, address: address.to_string(), import: import.to_string() });
+    }
     // A decision may go on from what one before it adds.
     let new = format!("{}/{}.yaml", address.kind().folder(), address.id());
     let file = match ledger.file_of(&address) {
@@ -367,8 +383,9 @@ fn added(
 ) -> Result<(String, Vec<u8>), DecideError> {
     let unclear = |problem: String| DecideError::Unclear { at, problem };
     let address = Address::parse(text).filter(|address| address.kind() != RecordKind::Ledger);
-    let address =
-        address.ok_or_else(|| unclear(format!("`{text}` is no address of a new record: write `kind/id`")))?;
+    let address = address
+        .filter(|address| address.import().is_none())
+        .ok_or_else(|| unclear(format!("`{text}` is no address of a new record: write `kind/id`")))?;
     let file = format!("{}/{}.yaml", address.kind().folder(), address.id());
     let taken = ledger.file_of(&address).is_some() || snapshot.entry(&file).is_some();
     if taken && !matches!(texts.get(&file), Some(None)) || matches!(texts.get(&file), Some(Some(_))) {

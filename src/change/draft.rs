@@ -228,7 +228,8 @@ pub fn changes_between(
     let mut found = Edited::default();
     let (old, new) = (files(base), files(head));
     let addresses: BTreeSet<&Address> = old.keys().chain(new.keys()).collect();
-    for address in addresses {
+    // What another ledger changed comes with its commit, which `ledger.yaml` names.
+    for address in addresses.into_iter().filter(|address| address.import().is_none()) {
         let (was, is) = (old.get(address), new.get(address));
         let same = match (was, is) {
             (Some(was), Some(is)) => before.read(was).ok() == after.read(is).ok(),

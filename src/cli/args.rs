@@ -961,6 +961,15 @@ pub enum ExportForm {
     Json,
     /// A SQLite database
     Sqlite,
+    /// A script that loads the tables into a database of another server
+    Sql,
+}
+
+/// The servers that a script is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SqlDialect {
+    /// PostgreSQL, by its program psql
+    Postgres,
 }
 
 /// Write mass, margins, duties, evidence and the rest as tables for other tools
@@ -972,10 +981,17 @@ pub struct ExportArgs {
     /// The form
     #[arg(value_enum, value_name = "FORM")]
     pub form: ExportForm,
-    /// Where: a folder for CSV, else a file; `-` is standard output, for JSON alone. Where absent
-    /// `bondline-export` with the form's ending in this folder, for JSON standard output
+    /// Where: a folder for CSV, else a file; `-` is standard output, for JSON and SQL alone. Where absent
+    /// `bondline-export` with the form's ending in this folder, for JSON and SQL standard output
     #[arg(long, value_name = "PATH")]
     pub out: Option<PathBuf>,
+    /// For SQL: which server reads it; `postgres` where absent
+    #[arg(long, value_enum)]
+    pub dialect: Option<SqlDialect>,
+    /// For SQL: the schema that the tables are put into, so that many programmes lie in one database; where absent the
+    /// programme's name in small letters, with `_` between its words
+    #[arg(long, value_name = "NAME")]
+    pub schema: Option<String>,
     /// Which state is read
     #[command(flatten)]
     pub source: Source,

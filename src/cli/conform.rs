@@ -141,6 +141,12 @@ fn asked<'l>(args: &ConformArgs, now: &'l Loaded) -> Result<Vec<&'l Entry<Eviden
             return Err(failure);
         }
         let entry = now.ledger.evidence.get(found.id()).ok_or_else(unknown)?;
+        if let Some(import) = found.import() {
+            return Err(Failure::new(
+                format!("{found} is a record of the import `{import}`, which can't be changed from here"),
+                "conform it in its own repository, and name that commit under `imports` in `ledger.yaml`",
+            ));
+        }
         if list.iter().all(|other| other.id != entry.id) {
             list.push(entry);
         }

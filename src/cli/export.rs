@@ -3,7 +3,7 @@
 use super::args::{ExportArgs, ExportForm};
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
 use super::files::{beside, replace};
-use crate::export::{Contents, ExportError, Source, TABLES, contents, csv, json, sqlite, xlsx};
+use crate::export::{Contents, ExportError, Source, TABLES, contents, csv, json, postgres, sqlite, xlsx};
 use crate::report::page::count;
 use crate::source::Origin;
 use serde_json::json;
@@ -20,6 +20,7 @@ pub(super) fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
+    let schema = asked_schema(args)?;
     let place = context.place()?;
     let loaded = to_the_end(context.load_with(&place, &args.source, &args.with)?);
     let to = target(context, args)?;
@@ -48,6 +49,10 @@ pub(super) fn run(
     for lost in &found.lost {
         writeln!(err, "note: {lost} is not there; its cells are left empty")?;
     }
+    if args.form == ExportForm::Sql {
+        let schema = schema.unwrap_or_else(|| postgres::Schema::of_tables(&found));
+        return script(context, args, to.as_deref(), &found, &schema, out, err);
+    }
     let Some(to) = to else {
         let head = context.report_head(&loaded, &evaluation);
         writeln!(out, "{:#}", loaded.document(head.add_to(json::document(&found))))?;
@@ -65,8 +70,60 @@ pub(super) fn run(
             write_file(&to, |file| writeln!(file, "{document:#}"))?;
         }
         ExportForm::Sqlite => write_database(&to, &found)?,
+        ExportForm::Sql => {}
     }
     said(context, args, &to, &found, out)
+}
+
+/// The schema that was asked for, where it can be one and where a script is written at all.
+fn asked_schema(args: &ExportArgs) -> Result<Option<postgres::Schema>, Failure> {
+    let given = match (&args.schema, args.dialect) {
+        (Some(_), _) => "--schema",
+        (None, Some(_)) => "--dialect",
+        (None, None) => return Ok(None),
+    };
+    if args.form != ExportForm::Sql {
+        return Err(Failure::new(
+            format!("`{given}` is for `export sql` alone"),
+            "leave it out, or write `export sql --dialect postgres`",
+        ));
+    }
+    let named = args.schema.as_deref().map(postgres::Schema::named).transpose();
+    named.map_err(|error| {
+        Failure::new(
+            error.to_string(),
+            "name another one behind --schema, such as the programme in small letters",
+        )
+    })
+}
+
+/// Writes the script to a file or to standard output.
+fn script(
+    context: &Context,
+    args: &ExportArgs,
+    to: Option<&Path>,
+    found: &Contents,
+    schema: &postgres::Schema,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let mut replaced = 0;
+    match to {
+        None => replaced = postgres::write(found, schema, out)?,
+        Some(to) => write_file(to, |file| {
+            let mut buffer = std::io::BufWriter::new(file);
+            replaced = postgres::write(found, schema, &mut buffer)?;
+            buffer.flush()
+        })?,
+    }
+    if replaced > 0 {
+        let all = count(replaced, "NUL character");
+        writeln!(err, "note: PostgreSQL has no NUL in texts; {all} became U+FFFD")?;
+    }
+    match to {
+        None => Ok(Status::Done),
+        Some(to) => said(context, args, to, found, out),
+    }
 }
 
 fn said(
@@ -91,7 +148,7 @@ fn said(
     let form = match args.form {
         ExportForm::Csv => "a file each",
         ExportForm::Xlsx => "a sheet each",
-        ExportForm::Json | ExportForm::Sqlite => "with keys",
+        ExportForm::Json | ExportForm::Sqlite | ExportForm::Sql => "with keys",
     };
     writeln!(
         out,
@@ -116,10 +173,10 @@ fn commit(loaded: &Loaded) -> Option<String> {
 fn target(context: &Context, args: &ExportArgs) -> Result<Option<PathBuf>, Failure> {
     let is_out = |path: &Path| path.as_os_str() == "-";
     match (&args.out, args.form) {
-        (None, ExportForm::Json) => Ok(None),
-        (Some(path), ExportForm::Json) if is_out(path) => Ok(None),
+        (None, ExportForm::Json | ExportForm::Sql) => Ok(None),
+        (Some(path), ExportForm::Json | ExportForm::Sql) if is_out(path) => Ok(None),
         (Some(path), _) if is_out(path) => Err(Failure::new(
-            "only `export json` can be written to standard output",
+            "only `export json` and `export sql` can be written to standard output",
             "name a folder for CSV, or a file, behind --out",
         )),
         // From where the program was told to stand, as every other path.
@@ -141,6 +198,7 @@ fn may_overwrite(to: &Path, form: ExportForm) -> Result<(), Failure> {
         ExportForm::Xlsx => about.is_file() && File::open(to).is_ok_and(xlsx::is_export),
         ExportForm::Json => about.is_file() && json::is_export(&head(to)),
         ExportForm::Sqlite => about.is_file() && sqlite::is_export(&head(to)),
+        ExportForm::Sql => about.is_file() && postgres::is_export(&head(to)),
     };
     if known {
         return Ok(());

@@ -7,11 +7,15 @@ use serde_json::{Map, Value, json};
 pub fn markdown() -> String {
     let mut out = format!(
         "# Tables of `bondline export`, form {FORM}\n\n\
-         Written from the list in the program; a test holds it to that. All four forms have these tables and columns. \
+         Written from the list in the program; a test holds it to that. All five forms have these tables and columns. \
          CSV: one file a table, RFC 4180, UTF-8; a text that begins with `=`, `+`, `-`, `@`, a tab or a carriage return \
          has a `'` before it, so that no spreadsheet takes it for a formula. XLSX: one sheet a table with the unit in \
          the header, sums and what follows from other columns as formulas. JSON: one document `export/{FORM}`, tables \
-         under `tables`. SQLite: typed columns, keys and foreign keys; `user_version` is {FORM}. A cell that is empty \
+         under `tables`. SQLite: typed columns, keys and foreign keys; `user_version` is {FORM}. SQL: a script for PostgreSQL that `psql` \
+         loads, in one transaction; a schema a programme, typed columns (text, double precision, bigint, boolean, date), \
+         keys and foreign keys, what is said here as comments, and beside the tables `export`, one row with `programme`, \
+         `form` ({FORM}), `state`, `commit`, `decisions`, `today`, `program`, `loaded` (when), `caution`. Loaded again, the \
+         rows are replaced and the tables stay, with views and grants on them; `\\0` in a text becomes U+FFFD. A cell that is empty \
          was not recorded or does not apply. Figures are not rounded.\n\n\
          An engineering aid, not approved data and not a finding of compliance.\n"
     );
@@ -82,7 +86,7 @@ fn cell(column: &Column) -> Value {
 }
 
 /// What a column means, with what it names and how it follows from others.
-fn meaning(column: &Column) -> String {
+pub(super) fn meaning(column: &Column) -> String {
     let mut words = column.meaning.to_string();
     if let Some(names) = column.names {
         words.push_str(&format!(" Names a row of `{names}`."));

@@ -1,7 +1,8 @@
-//! The tables in which a ledger leaves for other tools: one list of tables and columns, four forms.
+//! The tables in which a ledger leaves for other tools: one list of tables and columns, five forms.
 //!
 //! Everything here shows what other rooms found. `schema/export.md` is written from [`TABLES`]; so are the headers
-//! of CSV and XLSX, the keys of JSON and the columns of SQLite.
+//! of CSV and XLSX, the keys of JSON and the columns of SQLite and
+//! PostgreSQL.
 
 mod contents;
 pub mod csv;
@@ -9,6 +10,7 @@ mod document;
 mod engineering;
 pub mod json;
 mod list;
+pub mod postgres;
 mod proof;
 mod shop;
 pub mod sqlite;

@@ -5,12 +5,14 @@ use crate::article::Subject;
 use crate::change::approved::altered;
 use crate::change::diff::{Edits, tree};
 use crate::change::impact::renamed_subject;
-use crate::ledger::Ledger;
+use crate::ledger::{Entry, Ledger};
 use crate::qualify::complete::Completion;
 use crate::qualify::concede::is_approved_by_roles;
 use crate::record::{
-    Address, Approval, Concession, Conformed, Evidence, EvidenceState, PolicyLevel, RecordKind,
+    Address, Approval, Concession, Conformed, Evidence, EvidenceState, PolicyLevel, RecordKind, import_of,
+    without_import,
 };
+use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The keys of finished evidence that may not differ.
@@ -83,6 +85,9 @@ pub fn altered_evidence(
         }
         // Reports and other records go by the name of what was finished: it stays.
         let Some(now) = staged.evidence.get(&entry.id) else {
+            if is_moved((base, entry), staged) {
+                continue;
+            }
             if !staged.broken.contains(&Address::new(RecordKind::Evidence, entry.id.clone())) {
                 let message = format!("evidence/{} was finished and conformed, and is gone", entry.id);
                 let (mut found, key) = finding(RecordKind::Evidence, &entry.id, "", message);
@@ -98,6 +103,10 @@ pub fn altered_evidence(
         }
         let completion = completions.get(&entry.id);
         for key in differing(old, &now.value, completion.and_then(|one| one.as_ref().ok()), edits) {
+            // What another ledger added to its own is held against its own commits, by its own gate.
+            if key == "conformed" && completion.is_some() && import_of(&entry.id).is_some() {
+                continue;
+            }
             let why = match completion {
                 Some(Err(why)) if key == "conformed" => {
                     format!(", and is not what completing it gives: {why}")
@@ -137,6 +146,35 @@ pub fn altered_evidence(
         }
     }
     all
+}
+
+/// Returns whether finished evidence stands in another ledger now that this one imports, or stood in one and stands here,
+/// word for word but for the import's name.
+fn is_moved((base, old): (&Ledger, &Entry<Evidence>), staged: &Ledger) -> bool {
+    let digest = |ledger: &Ledger, id: &str| ledger.data.get(id).map(|data| data.digest.clone());
+    let own = without_imports(tree(&*old.value));
+    staged.evidence.values().any(|now| {
+        without_import(&now.id) == without_import(&old.id)
+            && (import_of(&now.id).is_some() || import_of(&old.id).is_some())
+            && without_imports(tree(&*now.value)) == own
+            && digest(staged, &now.id) == digest(base, &old.id)
+    })
+}
+
+/// A record's values with every name as it is in its own ledger.
+fn without_imports(value: Value) -> Value {
+    match value {
+        Value::String(text) => Value::String(match text.split_once('.') {
+            // A face of a bond says of what kind it is first.
+            Some((face @ ("laminate" | "sheet"), id)) => format!("{face}.{}", without_import(id)),
+            _ => without_import(&text).to_string(),
+        }),
+        Value::Array(all) => all.into_iter().map(without_imports).collect(),
+        Value::Object(all) => {
+            Value::Object(all.into_iter().map(|(key, one)| (key, without_imports(one))).collect())
+        }
+        other => other,
+    }
 }
 
 /// Returns whether a concession differs only in that what it names is called otherwise now.

@@ -1,6 +1,7 @@
 //! What the ledger asks of the files it is read from.
 
-use crate::source::{EntryKind, Origin, Snapshot};
+use crate::record::{import_of, named, without_import};
+use crate::source::{EntryKind, Imported, Origin, Snapshot};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -28,6 +29,12 @@ pub trait Files: Sync {
     /// Returns the id of bytes that were read; `None` where such ids are not used.
     fn blob_of(&self, _bytes: &[u8]) -> Option<String> {
         None
+    }
+
+    /// Returns how the ledgers were found that `ledger.yaml` imports, in its order. The files of records that are
+    /// taken from them are among [`Files::paths`], with the import's name and `:` before the path that they have there.
+    fn imports(&self) -> Vec<Imported> {
+        Vec::new()
     }
 }
 
@@ -110,6 +117,8 @@ pub(super) fn resolve(record: &str, relative: &str) -> Option<String> {
     if relative.starts_with('/') || drive {
         return None;
     }
+    // A record of an import names files of its own ledger.
+    let (import, record) = (import_of(record), without_import(record));
     let folder = record.rsplit_once('/').map_or("", |(folder, _)| folder);
     let mut parts: Vec<&str> = Vec::new();
     for part in folder.split('/').chain(relative.split('/')) {
@@ -122,12 +131,15 @@ pub(super) fn resolve(record: &str, relative: &str) -> Option<String> {
             part => parts.push(part),
         }
     }
-    (!parts.is_empty()).then(|| parts.join("/"))
+    (!parts.is_empty()).then(|| named(import, &parts.join("/")))
 }
 
 impl Files for Snapshot {
     fn paths(&self) -> Vec<String> {
-        self.files().filter(|file| file.kind == EntryKind::Regular).map(|file| file.path.clone()).collect()
+        let own = self.files().filter(|file| file.kind == EntryKind::Regular).map(|file| file.path.clone());
+        let mut all: Vec<String> = own.chain(self.imported_paths()).collect();
+        all.sort_unstable();
+        all
     }
 
     fn oddities(&self) -> Vec<(String, String)> {
@@ -151,9 +163,13 @@ impl Files for Snapshot {
     fn blob_id(&self, path: &str) -> Option<String> {
         match self.origin() {
             // There the id is worked out from the bytes: reading them twice would cost more than it saves.
-            Origin::WorkTree => None,
+            Origin::WorkTree if import_of(path).is_none() => None,
             _ => Snapshot::blob_id(self, path),
         }
+    }
+
+    fn imports(&self) -> Vec<Imported> {
+        Snapshot::imports(self)
     }
 
     fn blob_of(&self, bytes: &[u8]) -> Option<String> {

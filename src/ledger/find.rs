@@ -2,7 +2,7 @@
 
 use super::Files;
 use super::sink::{At, Sink};
-use crate::record::{Address, Level, RecordKind, id_of};
+use crate::record::{Address, Level, RecordKind, import_of, is_id, named, without_import};
 use std::collections::BTreeMap;
 
 /// The file that makes a directory a ledger.
@@ -13,7 +13,7 @@ pub(super) const HEAD_FILE: &str = "ledger.yaml";
 pub(super) struct Found {
     /// Kind, by the folder.
     pub kind: RecordKind,
-    /// Id, by the stem, in lower case.
+    /// Id, by the stem, in lower case; of a record of an import with the import's name before it.
     pub id: String,
     /// Path relative to the ledger's root.
     pub file: String,
@@ -69,7 +69,8 @@ pub(super) fn records(files: &dyn Files) -> (Vec<Found>, Vec<Sink>, Vec<Address>
 }
 
 fn record(path: &str, sink: &mut Sink) -> Option<Found> {
-    let (top, rest) = path.split_once('/')?;
+    let import = import_of(path);
+    let (top, rest) = without_import(path).split_once('/')?;
     let kind = RecordKind::by_folder(top)?;
     let name = rest.rsplit('/').next()?;
     let (stem, ending) = name.rsplit_once('.')?;
@@ -81,7 +82,7 @@ fn record(path: &str, sink: &mut Sink) -> Option<Found> {
         }
         return None;
     }
-    let usable = id_of(kind, stem).is_ok_and(|id| id == stem);
+    let usable = is_id(stem);
     if !usable {
         sink.error(
             "bad-id",
@@ -96,7 +97,7 @@ fn record(path: &str, sink: &mut Sink) -> Option<Found> {
             .label("reserved name")
             .help("rename it: Windows keeps `con`, `nul`, `aux`, `prn`, `com1` to `lpt9` for devices");
     }
-    Some(Found { kind, id: stem.to_lowercase(), file: path.to_string(), usable })
+    Some(Found { kind, id: named(import, &stem.to_lowercase()), file: path.to_string(), usable })
 }
 
 /// Names of devices under Windows, whatever their case and ending.

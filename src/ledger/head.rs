@@ -27,9 +27,13 @@ pub(super) fn missing(why: &str) -> Sink {
 
 /// Says that a ledger was written for a later program, if it was: then nothing else about it is a fault.
 pub(super) fn newer(bytes: &[u8]) -> Option<Sink> {
+    newer_than_known(bytes).map(|format| format_of(format, OLDEST, FORMAT))
+}
+
+/// Returns the format of a ledger that was written for a later program.
+pub(super) fn newer_than_known(bytes: &[u8]) -> Option<u64> {
     let value: serde_yaml::Value = serde_yaml::from_slice(bytes).ok()?;
-    let format = value.get("format")?.as_u64()?;
-    (format > u64::from(FORMAT)).then(|| format_of(format, OLDEST, FORMAT))
+    value.get("format")?.as_u64().filter(|format| *format > u64::from(FORMAT))
 }
 
 /// Says what a ledger's format means to a program that reads those from `oldest` to `own`: an older one is read

@@ -5,7 +5,9 @@ use super::counted::Reading;
 use super::sink::{At, Sink};
 use super::words::suggest;
 use super::{Entry, Ledger, Records};
-use crate::record::{Address, Material, MaterialKind, MaterialRef, RecordKind, Sourced, Text};
+use crate::record::{
+    Address, Material, MaterialKind, MaterialRef, RecordKind, Sourced, Text, import_of, without_import,
+};
 use std::collections::BTreeMap;
 
 /// Which record of several that go by the same is the first; looked up once for all of them.
@@ -50,7 +52,7 @@ impl<'a> Known<'a> {
         if let Some(entry) = records.get(id) {
             return Some(entry);
         }
-        if !self.ledger.broken.contains(&Address::new(kind, id)) {
+        if !self.ledger.broken.contains(&Address::new(kind, id)) && !self.ledger.is_of_lost_import(id) {
             let help = missing_help(self.ledger, kind, id, records.keys().map(String::as_str));
             sink.error("unknown-reference", at, format!("there is no {kind} `{id}`"))
                 .label(format!("unknown {kind}"))
@@ -129,6 +131,9 @@ pub(super) fn missing_help<'a>(
     id: &str,
     known: impl Iterator<Item = &'a str>,
 ) -> String {
+    if let Some(import) = ledger.unknown_import(id) {
+        return format!("write `{import}` under `imports` in `ledger.yaml`, or name a {kind} of this ledger");
+    }
     let other = RecordKind::ALL
         .iter()
         .copied()
@@ -140,8 +145,15 @@ pub(super) fn missing_help<'a>(
             with_article(spoken(kind))
         );
     }
-    suggest(id, known)
-        .unwrap_or_else(|| format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder()))
+    let known: Vec<&str> = known.collect();
+    if let Some(shared) = known.iter().find(|one| **one != id && without_import(one) == id) {
+        return format!("did you mean `{shared}`, of an import?");
+    }
+    let near = suggest(id, known.into_iter());
+    near.unwrap_or_else(|| match import_of(id) {
+        Some(import) => format!("name a {kind} that `{import}` has in the commit that is imported"),
+        None => format!("write `{}/{id}.yaml`, or name another {kind}", kind.folder()),
+    })
 }
 
 /// Joins words to `a core, a mesh or an adhesive`.

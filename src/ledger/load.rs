@@ -7,12 +7,15 @@ use super::recall::Work;
 use super::sink::{Sink, settle};
 use super::words::suggest;
 use super::{
-    Entry, Files, Ledger, Recall, Records, TestData, built, circles, conditions, data, design, head,
+    Entry, Files, Ledger, Recall, Records, TestData, built, circles, conditions, data, design, head, imports,
     multitude, proof, steering,
 };
-use crate::record::{Address, Fault, LedgerHead, Level, Named, Place, ReadOutcome, RecordKind};
+use crate::record::{
+    Address, Evidence, Fault, LedgerHead, Level, Named, Place, ReadOutcome, RecordKind, Within, import_of,
+};
 use crate::source::RECORD_LIMIT;
 use rayon::prelude::*;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 impl Ledger {
@@ -25,10 +28,27 @@ impl Ledger {
         let (found, mut sinks, unread) = find::records(files);
         ledger.broken.extend(unread);
         read_head(files, recall, &mut ledger, &mut sinks);
+        ledger.imports = files.imports();
+        let sink = imports::faults(files, &mut ledger.imports);
+        if sink.has_errors() {
+            ledger.broken.insert(Address::ledger());
+        }
+        sinks.push(sink);
+        let withins: BTreeMap<&str, &Arc<Within>> = ledger
+            .imports
+            .iter()
+            .filter_map(|own| Some((own.name.as_str(), &own.outcome.as_ref().ok()?.within)))
+            .collect();
+        // Of an import that can't be read nothing but that is said.
+        let found: Vec<Found> = found
+            .into_iter()
+            .filter(|own| import_of(&own.file).is_none_or(|import| withins.contains_key(import)))
+            .collect();
         let mut reading = Reading {
             files,
             recall,
             found: &found,
+            withins: &withins,
             faults: Vec::new(),
             named: Vec::new(),
             broken: Vec::new(),
@@ -54,6 +74,7 @@ impl Ledger {
         let missing: Vec<Fault> = ids.iter().filter_map(|named| ledger.unknown(named)).collect();
         ledger.faults.extend(missing);
         others.iter().for_each(|named| ledger.meant(named));
+        sinks.push(imports::leave_out(&mut ledger));
         let judged = judge(&ledger, files, recall);
         ledger.data = judged.data;
         let mut broken = judged.broken;
@@ -73,7 +94,10 @@ impl Ledger {
             sinks.push(sink);
         }
         sinks.extend(head::groups(&ledger));
+        sinks.push(imports::behind(&ledger));
         ledger.faults.extend(settle(files, sinks));
+        // What another ledger is only warned of is for its own people to mend.
+        ledger.faults.retain(|fault| fault.level == Level::Error || import_of(&fault.place.file).is_none());
         // What a record that is broken lacks can't be told from what a study is wrong about.
         if ledger.has_errors() {
             ledger.faults.retain(|fault| fault.rule != "stale-study");
@@ -90,7 +114,7 @@ impl Ledger {
     fn unknown(&self, named: &Named) -> Option<Fault> {
         let (kind, id) = (named.kind, named.id.as_str());
         let address = Address::new(kind, id);
-        if self.file_of(&address).is_some() || self.broken.contains(&address) {
+        if self.file_of(&address).is_some() || self.broken.contains(&address) || self.is_of_lost_import(id) {
             return None;
         }
         let help = missing_help(self, kind, id, self.ids(kind).into_iter());
@@ -198,7 +222,7 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
             return;
         }
     };
-    let (value, mut faults, _) = read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE);
+    let (value, mut faults, _) = read_one::<LedgerHead>(files, recall, RecordKind::Ledger, HEAD_FILE, None);
     head::number_it(&mut faults);
     let sink = match value {
         Some(value) => {
@@ -224,8 +248,19 @@ fn read_head(files: &dyn Files, recall: &dyn Recall, ledger: &mut Ledger, sinks:
 /// A record, unless it can't be used, and the faults in its text.
 type WasRead<T> = (Option<Arc<T>>, Vec<Fault>, Vec<Named>);
 
-fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKind, file: &str) -> WasRead<T> {
-    let known = files.blob_id(file);
+fn read_one<T: Readable>(
+    files: &dyn Files,
+    recall: &dyn Recall,
+    kind: RecordKind,
+    file: &str,
+    within: Option<&Arc<Within>>,
+) -> WasRead<T> {
+    // The same bytes name other records where they are read as those of an import.
+    let as_read = |blob: String| match within {
+        Some(within) => format!("{blob} {within:?}"),
+        None => blob,
+    };
+    let known = files.blob_id(file).map(as_read);
     let kept = known.as_deref().and_then(|blob| recall.find(blob, kind.word()));
     if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
         recall.count(Work::Spared);
@@ -242,14 +277,21 @@ fn read_one<T: Readable>(files: &dyn Files, recall: &dyn Recall, kind: RecordKin
             return (None, vec![fault.help(help)], Vec::new());
         }
     };
-    let blob = if recall.keeps() { known.or_else(|| files.blob_of(&bytes)) } else { None };
+    let blob = if recall.keeps() { known.or_else(|| files.blob_of(&bytes).map(as_read)) } else { None };
     let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
     if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
         recall.count(Work::Spared);
         return (Some(value), Vec::new(), Vec::new());
     }
     recall.count(Work::Parsed);
-    let ReadOutcome { value, faults, named } = read_record::<T>(file, &bytes);
+    let ReadOutcome { mut value, faults, named } = match within {
+        Some(within) => within.reading(|| read_record::<T>(file, &bytes)),
+        None => read_record::<T>(file, &bytes),
+    };
+    let any = value.as_mut().map(|value| value as &mut dyn std::any::Any);
+    if let (Some(within), Some(evidence)) = (within, any.and_then(|any| any.downcast_mut::<Evidence>())) {
+        within.label(&mut evidence.subject);
+    }
     let value: Option<Arc<T>> = value.map(Arc::new);
     if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty()) {
         recall.keep(&blob, kind.word(), Arc::<T>::clone(value));
@@ -262,6 +304,8 @@ struct Reading<'a> {
     files: &'a dyn Files,
     recall: &'a dyn Recall,
     found: &'a [Found],
+    /// As what records of imports are read.
+    withins: &'a BTreeMap<&'a str, &'a Arc<Within>>,
     faults: Vec<Fault>,
     named: Vec<Named>,
     broken: Vec<Address>,
@@ -269,12 +313,15 @@ struct Reading<'a> {
 
 impl Reading<'_> {
     fn records<T: Readable>(&mut self, kind: RecordKind) -> Records<T> {
-        let (files, recall) = (self.files, self.recall);
+        let (files, recall, withins) = (self.files, self.recall, self.withins);
         let read: Vec<(&Found, WasRead<T>)> = self
             .found
             .par_iter()
             .filter(|found| found.kind == kind)
-            .map(|found| (found, read_one::<T>(files, recall, kind, &found.file)))
+            .map(|found| {
+                let within = import_of(&found.file).and_then(|import| withins.get(import)).copied();
+                (found, read_one::<T>(files, recall, kind, &found.file, within))
+            })
             .collect();
         let mut records = Records::new();
         for (found, (value, faults, named)) in read {

@@ -20,6 +20,7 @@ mod files;
 mod find;
 mod fresh;
 mod head;
+mod imports;
 mod known;
 mod levels;
 mod load;
@@ -180,6 +181,9 @@ pub struct Ledger {
     pub today: Option<crate::record::Day>,
     /// `ledger.yaml`; `None` where it is missing or broken.
     pub head: Option<LedgerHead>,
+    /// How the ledgers were found that records are taken from; their records stand among the others, and their ids begin
+    /// with the import's name and `:`.
+    pub imports: Vec<crate::source::Imported>,
     /// Constituents.
     pub materials: Records<Material>,
     /// Processes.

@@ -125,6 +125,15 @@ fn change(sink: &mut Sink, index: usize, change: &Change) {
             .label("another decision")
             .help("approve it with `bondline decide approve`, or write `supersedes` in the one that stands in its place");
     }
+    if let Ok(address) = place_of(place, *within)
+        && let Some(import) = address.import()
+    {
+        let message =
+            format!("`{address}` is a record of the import `{import}`, which can't be changed from here");
+        sink.error("bad-change", entry("changes", index, verb), message)
+            .label("of an import")
+            .help("change it in its own repository, and set `ledger#imports.N.commit` to that commit");
+    }
     if let Err(fault) = place_of(place, *within) {
         sink.error("bad-address", entry("changes", index, verb), fault).label("bad address").help(
             if *within {

@@ -90,17 +90,23 @@ impl Address {
         Self { kind: RecordKind::Ledger, id: String::new() }
     }
 
-    /// Reads `kind/id`; `None` where it is none.
+    /// Reads `kind/id`, of a record of an import `name:kind/id` or `kind/name:id`; `None` where it is none.
     pub fn parse(text: &str) -> Option<Self> {
         if text == "ledger" {
             return Some(Self::ledger());
         }
-        let (kind, id) = text.split_once('/')?;
-        let kind = RecordKind::by_word(kind).or_else(|| RecordKind::by_folder(kind))?;
+        let Parts { import, word, id } = Parts::of(text);
+        let kind = RecordKind::by_word(word?).or_else(|| RecordKind::by_folder(word?))?;
         let id = id.strip_suffix(".yaml").unwrap_or(id);
         let stem = id.rsplit('/').next()?;
+        let is_name = import.is_none_or(is_id) && is_id(stem);
         // There is one ledger, and it has no id.
-        (kind != RecordKind::Ledger && is_id(stem)).then(|| Self::new(kind, stem))
+        (kind != RecordKind::Ledger && is_name).then(|| Self::new(kind, named(import, stem)))
+    }
+
+    /// Returns the name of the import that the record is of.
+    pub fn import(&self) -> Option<&str> {
+        import_of(&self.id)
     }
 
     /// Returns the kind.
@@ -119,7 +125,53 @@ impl fmt::Display for Address {
         if self.kind == RecordKind::Ledger {
             return f.write_str("ledger");
         }
-        write!(f, "{}/{}", self.kind.word(), self.id)
+        match self.id.split_once(OF_IMPORT) {
+            Some((import, id)) => write!(f, "{import}{OF_IMPORT}{}/{id}", self.kind.word()),
+            None => write!(f, "{}/{}", self.kind.word(), self.id),
+        }
+    }
+}
+
+/// What stands between the name of an import and what is in it: no id of a record's own ledger has it.
+const OF_IMPORT: char = ':';
+
+/// Returns the name of the import that a record's id, or the path of its file, is of.
+pub fn import_of(text: &str) -> Option<&str> {
+    text.split_once(OF_IMPORT).map(|(import, _)| import).filter(|import| is_id(import))
+}
+
+/// Returns what a record's id, or the path of its file, is in its own ledger.
+pub fn without_import(text: &str) -> &str {
+    match import_of(text) {
+        Some(import) => text.get(import.len() + OF_IMPORT.len_utf8()..).unwrap_or(text),
+        None => text,
+    }
+}
+
+/// Returns what is called so in an import, or in this ledger, by the name that it has here.
+pub fn named(import: Option<&str>, text: &str) -> String {
+    import.map_or_else(|| text.to_string(), |import| format!("{import}{OF_IMPORT}{text}"))
+}
+
+/// A name of a record taken apart, whatever its parts are.
+pub(super) struct Parts<'a> {
+    pub(super) import: Option<&'a str>,
+    pub(super) word: Option<&'a str>,
+    pub(super) id: &'a str,
+}
+
+impl<'a> Parts<'a> {
+    /// Takes `id`, `kind/id`, `name:id`, `name:kind/id` and `kind/name:id` apart.
+    pub(super) fn of(text: &'a str) -> Self {
+        let (import, rest) = match text.split_once(OF_IMPORT) {
+            Some((import, rest)) if !import.contains('/') => (Some(import), rest),
+            _ => (None, text),
+        };
+        let (word, id) = rest.split_once('/').map_or((None, rest), |(word, id)| (Some(word), id));
+        match id.split_once(OF_IMPORT) {
+            Some((inner, id)) if import.is_none() && word.is_some() => Self { import: Some(inner), word, id },
+            _ => Self { import, word, id },
+        }
     }
 }
 
@@ -141,6 +193,16 @@ mod tests {
         let recipe = Address::new(RecordKind::Recipe, "skin");
         for text in ["recipe/skin", "recipes/skin.yaml", "recipes/thick/skin.yaml"] {
             assert_eq!(Address::parse(text), Some(recipe.clone()), "{text}");
+        }
+        let shared = Address::new(RecordKind::Recipe, "lib:skin");
+        for text in ["lib:recipe/skin", "recipe/lib:skin", "lib:recipes/skin.yaml"] {
+            assert_eq!(Address::parse(text), Some(shared.clone()), "{text}");
+        }
+        assert_eq!((shared.to_string().as_str(), shared.import()), ("lib:recipe/skin", Some("lib")));
+        assert_eq!((without_import("lib:skin"), without_import("skin")), ("skin", "skin"));
+        for text in ["lib:skin", "lib:a:recipe/skin", "lib:recipe/a:skin", "Lib:recipe/skin", ":recipe/skin"]
+        {
+            assert_eq!(Address::parse(text), None, "{text}");
         }
         for text in ["recipe/", "recipe/Skin", "skin", "/skin", "nothing/skin"] {
             assert_eq!(Address::parse(text), None, "{text}");

@@ -24,7 +24,7 @@ mod walk;
 mod wording;
 mod words;
 
-pub use address::{Address, RecordKind, is_id};
+pub use address::{Address, RecordKind, import_of, is_id, named, without_import};
 pub use fault::{Fault, Level, Place, Why};
 pub use figure::Figure;
 pub use form::{Form, KeyForm, Leaf};

@@ -10,6 +10,7 @@ mod branches;
 mod disk;
 mod fault;
 mod guard;
+mod imports;
 mod lines;
 mod merge;
 mod objects;
@@ -29,6 +30,7 @@ mod tests;
 
 pub use branches::BranchFiles;
 pub use fault::{ReadFault, SourceError};
+pub use imports::{Drift, ImportFault, Imported, MOST_IMPORTS, Taken};
 pub use lines::{same_but_ends, with_ends, with_ends_of};
 pub use merge::Merged;
 pub use path::resolve;

@@ -1,6 +1,7 @@
 //! Paths inside a ledger: relative to its root, `/`-separated, without `.` and `..`.
 
 use super::{KIND_FOLDERS, LEDGER_FILE, ReadFault};
+use crate::record::{import_of, named, without_import};
 
 /// Joins a path that stands in a record to the folder of that record.
 ///
@@ -15,10 +16,13 @@ pub fn resolve(record: &str, relative: &str) -> Result<String, ReadFault> {
     if relative.starts_with('/') {
         return Err(ReadFault::Outside);
     }
-    match record.rsplit_once('/') {
+    // A record of an import names files of its own ledger.
+    let (import, record) = (import_of(record), without_import(record));
+    let path = match record.rsplit_once('/') {
         Some((folder, _)) => clean(&format!("{folder}/{relative}")),
         None => clean(relative),
-    }
+    };
+    Ok(named(import, &path?))
 }
 
 /// Takes `.`, `..` and doubled slashes out of a path, or refuses it. The dots are resolved in the
@@ -72,6 +76,8 @@ mod tests {
         assert_eq!(resolve("evidence/e-001.yaml", "data/tr.csv").unwrap(), "evidence/data/tr.csv");
         assert_eq!(resolve("evidence/a/e.yaml", "../../data/x.csv").unwrap(), "data/x.csv");
         assert_eq!(resolve("ledger.yaml", "./notes//x.md").unwrap(), "notes/x.md");
+        assert_eq!(resolve("lib:evidence/e.yaml", "../data/x.csv").unwrap(), "lib:data/x.csv");
+        assert_eq!(resolve("lib:evidence/e.yaml", "../../x.csv"), Err(ReadFault::Outside));
     }
 
     #[test]

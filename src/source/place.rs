@@ -1,10 +1,12 @@
 //! Where a ledger is: its root, the repository around it, and the snapshots that can be taken of it.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use super::disk::{self, Git};
+use super::imports::Home;
 use super::objects::{self, tracked};
 use super::path::join;
 use super::repository::{Commit, Repository, Revision};
@@ -20,6 +22,8 @@ pub struct Place {
     /// A repository lies around the ledger, but ignores it.
     ignored: bool,
     index_file: Option<PathBuf>,
+    /// Where what it imports is looked up; each folder that a ledger stood in has its own.
+    homes: Arc<Mutex<BTreeMap<String, Arc<Home>>>>,
 }
 
 impl Place {
@@ -54,6 +58,7 @@ impl Place {
                 repository: Some(Arc::new(bare)),
                 ignored: false,
                 index_file: None,
+                homes: Arc::default(),
             });
         }
         Err(SourceError::NoLedger { start, top })
@@ -66,6 +71,7 @@ impl Place {
             repository: None,
             ignored: false,
             index_file: None,
+            homes: Arc::default(),
         };
         let Some(repository) = Repository::around(root)? else { return Ok(place) };
         // A repository whose work tree is elsewhere does not hold this folder.
@@ -142,7 +148,8 @@ impl Place {
         };
         let (files, folders, disk) = disk::list(&self.root, git)?;
         let commit = head.map(|id| id.to_string());
-        Ok(Snapshot::new(Origin::WorkTree, commit, files, folders, Content::Disk(disk)))
+        let own = Snapshot::new(Origin::WorkTree, commit, files, folders, Content::Disk(disk));
+        Ok(own.at_home(&self.home(&self.prefix)))
     }
 
     /// What the next commit would hold. Files announced with `git add --intent-to-add` are not in it;
@@ -156,7 +163,8 @@ impl Place {
         let file = self.index_path(self.need_top()?)?;
         let (files, folders, objects) = objects::index(repository, &file, &self.prefix)?;
         let commit = repository.head()?.map(|id| id.to_string());
-        Ok(Snapshot::new(Origin::Index, commit, files, folders, Content::Objects(objects)))
+        let own = Snapshot::new(Origin::Index, commit, files, folders, Content::Objects(objects));
+        Ok(own.at_home(&self.home(&self.prefix)))
     }
 
     /// The ledger in a revision: a branch, a tag, an id, `HEAD~1`, anything of git's notation for one
@@ -343,7 +351,26 @@ impl Place {
             ));
         };
         let (files, folders, objects) = objects::tree(repository, root)?;
-        Ok(Snapshot::new(origin(root.to_string()), commit.clone(), files, folders, Content::Objects(objects)))
+        let own = Snapshot::new(
+            origin(root.to_string()),
+            commit.clone(),
+            files,
+            folders,
+            Content::Objects(objects),
+        );
+        Ok(own.at_home(&self.home(prefix)))
+    }
+
+    /// Where the ledger in a folder of the repository looks up what it imports.
+    fn home(&self, prefix: &str) -> Arc<Home> {
+        let top = self.repository.as_ref().and_then(|repository| repository.top());
+        let root = match top {
+            Some(top) if prefix != self.prefix => top.join(prefix),
+            _ => self.root.clone(),
+        };
+        let mut homes = self.homes.lock().unwrap_or_else(PoisonError::into_inner);
+        let home = homes.entry(prefix.to_owned()).or_insert_with(|| Home::new(&root, top));
+        Arc::clone(home)
     }
 
     fn index_path(&self, top: &Path) -> Result<PathBuf, SourceError> {

@@ -68,22 +68,43 @@ impl Repository {
         if let Some(broken) = passed_over(folder, found.as_deref().map(real).as_deref()) {
             return Err(broken);
         }
-        let Some(found) = found else { return Ok(None) };
-        guard::git_folder(&found)?;
-        let repository = git2::Repository::open(&found).map_err(|error| open_error(folder, &error))?;
+        found.map(|found| Self::opened(&found)).transpose()
+    }
+
+    /// Opens the repository whose top, or bare git directory, a folder is, and no other.
+    ///
+    /// # Errors
+    /// Why there is none, in words.
+    pub(super) fn at(folder: &Path) -> Result<Repository, String> {
+        // Looked for no higher up.
+        let found = match git2::Repository::discover_path(folder, folder.parent()) {
+            Ok(found) => found,
+            Err(error) if error.code() == ErrorCode::NotFound => {
+                return Err("the folder is not the top of one".to_owned());
+            }
+            Err(error) => return Err(open_error(folder, &error).to_string()),
+        };
+        Self::opened(&found).map_err(|error| error.to_string())
+    }
+
+    /// Opens the repository of a git directory, where nothing in it makes git's library wait or go elsewhere.
+    fn opened(found: &Path) -> Result<Repository, SourceError> {
+        guard::git_folder(found)?;
+        let repository = git2::Repository::open(found).map_err(|error| open_error(found, &error))?;
         guard::settings(&repository)?;
+        let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
         let git_dir = real(repository.path());
         let top = repository.workdir().map(real);
         // By its work tree where that has a `.git`, so that a linked work tree stays itself.
         let open_at = top.clone().filter(|top| top.join(".git").exists()).unwrap_or_else(|| git_dir.clone());
-        Ok(Some(Repository {
+        Ok(Repository {
             common_dir: real(repository.commondir()),
             shallow: repository.is_shallow(),
             git_dir,
             top,
             open_at,
             idle: Mutex::new(vec![repository]),
-        }))
+        })
     }
 
     /// The git directory: a linked work tree has its own.

@@ -8,10 +8,11 @@ use git2::{ObjectType, Oid};
 use rayon::prelude::*;
 
 use super::disk::Disk;
+use super::imports::{Home, Imported, Mounts};
 use super::objects::{Item, Objects};
 use super::path::{clean, is_listed};
 use super::stamps::{Stamps, Sum};
-use super::{DATA_LIMIT, ReadFault};
+use super::{DATA_LIMIT, LEDGER_FILE, RECORD_LIMIT, ReadFault};
 
 /// A ledger's files as they were at one point: cheap to clone, and shared between threads.
 ///
@@ -22,6 +23,7 @@ use super::{DATA_LIMIT, ReadFault};
 pub struct Snapshot {
     base: Arc<Base>,
     over: Option<Arc<Over>>,
+    mounts: Option<Mounts>,
 }
 
 struct Base {
@@ -118,7 +120,36 @@ impl Snapshot {
         content: Content,
     ) -> Snapshot {
         let (content, strayed) = (Arc::new(content), AtomicBool::new(false));
-        Snapshot { base: Arc::new(Base { origin, commit, files, folders, content, strayed }), over: None }
+        let base = Arc::new(Base { origin, commit, files, folders, content, strayed });
+        Snapshot { base, over: None, mounts: None }
+    }
+
+    /// The same snapshot with what its `ledger.yaml` imports.
+    pub(super) fn at_home(mut self, home: &Arc<Home>) -> Snapshot {
+        let is_past = !matches!(self.base.origin, Origin::WorkTree | Origin::Index);
+        self.mounts = Some(home.mounts(self.head().as_deref(), is_past));
+        self
+    }
+
+    /// The text of `ledger.yaml`, where there is one.
+    fn head(&self) -> Option<Arc<[u8]>> {
+        self.entry(LEDGER_FILE).filter(|file| file.kind == EntryKind::Regular)?;
+        self.read_limited(LEDGER_FILE, RECORD_LIMIT).ok()
+    }
+
+    /// How the ledgers were found that this one takes records from, in the order of its list.
+    pub fn imports(&self) -> Vec<Imported> {
+        self.mounts.iter().flat_map(Mounts::states).cloned().collect()
+    }
+
+    /// The files of records that are taken from other ledgers: the import's name, `:`, and the path there. They can be
+    /// read as any other file, and stand in no listing of this ledger's own.
+    pub fn imported_paths(&self) -> Vec<String> {
+        self.mounts.iter().flat_map(Mounts::paths).collect()
+    }
+
+    fn has_imports(&self) -> bool {
+        self.mounts.as_ref().is_some_and(|mounts| !mounts.is_empty())
     }
 
     /// The snapshot of nothing.
@@ -220,6 +251,9 @@ impl Snapshot {
         if let Some(laid) = self.over.as_ref().and_then(|over| over.edits.get(&path)) {
             return limited(laid.as_ref(), limit);
         }
+        if let Some(read) = self.mounts.as_ref().and_then(|mounts| mounts.read(&path, limit)) {
+            return read;
+        }
         self.note_stray(&path);
         match &*self.base.content {
             Content::Disk(disk) => disk.read(&path, limit),
@@ -240,6 +274,10 @@ impl Snapshot {
     pub fn blob_id(&self, path: &str) -> Option<String> {
         let path = clean(path).ok()?;
         let laid = self.over.as_ref().is_some_and(|over| over.edits.contains_key(&path));
+        let imported = self.mounts.as_ref().filter(|_| !laid).and_then(|mounts| mounts.blob_id(&path));
+        if let Some(id) = imported {
+            return id;
+        }
         self.note_stray(&path);
         if let (false, Content::Objects(objects)) = (laid, &*self.base.content) {
             return objects.blob(&path).ok().map(|id| id.to_string());
@@ -253,8 +291,10 @@ impl Snapshot {
     pub fn overlay(&self, edits: BTreeMap<String, Option<Vec<u8>>>) -> Snapshot {
         let mut all = self.over.as_ref().map(|over| over.edits.clone()).unwrap_or_default();
         let mut files = self.listing().clone();
+        let mut is_headed = false;
         for (path, text) in edits {
             let Ok(path) = clean(&path) else { continue };
+            is_headed |= path == LEDGER_FILE;
             let bytes = text.map(Arc::<[u8]>::from);
             match &bytes {
                 Some(bytes) if is_listed(&path) => {
@@ -267,11 +307,17 @@ impl Snapshot {
             }
             all.insert(path, bytes);
         }
-        Snapshot { base: Arc::clone(&self.base), over: Some(Arc::new(Over { edits: all, files })) }
+        let over = Some(Arc::new(Over { edits: all, files }));
+        let mut laid = Snapshot { base: Arc::clone(&self.base), over, mounts: self.mounts.clone() };
+        // Another list of imports, or another commit of one.
+        if let Some(mounts) = self.mounts.as_ref().filter(|_| is_headed) {
+            laid.mounts = Some(mounts.with_head(laid.head().as_deref()));
+        }
+        laid
     }
 
     /// Returns a text that an index and a revision share only where all that is listed is the same; `None` for other
-    /// snapshots.
+    /// snapshots, and where records are taken from other ledgers.
     pub fn listed_objects(&self) -> Option<String> {
         let mut all = Sum::new();
         for (path, item) in self.objects()? {
@@ -282,7 +328,7 @@ impl Snapshot {
 
     fn objects(&self) -> Option<impl Iterator<Item = (&String, &Item)>> {
         match (&self.over, &*self.base.content) {
-            (None, Content::Objects(objects)) => {
+            (None, Content::Objects(objects)) if !self.has_imports() => {
                 Some(objects.items().iter().filter(|(path, _)| self.base.files.contains_key(*path)))
             }
             _ => None,
@@ -328,6 +374,7 @@ impl Snapshot {
                 strayed: AtomicBool::new(false),
             }),
             over: self.over.clone(),
+            mounts: self.mounts.clone(),
         }
     }
 
@@ -344,12 +391,13 @@ impl Snapshot {
     }
 
     /// Returns a text that two states of one ledger share only where all that is listed is the same: paths, kinds
-    /// and bytes. `None` where a file can't be read, or texts are laid over it.
+    /// and bytes. `None` where a file can't be read, texts are laid over it, or records are taken from other ledgers:
+    /// what those have, and whether they are here, no file of this one tells.
     ///
     /// Of a work tree, files that look as they did when `stamps` was taken are not read again; what was learnt is
     /// noted there.
     pub fn identity(&self, stamps: &mut Stamps) -> Option<String> {
-        if self.over.is_some() {
+        if self.over.is_some() || self.has_imports() {
             return None;
         }
         match (&self.base.origin, &*self.base.content) {

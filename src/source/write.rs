@@ -46,6 +46,12 @@ pub enum WriteError {
         /// The link.
         link: String,
     },
+    /// The file is a record of another ledger.
+    #[error("`{file}` is of an import, which can't be changed from here")]
+    Imported {
+        /// The file.
+        file: String,
+    },
     /// Another process has been writing all the time.
     #[error("another bondline has been writing in this ledger for {seconds} seconds")]
     Busy {
@@ -90,6 +96,10 @@ impl WriteError {
             }
             WriteError::Link { .. } => {
                 "nothing was changed; put a folder or a file of its own in the link's place".to_string()
+            }
+            WriteError::Imported { .. } => {
+                "nothing was changed; change it in its own repository, and name that commit under `imports`"
+                    .to_string()
             }
             WriteError::Busy { .. } => {
                 "nothing was changed; run the command again when that one is done".to_string()
@@ -199,6 +209,10 @@ impl Writer {
         let edits: Vec<&FileEdit> = edits.iter().filter(|edit| edit.was != edit.shall).collect();
         if edits.is_empty() {
             return Ok(());
+        }
+        // A path of an import has no place on this ledger's disk.
+        if let Some(edit) = edits.iter().find(|edit| crate::record::import_of(&edit.file).is_some()) {
+            return Err(WriteError::Imported { file: edit.file.clone() });
         }
         self.locked()?;
         for edit in &edits {

@@ -7,6 +7,7 @@ pub(crate) mod bed;
 mod decide;
 mod full_disk;
 mod gate;
+mod imports;
 mod merge;
 mod states;
 mod store;

@@ -10,6 +10,7 @@ mod earlier;
 mod edits;
 mod figures;
 mod gate;
+mod imports;
 mod joint;
 mod judging;
 mod laws;

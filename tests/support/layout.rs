@@ -27,15 +27,47 @@ pub fn lay_base(name: &str, ledger: &Path) {
     }
 }
 
+/// Ids of commits, by the texts that stand for them in a case's files: `{lib 01}`.
+type Ids = Vec<(String, String)>;
+
 /// Lays a folder of whole files over the ledger; its file `removed` lists files to take away.
-fn overlay(folder: &Path, ledger: &Path) {
+fn overlay(folder: &Path, ledger: &Path, ids: &Ids) {
     for file in files(folder) {
         if file == "removed" {
             remove(&fs::read_to_string(folder.join(file)).unwrap(), ledger);
-        } else {
-            write(&ledger.join(&file), &fs::read(folder.join(&file)).unwrap());
+            continue;
+        }
+        let mut bytes = fs::read(folder.join(&file)).unwrap();
+        if let (false, Ok(text)) = (ids.is_empty(), std::str::from_utf8(&bytes)) {
+            bytes = ids.iter().fold(text.to_string(), |text, (mark, id)| text.replace(mark, id)).into_bytes();
+        }
+        write(&ledger.join(&file), &bytes);
+    }
+}
+
+/// Makes the repositories that lie beside the ledger, each step of one a commit.
+fn beside(case: &Path, ledger: &Path) -> Ids {
+    let mut ids = Ids::new();
+    let sorted = |folder: &Path| {
+        let all = fs::read_dir(folder).into_iter().flatten();
+        let mut all: Vec<_> = all.map(|own| own.unwrap().path()).collect();
+        all.sort();
+        all
+    };
+    for repository in sorted(&case.join("beside")) {
+        let name = repository.file_name().unwrap().to_string_lossy().into_owned();
+        let place = ledger.parent().unwrap().join(&name);
+        fs::create_dir_all(&place).unwrap();
+        init(&place);
+        for step in sorted(&repository) {
+            overlay(&step, &place, &ids);
+            let step = step.file_name().unwrap().to_string_lossy().into_owned();
+            commit(&place, &step);
+            let head = git2::Repository::open(&place).unwrap().head().unwrap().target().unwrap();
+            ids.push((format!("{{{name} {step}}}"), head.to_string()));
         }
     }
+    ids
 }
 
 fn remove(list: &str, ledger: &Path) {
@@ -49,6 +81,7 @@ pub fn lay(case: &Path, ledger: &Path) {
     if let Ok(name) = fs::read_to_string(case.join("base")) {
         lay_base(name.trim(), ledger);
     }
+    let ids = beside(case, ledger);
     let (commits, staged) = (case.join("commits"), case.join("staged"));
     if commits.is_dir() || staged.is_dir() || case.join("git").is_file() {
         init(ledger);
@@ -60,15 +93,15 @@ pub fn lay(case: &Path, ledger: &Path) {
         let mut steps: Vec<_> = fs::read_dir(&commits).unwrap().map(|step| step.unwrap().path()).collect();
         steps.sort();
         for step in steps {
-            overlay(&step, ledger);
+            overlay(&step, ledger, &ids);
             commit(ledger, &step.file_name().unwrap().to_string_lossy());
         }
     }
     if staged.is_dir() {
-        overlay(&staged, ledger);
+        overlay(&staged, ledger, &ids);
         stage(ledger);
     }
-    overlay(&case.join("ledger"), ledger);
+    overlay(&case.join("ledger"), ledger, &ids);
     if let Ok(list) = fs::read_to_string(case.join("removed")) {
         remove(&list, ledger);
     }

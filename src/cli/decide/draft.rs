@@ -162,6 +162,9 @@ fn help_of(fault: &DecideError) -> &'static str {
         DecideError::NoPlace { .. } => {
             "list places count from 1; an entry with an id or a name may be named by it: `panel/x#zones.window.area`"
         }
+        DecideError::Imported { .. } => {
+            "change it in its own repository, and set `ledger#imports.N.commit` to that commit"
+        }
         DecideError::Done { .. } => "there is nothing to change there",
         DecideError::Twice { .. } => "keep one of the two: which of them is meant nobody can tell",
         DecideError::Nothing { .. } => "take it out with `--remove`, or write `''` for an empty text",

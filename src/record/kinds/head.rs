@@ -2,7 +2,7 @@
 
 use super::{part, word_set};
 use crate::quantity::*;
-use crate::record::Text;
+use crate::record::{RecordKind, Text};
 use std::collections::BTreeMap;
 
 part! {
@@ -165,6 +165,80 @@ word_set! {
     }
 }
 
+word_set! {
+    /// A kind of record that can be taken from another ledger.
+    pub enum ImportedKind {
+        /// Materials.
+        Material = "material",
+        /// Processes.
+        Process = "process",
+        /// Tools.
+        Tool = "tool",
+        /// Finishes.
+        Finish = "finish",
+        /// Recipes.
+        Recipe = "recipe",
+        /// Showings.
+        Showing = "showing",
+        /// Evidence, with its data.
+        Evidence = "evidence",
+    }
+}
+
+impl ImportedKind {
+    /// All of them, those that others name before those that name them.
+    pub const ALL: &'static [ImportedKind] = &[
+        Self::Material,
+        Self::Process,
+        Self::Tool,
+        Self::Finish,
+        Self::Recipe,
+        Self::Showing,
+        Self::Evidence,
+    ];
+
+    /// Returns the kind of record.
+    pub fn record(self) -> RecordKind {
+        match self {
+            Self::Material => RecordKind::Material,
+            Self::Process => RecordKind::Process,
+            Self::Tool => RecordKind::Tool,
+            Self::Finish => RecordKind::Finish,
+            Self::Recipe => RecordKind::Recipe,
+            Self::Showing => RecordKind::Showing,
+            Self::Evidence => RecordKind::Evidence,
+        }
+    }
+
+    /// Returns the kind where records of it can be taken: what is one programme's own stays with it.
+    pub fn of(kind: RecordKind) -> Option<Self> {
+        Self::ALL.iter().copied().find(|own| own.record() == kind)
+    }
+}
+
+part! {
+    /// Another ledger, in a repository of its own, that records are taken from as they were in one commit. They can't
+    /// be changed from here.
+    pub struct Import {
+        /// How its records are called here: `NAME:kind/id`.
+        pub name: Text,
+        /// The folder of its repository, from that of this ledger: `../shared`, or that of a submodule.
+        pub path: Text,
+        /// The commit whose records count: 7 to 40 hexadecimal digits.
+        pub commit: Text,
+        /// The folder of its ledger in that repository; the top where absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub folder: Option<Text>,
+        /// Which kinds of records are taken; all that it has where absent. What a taken record names of a kind that is
+        /// not taken is a record of this ledger.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub kinds: Option<Vec<ImportedKind>>,
+        /// A title for people.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub title: Option<String>,
+    }
+}
+
 part! {
     /// `ledger.yaml`.
     pub struct LedgerHead {
@@ -205,6 +279,9 @@ part! {
         /// Who must approve what.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub approvals: Option<Approvals>,
+        /// Other ledgers that records are taken from, as they were in one commit.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pub imports: Vec<Import>,
         /// Levels of the gate's rules.
         #[serde(default, deserialize_with = "crate::record::unique::map", skip_serializing_if = "BTreeMap::is_empty")]
         pub policy: BTreeMap<String, PolicyLevel>,

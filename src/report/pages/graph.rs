@@ -142,7 +142,10 @@ fn draw(site: &Site<'_>, nodes: &BTreeSet<&Address>, edges: &BTreeSet<(Address, 
     }
     for (node, (x, y)) in &at {
         let name = node.to_string();
-        let href = if site.has_page(node) { format!("{name}.html") } else { String::new() };
+        let href = match site.has_page(node) {
+            true => format!("{}/{}.html", node.kind().word(), super::file_name(node.id())),
+            false => String::new(),
+        };
         let words = cut(node.id(), wide);
         let inside = format!(r#"<text x="{x:.0}" y="{:.1}">{}</text>"#, y + 4.0, escaped(&words));
         let title = format!("<title>{}</title>", escaped(&name));

@@ -219,7 +219,7 @@ impl<'a> Site<'a> {
                 format!("change/{stem}.html")
             }
             Sheet::List(kind, page) => lists::file(*kind, *page),
-            Sheet::Record(kind, id) => format!("{}/{id}.html", kind.word()),
+            Sheet::Record(kind, id) => format!("{}/{}.html", kind.word(), file_name(id)),
             Sheet::Matrix(kind, page) => matrix::file(kind, *page),
             Sheet::Register(which, page) => which.file(*page),
             Sheet::Mass => "mass.html".to_string(),
@@ -294,6 +294,12 @@ impl<'a> Site<'a> {
         page.put("state", json!(self.served.as_ref().map(|(state, _)| state)));
         page
     }
+}
+
+/// What a record's page is called. The name of an import stands before a dot, which no id has: a colon would make a
+/// scheme of a link, and is in no name that every system can store.
+pub(super) fn file_name(id: &str) -> std::borrow::Cow<'_, str> {
+    if id.contains(':') { id.replace(':', ".").into() } else { id.into() }
 }
 
 /// Values of templates by name.

@@ -1,5 +1,6 @@
 //! Tables as pages show them: cells that are words, figures, verdicts, or lead to the page of a record.
 
+use super::file_name;
 use super::svg::{Figure, cut};
 use crate::article::Subject;
 use crate::qualify::verdict::Verdict;
@@ -165,7 +166,7 @@ impl Pen<'_> {
         self.raw(self.root);
         self.words(kind);
         self.raw("/");
-        self.words(id);
+        self.words(&file_name(id));
         self.raw(".html");
         if let Some(at) = at {
             self.raw("#");
