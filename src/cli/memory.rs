@@ -253,7 +253,7 @@ impl Context {
         let found = evaluate_after(ledger, self.today, detail, self.earlier())?;
         let effort = found.effort();
         self.memory.work(format!(
-            "{} verdicts judged, {} found; margins of {} panels computed, of {} found",
+            "{} verdicts judged and {} found, margins of {} panels computed and of {} found, for the first state",
             effort.judged, effort.found, effort.computed, effort.recalled
         ));
         Ok(found)

@@ -110,7 +110,7 @@ fn again(
     }
     if anew::is_kind(&kept.what) {
         let worked = worked.get_or_insert_with(|| worked_out(context, place));
-        return Ok(worked.get(&kept.key).map(|own| anew::is_same(&kept.what, &kept.value, own)));
+        return Ok(worked.get(&kept.key).and_then(|own| anew::is_same(&kept.what, &kept.value, own)));
     }
     let Ok(day) = crate::record::Day::parse(text("day")) else { return Ok(Some(false)) };
     let mut own = context.standing_in(&context.directory);

@@ -1,6 +1,6 @@
 //! What is kept for later runs, worked out anew, to hold the two against each other.
 
-use super::beside::{VERDICTS, agree};
+use super::beside::{VERDICTS, agree, both};
 use super::earlier::{Earlier, Mark, Values};
 use super::judge::Detail;
 use super::margins::MARGINS;
@@ -44,7 +44,10 @@ impl Anew {
             }
             let taken = std::mem::take(&mut *taker.0.lock().unwrap_or_else(PoisonError::into_inner));
             for (what, values) in taken {
-                self.0.extend(values().into_iter().map(|(mark, value)| ((what, mark), value)));
+                for (mark, value) in values() {
+                    let own = self.0.entry((what, mark)).or_default();
+                    *own = if what == VERDICTS { both(own, &value) } else { value };
+                }
             }
         }
         Ok(())
@@ -56,11 +59,12 @@ impl Anew {
     }
 }
 
-/// Returns whether a value that was kept says the same as the one that was worked out anew.
-pub fn is_same(what: &str, kept: &[u8], anew: &[u8]) -> bool {
+/// Returns whether a value that was kept says the same as the one that was worked out anew; `None` where it speaks of
+/// other states.
+pub fn is_same(what: &str, kept: &[u8], anew: &[u8]) -> Option<bool> {
     match what {
         VERDICTS => agree(kept, anew),
-        _ => kept == anew,
+        _ => Some(kept == anew),
     }
 }
 

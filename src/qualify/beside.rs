@@ -70,12 +70,22 @@ impl Earlier {
     }
 }
 
-/// Compares verdicts of a showing as two runs kept them, where both have one.
-pub(super) fn agree(kept: &[u8], anew: &[u8]) -> bool {
-    let read = |bytes: &[u8]| postcard::from_bytes::<Verdicts>(bytes).ok();
-    let (Some(kept), Some(anew)) = (read(kept), read(anew)) else { return false };
-    let anew: BTreeMap<Mark, Judged> = anew.into_iter().collect();
-    kept.iter().all(|(mark, judged)| anew.get(mark).is_none_or(|own| own == judged))
+fn read(bytes: &[u8]) -> Option<BTreeMap<Mark, Judged>> {
+    Some(postcard::from_bytes::<Verdicts>(bytes).ok()?.into_iter().collect())
+}
+
+/// Compares verdicts of a showing as two runs kept them; `None` where they have none in common.
+pub(super) fn agree(kept: &[u8], anew: &[u8]) -> Option<bool> {
+    let (Some(kept), Some(anew)) = (read(kept), read(anew)) else { return Some(false) };
+    let common = kept.iter().filter_map(|(mark, judged)| Some(anew.get(mark)? == judged));
+    common.reduce(|all, one| all && one)
+}
+
+/// Returns the verdicts of two states on one showing in one.
+pub(super) fn both(one: &[u8], two: &[u8]) -> Vec<u8> {
+    let mut all = read(one).unwrap_or_default();
+    all.extend(read(two).unwrap_or_default());
+    kept(&Verdicts::from_iter(all))
 }
 
 /// One record of evidence, with what else a verdict takes from it.

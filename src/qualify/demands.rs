@@ -71,8 +71,9 @@ impl Used {
 
     /// Returns the mark of a subject as it is used so.
     pub(super) fn mark(&self, subject: &Subject) -> Mark {
-        let made = || Mark::of(&(subject, self.variants.mark(), &self.demand, self.load_path));
-        *self.mark.0.get_or_init(made)
+        // A field that is added has to be in it.
+        let Self { variants, demand, load_path, mark } = self;
+        *mark.0.get_or_init(|| Mark::of(&(subject, variants.mark(), demand, load_path)))
     }
 }
 

@@ -7,7 +7,7 @@ use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{
-    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_shared, mode_as_tested, plate_zone, signed,
+    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_kept, mode_as_tested, plate_zone, signed,
 };
 use super::pool::digits;
 use super::table::{KindRow, Table};
@@ -97,15 +97,21 @@ pub(super) struct Live<'a> {
     /// Duties that design values come from, with what they rest on and concessions laid over them.
     standing: BTreeMap<DutyKey, Duty>,
     memo: Arc<Memo>,
+    /// Whether margins are kept for later runs.
+    keeps: bool,
     panels: BTreeMap<&'a str, OnceLock<Result<Arc<PanelMargins>, ArticleError>>>,
     /// Verdicts of computed showings by panel, once they are judged.
     verdicts: BTreeMap<String, Vec<(ComputedCheck, Verdict)>>,
 }
 
 impl<'a> Live<'a> {
-    pub(super) fn new(ledger: &'a Ledger, standing: BTreeMap<DutyKey, Duty>, memo: Arc<Memo>) -> Self {
+    pub(super) fn new(
+        ledger: &'a Ledger,
+        standing: BTreeMap<DutyKey, Duty>,
+        (memo, keeps): (Arc<Memo>, bool),
+    ) -> Self {
         let panels = ledger.panels.keys().map(|panel| (panel.as_str(), OnceLock::new())).collect();
-        Self { ledger, standing, memo, panels, verdicts: BTreeMap::new() }
+        Self { ledger, standing, memo, keeps, panels, verdicts: BTreeMap::new() }
     }
 
     /// Keeps the verdicts of computed showings for w9.
@@ -127,7 +133,7 @@ impl<'a> Live<'a> {
 
     fn margins(&self, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
         let Some(cell) = self.panels.get(panel) else { return Ok(Arc::default()) };
-        cell.get_or_init(|| margins_shared(self.ledger, &self.standing, panel, &self.memo)).clone()
+        cell.get_or_init(|| margins_kept(self.ledger, &self.standing, panel, &self.memo, self.keeps)).clone()
     }
 
     /// Judges a computed showing for one panel; for the programme the panel is empty.

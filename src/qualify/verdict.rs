@@ -10,7 +10,7 @@ use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
 use super::made::{Forms, Made, all_made};
-use super::margins::{Memo, PanelMargins, margins_shared};
+use super::margins::{Memo, PanelMargins, margins_kept};
 use super::pool::Outcome;
 use super::reach::Reach;
 use super::sieve::{Look, Sieve};
@@ -59,7 +59,7 @@ impl Evaluation {
     /// # Errors
     /// [`ArticleError`] names a record or figure without which a stack cannot be laid up.
     pub fn margins(&self, ledger: &Ledger, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
-        margins_shared(ledger, &self.duties, panel, &self.memo)
+        margins_kept(ledger, &self.duties, panel, &self.memo, true)
     }
 
     /// Returns the plates that were solved already.
@@ -87,7 +87,7 @@ pub fn evaluate_after(
     earlier: Option<Arc<dyn Earlier>>,
 ) -> Result<Evaluation, ArticleError> {
     let goes_on = |_: &BTreeMap<DutyKey, Duty>| Ok::<_, ArticleError>(());
-    let begun = Begun { other: None, memo: Arc::new(Memo::after(earlier)) };
+    let begun = Begun { other: None, memo: Arc::new(Memo::after(earlier)), keeps: true };
     evaluated(ledger, today, detail, begun, true, None, goes_on)
 }
 
@@ -164,11 +164,14 @@ fn whole(
 struct Begun<'a> {
     other: Option<&'a Evaluation>,
     memo: Arc<Memo>,
+    /// Whether what is judged is kept for later runs. What is judged beside another state may be a trial, of which there
+    /// are thousands; it takes from there alone.
+    keeps: bool,
 }
 
 impl<'a> Begun<'a> {
     fn beside(other: Option<&'a Evaluation>) -> Self {
-        Self { other, memo: other.map_or_else(Arc::default, |other| Arc::clone(&other.memo)) }
+        Self { other, memo: other.map_or_else(Arc::default, |other| Arc::clone(&other.memo)), keeps: false }
     }
 }
 
@@ -190,7 +193,7 @@ fn evaluated<E: From<ArticleError>>(
     ledger: &Ledger,
     today: Day,
     detail: Detail,
-    Begun { other, memo }: Begun<'_>,
+    Begun { other, memo, keeps }: Begun<'_>,
     first_look: bool,
     only: Option<&BTreeSet<String>>,
     goes_on: impl Fn(&BTreeMap<DutyKey, Duty>) -> Result<(), E>,
@@ -253,7 +256,7 @@ fn evaluated<E: From<ArticleError>>(
         if let Some((kept, only)) = kept {
             kept.complete(&mut duties, only);
         }
-        let is_anew = asks && taken.anew.get();
+        let is_anew = asks && keeps && taken.anew.get();
         let anew = before.into_inner().filter(|_| is_anew).map(|before| before.and_anew(*mark));
         let ground = ground.holding(&duties, anew);
         room.assign_lapses(&mut duties, &candidates)?;
@@ -287,7 +290,7 @@ fn evaluated<E: From<ArticleError>>(
         let mut standing = duties.clone();
         super::rests::rest(ledger, &uses, &mut standing)?;
         super::concede::concede(ledger, today, &mut standing);
-        let mut live = Live::new(ledger, standing, Arc::clone(&memo));
+        let mut live = Live::new(ledger, standing, (Arc::clone(&memo), keeps));
         let mut found = BTreeMap::new();
         judge(&computed, Some(&live), &mut found)?;
         if !after.is_empty() {

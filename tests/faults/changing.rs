@@ -35,7 +35,7 @@ fn a_record_that_changes_while_it_is_read() {
             let mut turn = 0_u64;
             while !stop.load(Ordering::Relaxed) {
                 turn += 1;
-                fs::write(&beside, if turn % 2 == 0 { &one } else { &two }).unwrap();
+                fs::write(&beside, if turn.is_multiple_of(2) { &one } else { &two }).unwrap();
                 fs::rename(&beside, &path).unwrap();
                 std::thread::sleep(Duration::from_micros(300 * (turn % 7)));
             }

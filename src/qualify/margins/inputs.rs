@@ -44,6 +44,25 @@ struct Inputs {
     showings: Vec<(Shared<Showing>, Vec<Shared<Judged>>)>,
     /// The evidence behind those verdicts and the baselines that it extends, whose specimens give the values.
     evidence: BTreeMap<String, Behind>,
+    names: Names,
+}
+
+/// What all of it is called, and what was looked for and is not there: margins name it. Within one run a panel is found by
+/// its name, and records by what they say; a later run knows neither, so its mark has the names too.
+#[derive(Default)]
+struct Names(Vec<String>);
+
+impl PartialEq for Names {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+impl Names {
+    fn add<T>(&mut self, kind: &str, id: &str, found: Option<T>) -> Option<T> {
+        self.0.push(format!("{kind}/{id} {}", found.is_some()));
+        found
+    }
 }
 
 /// A record of evidence, with what else a value takes from it.
@@ -60,14 +79,26 @@ impl Inputs {
     /// Returns the mark of all of it.
     fn mark(&self, recalled: &Recalled) -> Mark {
         // A field that is added has to be in it.
-        let Self { panel, recipes, materials, processes, finishes, climate, statistics, showings, evidence } =
-            self;
+        let Self {
+            panel,
+            recipes,
+            materials,
+            processes,
+            finishes,
+            climate,
+            statistics,
+            showings,
+            evidence,
+            names: Names(names),
+        } = self;
         fn marks<T: Debug + Send + Sync + 'static>(all: &[Shared<T>], recalled: &Recalled) -> Vec<Mark> {
             all.iter().map(|one| one.mark(recalled)).collect()
         }
         let panel = panel.as_ref().map(|own| own.mark(recalled));
+        // Verdicts are of one state each: their marks are not worth remembering.
+        let judged = |all: &[Shared<Judged>]| all.iter().map(|one| Mark::of(&*one.0)).collect();
         let showings: Vec<(Mark, Vec<Mark>)> =
-            showings.iter().map(|(own, judged)| (own.mark(recalled), marks(judged, recalled))).collect();
+            showings.iter().map(|(own, all)| (own.mark(recalled), judged(all))).collect();
         let evidence: Vec<_> = evidence
             .iter()
             .map(|(id, Behind { record, digest, nominal })| (id, record.mark(recalled), digest, nominal))
@@ -78,6 +109,7 @@ impl Inputs {
             (marks(processes, recalled), marks(finishes, recalled)),
             (climate, statistics),
             (showings, evidence),
+            names,
         ))
     }
 }
@@ -120,29 +152,35 @@ impl<'a> Side<'a> {
             statistics: ledger.head.as_ref().and_then(|head| head.statistics.clone()),
             ..Inputs::default()
         };
+        let mut names = Names::default();
+        names.add("panel", panel, Some(()));
         let mut materials: Vec<&str> = Vec::new();
         let mut showings: BTreeSet<&str> = BTreeSet::new();
         for zone in &entry.value.zones {
             materials.extend(zone.sheet.as_ref().map(|own| own.material.id()));
             // Paint heats bonds of sheet alone.
             let finish = zone.finish.as_ref().filter(|_| !entry.value.joints.is_empty());
-            let finish = finish.and_then(|own| ledger.finishes.get(own.id()));
+            let finish = finish.and_then(|own| names.add("finish", own.id(), ledger.finishes.get(own.id())));
             found.finishes.extend(finish.map(|own| Shared(Arc::clone(&own.value))));
-            let Some(recipe) = zone.recipe.as_ref().and_then(|own| ledger.recipes.get(own.id())) else {
-                continue;
-            };
+            let recipe = zone.recipe.as_ref();
+            let recipe = recipe.and_then(|own| names.add("recipe", own.id(), ledger.recipes.get(own.id())));
+            let Some(recipe) = recipe else { continue };
             materials.extend(recipe.value.layers.iter().map(|layer| layer.material.id()));
             materials.extend(recipe.value.resin.as_ref().map(|own| own.material.id()));
-            let process = ledger.processes.get(recipe.value.process.id());
+            let process = recipe.value.process.id();
+            let process = names.add("process", process, ledger.processes.get(process));
             found.processes.extend(process.map(|own| Shared(Arc::clone(&own.value))));
             found.recipes.push(Shared(Arc::clone(&recipe.value)));
         }
         for joint in &entry.value.joints {
             materials.push(joint.adhesive.id());
-            let process = joint.process.as_ref().and_then(|own| ledger.processes.get(own.id()));
+            let process = joint.process.as_ref();
+            let process =
+                process.and_then(|own| names.add("process", own.id(), ledger.processes.get(own.id())));
             found.processes.extend(process.map(|own| Shared(Arc::clone(&own.value))));
         }
-        for material in materials.into_iter().filter_map(|id| ledger.materials.get(id)) {
+        for id in materials {
+            let Some(material) = names.add("material", id, ledger.materials.get(id)) else { continue };
             found.materials.push(Shared(Arc::clone(&material.value)));
             let lamina = material.value.lamina.iter().flat_map(|own| [&own.e1, &own.e2, &own.g12]);
             let strength = material.value.strength.iter().flat_map(|own| own.figures());
@@ -161,19 +199,21 @@ impl<'a> Side<'a> {
             }
         }
         for id in showings {
-            let Some(showing) = ledger.showings.get(id) else { continue };
-            let judged: Vec<Shared<Judged>> = self
-                .duties_of(id)
-                .filter_map(|duty| duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst)))
-                .map(|judged| Shared(Arc::clone(judged)))
-                .collect();
+            let Some(showing) = names.add("showing", id, ledger.showings.get(id)) else { continue };
+            let mut judged: Vec<Shared<Judged>> = Vec::new();
+            for duty in self.duties_of(id) {
+                let own = duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst));
+                let own = names.add("duty", &duty.subject.to_string(), own);
+                judged.extend(own.map(|own| Shared(Arc::clone(own))));
+            }
             for id in judged.iter().flat_map(|one| &one.0.evidence) {
-                let own = ledger.evidence.get(id);
+                let own = names.add("evidence", id, ledger.evidence.get(id));
                 let baseline = own.and_then(|own| own.value.baseline.as_ref());
                 let baseline = baseline.and_then(|own| ledger.evidence.get(own.id()));
                 for entry in own.into_iter().chain(baseline) {
                     let digest = ledger.data.get(&entry.id).map(|data| data.digest.clone());
                     let nominal = Nominal::of(ledger, &showing.value, &entry.value);
+                    names.0.push(format!("{} {nominal:?}", entry.id));
                     let nominal = nominal.and_then(|own| Some(own.ok()?.value));
                     let record = Shared(Arc::clone(&entry.value));
                     found.evidence.insert(entry.id.clone(), Behind { record, digest, nominal });
@@ -181,6 +221,7 @@ impl<'a> Side<'a> {
             }
             found.showings.push((Shared(Arc::clone(&showing.value)), judged));
         }
+        found.names = names;
         found
     }
 }
@@ -204,12 +245,14 @@ impl std::fmt::Debug for Known {
 }
 
 impl Known {
-    /// Returns the margins of a panel where some were computed from the same; else computes and keeps them.
+    /// Returns the margins of a panel where some were computed from the same; else computes them, and keeps them for
+    /// later runs where the state is one that is asked for (`keeps`), and no trial.
     pub(super) fn margins<E>(
         &self,
         side: &Side<'_>,
         panel: &str,
         recalled: &Recalled,
+        keeps: bool,
         compute: impl FnOnce() -> Result<PanelMargins, E>,
     ) -> Result<Arc<PanelMargins>, E> {
         let inputs = side.inputs(panel);
@@ -223,12 +266,15 @@ impl Known {
         }
         let mark = recalled.asks().then(|| inputs.mark(recalled));
         let earlier = mark.as_ref().and_then(|mark| recalled.find::<PanelMargins>(MARGINS, mark));
-        count(if earlier.is_some() { &recalled.recalled } else { &recalled.computed });
         let margins = match earlier {
-            Some(earlier) => Arc::new(earlier),
+            Some(earlier) => {
+                count(&recalled.recalled);
+                Arc::new(earlier)
+            }
             None => {
                 let made = Arc::new(compute()?);
-                if let Some(mark) = mark {
+                count(&recalled.computed);
+                if let Some(mark) = mark.filter(|_| keeps) {
                     let value = kept(&*made);
                     recalled.keep(MARGINS, Box::new(move || vec![(mark, value)]));
                 }

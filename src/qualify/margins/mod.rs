@@ -258,6 +258,20 @@ pub(crate) fn margins_shared(
     panel: &str,
     memo: &Memo,
 ) -> Result<Arc<PanelMargins>, ArticleError> {
+    margins_kept(ledger, duties, panel, memo, false)
+}
+
+/// As [`margins_shared`], keeping them for later runs where the state is no trial.
+///
+/// # Errors
+/// As [`margins_of`].
+pub(crate) fn margins_kept(
+    ledger: &Ledger,
+    duties: &BTreeMap<DutyKey, Duty>,
+    panel: &str,
+    memo: &Memo,
+    keeps: bool,
+) -> Result<Arc<PanelMargins>, ArticleError> {
     let Some(entry) = ledger.panels.get(panel) else { return Ok(Arc::default()) };
     let compute = || {
         let load_path = entry.value.load_path;
@@ -266,7 +280,7 @@ pub(crate) fn margins_shared(
         margins_by(ledger, entry, &values, memo, &mut found)?;
         Ok(found)
     };
-    memo.known.margins(&Side::new(ledger, duties), panel, &memo.recalled, compute)
+    memo.known.margins(&Side::new(ledger, duties), panel, &memo.recalled, keeps, compute)
 }
 
 /// Computes everything of a panel with what `values` finds, which may look in another ledger.
