@@ -1,7 +1,7 @@
 //! Links and settings that lead out of the ledger and its git directory: nothing is read through them into an answer,
 //! and nothing is written.
 
-use super::{EXPORTS, HOOKS, RECORDS, STORE, bounded};
+use super::{EXPORTS, HOOKS, RECORDS, REPORT, STORE, bounded};
 use crate::git::bed::{Bed, Run};
 use std::collections::BTreeMap;
 use std::fs;
@@ -91,8 +91,16 @@ fn links_among_the_records() {
         let bed = Bed::small();
         let outside = Outside::of(&bed);
         replaced_by_link(&bed.top().join(link), &outside.folder.join(target));
-        let runs =
-            asked(&bed, &outside, link, if link.starts_with("bondline-export") { &EXPORTS } else { &[] });
+        let runs = asked(
+            &bed,
+            &outside,
+            link,
+            match link {
+                link if link.starts_with("bondline-export") => &EXPORTS,
+                link if link.starts_with("bondline-report") => &REPORT,
+                _ => &[],
+            },
+        );
         if !link.starts_with("bondline-") && link != "decisions/dd-001-x.yaml" {
             let run = &runs[0];
             assert!(run.flat().contains("link"), "{link}: {run:?}");
