@@ -194,8 +194,11 @@ fn walk(
     repository.with(|git| -> Result<(), SourceError> {
         let mut waiting = vec![(root, String::new())];
         let mut seen = 0_usize;
+        // Each tree is looked at once, however often it is named.
+        let mut known = std::collections::HashSet::new();
         while let Some((id, folder)) = waiting.pop() {
-            let tree = light(git, id)
+            let looked = if known.insert(id) { light(git, id) } else { Ok(()) };
+            let tree = looked
                 .and_then(|()| git.find_tree(id))
                 .map_err(|error| missing(repository, id, &folder, &error))?;
             for entry in tree.iter() {

@@ -355,7 +355,8 @@ impl Repository {
                 }
                 oldest = Some(made);
                 // What a shallow clone cut off is not here.
-                next = commit.parent(0).ok().map(|parent| parent.id());
+                next =
+                    commit.parent_ids().next().filter(|id| repository.odb().is_ok_and(|all| all.exists(*id)));
             }
             Ok((None, oldest))
         })?

@@ -45,7 +45,7 @@ fn the_installing_of_the_hook() {
     lay();
     assert_eq!(bed.bondline(&["hook", "install"]).code, Some(0));
     let ours = HOOKS.map(|name| hook(name).unwrap());
-    killed_at_many_moments(&bed, &["hook", "install"], 30, lay, |moment| {
+    killed_at_many_moments(&bed, &["hook", "install"], 24, lay, |moment| {
         for (name, ours) in HOOKS.iter().zip(&ours) {
             let now = hook(name);
             let is_whole = match now.as_deref() {
@@ -106,7 +106,7 @@ fn conforming_several_records() {
         let is = |name: &&String| bed.read(&format!("evidence/{name}.yaml")) == words;
         names.iter().filter(is).count()
     };
-    killed_at_many_moments(&bed, &arguments, 30, lay, |moment| {
+    killed_at_many_moments(&bed, &arguments, 20, lay, |moment| {
         let (old, new) = (count(plain), count(&shall));
         assert_eq!(old + new, names.len(), "{moment}: a record is neither");
         let is_noted = bed.top().join(".git/bondline-writing.json").exists();
@@ -137,7 +137,7 @@ fn a_report_over_an_earlier_one() {
             fs::write(folder.join(path), bytes).unwrap();
         }
     };
-    killed_at_many_moments(&bed, &["report"], 20, lay, |moment| {
+    killed_at_many_moments(&bed, &["report"], 12, lay, |moment| {
         for (path, bytes) in all(&folder).iter().filter(|(path, _)| is_page(path) && !is_left(path)) {
             let known = [old.get(path), new.get(path)];
             assert!(known.contains(&Some(bytes)), "{moment}: {} is torn", path.display());
@@ -147,7 +147,7 @@ fn a_report_over_an_earlier_one() {
     });
     // Into a new folder: no page but whole ones, and what is there is known as a report.
     let lay = || drop(fs::remove_dir_all(&folder));
-    killed_at_many_moments(&bed, &["report"], 15, lay, |moment| {
+    killed_at_many_moments(&bed, &["report"], 9, lay, |moment| {
         for (path, bytes) in all(&folder).iter().filter(|(path, _)| is_page(path) && !is_left(path)) {
             assert_eq!(new.get(path), Some(bytes), "{moment}: {} is torn", path.display());
         }
@@ -175,7 +175,7 @@ fn exports_and_imports() {
         killed_at_many_moments(
             &bed,
             &["export", form],
-            8,
+            5,
             || {},
             |moment| {
                 let now = if to.is_dir() {
@@ -202,7 +202,7 @@ fn exports_and_imports() {
             let _ = fs::remove_file(bed.top().join(format!("materials/part-{n}.yaml")));
         }
     };
-    killed_at_many_moments(&bed, &import, 15, lay, |moment| {
+    killed_at_many_moments(&bed, &import, 10, lay, |moment| {
         let run = bed.bondline(&import);
         assert!(matches!(run.code, Some(0)), "{moment}: {run:?}");
         assert_eq!(made(), 40, "{moment}");

@@ -1,7 +1,7 @@
 //! Links and settings that lead out of the ledger and its git directory: nothing is read through them into an answer,
 //! and nothing is written.
 
-use super::{READING, WRITING, bounded};
+use super::{EXPORTS, HOOKS, RECORDS, REPORT, STORE, bounded};
 use crate::git::bed::{Bed, Run};
 use std::collections::BTreeMap;
 use std::fs;
@@ -45,10 +45,10 @@ impl Outside {
     }
 }
 
-/// Runs everything; nothing outside is told or touched.
+/// Runs all of them; nothing outside is told or touched.
 fn asked(bed: &Bed, outside: &Outside, what: &str, also: &[&[&str]]) -> Vec<Run> {
     let before = outside.look();
-    let all = READING.iter().chain(&WRITING).chain(also);
+    let all = RECORDS.iter().chain(also);
     all.map(|arguments| {
         let run = bounded(bed, arguments);
         assert!(matches!(run.code, Some(0..=2)), "{what}: {arguments:?}: {run:?}");
@@ -91,8 +91,16 @@ fn links_among_the_records() {
         let bed = Bed::small();
         let outside = Outside::of(&bed);
         replaced_by_link(&bed.top().join(link), &outside.folder.join(target));
-        let runs =
-            asked(&bed, &outside, link, &[&["export", "sqlite", "--force"], &["export", "csv", "--force"]]);
+        let runs = asked(
+            &bed,
+            &outside,
+            link,
+            match link {
+                link if link.starts_with("bondline-export") => &EXPORTS,
+                link if link.starts_with("bondline-report") => &REPORT,
+                _ => &[],
+            },
+        );
         if !link.starts_with("bondline-") && link != "decisions/dd-001-x.yaml" {
             let run = &runs[0];
             assert!(run.flat().contains("link"), "{link}: {run:?}");
@@ -123,7 +131,7 @@ fn links_in_the_git_directory() {
         let outside = Outside::of(&bed);
         assert_eq!(bed.bondline(&["check"]).code, Some(0));
         replaced_by_link(&bed.top().join(".git").join(link), &outside.folder.join(target));
-        let runs = asked(&bed, &outside, link, &[&["hook", "install"], &["hook", "remove"]]);
+        let runs = asked(&bed, &outside, link, if link.starts_with("hooks") { &HOOKS } else { &STORE });
         assert_eq!(runs[0].code, Some(0), "{link}: {:?}", runs[0]);
         assert!(!outside.folder.join("new").exists());
     }

@@ -93,3 +93,23 @@ const WRITING: [&[&str]; 7] = [
     &["store", "verify"],
     &["store", "clear"],
 ];
+
+/// What reads records in each of their states, and what writes some.
+const RECORDS: [&[&str]; 6] = [
+    &["check"],
+    &["check", "--staged"],
+    &["mass"],
+    &["hook", "run"],
+    &["decide", "draft", "X", "--set", "recipe/skin#layers.1.angle=90"],
+    &["conform", "e-adhesion"],
+];
+/// What looks for the store, or takes it away.
+const STORE: [&[&str]; 3] = [&["check", "--at", "HEAD"], &["store", "verify"], &["store", "clear"]];
+const EXPORTS: [&[&str]; 4] = [
+    &["export", "csv"],
+    &["export", "csv", "--force"],
+    &["export", "sqlite"],
+    &["export", "sqlite", "--force"],
+];
+const HOOKS: [&[&str]; 2] = [&["hook", "install"], &["hook", "remove"]];
+const REPORT: [&[&str]; 1] = [&["report"]];
