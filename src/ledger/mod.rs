@@ -162,7 +162,7 @@ impl Specimen {
 pub struct TestData {
     /// Path relative to the ledger's root.
     pub file: String,
-    /// `sha256:` and 64 hexadecimal digits, of the file's bytes.
+    /// `sha256:` and 64 hexadecimal digits, of the file's bytes with plain line ends, or of those that were conformed.
     pub digest: String,
     /// Unit in the header, where one was written.
     pub unit: Option<String>,

@@ -447,7 +447,9 @@ impl Hooks {
         let real = self.standing().canonicalize().map_err(|error| io(&self.path, &error))?;
         let is_inside = real.starts_with(repository.common_dir()) || real.starts_with(place.need_top()?);
         // A link that leads nowhere yet is none of the repository's either.
-        if self.by_user || is_inside && !fs::symlink_metadata(&self.path).is_ok_and(|own| own.is_symlink()) {
+        let leads_nowhere =
+            !self.path.is_dir() && fs::symlink_metadata(&self.path).is_ok_and(|own| own.is_symlink());
+        if self.by_user || is_inside && !leads_nowhere {
             return Ok(());
         }
         let folder = if is_inside { self.path.clone() } else { real };

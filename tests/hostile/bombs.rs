@@ -72,9 +72,9 @@ fn commits_and_trees_of_zeros_are_refused_by_their_headers() {
     let bed = Bed::small();
     let (tree, head) = (bed.git(&["rev-parse", "HEAD^{tree}"]), bed.git(&["rev-parse", "HEAD"]));
     let words = "author A <a@example.org> 1900000000 +0000\ncommitter A <a@example.org> 1900000000 +0000\n\n";
-    let commit = zeros(&bed, "commit", &format!("tree {tree}\nparent {head}\n{words}"), 256);
+    let commit = zeros(&bed, "commit", &format!("tree {tree}\nparent {head}\n{words}"), 200);
     let above = zeros(&bed, "commit", &format!("tree {tree}\nparent {commit}\n{words}"), 0);
-    let huge_tree = zeros(&bed, "tree", "", 256);
+    let huge_tree = zeros(&bed, "tree", "", 200);
     let of_tree = zeros(&bed, "commit", &format!("tree {huge_tree}\n{words}"), 0);
     let set = |id: &str| fs::write(bed.top().join(".git/refs/heads/main"), format!("{id}\n")).unwrap();
     for (id, asked) in [

@@ -726,7 +726,7 @@ record! {
         /// The file of specimen values, relative to this record's folder.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub data: Option<String>,
-        /// Digest of the data's bytes, written by the tool.
+        /// Digest of the data's bytes with plain line ends, written by the tool.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub digest: Option<String>,
         /// The result where there are no specimen values.
