@@ -140,3 +140,31 @@ fn a_change_of_a_panel_is_judged_for_that_panel_alone() {
     assert!(looked >= 20, "only {looked} changes were of one panel alone");
     assert!(least < 50, "no change was judged for less than half");
 }
+
+/// Margins say whose they are: a panel of the same text under another name has its own.
+#[test]
+fn twins_are_called_by_their_own_names() {
+    let mut runner = TestRunner::new(config(1));
+    let mut named = 0;
+    for _ in 0..12 {
+        let plan = plans().new_tree(&mut runner).unwrap().current();
+        let carried = carried().new_tree(&mut runner).unwrap().current();
+        let mut one = loaded(&plan, &carried);
+        let first = one.ids("panels").remove(0);
+        one.record("panels", &first).as_object_mut().unwrap().remove("load_path");
+        let mut two = one.clone();
+        let value = one.record("panels", &first).clone();
+        two.put("panels", "twin", value);
+        let (Ok(one), Ok(two)) = (try_load(&one), try_load(&two)) else { continue };
+        let shelf = Arc::new(Shelf::default());
+        for ledger in [&one, &two, &two, &one] {
+            let (found, _) = shelf.run(ledger);
+            agree(ledger, &found).unwrap();
+            let twin =
+                ledger.panels.contains_key("twin").then(|| found.margins(ledger, "twin").ok()).flatten();
+            let said = twin.iter().flat_map(|own| &own.assumptions).any(|words| words.contains("panel/twin"));
+            named += usize::from(said);
+        }
+    }
+    assert!(named > 0, "no margins named the panel");
+}
