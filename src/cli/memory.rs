@@ -250,7 +250,9 @@ impl Context {
     /// # Errors
     /// As [`Context::judged`].
     pub fn judged_in(&self, ledger: &Ledger, detail: Detail) -> Result<Evaluation, ArticleError> {
-        let found = evaluate_after(ledger, self.today, detail, self.earlier())?;
+        // What other ledgers have is read anew each time, and so is what rests on it.
+        let earlier = self.earlier().filter(|_| ledger.imports.is_empty());
+        let found = evaluate_after(ledger, self.today, detail, earlier)?;
         let effort = found.effort();
         self.memory.work(format!(
             "{} verdicts judged and {} found, margins of {} panels computed and of {} found, for the first state",
