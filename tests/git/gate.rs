@@ -251,8 +251,6 @@ fn evidence_cannot_be_bent_to_the_design() {
     let digit = if &data[last..=last] == "9" { "1" } else { "9" };
     bed.write("evidence/data/tr-029.csv", &format!("{}{digit}{}", &data[..last], &data[last + 1..]));
     refused("evidence/", "a figure of the data");
-    bed.write("evidence/data/tr-029.csv", &data.replace('\n', "\r\n"));
-    refused("evidence/", "line ends");
     // What it was, what it was tested for, what came out, that it was.
     bed.edit("evidence/e-034.yaml", "film-build.max: 234 um", "film-build.max: 344 um");
     refused("evidence/e-034.yaml", "the configuration");
@@ -268,7 +266,8 @@ fn evidence_cannot_be_bent_to_the_design() {
     refused("evidence/e-034.yaml", "the record itself");
     bed.git(&["mv", "evidence/e-034.yaml", "evidence/e-134.yaml"]);
     refused("evidence/e-034.yaml", "its name");
-    // A title, a note and an owner are nobody's proof.
+    // A title, a note and an owner are nobody's proof, and line ends are git's to choose: no value is in them.
+    bed.write("evidence/data/tr-029.csv", &data.replace('\n', "\r\n"));
     bed.edit("evidence/e-034.yaml", "owner: test lab", "owner: paint lab\nnotes: seen again");
     bed.edit("evidence/e-034.yaml", "white on the hatch", "white upon the hatch");
     bed.git(&["mv", "evidence/e-033.yaml", "evidence/moved-e-033.yaml"]);
