@@ -197,11 +197,10 @@ fn whole_ledger(
     let (base, staged) = (to_the_end(context.read(base)), to_the_end(context.read(staged)));
     let ((before, after), (edits, explained)) = rayon::join(
         || {
-            let judged = |ledger| context.judged(ledger);
-            let before = judged(&base.ledger);
+            let before = context.judged(&base.ledger);
             let after = match &before {
                 Ok(before) => evaluate_beside(&staged.ledger, context.today, before),
-                Err(_) => judged(&staged.ledger),
+                Err(_) => context.judged(&staged.ledger),
             };
             (to_the_end(before), to_the_end(after))
         },

@@ -5,7 +5,6 @@ use super::contents::{Desk, Rows};
 use crate::article::ArticleError;
 use crate::article::stack::stack;
 use crate::article::weigh::{CostSort, Weigher};
-use crate::qualify::margins::margins_with;
 use crate::quantity::Quantity;
 use crate::record::{Class, MaterialKind, Maturity, Status};
 use crate::report::head::CAUTION_LINE;
@@ -209,7 +208,7 @@ pub(super) fn margins(desk: &Desk<'_>) -> Result<Rows, ArticleError> {
     let found: Result<Vec<Rows>, ArticleError> = ids
         .par_iter()
         .map(|id| {
-            let found = margins_with(ledger, &evaluation.duties, id, evaluation.memo())?;
+            let found = evaluation.margins(ledger, id)?;
             let one = |(at, own): (usize, &crate::qualify::margins::Margin)| {
                 let layer = own.layer.as_ref();
                 vec![

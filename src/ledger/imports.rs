@@ -67,7 +67,8 @@ impl Ledger {
 /// not taken. They are said once an import, since nobody here can mend them.
 pub(super) fn leave_out(ledger: &mut Ledger) -> Sink {
     let mut out: BTreeMap<String, Vec<String>> = BTreeMap::new();
-    loop {
+    // Most ledgers have none, and what is first among several is not looked up for them.
+    while !ledger.imports.is_empty() {
         let showings = ledger.showings.values().filter(|own| import_of(&own.id).is_some());
         let evidence = ledger.evidence.values().filter(|own| import_of(&own.id).is_some());
         let firsts = Firsts::of(ledger);
@@ -219,17 +220,19 @@ fn in_use(ledger: &Ledger) -> BTreeSet<Address> {
     let always = |own: &Address| {
         own.import().is_none() || matches!(own.kind(), RecordKind::Showing | RecordKind::Evidence)
     };
+    let mut called: BTreeMap<&str, Vec<&Address>> = BTreeMap::new();
+    for own in named.keys().filter(|own| own.import().is_some()) {
+        called.entry(own.id()).or_default().push(own);
+    }
     let mut waiting: Vec<Address> = named.keys().filter(|own| always(own)).cloned().collect();
     let mut used: BTreeSet<Address> = waiting.iter().cloned().collect();
     while let Some(next) = waiting.pop() {
         let Some(texts) = named.get(&next) else { continue };
-        let met: Vec<Address> = named
-            .keys()
-            .filter(|own| own.import().is_some() && texts.contains(own.id()) && !used.contains(*own))
-            .cloned()
-            .collect();
-        used.extend(met.iter().cloned());
-        waiting.extend(met);
+        for own in texts.iter().filter_map(|text| called.get(text.as_str())).flatten() {
+            if used.insert((*own).clone()) {
+                waiting.push((*own).clone());
+            }
+        }
     }
     used
 }

@@ -52,9 +52,9 @@ pub(super) const VERDICTS: &str = "verdicts";
 type Verdicts = Vec<(Mark, Judged)>;
 
 /// Verdicts that an earlier run made of the very same showing and evidence.
-pub(super) struct Earlier(HashMap<Mark, Arc<Judged>>);
+pub(super) struct Before(HashMap<Mark, Arc<Judged>>);
 
-impl Earlier {
+impl Before {
     pub(super) fn of(recalled: &Recalled, mark: &Mark) -> Self {
         let all = recalled.find::<Verdicts>(VERDICTS, mark).unwrap_or_default();
         Self(all.into_iter().map(|(used, judged)| (used, Arc::new(judged))).collect())
@@ -115,7 +115,7 @@ impl Record {
 impl Grounds {
     /// Keeps for later runs what this one had to judge.
     pub(super) fn keep(self: &Arc<Self>, recalled: &Recalled) {
-        if !recalled.asks() || self.showings.values().all(|own| own.anew.is_none()) {
+        if self.showings.values().all(|own| own.anew.is_none()) {
             return;
         }
         let own = Arc::clone(self);

@@ -7,7 +7,7 @@ use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{
-    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_kept, mode_as_tested, plate_zone, signed,
+    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_shared, mode_as_tested, plate_zone, signed,
 };
 use super::pool::digits;
 use super::table::{KindRow, Table};
@@ -133,7 +133,8 @@ impl<'a> Live<'a> {
 
     fn margins(&self, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
         let Some(cell) = self.panels.get(panel) else { return Ok(Arc::default()) };
-        cell.get_or_init(|| margins_kept(self.ledger, &self.standing, panel, &self.memo, self.keeps)).clone()
+        cell.get_or_init(|| margins_shared(self.ledger, &self.standing, panel, &self.memo, self.keeps))
+            .clone()
     }
 
     /// Judges a computed showing for one panel; for the programme the panel is empty.

@@ -1,6 +1,6 @@
 //! Duties and their verdicts, panel by panel.
 
-use super::beside::{Earlier as Before, Ground, Grounds};
+use super::beside::{Before, Ground, Grounds};
 use super::compared::{Asked, Compared, Sight};
 use super::coverage::bounds;
 use super::demands::{Demands, Used};
@@ -10,7 +10,7 @@ use super::extension::Extension;
 use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
 use super::made::{Forms, Made, all_made};
-use super::margins::{Memo, PanelMargins, margins_kept};
+use super::margins::{Memo, PanelMargins, margins_shared};
 use super::pool::Outcome;
 use super::reach::Reach;
 use super::sieve::{Look, Sieve};
@@ -46,6 +46,8 @@ pub struct Evaluation {
     pub(super) memo: Arc<Memo>,
     /// Evidence in the form that comparing takes, for states beside it.
     pub(super) forms: Arc<Forms>,
+    /// Whether what is worked out of it is kept for later runs.
+    keeps: bool,
 }
 
 impl Evaluation {
@@ -59,7 +61,7 @@ impl Evaluation {
     /// # Errors
     /// [`ArticleError`] names a record or figure without which a stack cannot be laid up.
     pub fn margins(&self, ledger: &Ledger, panel: &str) -> Result<Arc<PanelMargins>, ArticleError> {
-        margins_kept(ledger, &self.duties, panel, &self.memo, true)
+        margins_shared(ledger, &self.duties, panel, &self.memo, self.keeps)
     }
 
     /// Returns the plates that were solved already.
@@ -86,9 +88,8 @@ pub fn evaluate_after(
     detail: Detail,
     earlier: Option<Arc<dyn Earlier>>,
 ) -> Result<Evaluation, ArticleError> {
-    let goes_on = |_: &BTreeMap<DutyKey, Duty>| Ok::<_, ArticleError>(());
     let begun = Begun { other: None, memo: Arc::new(Memo::after(earlier)), keeps: true };
-    evaluated(ledger, today, detail, begun, true, None, goes_on)
+    whole(ledger, today, detail, begun, true, None)
 }
 
 /// As [`evaluate`], with the differences that were allowed where they are asked for.
@@ -96,7 +97,7 @@ pub fn evaluate_after(
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Evaluation, ArticleError> {
-    whole(ledger, today, detail, None, true, None)
+    whole(ledger, today, detail, Begun::beside(None), true, None)
 }
 
 /// As [`evaluate`], in the detail of the evaluation of another state, taking over what was judged there from
@@ -105,7 +106,7 @@ pub fn evaluate_with(ledger: &Ledger, today: Day, detail: Detail) -> Result<Eval
 /// # Errors
 /// As [`evaluate`].
 pub fn evaluate_beside(ledger: &Ledger, today: Day, other: &Evaluation) -> Result<Evaluation, ArticleError> {
-    whole(ledger, today, other.grounds.detail, Some(other), true, None)
+    whole(ledger, today, other.grounds.detail, Begun::beside(Some(other)), true, None)
 }
 
 /// As [`evaluate_beside`], judging anew only what some panels ask and what the programme asks; every other panel
@@ -119,7 +120,7 @@ pub fn evaluate_few(
     other: &Evaluation,
     panels: &BTreeSet<String>,
 ) -> Result<Evaluation, ArticleError> {
-    whole(ledger, today, other.grounds.detail, Some(other), true, Some(panels))
+    whole(ledger, today, other.grounds.detail, Begun::beside(Some(other)), true, Some(panels))
 }
 
 /// As [`evaluate_few`], given up as soon as a duty that the other state met is surely not closed any more: `None`
@@ -145,19 +146,18 @@ pub fn evaluate_until_lost(
 /// As [`evaluate`], every candidate compared in whole.
 #[cfg(test)]
 pub(super) fn evaluate_in_whole(ledger: &Ledger, today: Day) -> Result<Evaluation, ArticleError> {
-    whole(ledger, today, Detail::Verdicts, None, false, None)
+    whole(ledger, today, Detail::Verdicts, Begun::beside(None), false, None)
 }
 
 fn whole(
     ledger: &Ledger,
     today: Day,
     detail: Detail,
-    other: Option<&Evaluation>,
+    begun: Begun<'_>,
     first_look: bool,
     only: Option<&BTreeSet<String>>,
 ) -> Result<Evaluation, ArticleError> {
-    let goes_on = |_: &BTreeMap<DutyKey, Duty>| Ok::<_, ArticleError>(());
-    evaluated(ledger, today, detail, Begun::beside(other), first_look, only, goes_on)
+    evaluated(ledger, today, detail, begun, first_look, only, |_| Ok::<_, ArticleError>(()))
 }
 
 /// What an evaluation begins with.
@@ -315,7 +315,7 @@ fn evaluated<E: From<ArticleError>>(
     assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
     grounds.keep(&memo.recalled);
-    Ok(Evaluation { duties, uses, assumptions, grounds, memo, forms })
+    Ok(Evaluation { duties, uses, assumptions, grounds, memo, forms, keeps })
 }
 
 /// Whether a duty that was met is surely not closed in the end: what it rests on closes nothing that is not, and

@@ -69,12 +69,17 @@ fn below(folder: &Path, limit: u64, seen: &mut usize) -> Result<(), SourceError>
             if *seen > 4 * FILE_LIMIT {
                 return Err(SourceError::TooManyFiles { limit: 4 * FILE_LIMIT });
             }
-            let path = entry.path();
             let by_pieces = by_pieces || entry.file_name() == "commit-graph";
-            let is_folder = plain(&path, (!by_pieces).then_some(limit))?.is_some_and(|found| found.is_dir());
-            // A link to a folder could lead round in a circle; git itself makes none there.
-            if is_folder && !path.is_symlink() {
-                waiting.push(path);
+            let limit = (!by_pieces).then_some(limit);
+            // There may be a file an object, and each is looked at in its folder, not by its path.
+            let Ok(own) = entry.metadata() else { continue };
+            if own.is_symlink() {
+                // A link to a folder could lead round in a circle; git itself makes none there.
+                plain(&entry.path(), limit)?;
+            } else if let Some(what) = unfit(&own, limit) {
+                return Err(SourceError::NotPlain { path: entry.path(), what });
+            } else if own.is_dir() {
+                waiting.push(entry.path());
             }
         }
     }
@@ -191,22 +196,24 @@ fn text(path: &Path) -> Result<Option<String>, SourceError> {
 /// there, or may not be looked at, is left to git.
 fn plain(path: &Path, limit: Option<u64>) -> Result<Option<Metadata>, SourceError> {
     let Ok(metadata) = fs::metadata(path) else { return Ok(None) };
+    match unfit(&metadata, limit) {
+        Some(what) => Err(SourceError::NotPlain { path: path.to_owned(), what }),
+        None => Ok(Some(metadata)),
+    }
+}
+
+/// Says what is wrong with what git would read, where something is.
+fn unfit(metadata: &Metadata, limit: Option<u64>) -> Option<String> {
     let kind = metadata.file_type();
     // A socket can't be opened as a file, and git itself lays one there.
-    let what = if kind.is_fifo() {
-        "a pipe"
+    if kind.is_fifo() {
+        Some("a pipe, where git reads a file".to_owned())
     } else if kind.is_char_device() || kind.is_block_device() {
-        "a device"
+        Some("a device, where git reads a file".to_owned())
     } else {
-        return match limit {
-            Some(limit) if metadata.is_file() && metadata.len() > limit => Err(SourceError::NotPlain {
-                path: path.to_owned(),
-                what: format!("{} bytes long, of which at most {limit} are read", metadata.len()),
-            }),
-            _ => Ok(Some(metadata)),
-        };
-    };
-    Err(SourceError::NotPlain { path: path.to_owned(), what: format!("{what}, where git reads a file") })
+        let limit = limit.filter(|limit| metadata.is_file() && metadata.len() > *limit)?;
+        Some(format!("{} bytes long, of which at most {limit} are read", metadata.len()))
+    }
 }
 
 /// Refuses a commit, a tag or a tree that is too large, by its header, and any object whose own file is cut short:
@@ -214,15 +221,13 @@ fn plain(path: &Path, limit: Option<u64>) -> Result<Option<Metadata>, SourceErro
 /// whoever reads it.
 pub(super) fn light(repository: &git2::Repository, id: Oid) -> Result<(), git2::Error> {
     let Ok((size, kind)) = repository.odb().and_then(|store| store.read_header(id)) else { return Ok(()) };
-    if kind != ObjectType::Blob && size > OBJECT {
-        return Err(git2::Error::from_str(&format!(
-            "the {} {id} is {size} bytes long; at most {OBJECT} are read",
-            kind.str()
-        )));
-    }
-    // A large file is refused by whoever would read it, without its end being looked for.
-    if kind == ObjectType::Blob && size > OBJECT {
-        return Ok(());
+    if size > OBJECT {
+        // A large file is refused by whoever would read it, without its end being looked for.
+        if kind == ObjectType::Blob {
+            return Ok(());
+        }
+        let words = format!("the {} {id} is {size} bytes long; at most {OBJECT} are read", kind.str());
+        return Err(git2::Error::from_str(&words));
     }
     if is_cut_short(&repository.commondir().join("objects"), &id.to_string(), size, DEEP) {
         return Err(git2::Error::new(

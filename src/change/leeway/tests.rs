@@ -159,7 +159,7 @@ fn example() -> (Snapshot, Ledger) {
 /// moved, one step and far, and its margins are worked out both ways; likewise whether anything is lost.
 #[test]
 fn margins_that_are_taken_over_are_those_that_are_computed_anew() {
-    use crate::qualify::margins::{margins_of, margins_shared};
+    use crate::qualify::margins::margins_of;
     let (snapshot, ledger) = example();
     let evaluation = evaluate(&ledger, today()).unwrap();
     let bench = Bench::new(&ledger, &snapshot, &evaluation, today()).unwrap();
@@ -176,7 +176,7 @@ fn margins_that_are_taken_over_are_those_that_are_computed_anew() {
             let Some(trial) = knob.turned(&ledger, &figure.written(at)) else { continue };
             let Ok(after) = evaluate_few(&trial, today(), &evaluation, &panels) else { continue };
             let anew = margins_of(&trial, &after.duties, "bow-hatch").unwrap();
-            let shared = margins_shared(&trial, &after.duties, "bow-hatch", after.memo()).unwrap();
+            let shared = after.margins(&trial, "bow-hatch").unwrap();
             assert_eq!(*shared, anew, "{} {}", knob.place(), figure.written(at));
             moved += usize::from(before.margins != anew.margins);
             seen += 1;

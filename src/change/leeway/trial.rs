@@ -10,7 +10,6 @@ use crate::change::impact::{moved_by, worse};
 use crate::graph::Uses;
 use crate::ledger::{Ledger, MemoryRecall};
 use crate::qualify::lapses::{Lapse, lapses};
-use crate::qualify::margins::margins_shared;
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_few, evaluate_until_lost};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, ComputedCheck, Day, RecordKind};
@@ -252,7 +251,7 @@ fn least_margins(
         if panel.value.loads.is_empty() && panel.value.section.is_none() && panel.value.joints.is_empty() {
             continue;
         }
-        let found = margins_shared(ledger, &evaluation.duties, id, evaluation.memo())?;
+        let found = evaluation.margins(ledger, id)?;
         let mut cases = Cases::new();
         for margin in found.of(ComputedCheck::Margins) {
             let own =

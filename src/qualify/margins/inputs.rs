@@ -48,9 +48,10 @@ struct Inputs {
 }
 
 /// What all of it is called, and what was looked for and is not there: margins name it. Within one run a panel is found by
-/// its name, and records by what they say; a later run knows neither, so its mark has the names too.
+/// its name, and records by what they say; a later run knows neither, so its mark has the names too. `None` where no mark
+/// is made.
 #[derive(Default)]
-struct Names(Vec<String>);
+struct Names(Option<Vec<String>>);
 
 impl PartialEq for Names {
     fn eq(&self, _: &Self) -> bool {
@@ -59,8 +60,14 @@ impl PartialEq for Names {
 }
 
 impl Names {
+    fn note(&mut self, name: impl FnOnce() -> String) {
+        if let Some(names) = &mut self.0 {
+            names.push(name());
+        }
+    }
+
     fn add<T>(&mut self, kind: &str, id: &str, found: Option<T>) -> Option<T> {
-        self.0.push(format!("{kind}/{id} {}", found.is_some()));
+        self.note(|| format!("{kind}/{id} {}", found.is_some()));
         found
     }
 }
@@ -135,7 +142,7 @@ impl<'a> Side<'a> {
 
     /// Whether a panel's margins are made from the same as those of a panel of another state.
     pub(crate) fn is_same(&self, panel: &str, other: &Side<'_>, named: &str) -> bool {
-        self.inputs(panel) == other.inputs(named)
+        self.inputs(panel, false) == other.inputs(named, false)
     }
 
     /// The duties of a showing.
@@ -143,7 +150,8 @@ impl<'a> Side<'a> {
         of_showing(self.duties, showing).map(|(_, duty)| duty)
     }
 
-    fn inputs(&self, panel: &str) -> Inputs {
+    /// `names` says whether a mark is made of them.
+    fn inputs(&self, panel: &str, names: bool) -> Inputs {
         let ledger = self.ledger;
         let Some(entry) = ledger.panels.get(panel) else { return Inputs::default() };
         let mut found = Inputs {
@@ -152,8 +160,8 @@ impl<'a> Side<'a> {
             statistics: ledger.head.as_ref().and_then(|head| head.statistics.clone()),
             ..Inputs::default()
         };
-        let mut names = Names::default();
-        names.add("panel", panel, Some(()));
+        let mut names = Names(names.then(Vec::new));
+        names.note(|| format!("panel/{panel}"));
         let mut materials: Vec<&str> = Vec::new();
         let mut showings: BTreeSet<&str> = BTreeSet::new();
         for zone in &entry.value.zones {
@@ -203,7 +211,7 @@ impl<'a> Side<'a> {
             let mut judged: Vec<Shared<Judged>> = Vec::new();
             for duty in self.duties_of(id) {
                 let own = duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst));
-                let own = names.add("duty", &duty.subject.to_string(), own);
+                names.note(|| format!("duty {} {}", duty.subject, own.is_some()));
                 judged.extend(own.map(|own| Shared(Arc::clone(own))));
             }
             for id in judged.iter().flat_map(|one| &one.0.evidence) {
@@ -213,7 +221,7 @@ impl<'a> Side<'a> {
                 for entry in own.into_iter().chain(baseline) {
                     let digest = ledger.data.get(&entry.id).map(|data| data.digest.clone());
                     let nominal = Nominal::of(ledger, &showing.value, &entry.value);
-                    names.0.push(format!("{} {nominal:?}", entry.id));
+                    names.note(|| format!("{} {nominal:?}", entry.id));
                     let nominal = nominal.and_then(|own| Some(own.ok()?.value));
                     let record = Shared(Arc::clone(&entry.value));
                     found.evidence.insert(entry.id.clone(), Behind { record, digest, nominal });
@@ -255,7 +263,7 @@ impl Known {
         keeps: bool,
         compute: impl FnOnce() -> Result<PanelMargins, E>,
     ) -> Result<Arc<PanelMargins>, E> {
-        let inputs = side.inputs(panel);
+        let inputs = side.inputs(panel, recalled.asks());
         // Compared outside of the lock: others look meanwhile.
         let known: Vec<Made> = {
             let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);

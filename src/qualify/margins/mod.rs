@@ -245,27 +245,15 @@ pub fn margins_with(
     panel: &str,
     memo: &Memo,
 ) -> Result<PanelMargins, ArticleError> {
-    margins_shared(ledger, duties, panel, memo).map(Arc::unwrap_or_clone)
+    margins_shared(ledger, duties, panel, memo, false).map(Arc::unwrap_or_clone)
 }
 
-/// As [`margins_with`], for whoever only looks at them.
+/// As [`margins_with`], for whoever only looks at them; they are kept for later runs where the state is no trial
+/// (`keeps`).
 ///
 /// # Errors
 /// As [`margins_of`].
-pub(crate) fn margins_shared(
-    ledger: &Ledger,
-    duties: &BTreeMap<DutyKey, Duty>,
-    panel: &str,
-    memo: &Memo,
-) -> Result<Arc<PanelMargins>, ArticleError> {
-    margins_kept(ledger, duties, panel, memo, false)
-}
-
-/// As [`margins_shared`], keeping them for later runs where the state is no trial.
-///
-/// # Errors
-/// As [`margins_of`].
-pub(crate) fn margins_kept(
+pub(super) fn margins_shared(
     ledger: &Ledger,
     duties: &BTreeMap<DutyKey, Duty>,
     panel: &str,

@@ -2,7 +2,7 @@
 
 use super::laid::{LaidUp, laid_up};
 use super::zones::environments;
-use super::{Margin, PanelMargins, Values, margins_with};
+use super::{Margin, PanelMargins, Values};
 use crate::article::stack::LaidLayer;
 use crate::article::{ArticleError, LayerRole};
 use crate::laminate::{Compliance, Deformation, Moduli, Stiffness, is_symmetric, stiffness};
@@ -79,8 +79,7 @@ pub fn laminate_report(
     evaluation: &Evaluation,
     recipe: &Entry<Recipe>,
 ) -> Result<LaminateReport, ArticleError> {
-    let margins =
-        |panel: &str| margins_with(ledger, &evaluation.duties, panel, evaluation.memo()).map(Arc::new);
+    let margins = |panel: &str| evaluation.margins(ledger, panel);
     let uses = |zone: &Zone| zone.recipe.as_ref().is_some_and(|own| own.id() == recipe.id);
     let using = ledger.panels.values().filter(|panel| panel.value.zones.iter().any(uses)).collect();
     laminate_report_with(ledger, evaluation, recipe, using, &margins)
