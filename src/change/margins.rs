@@ -3,11 +3,12 @@
 use crate::article::ArticleError;
 use crate::ledger::{Entry, Ledger};
 pub(crate) use crate::qualify::margins::Side;
-use crate::qualify::margins::{Margin, PanelMargins, Uncomputed, margins_with};
+use crate::qualify::margins::{Margin, PanelMargins, Uncomputed};
 use crate::qualify::verdict::Evaluation;
 use crate::record::{ComputedCheck, Panel};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// The least margin of one load case of a panel that a change moves.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,7 +39,6 @@ pub fn moves(
     head: (&Ledger, &Evaluation),
     renamed: &BTreeMap<String, String>,
 ) -> Result<Vec<MarginMove>, ArticleError> {
-    let memo = head.1.memo();
     let (old_side, new_side) = (Side::of(base.0, base.1), Side::of(head.0, head.1));
     let now_called = |old: &String| renamed.get(old).unwrap_or(old).clone();
     let was_called = |new: &String| {
@@ -66,10 +66,11 @@ pub fn moves(
                 return Ok(Vec::new());
             }
             let of = |state: (&Ledger, &Evaluation), own: Option<&Entry<Panel>>| match own {
-                Some(own) => margins_with(state.0, &state.1.duties, &own.id, memo),
-                None => Ok(PanelMargins::default()),
+                Some(own) => state.1.margins(state.0, &own.id),
+                None => Ok(Arc::default()),
             };
-            Ok(by_case(panel, &of(base, old)?, &of(head, new)?))
+            let (before, after): (Arc<PanelMargins>, Arc<PanelMargins>) = (of(base, old)?, of(head, new)?);
+            Ok(by_case(panel, &before, &after))
         })
         .collect();
     moved.into_iter().collect::<Result<Vec<_>, _>>().map(|all| all.into_iter().flatten().collect())

@@ -31,7 +31,7 @@ use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// How a command ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -136,6 +136,8 @@ pub struct Context {
     recall: MemoryRecall,
     /// The place that was read from, once there is one.
     read_from: OnceLock<Place>,
+    /// States of the disk and the index that were read, and whether anything was that is no state of this ledger.
+    read: Mutex<(Vec<Snapshot>, bool)>,
 }
 
 /// Holds what a command works on until the program ends: a command is its last act, and giving the pieces
@@ -180,6 +182,7 @@ impl Context {
             memory: Arc::new(Memory::new(!global.no_store)),
             recall: MemoryRecall::new(),
             read_from: OnceLock::new(),
+            read: Mutex::default(),
         })
     }
 
@@ -264,8 +267,14 @@ impl Context {
             memory: Arc::new(Memory::new(self.memory.is_allowed())),
             recall: MemoryRecall::new(),
             read_from: OnceLock::new(),
+            read: Mutex::default(),
             ..*self
         }
+    }
+
+    /// Returns the same context with a store that is neither asked nor written.
+    pub(super) fn without_store(&self) -> Self {
+        Self { memory: Arc::new(Memory::new(false)), ..self.standing_in(&self.directory) }
     }
 
     /// Draws the faults of an input that is no ledger's for people; programs get them in the failure's document.
@@ -381,7 +390,21 @@ impl Context {
     fn read_with(&self, snapshot: Snapshot, recall: &dyn Recall) -> Loaded {
         let ledger = if snapshot.is_empty() { empty_ledger() } else { Ledger::load(&snapshot, recall) };
         let ledger = ledger.as_of(self.today);
+        let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
+        // What can't be read today may be read tomorrow, and no file will have changed.
+        read.1 |= !ledger.imports.is_empty() || ledger.faults.iter().any(|fault| fault.rule == "unreadable");
+        if !matches!(snapshot.origin(), Origin::Revision { .. }) {
+            read.0.push(snapshot.clone());
+        }
+        drop(read);
         Loaded { snapshot, ledger, with: Vec::new(), is_laid: false }
+    }
+
+    /// Whether anything was read, or looked for in vain, that is no listed file of a state that was read.
+    pub(super) fn read_more_than_states(&self) -> bool {
+        let read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
+        let missed = self.read_from.get().is_none_or(Place::has_missed);
+        missed || read.1 || read.0.iter().any(Snapshot::has_strayed)
     }
 
     /// Judges a ledger, where nothing broken plays a part; says on `err` what is broken elsewhere.

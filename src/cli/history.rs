@@ -3,7 +3,7 @@
 use super::args::{HistoryArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, address, day_of};
 use super::decide::short_id;
-use super::history_turns;
+use super::{history_kept, history_turns};
 use crate::article::weigh::programme_mass;
 use crate::change::diff::diff;
 use crate::change::explain::record_of;
@@ -68,7 +68,7 @@ impl Judged {
 }
 
 /// Judges the states after some commits, the newest first, each as of today. What is `known` already, as of today too,
-/// is not judged again.
+/// is not judged again, and what was kept of a commit is not read again.
 pub(super) fn steps(
     context: &Context,
     place: &Place,
@@ -76,37 +76,34 @@ pub(super) fn steps(
     known: &[(&Ledger, &Evaluation)],
 ) -> Vec<Step> {
     let mut steps: Vec<Step> = Vec::new();
-    // The state before the oldest that is shown, for its difference in mass.
-    let before = shown.last().and_then(|oldest| oldest.parents.first());
-    let mut last: Option<Judged> = match before.map(|parent| place.revision(parent)) {
-        Some(Ok(snapshot)) => Some(Judged::unjudged(context.read(snapshot))),
-        _ => None,
-    };
+    // The state after the commit before, where that was read.
+    let mut last: Option<Judged> = None;
     for commit in shown.iter().rev() {
-        let mut step = Step {
-            commit: commit.id.clone(),
-            on: day_of(commit.time),
-            summary: commit.summary.clone(),
-            kg: None,
-            delta_kg: None,
-            counts: None,
-            decisions: Vec::new(),
-            broken: 0,
-        };
+        if let Some(step) = history_kept::found(context, place, commit) {
+            steps.push(step);
+            last = None;
+            continue;
+        }
+        let mut step = unjudged(commit);
         // A commit that took the ledger away is a step all the same.
         let Ok(snapshot) = place.revision(&commit.id) else {
             steps.push(step);
             last = None;
             continue;
         };
+        let before = last.take().or_else(|| {
+            let parent = place.revision(commit.parents.first()?).ok()?;
+            Some(Judged::unjudged(context.read(parent)))
+        });
         let loaded = context.read(snapshot);
         step.broken = loaded.ledger.broken.len();
         step.kg = programme_mass(&loaded.ledger).ok();
-        let was = last.as_ref().and_then(|last| last.kg);
+        let was = before.as_ref().and_then(|before| before.kg);
         step.delta_kg = step.kg.zip(was).map(|(is, was)| is - was);
-        step.decisions = decisions(context, place, commit, last.as_ref().map(|last| &last.loaded), &loaded);
+        step.decisions =
+            decisions(context, place, commit, before.as_ref().map(|before| &before.loaded), &loaded);
         let own = known.iter().find(|(ledger, _)| ledger.is_of(&loaded.ledger)).map(|(_, found)| *found);
-        let beside = last.and_then(|last| last.evaluation);
+        let beside = before.and_then(|before| before.evaluation);
         let beside = beside.as_ref().or(known.first().map(|(_, found)| *found));
         let evaluation = match (own, beside) {
             (Some(own), _) => {
@@ -117,11 +114,26 @@ pub(super) fn steps(
             (None, None) => context.judged(&loaded.ledger).ok(),
         };
         step.counts = step.counts.or_else(|| evaluation.as_ref().map(counts));
-        last = Some(Judged { loaded, kg: step.kg, evaluation });
+        history_kept::keep(context, place, &step);
+        last = Some(Judged { kg: step.kg, loaded, evaluation });
         steps.push(step);
     }
     steps.reverse();
     steps
+}
+
+/// What a commit says of itself.
+pub(super) fn unjudged(commit: &Commit) -> Step {
+    Step {
+        commit: commit.id.clone(),
+        on: day_of(commit.time),
+        summary: commit.summary.clone(),
+        kg: None,
+        delta_kg: None,
+        counts: None,
+        decisions: Vec::new(),
+        broken: 0,
+    }
 }
 
 /// A commit as it is named above what it did.

@@ -1,5 +1,6 @@
 //! One file per command: arguments in, exit status out.
 
+mod answers;
 mod args;
 mod assumptions;
 mod basis;
@@ -14,6 +15,7 @@ mod export;
 mod files;
 mod gaps;
 mod history;
+mod history_kept;
 mod history_turns;
 mod hook;
 mod hook_parts;
@@ -40,6 +42,7 @@ mod why_place;
 pub use args::{Cli, Command};
 pub use context::{Context, Failure, Status};
 
+use answers::Question;
 use clap::{CommandFactory, FromArgMatches};
 use memory::Later;
 use std::ffi::OsString;
@@ -116,37 +119,7 @@ fn answered(
     let _alive = (terminal.progress && !is_quick).then(|| terminal::Alive::new("working"));
     let fits = has_format(&cli.command, cli.global.format);
     let result = fits.and_then(|()| Context::new(&cli.global, terminal)).and_then(|mut context| {
-        if let Some((day, at)) = cli.command.as_of() {
-            *at = Some(context.back_to(day)?);
-        }
-        let result = match &cli.command {
-            Command::New(args) => new::run(&mut context, args, out, err),
-            Command::Check(args) => check::run(&mut context, args, out),
-            Command::Mass(args) => mass::run(&mut context, args, out, err),
-            Command::Laminate(args) => laminate::run(&mut context, args, out, err),
-            Command::Panel(args) => panel::run(&mut context, args, out, err),
-            Command::Basis(args) => basis::run(&mut context, args, out, err),
-            Command::Impact(args) => impact::run(&mut context, args, out, err),
-            Command::Decide(args) => decide::run(&mut context, args, out, err),
-            Command::Compare(args) => compare::run(&mut context, args, out, err),
-            Command::Leeway(args) => leeway::run(&mut context, args, out, err),
-            Command::Gaps(args) => gaps::run(&mut context, args, out, err),
-            Command::Why(args) => why::run(&mut context, args, out, err),
-            Command::History(args) => history::run(&context, args, out, err),
-            Command::Report(args) => report::run(&mut context, args, out),
-            Command::View(args) => view::run(&mut context, args),
-            Command::Study(args) => study::run(&mut context, args, out, err),
-            Command::Assumptions(args) => assumptions::run(&mut context, args, out, err),
-            Command::Conform(args) => conform::run(&mut context, args, out, err),
-            Command::Calc(args) => calc::run(&mut context, args, out, err),
-            Command::Hook(args) => hook::run(&mut context, args, out),
-            Command::Export(args) => export::run(&mut context, args, out, err),
-            Command::Import(args) => import::run(&mut context, args, out, err),
-            Command::Store(args) => store::run(&mut context, args, out),
-            Command::Completions(args) => complete::script(args, out),
-            Command::Man(args) => man::run(&context, args, out),
-            Command::Complete(args) => complete::complete(&context, args, out),
-        };
+        let result = recalled(&mut context, &mut cli.command, &arguments, terminal, (out, err));
         context.note_unfinished(err);
         context.memory.note(err);
         *later = context.memory.later();
@@ -166,6 +139,69 @@ fn answered(
             };
             2
         }
+    }
+}
+
+/// Answers as before where the same was asked of the same states, and does the command otherwise.
+fn recalled(
+    context: &mut Context,
+    command: &mut Command,
+    arguments: &[OsString],
+    terminal: Terminal,
+    (out, err): (&mut Vec<u8>, &mut Vec<u8>),
+) -> Result<Status, Failure> {
+    went_back(context, command)?;
+    let question = Question::of(context, command, arguments, terminal);
+    if let Some(answer) = question.as_ref().and_then(|question| question.answer(context)) {
+        return Ok(answer.say(out, err));
+    }
+    let done = carried_out(context, command, (out, err));
+    if let (Some(question), Ok(status)) = (question, &done) {
+        question.keep(context, out, err, *status);
+    }
+    done
+}
+
+/// Goes back to the day that is asked for, where one is.
+fn went_back(context: &mut Context, command: &mut Command) -> Result<(), Failure> {
+    if let Some((day, at)) = command.as_of() {
+        *at = Some(context.back_to(day)?);
+    }
+    Ok(())
+}
+
+fn carried_out(
+    context: &mut Context,
+    command: &Command,
+    (out, err): (&mut Vec<u8>, &mut Vec<u8>),
+) -> Result<Status, Failure> {
+    match command {
+        Command::New(args) => new::run(context, args, out, err),
+        Command::Check(args) => check::run(context, args, out),
+        Command::Mass(args) => mass::run(context, args, out, err),
+        Command::Laminate(args) => laminate::run(context, args, out, err),
+        Command::Panel(args) => panel::run(context, args, out, err),
+        Command::Basis(args) => basis::run(context, args, out, err),
+        Command::Impact(args) => impact::run(context, args, out, err),
+        Command::Decide(args) => decide::run(context, args, out, err),
+        Command::Compare(args) => compare::run(context, args, out, err),
+        Command::Leeway(args) => leeway::run(context, args, out, err),
+        Command::Gaps(args) => gaps::run(context, args, out, err),
+        Command::Why(args) => why::run(context, args, out, err),
+        Command::History(args) => history::run(context, args, out, err),
+        Command::Report(args) => report::run(context, args, out),
+        Command::View(args) => view::run(context, args),
+        Command::Study(args) => study::run(context, args, out, err),
+        Command::Assumptions(args) => assumptions::run(context, args, out, err),
+        Command::Conform(args) => conform::run(context, args, out, err),
+        Command::Calc(args) => calc::run(context, args, out, err),
+        Command::Hook(args) => hook::run(context, args, out),
+        Command::Export(args) => export::run(context, args, out, err),
+        Command::Import(args) => import::run(context, args, out, err),
+        Command::Store(args) => store::run(context, args, out),
+        Command::Completions(args) => complete::script(args, out),
+        Command::Man(args) => man::run(context, args, out),
+        Command::Complete(args) => complete::complete(context, args, out),
     }
 }
 

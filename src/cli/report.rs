@@ -34,6 +34,11 @@ pub(super) fn run(context: &mut Context, args: &ReportArgs, out: &mut dyn Write)
     let site = state.site(context, &place, args.commits, &mut Past::default())?;
     let folder = context.directory.join(&args.out);
     let files = write(&site, &folder, &context.directory)?;
+    let effort = state.evaluation.effort();
+    context.memory.work(format!(
+        "margins of {} panels computed and of {} found, for the pages",
+        effort.computed, effort.recalled
+    ));
     if context.json() {
         let document = json!({ "schema": "report/1", "out": folder.display().to_string(), "files": files });
         writeln!(out, "{document:#}")?;

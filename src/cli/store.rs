@@ -1,8 +1,10 @@
 //! `bondline store`.
 
+use super::answers;
 use super::args::{StoreArgs, StoreCommand};
 use super::check;
 use super::context::{Context, Failure, Status};
+use super::history_kept;
 use super::hook_parts;
 use super::memory::{BUILD, Memory, STAMPS, worked_key};
 use crate::qualify::anew::{self, Anew};
@@ -117,6 +119,8 @@ fn again(
     own.today = day;
     match kept.what.as_str() {
         check::KEPT => check::verified(&own, place, &kept.about, &kept.value),
+        answers::KEPT => Ok(answers::verified(&own, place, &kept.about, &kept.value)),
+        history_kept::KEPT => Ok(history_kept::verified(&own, place, &kept.about, &kept.value)),
         hook_parts::KEPT => Ok(hook_parts::verified(&own, place, &kept.about, &kept.value)),
         _ => Ok(None),
     }

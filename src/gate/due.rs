@@ -4,13 +4,14 @@ use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
 use crate::change::margins::{Side as Grounds, lost};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
-use crate::qualify::margins::{PanelMargins, counts, margins_with, signed};
+use crate::qualify::margins::{PanelMargins, counts, signed};
 use crate::qualify::table::Table;
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, ComputedCheck, Day, LoadPath, Panel, PolicyLevel, RecordKind, Text};
 use rayon::prelude::*;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// A milestone is claimed, and a duty that it needs is neither met nor conceded.
 pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
@@ -176,7 +177,7 @@ fn was_closed(base: &Side<'_>, names: &Names, key: &DutyKey, panel: &str) -> boo
 }
 
 /// A panel with its margins, and with those before, where it was there, and whether it was released then.
-type Both<'a> = (&'a String, PanelMargins, Option<(bool, PanelMargins)>);
+type Both<'a> = (&'a String, Arc<PanelMargins>, Option<(bool, Arc<PanelMargins>)>);
 
 /// Margins that are computed of released panels and lie below nothing, or can no longer be computed; returns
 /// the panels whose least margin is told.
@@ -193,7 +194,6 @@ pub(super) fn computed_margin(
 ) -> BTreeSet<String> {
     let mut told = BTreeSet::new();
     let Ok(after) = staged.evaluation else { return told };
-    let memo = after.memo();
     let grounds = Grounds::of(staged.ledger, after);
     let earlier_grounds = base.evaluation.ok().map(|before| Grounds::of(base.ledger, before));
     let judged: Vec<Both<'_>> = staged
@@ -213,9 +213,9 @@ pub(super) fn computed_margin(
                 return None;
             }
             // A stack that can't be laid up is a broken record's matter, which is said elsewhere.
-            let margins = margins_with(staged.ledger, &after.duties, panel, memo).ok()?;
+            let margins = after.margins(staged.ledger, panel).ok()?;
             let before = base.evaluation.ok().filter(|_| known.is_some());
-            let before = before.and_then(|own| margins_with(base.ledger, &own.duties, earlier, memo).ok());
+            let before = before.and_then(|own| own.margins(base.ledger, earlier).ok());
             Some((panel, margins, before.map(|before| (was_released, before))))
         })
         .collect();

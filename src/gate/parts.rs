@@ -47,7 +47,27 @@ struct Elsewhere {
     part: u32,
     id: String,
     file: String,
+    /// As JSON: what people write is read by forms that describe themselves.
+    #[serde(with = "as_json")]
     record: Showing,
+}
+
+/// A value of any form within one that does not describe itself.
+mod as_json {
+    use serde::de::{DeserializeOwned, Error as _};
+    use serde::ser::Error as _;
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub fn serialize<S: Serializer>(value: &impl Serialize, serializer: S) -> Result<S::Ok, S::Error> {
+        let text = serde_json::to_string(value).map_err(S::Error::custom)?;
+        text.serialize(serializer)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>, T: DeserializeOwned>(
+        deserializer: D,
+    ) -> Result<T, D::Error> {
+        serde_json::from_str(&String::deserialize(deserializer)?).map_err(D::Error::custom)
+    }
 }
 
 /// One file that differs from the state.
@@ -201,13 +221,13 @@ impl Parts {
 
     /// Returns the form that is kept; `None` where it would not be read back as it is.
     pub fn to_bytes(&self) -> Option<Vec<u8>> {
-        let bytes = serde_json::to_vec(self).ok()?;
+        let bytes = postcard::to_stdvec(self).ok()?;
         (Self::from_bytes(&bytes)? == *self).then_some(bytes)
     }
 
     /// Reads that form.
     pub fn from_bytes(bytes: &[u8]) -> Option<Self> {
-        serde_json::from_slice(bytes).ok()
+        postcard::from_bytes(bytes).ok()
     }
 
     /// Returns the parts that some changed files have to do with; `None` where that can't be told, or where it is most

@@ -145,6 +145,8 @@ pub(super) struct Gauge {
     /// The one form of a criterion without signs, if all its strengths are known and it is an ellipsoid:
     /// then a point outside it lies behind the first crossing.
     closed: Option<Form>,
+    /// Where each stress, or modulus times strain, is judged by itself and against a known strength: Xt, Xc, Yt, Yc, S.
+    apart: Option<[f64; 5]>,
 }
 
 impl Gauge {
@@ -155,7 +157,8 @@ impl Gauge {
         let lamina = lamina.checked()?;
         let strength = strength.checked()?;
         let kind = Kind::Whole(criterion);
-        let mut gauge = Self { kind, strength, nu12: lamina.nu12, nu21: lamina.nu21(), closed: None };
+        let mut gauge =
+            Self { kind, strength, nu12: lamina.nu12, nu21: lamina.nu21(), closed: None, apart: None };
         let signless = match criterion {
             Criterion::TsaiWu { .. } | Criterion::TsaiHill { by_sign: false } => true,
             Criterion::TsaiHill { by_sign: true } | Criterion::MaximumStress => false,
@@ -164,12 +167,18 @@ impl Gauge {
         if signless && let Ok([Some(form), ..]) = gauge.forms(1.0, 1.0, true) {
             gauge.closed = (form.q11 * form.q22 > form.q12 * form.q12).then_some(form);
         }
+        if let (Criterion::MaximumStress | Criterion::MaximumStrain, PlyStrength { xt, xc, yt, yc, s, .. }) =
+            (criterion, strength)
+        {
+            gauge.apart =
+                xt.zip(xc).zip(yt.zip(yc)).zip(s).map(|(((xt, xc), (yt, yc)), s)| [xt, xc, yt, yc, s]);
+        }
         Ok(gauge)
     }
 
     /// The same ply once its matrix has failed: fibre stress alone is judged, by maximum stress.
     pub fn of_fibre(&self) -> Self {
-        Self { kind: Kind::FibreAlone, closed: None, ..*self }
+        Self { kind: Kind::FibreAlone, closed: None, apart: None, ..*self }
     }
 
     pub fn closed(&self) -> Option<&Form> {
@@ -178,6 +187,12 @@ impl Gauge {
 
     /// Whether the ply may fail below this factor; never says no wrongly.
     pub fn may_fail_below(&self, factor: f64, scaled: &Vector3, constant: &Vector3) -> bool {
+        // All grow together from nothing: what holds at the factor held all the way.
+        if let (Some([xt, xc, yt, yc, s]), [0.0, 0.0, 0.0]) = (self.apart, constant) {
+            let [s1, s2, t] = self.measured(scaled).map(|own| own * factor);
+            let holds = (-xc..=xt).contains(&s1) && (-yc..=yt).contains(&s2) && t.abs() <= s;
+            return !holds;
+        }
         self.closed.is_none_or(|form| {
             form.value(&plus(constant, factor, scaled)) > 1.0
                 || (*constant != [0.0; 3] && form.value(constant) >= 1.0)

@@ -177,7 +177,7 @@ impl Room<'_> {
             let mut some = places(&all, |one| one.is_unseen());
             if !self.is_conceded(asked.subject) {
                 let far = |at: &usize| candidates.get(*at).map(|made| made.distance(now));
-                some.sort_by_key(far);
+                some.sort_by_cached_key(far);
                 some.truncate(NEAREST);
             }
             see(&mut all, &some);

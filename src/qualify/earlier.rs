@@ -19,10 +19,11 @@ pub struct Mark([u8; 32]);
 impl Mark {
     /// Returns the mark of a value that says everything of itself.
     pub fn of(value: &dyn Debug) -> Self {
-        let mut marker = Marker(Sha256::new());
+        let mut marker = Marker { digest: Sha256::new(), waiting: Vec::with_capacity(Marker::ROOM) };
         // Digests take every byte.
         let _ = write!(marker, "{value:?}");
-        Self(marker.0.finalize().into())
+        marker.digest.update(&marker.waiting);
+        Self(marker.digest.finalize().into())
     }
 
     /// Returns it as hexadecimal digits.
@@ -31,11 +32,27 @@ impl Mark {
     }
 }
 
-struct Marker(Sha256);
+/// A digest of texts, which come in pieces of a few bytes: they are gathered, since each call of a digest has its price.
+struct Marker {
+    digest: Sha256,
+    waiting: Vec<u8>,
+}
+
+impl Marker {
+    const ROOM: usize = 4096;
+}
 
 impl fmt::Write for Marker {
     fn write_str(&mut self, text: &str) -> fmt::Result {
-        self.0.update(text.as_bytes());
+        if self.waiting.len() + text.len() > Self::ROOM {
+            self.digest.update(&self.waiting);
+            self.waiting.clear();
+        }
+        if text.len() > Self::ROOM {
+            self.digest.update(text.as_bytes());
+        } else {
+            self.waiting.extend_from_slice(text.as_bytes());
+        }
         Ok(())
     }
 }

@@ -110,6 +110,12 @@ pub fn counts(evaluation: &Evaluation) -> BTreeMap<&'static str, usize> {
     counts
 }
 
+/// Returns counts that were written as texts and are read back; `None` where one is of no verdict.
+pub fn count_words(counts: &BTreeMap<String, usize>) -> Option<BTreeMap<&'static str, usize>> {
+    let word = |text: &String| Verdict::ALL.iter().map(|verdict| verdict.word()).find(|own| own == text);
+    counts.iter().map(|(text, count)| Some((word(text)?, *count))).collect()
+}
+
 /// Finds the duties that are not met, conceded ones included.
 pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> Gaps {
     let milestones = Milestones::of(ledger);

@@ -193,6 +193,22 @@ pub enum SourceError {
         /// How many are listed at most.
         limit: usize,
     },
+    /// The git directory, with what it borrows from, has more files than are looked over.
+    #[error("{} holds more than {limit} files", path.display())]
+    TooManyObjects {
+        /// The folder in which counting ended.
+        path: PathBuf,
+        /// How many are looked over at most.
+        limit: usize,
+    },
+    /// Stores of objects borrow from more others than are looked over.
+    #[error("{} borrows from more than {limit} stores of objects", path.display())]
+    TooManyStores {
+        /// The store.
+        path: PathBuf,
+        /// How many are looked over at most.
+        limit: usize,
+    },
     /// The system refused.
     #[error("{} cannot be read: {why}", path.display())]
     Io {
@@ -276,6 +292,10 @@ impl SourceError {
             }
             SourceError::TooManyFiles { .. } => {
                 "keep data that no record names outside the kind folders".to_owned()
+            }
+            SourceError::TooManyObjects { .. } => "pack its objects with `git gc`".to_owned(),
+            SourceError::TooManyStores { .. } => {
+                "make it whole with `git repack -a`, and take `info/alternates` away".to_owned()
             }
             SourceError::Io { .. } => "see that the file exists and that you may read it".to_owned(),
             SourceError::Git { .. } => "run `git fsck` to see whether the repository is sound".to_owned(),

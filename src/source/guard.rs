@@ -17,8 +17,12 @@ const WORDS: u64 = 16 * 1024 * 1024;
 const LISTS: u64 = 256 * 1024 * 1024;
 /// The most that a commit, a tag or a tree may hold, in bytes: git's library unpacks them whole.
 const OBJECT: usize = 64 * 1024 * 1024;
-/// How deep settings include each other, and stores of objects borrow from each other, as in git's library.
+/// How deep settings include each other, stores of objects borrow from each other, and tags name tags.
 const DEEP: usize = 10;
+/// The most files of a git directory, and of the stores that it borrows from, that are looked over.
+const FILES: usize = 4 * FILE_LIMIT;
+/// The most stores of objects that one borrows from, itself counted.
+const STORES: usize = 64;
 /// Folders of a git directory that are read to their ground.
 const READ: [&str; 4] = ["info", "logs", "objects", "refs"];
 /// What decides which files of a folder count.
@@ -55,7 +59,7 @@ fn top(git_dir: &Path, seen: &mut usize) -> Result<(), SourceError> {
     for file in ["config", "config.worktree"] {
         included(&git_dir.join(file), DEEP)?;
     }
-    borrowed(&git_dir.join("objects"), DEEP, seen)
+    borrowed(&git_dir.join("objects"), seen)
 }
 
 /// Looks over every file below a folder. Packs and what lies beside them are read piece by piece.
@@ -66,8 +70,8 @@ fn below(folder: &Path, limit: u64, seen: &mut usize) -> Result<(), SourceError>
         let by_pieces = folder.file_name().is_some_and(|name| name == "pack" || name == "commit-graphs");
         for entry in entries.flatten() {
             *seen = seen.saturating_add(1);
-            if *seen > 4 * FILE_LIMIT {
-                return Err(SourceError::TooManyFiles { limit: 4 * FILE_LIMIT });
+            if *seen > FILES {
+                return Err(SourceError::TooManyObjects { path: folder, limit: FILES });
             }
             let by_pieces = by_pieces || entry.file_name() == "commit-graph";
             let limit = (!by_pieces).then_some(limit);
@@ -87,19 +91,40 @@ fn below(folder: &Path, limit: u64, seen: &mut usize) -> Result<(), SourceError>
 }
 
 /// Looks over the stores that a store of objects borrows from: git takes objects from there too.
-fn borrowed(objects: &Path, deep: usize, seen: &mut usize) -> Result<(), SourceError> {
-    if deep == 0 {
-        return Ok(());
-    }
-    let Some(lines) = text(&objects.join("info/alternates"))? else { return Ok(()) };
-    for line in lines.lines().filter(|line| !line.is_empty() && !line.starts_with('#')) {
-        let other = objects.join(line);
-        if other.is_dir() {
-            below(&other, LISTS, seen)?;
-            borrowed(&other, deep - 1, seen)?;
-        }
+fn borrowed(objects: &Path, seen: &mut usize) -> Result<(), SourceError> {
+    for other in stores(objects)?.iter().skip(1) {
+        below(other, LISTS, seen)?;
     }
     Ok(())
+}
+
+/// A store of objects, then those that it borrows from, each once however often it is named: without that a few that
+/// name each other would be walked for ever, or as often as there are ways to them.
+fn stores(objects: &Path) -> Result<Vec<PathBuf>, SourceError> {
+    let mut all = vec![objects.canonicalize().unwrap_or_else(|_| objects.to_owned())];
+    let mut from = 0;
+    for _ in 0..DEEP {
+        let reached = all.len();
+        for at in from..reached {
+            let Some(own) = all.get(at).cloned() else { continue };
+            let Some(lines) = text(&own.join("info/alternates"))? else { continue };
+            for line in lines.lines().filter(|line| !line.is_empty() && !line.starts_with('#')) {
+                let Ok(other) = own.join(line).canonicalize() else { continue };
+                if !other.is_dir() || all.contains(&other) {
+                    continue;
+                }
+                if all.len() == STORES {
+                    return Err(SourceError::TooManyStores { path: objects.to_owned(), limit: STORES });
+                }
+                all.push(other);
+            }
+        }
+        if all.len() == reached {
+            break;
+        }
+        from = reached;
+    }
+    Ok(all)
 }
 
 /// Looks over the files that settings include.
@@ -229,7 +254,7 @@ pub(super) fn light(repository: &git2::Repository, id: Oid) -> Result<(), git2::
         let words = format!("the {} {id} is {size} bytes long; at most {OBJECT} are read", kind.str());
         return Err(git2::Error::from_str(&words));
     }
-    if is_cut_short(&repository.commondir().join("objects"), &id.to_string(), size, DEEP) {
+    if is_cut_short(&repository.commondir().join("objects"), &id.to_string(), size) {
         return Err(git2::Error::new(
             ErrorCode::HashsumMismatch,
             ErrorClass::Odb,
@@ -240,25 +265,32 @@ pub(super) fn light(repository: &git2::Repository, id: Oid) -> Result<(), git2::
 }
 
 /// Whether an object that has a file of its own ends before it should, here or in a store that this one borrows from.
-fn is_cut_short(objects: &Path, id: &str, size: usize, deep: usize) -> bool {
+fn is_cut_short(objects: &Path, id: &str, size: usize) -> bool {
     let Some((folder, name)) = id.split_at_checked(2) else { return false };
-    if let Ok(file) = fs::File::open(objects.join(folder).join(name)) {
-        // A little more than there should be, so that what is too long is seen as well.
-        let most = u64::try_from(size).unwrap_or(u64::MAX).saturating_add(64);
-        let mut inflated = BufReader::new(flate2::read::ZlibDecoder::new(file).take(most));
-        // Before the bytes stand the kind and their number, with a zero behind.
-        let head = inflated.skip_until(0);
-        let rest = head.and_then(|_| std::io::copy(&mut inflated, &mut std::io::sink()));
-        return rest.map_or(true, |rest| u64::try_from(size) != Ok(rest));
+    let own = |store: &Path| fs::File::open(store.join(folder).join(name)).ok();
+    // Few borrow at all: where it lies here nobody is asked for the others.
+    let file = own(objects).or_else(|| stores(objects).ok()?.iter().skip(1).find_map(|store| own(store)));
+    let Some(file) = file else { return false };
+    // A little more than there should be, so that what is too long is seen as well.
+    let most = u64::try_from(size).unwrap_or(u64::MAX).saturating_add(64);
+    let mut inflated = BufReader::new(flate2::read::ZlibDecoder::new(file).take(most));
+    // Before the bytes stand the kind and their number, with a zero behind.
+    let head = inflated.skip_until(0);
+    let rest = head.and_then(|_| std::io::copy(&mut inflated, &mut std::io::sink()));
+    rest.map_or(true, |rest| u64::try_from(size) != Ok(rest))
+}
+
+/// The same for an object and, where it is a tag, for what that names, to the end.
+pub(super) fn light_named(repository: &git2::Repository, id: Oid) -> Result<Oid, git2::Error> {
+    let mut id = id;
+    for _ in 0..DEEP {
+        light(repository, id)?;
+        match repository.find_tag(id) {
+            Ok(tag) => id = tag.target_id(),
+            Err(_) => return Ok(id),
+        }
     }
-    if deep == 0 {
-        return false;
-    }
-    let Ok(Some(lines)) = text(&objects.join("info/alternates")) else { return false };
-    lines
-        .lines()
-        .filter(|line| !line.is_empty() && !line.starts_with('#'))
-        .any(|line| is_cut_short(&objects.join(line), id, size, deep - 1))
+    Err(git2::Error::from_str(&format!("the tag {id} is one of a long row of tags that name tags")))
 }
 
 /// The same for the commits behind one, so many generations back.

@@ -277,6 +277,17 @@ impl Place {
         Ok(objects::subtree(repository, found.tree, &self.prefix)?.map(|tree| tree.to_string()))
     }
 
+    /// A text that says where HEAD and every other name of the repository lead. `None` where there is no repository, where
+    /// the history was cut off, or where that can't be told: then more than names says what is here.
+    pub fn names(&self) -> Option<String> {
+        self.repository.as_ref()?.names()
+    }
+
+    /// Whether a revision was looked for, here or by anybody with a copy of this place, and not found.
+    pub fn has_missed(&self) -> bool {
+        self.repository.as_ref().is_some_and(|repository| repository.has_missed())
+    }
+
     /// Whether a full id is that of a commit that is here.
     pub fn has_commit(&self, id: &str) -> bool {
         let found = self.repository.as_ref().and_then(|repository| repository.find(id).ok());

@@ -1,7 +1,10 @@
 //! The repository around a ledger: opened once per thread that needs it, asked for revisions and objects.
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
+
+use sha2::{Digest, Sha256};
 
 use git2::{ErrorCode, ObjectType, Oid};
 
@@ -22,6 +25,8 @@ pub struct Repository {
     shallow: bool,
     open_at: PathBuf,
     idle: Mutex<Vec<git2::Repository>>,
+    /// Whether a revision was looked for in vain.
+    missed: AtomicBool,
 }
 
 /// One commit of a ledger's history.
@@ -104,6 +109,7 @@ impl Repository {
             top,
             open_at,
             idle: Mutex::new(vec![repository]),
+            missed: AtomicBool::new(false),
         })
     }
 
@@ -150,7 +156,7 @@ impl Repository {
     pub(super) fn head(&self) -> Result<Option<Oid>, SourceError> {
         self.with(|repository| match repository.head() {
             Ok(head) => {
-                let light = head.target().map_or(Ok(()), |id| guard::light(repository, id));
+                let light = head.target().map_or(Ok(()), |id| guard::light_named(repository, id).map(drop));
                 match light.and_then(|()| head.peel_to_commit()) {
                     Ok(commit) => Ok(Some(commit.id())),
                     Err(error) => Err(git_error("reading HEAD", &error)),
@@ -163,6 +169,45 @@ impl Repository {
 
     /// Finds what a revision means: a branch, tag, id, or anything else of git's notation for one.
     pub(super) fn find(&self, asked: &str) -> Result<Revision, SourceError> {
+        let found = self.looked_up(asked);
+        self.missed.fetch_or(found.is_err(), Ordering::Relaxed);
+        found
+    }
+
+    /// Whether [`Repository::find`] ever found nothing.
+    pub(super) fn has_missed(&self) -> bool {
+        self.missed.load(Ordering::Relaxed)
+    }
+
+    /// Where HEAD and every reference lead; `None` where that can't be told, or the history was cut off.
+    pub(super) fn names(&self) -> Option<String> {
+        if self.shallow {
+            return None;
+        }
+        self.with(|repository| {
+            let target = |reference: &git2::Reference<'_>| {
+                let to = reference.symbolic_target().ok().flatten().map(str::to_owned);
+                to.or_else(|| reference.target().map(|id| id.to_string()))
+            };
+            let mut all = Sha256::new();
+            let head = repository.find_reference("HEAD").ok()?;
+            all.update(target(&head)?);
+            // Before the first commit its branch is not there.
+            all.update(repository.refname_to_id("HEAD").map(|id| id.to_string()).unwrap_or_default());
+            for reference in repository.references().ok()? {
+                let reference = reference.ok()?;
+                all.update(b"\n");
+                all.update(reference.name().ok()?);
+                all.update(b" ");
+                all.update(target(&reference)?);
+            }
+            Some(all.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+        })
+        .ok()
+        .flatten()
+    }
+
+    fn looked_up(&self, asked: &str) -> Result<Revision, SourceError> {
         let not_one =
             |what: &str| SourceError::NotARevision { asked: asked.to_owned(), what: what.to_owned() };
         if asked.trim().is_empty() {
@@ -208,7 +253,7 @@ impl Repository {
     fn names_two(&self, repository: &git2::Repository, asked: &str) -> Result<(), SourceError> {
         let target = |name: String| {
             let reference = repository.find_reference(&name).ok()?;
-            guard::light(repository, reference.target()?).ok()?;
+            guard::light_named(repository, reference.target()?).ok()?;
             let found = reference.peel(ObjectType::Any).ok()?.id();
             Some((name, found))
         };
@@ -390,27 +435,57 @@ impl Repository {
     }
 }
 
-/// Looks at the object that a revision's name begins with, before it is read: `main` in `main~2`.
+/// Looks at the objects that a revision leads over, before they are read: of `main~2:a/b` those of the branch, of the
+/// commits behind it, and of the folders on the way.
 fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::Error> {
-    let name = asked.split(['~', '^', '@', ':']).next().unwrap_or_default();
+    // A message is looked for in whatever lies behind the names.
+    if asked.starts_with(":/") || asked.contains("^{/") {
+        for reference in repository.references()?.flatten() {
+            if let Some(id) = reference.target() {
+                guard::light_history(repository, guard::light_named(repository, id)?)?;
+            }
+        }
+        return Ok(());
+    }
+    let (commit, path) = asked.split_once(':').map_or((asked, None), |(commit, path)| (commit, Some(path)));
+    let name = commit.split(['~', '^', '@']).next().unwrap_or_default();
     let name = if name.is_empty() { "HEAD" } else { name };
     let target = match repository.resolve_reference_from_short_name(name) {
         Ok(reference) => reference.target(),
-        Err(_) => Oid::from_str(name).ok(),
+        // An id, or what tells it from all others.
+        Err(_) => Oid::from_str(name)
+            .and_then(|begin| repository.odb()?.exists_prefix(begin, name.len().min(40)))
+            .ok(),
     };
     let Some(id) = target else { return Ok(()) };
+    let id = guard::light_named(repository, id)?;
     // As far back as it could go: `~2^^` reads the commits of four generations.
-    let steps = asked.get(name.len()..).unwrap_or_default();
+    let steps = commit.get(name.len()..).unwrap_or_default();
     let numbers =
         steps.split(|c: char| !c.is_ascii_digit()).filter_map(|number| number.parse::<usize>().ok());
     let marks = steps.chars().filter(|c| matches!(c, '~' | '^')).count();
     let generations = numbers.fold(marks, usize::saturating_add);
     match generations {
-        0 => guard::light(repository, id),
+        0 => {}
         // A number that no history is as long as: all of it.
-        1000.. => guard::light_history(repository, id),
-        few => guard::light_line(repository, id, few),
+        1000.. => guard::light_history(repository, id)?,
+        few => guard::light_line(repository, id, few)?,
     }
+    let Some(path) = path.filter(|_| !commit.is_empty()) else { return Ok(()) };
+    let Ok(object) = repository.revparse_single(commit) else { return Ok(()) };
+    let mut own = match object.peel_to_commit() {
+        Ok(commit) => commit.tree_id(),
+        Err(_) => object.id(),
+    };
+    for name in path.split('/').filter(|name| !name.is_empty()) {
+        guard::light(repository, own)?;
+        let Some(next) = repository.find_tree(own).ok().and_then(|tree| Some(tree.get_name(name)?.id()))
+        else {
+            return Ok(());
+        };
+        own = next;
+    }
+    guard::light(repository, own)
 }
 
 /// The values of the lines `Decision: ...` among the trailers of a commit's message.

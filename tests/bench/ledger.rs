@@ -1,8 +1,11 @@
 //! Times whole commands on a large invented ledger, beside what the machine needs at the very least.
 //!
 //! `cargo bench --bench ledger` prints one table; `cargo bench --bench ledger -- --records 2000` a smaller
-//! one; `cargo bench --bench ledger -- generate DIR [N]` lays such a ledger and stops. Nothing is asserted:
-//! times depend on the machine, so what counts are the ratios within one run.
+//! one; `-- history N COMMITS` times `history` over that many commits, and `-- generate DIR [N [COMMITS]]` lays such a
+//! ledger and stops. Nothing is asserted: times depend on the machine, so what counts are the ratios within one run.
+//!
+//! `warm` is with a store that earlier runs filled, and with a question that was not asked before: the folder is
+//! written in other words each time; `asked again` is the very same question.
 //!
 //! The floor is the reading of every file of HEAD through git's library and its parsing into the record
 //! types on all cores, in a process of its own; whatever a command does comes on top of that.
@@ -37,17 +40,20 @@ fn main() -> ExitCode {
     let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
     let done = match words.as_slice() {
         ["floor", directory] => floor(Path::new(directory)),
-        ["generate", directory] => generate::repository(Path::new(directory), 10_000).map(|_| ()),
-        ["generate", directory, records] => match records.parse() {
-            Ok(records) => generate::repository(Path::new(directory), records).map(|_| ()),
-            Err(_) => Err(format!("`{records}` is no number").into()),
+        ["generate", directory, sizes @ ..] if sizes.len() < 3 => numbers(sizes).and_then(|sizes| {
+            let size = |at: usize, usual: usize| sizes.get(at).copied().unwrap_or(usual);
+            generate::repository(Path::new(directory), size(0, 10_000), size(1, 2)).map(|_| ())
+        }),
+        ["history", sizes @ ..] if sizes.len() == 2 => match numbers(sizes).as_deref() {
+            Ok([records, commits]) => history(*records, *commits),
+            _ => Err("write `history N COMMITS`".into()),
         },
         ["--records", records] => match records.parse() {
             Ok(records) => table(records),
             Err(_) => Err(format!("`{records}` is no number").into()),
         },
         [] => table(10_000),
-        _ => Err("write nothing, `--records N`, or `generate DIR [N]`".into()),
+        _ => Err("write nothing, `--records N`, `history N COMMITS`, or `generate DIR [N [COMMITS]]`".into()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
@@ -56,6 +62,10 @@ fn main() -> ExitCode {
             ExitCode::FAILURE
         }
     }
+}
+
+fn numbers(words: &[&str]) -> Result<Vec<usize>, Error> {
+    words.iter().map(|word| word.parse().map_err(|_| format!("`{word}` is no number").into())).collect()
 }
 
 /// One command, measured.
@@ -69,7 +79,7 @@ fn table(records: usize) -> Result<(), Error> {
     let folder = tempfile::tempdir()?;
     let directory = folder.path().join("ledger");
     let begun = Instant::now();
-    let tree = generate::repository(&directory, records)?;
+    let tree = generate::repository(&directory, records, 2)?;
     let yaml: Vec<usize> =
         tree.iter().filter(|(path, _)| path.ends_with(".yaml")).map(|(_, text)| text.len()).collect();
     eprintln!(
@@ -99,62 +109,130 @@ fn table(records: usize) -> Result<(), Error> {
     floor.arg("floor").arg(&directory);
     let mut status = Command::new("git");
     status.arg("-C").arg(&directory).args(["status", "--porcelain"]);
-    let mut all: Vec<(&str, Command)> = vec![
-        ("floor: read and parse", floor),
-        ("git status", status),
-        ("check", bondline(&["--no-store", "check"])),
-        ("check, warm", bondline(&["check"])),
-        ("hook run, 3 staged", hook(&["--no-store", "hook", "run"])),
-        ("hook run, 3 staged, warm", hook(&["hook", "run"])),
-        ("impact HEAD~1", bondline(&["impact", "HEAD~1"])),
-        ("the same as a decision", within(&proposed, &["impact", "dd-001"])),
-        ("gaps", bondline(&["gaps"])),
-        ("report, a new folder", report(&directory, folder.path())),
+    let mut all: Vec<(&str, Asks, Command)> = vec![
+        ("floor: read and parse", Asks::Again, floor),
+        ("git status", Asks::Again, status),
+        ("check", Asks::Again, bondline(&["--no-store", "check"])),
+        ("check, warm", Asks::Again, bondline(&["check"])),
+        ("hook run, 3 staged", Asks::Again, hook(&["--no-store", "hook", "run"])),
+        ("hook run, 3 staged, warm", Asks::Again, hook(&["hook", "run"])),
+        ("impact HEAD~1", Asks::Again, bondline(&["--no-store", "impact", "HEAD~1"])),
+        ("impact HEAD~1, warm", Asks::Anew, bondline(&["impact", "HEAD~1"])),
+        ("impact HEAD~1, asked again", Asks::Again, bondline(&["impact", "HEAD~1"])),
+        ("the same as a decision", Asks::Again, within(&proposed, &["--no-store", "impact", "dd-001"])),
+        ("gaps", Asks::Again, bondline(&["--no-store", "gaps"])),
+        ("gaps, warm", Asks::Anew, bondline(&["gaps"])),
+        ("gaps, asked again", Asks::Again, bondline(&["gaps"])),
+        ("report, a new folder", Asks::Again, report(&directory, folder.path(), &["--no-store"])),
+        ("report, warm", Asks::Again, report(&directory, folder.path(), &[])),
     ];
     let mut measured = Vec::new();
     // Files that changed in the last seconds are read; those of a ledger in use rarely did.
     std::thread::sleep(Duration::from_secs(4));
-    for (name, command) in &mut all {
-        measured.push(measure(name, command)?);
+    for (name, asks, command) in &mut all {
+        measured.push(measure(name, *asks, command, ROUNDS)?);
     }
     print(&measured);
     Ok(())
 }
 
+/// Times `history` over all commits, the first time and with what that kept, beside git's own walk over them.
+fn history(records: usize, commits: usize) -> Result<(), Error> {
+    let folder = tempfile::tempdir()?;
+    let directory = folder.path().join("ledger");
+    generate::repository(&directory, records, commits)?;
+    done(Command::new("git").arg("-C").arg(&directory).args(["gc", "--quiet"]))?;
+    let git = |arguments: &[&str]| {
+        let mut command = Command::new("git");
+        command.arg("-C").arg(&directory).args(arguments);
+        command
+    };
+    let history = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_bondline"));
+        command.arg("-C").arg(&directory).args(["--today", TODAY, "history", "--all"]);
+        command
+    };
+    let mut own = Command::new(std::env::current_exe()?);
+    own.arg("floor").arg(&directory);
+    let mut measured = vec![
+        measure("floor: read and parse", Asks::Again, &mut own, ROUNDS)?,
+        measure("git status", Asks::Again, &mut git(&["status", "--porcelain"]), ROUNDS)?,
+        measure("git log --stat", Asks::Again, &mut git(&["log", "--stat", "--first-parent"]), ROUNDS)?,
+    ];
+    // Once alone: a second run finds what the first kept.
+    let begun = Instant::now();
+    let peak = peak(history().stdout(Stdio::null()).stderr(Stdio::null()))?;
+    measured.push(Measured { name: "history, the first time".to_string(), wall: begun.elapsed(), peak });
+    measured.push(measure("history, warm", Asks::Anew, &mut history(), ROUNDS)?);
+    measured.push(measure("history, asked again", Asks::Again, &mut history(), ROUNDS)?);
+    print(&measured);
+    Ok(())
+}
+
 /// Pages laid into a folder that is new each time, as nobody has an earlier report of a ledger that is sent to him.
-fn report(directory: &Path, beside: &Path) -> Command {
+fn report(directory: &Path, beside: &Path, options: &[&str]) -> Command {
     let mut command = Command::new("sh");
     command
-        .args(["-c", r#"exec "$0" -C "$1" --today "$2" report --out "$(mktemp -d -p "$3")""#])
+        .args(["-c", r#"exec "$0" -C "$1" --today "$2" report --out "$(mktemp -d -p "$3")" $4"#])
         .arg(env!("CARGO_BIN_EXE_bondline"))
         .arg(directory)
         .arg(TODAY)
-        .arg(beside);
+        .arg(beside)
+        .args(options);
     command
 }
 
 fn print(all: &[Measured]) {
     let milliseconds = |of: Duration| of.as_secs_f64() * 1e3;
     let wall = |at: usize| all.get(at).map_or(f64::NAN, |one| milliseconds(one.wall));
-    println!("{:<24} {:>10} {:>9} {:>13} {:>10}", "command", "wall ms", "x floor", "x git status", "peak MB");
+    println!("{:<28} {:>10} {:>9} {:>13} {:>10}", "command", "wall ms", "x floor", "x git status", "peak MB");
     for one in all {
         let own = milliseconds(one.wall);
         #[allow(clippy::cast_precision_loss)]
         let peak = one.peak.map_or_else(|| "-".to_string(), |bytes| format!("{:.0}", bytes as f64 / 1e6));
-        println!("{:<24} {own:>10.1} {:>9.2} {:>13.1} {peak:>10}", one.name, own / wall(0), own / wall(1));
+        println!("{:<28} {own:>10.1} {:>9.2} {:>13.1} {peak:>10}", one.name, own / wall(0), own / wall(1));
     }
 }
 
-/// Runs a command once unmeasured and then `ROUNDS` times; the wall time is the median.
-fn measure(name: &str, command: &mut Command) -> Result<Measured, Error> {
+/// Whether each round puts the same question or another of the same states.
+#[derive(Clone, Copy, PartialEq)]
+enum Asks {
+    Again,
+    Anew,
+}
+
+impl Asks {
+    /// The question of a round, where it is another one: the folder is written in other words.
+    fn put(self, command: &Command, round: usize) -> Option<Command> {
+        if self == Asks::Again {
+            return None;
+        }
+        let mut other = Command::new(command.get_program());
+        let mut is_folder = false;
+        for word in command.get_args() {
+            let mut word = word.to_os_string();
+            if is_folder {
+                word.push("/.".repeat(round + 1));
+            }
+            is_folder = word == "-C";
+            other.arg(word);
+        }
+        other.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+        Some(other)
+    }
+}
+
+/// Runs a command once unmeasured and then some rounds; the wall time is the median.
+fn measure(name: &str, asks: Asks, command: &mut Command, rounds: usize) -> Result<Measured, Error> {
     command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
     // Memory is polled in a run of its own, so that polling takes nothing from the times; what that run keeps is there for
     // those that are measured.
     let peak = peak(command)?;
-    let mut walls = Vec::with_capacity(ROUNDS);
-    for _ in 0..ROUNDS {
+    let mut walls = Vec::with_capacity(rounds);
+    for round in 0..rounds {
+        let mut other = asks.put(command, round);
         let begun = Instant::now();
-        let status = command.status()?;
+        let status = other.as_mut().unwrap_or(command).status()?;
         walls.push(begun.elapsed());
         // 1 is an objection, as of a refused commit.
         if !matches!(status.code(), Some(0 | 1)) {
@@ -162,7 +240,7 @@ fn measure(name: &str, command: &mut Command) -> Result<Measured, Error> {
         }
     }
     walls.sort();
-    Ok(Measured { name: name.to_string(), wall: walls.get(ROUNDS / 2).copied().unwrap_or_default(), peak })
+    Ok(Measured { name: name.to_string(), wall: walls.get(rounds / 2).copied().unwrap_or_default(), peak })
 }
 
 /// The peak of resident memory, as the kernel counts it, read every 2 ms until the process ends: growth in

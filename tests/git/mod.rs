@@ -4,6 +4,7 @@
 
 pub(crate) mod bed;
 
+mod answers;
 mod decide;
 mod full_disk;
 mod gate;

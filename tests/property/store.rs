@@ -57,7 +57,7 @@ proptest! {
                 4 => layout::commit(&bench.ledger(), "next"),
                 _ => {}
             }
-            for question in [&["check", "--notes"][..], &["check", "--staged", "--format", "json"], &["check", "--at", "HEAD"], &["gaps", "--all", "--format", "json"]] {
+            for question in [&["check", "--notes"][..], &["check", "--staged", "--format", "json"], &["check", "--at", "HEAD"], &["gaps", "--all", "--format", "json"], &["impact"], &["mass", "--staged"], &["history"]] {
                 let without = bench.run(&[question, &["--no-store"]].concat());
                 prop_assert_eq!(&bench.run(question), &without, "the first time, {:?}", question);
                 prop_assert_eq!(&bench.run(question), &without, "the second time, {:?}", question);

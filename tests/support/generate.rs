@@ -1,4 +1,4 @@
-//! An invented programme of a chosen size, laid as a git repository with two commits.
+//! An invented programme of a chosen size, laid as a git repository with two commits or more.
 //!
 //! Everything is worked out from counters: the same number of records gives the same bytes. The programme
 //! falls into families that share nothing, as the panels of a real one fall into stations; each has its
@@ -47,7 +47,7 @@ pub fn tree(records: usize) -> Result<Tree, Error> {
     Ok(all)
 }
 
-/// Returns what the second commit changes: one material and two recipes.
+/// Returns what the last commit changes: one material and two recipes.
 pub fn second(tree: &Tree) -> Result<Tree, Error> {
     let mut changed = Tree::new();
     edit(tree, &mut changed, "materials/f000-prepreg-2.yaml", "content: 38 %", "content: 40 %")?;
@@ -74,8 +74,19 @@ fn edit(tree: &Tree, changed: &mut Tree, path: &str, from: &str, to: &str) -> Re
     Ok(())
 }
 
-/// Lays a ledger of about `records` records as a repository with two commits, its work tree clean.
-pub fn repository(target: &Path, records: usize) -> Result<Tree, Error> {
+/// Returns what one of the commits between the first and the last changes: what the zones of one panel lap over.
+fn between(tree: &Tree, step: usize) -> Result<Tree, Error> {
+    let families = tree.keys().filter(|path| path.ends_with("-panel-21.yaml")).count().max(1);
+    let path = format!("panels/f{:03}-panel-21.yaml", step % families);
+    let text = std::str::from_utf8(tree.get(&path).ok_or_else(|| format!("no {path}"))?)?;
+    let (before, rest) = text.split_once("overlap: ").ok_or_else(|| format!("no overlap in {path}"))?;
+    let (_, behind) = rest.split_once(" %").ok_or_else(|| format!("no overlap in {path}"))?;
+    let text = format!("{before}overlap: {} %{behind}", 3 + (step / families + 1) % 5);
+    Ok(Tree::from([(path, text.into_bytes())]))
+}
+
+/// Lays a ledger of about `records` records as a repository with so many commits, at least two, its work tree clean.
+pub fn repository(target: &Path, records: usize, commits: usize) -> Result<Tree, Error> {
     if target.exists() && target.read_dir()?.next().is_some() {
         return Err(format!("{} is not empty", target.display()).into());
     }
@@ -84,8 +95,14 @@ pub fn repository(target: &Path, records: usize) -> Result<Tree, Error> {
     options.initial_head("main").external_template(false);
     let repository = git2::Repository::init_opts(target, &options)?;
     let mut parent = None;
-    for (step, texts) in [all.clone(), second(&all)?].into_iter().enumerate() {
-        let mut index = repository.index()?;
+    let mut index = repository.index()?;
+    let last = commits.max(2) - 1;
+    for step in 0..=last {
+        let texts = match step {
+            0 => all.clone(),
+            _ if step == last => second(&all)?,
+            _ => between(&all, step)?,
+        };
         for (path, bytes) in &texts {
             let place = target.join(path);
             std::fs::create_dir_all(place.parent().ok_or("no folder")?)?;
@@ -94,13 +111,17 @@ pub fn repository(target: &Path, records: usize) -> Result<Tree, Error> {
         }
         index.write()?;
         let tree = repository.find_tree(index.write_tree()?)?;
-        let when = git2::Time::new(1_780_000_000 + 86_400 * i64::try_from(step)?, 0);
+        let when = git2::Time::new(1_780_000_000 + 600 * i64::try_from(step)?, 0);
         let who = git2::Signature::new("Nobody (invented)", "nobody@sanderling.invalid", &when)?;
         let parents: Vec<git2::Commit<'_>> =
             parent.map(|id| repository.find_commit(id)).transpose()?.into_iter().collect();
         let parents: Vec<&git2::Commit<'_>> = parents.iter().collect();
-        let message = if step == 0 { "The programme" } else { "A richer prepreg and two recipes" };
-        parent = Some(repository.commit(Some("HEAD"), &who, &who, message, &tree, &parents)?);
+        let message = match step {
+            0 => "The programme".to_string(),
+            _ if step == last => "A richer prepreg and two recipes".to_string(),
+            _ => format!("Step {step}: another lap"),
+        };
+        parent = Some(repository.commit(Some("HEAD"), &who, &who, &message, &tree, &parents)?);
         all.extend(texts);
     }
     Ok(all)

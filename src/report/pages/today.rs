@@ -4,16 +4,18 @@ use super::budgets::budgets;
 use super::change::mass_steps;
 use super::tables::Page;
 use super::{Sheet, Site};
+use crate::article::Configurator;
 use crate::article::weigh::MassStatement;
-use crate::qualify::gaps::{Gap, Gaps, GapsOptions, gaps, together};
+use crate::ledger::Ledger;
+use crate::qualify::gaps::{Gap, Gaps, GapsOptions, gaps};
 use crate::qualify::next::next_tests;
-use crate::qualify::retest::plan;
-use crate::qualify::verdict::{DutyKey, Verdict};
+use crate::qualify::retest::{RetestPlan, plan_with};
+use crate::qualify::verdict::{DutyKey, Evaluation, Verdict};
 use crate::report::faults;
 use crate::report::mass::decimals;
 use crate::report::page::count;
 use serde_json::{Map, Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Tests that are named as the next.
 const NEXT_SHOWN: usize = 6;
@@ -29,10 +31,11 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
     let (ledger, evaluation) = (inputs.ledger, inputs.evaluation);
     let found = gaps(ledger, evaluation, &GapsOptions::default());
     let statement = site.known.statement.as_ref().ok();
-    let milestones = milestones(site, &found.duties);
+    let mut plans = Plans::new(ledger, evaluation);
+    let milestones = milestones(site, &found.duties, &mut plans);
     let mut all = Map::new();
     let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
-    put("opening", json!(opening(site, statement, &found)));
+    put("opening", json!(opening(site, statement, &found, &mut plans)));
     put("left_out", json!(inputs.left_out));
     put("faults", faults::json(&inputs.faults).get("faults").cloned().unwrap_or_default());
     put("budget", json!(statement.and_then(budgets).map(|figure| figure.json())));
@@ -62,21 +65,42 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
     ("today.html", "The programme today".to_string(), all.into())
 }
 
+/// Plans of what closes some duties, each made once: what the next milestone lacks is often all that is lacking, or what
+/// it needs itself.
+struct Plans<'a> {
+    ledger: &'a Ledger,
+    evaluation: &'a Evaluation,
+    configurator: Configurator<'a>,
+    made: BTreeMap<BTreeSet<DutyKey>, RetestPlan>,
+}
+
+impl<'a> Plans<'a> {
+    fn new(ledger: &'a Ledger, evaluation: &'a Evaluation) -> Self {
+        Self { ledger, evaluation, configurator: Configurator::new(ledger), made: BTreeMap::new() }
+    }
+
+    fn of<'g>(&mut self, open: impl Iterator<Item = &'g Gap>) -> &RetestPlan {
+        let keys: BTreeSet<DutyKey> = open.map(Gap::key).collect();
+        self.made.entry(keys).or_insert_with_key(|keys| {
+            let keys: Vec<DutyKey> = keys.iter().cloned().collect();
+            plan_with(self.ledger, &self.configurator, self.evaluation, &keys)
+        })
+    }
+}
+
 /// What each milestone needs beside those before it; duties without one come last.
-fn milestones(site: &Site<'_>, open: &[Gap]) -> Vec<Value> {
-    let (ledger, evaluation) = (site.inputs.ledger, site.inputs.evaluation);
-    let head = ledger.head.as_ref();
+fn milestones(site: &Site<'_>, open: &[Gap], plans: &mut Plans<'_>) -> Vec<Value> {
+    let head = site.inputs.ledger.head.as_ref();
     let names: Vec<&str> = head.iter().flat_map(|head| &head.milestones).map(|name| name.as_str()).collect();
     let reached = head.and_then(|head| head.reached.as_ref()).map(|name| name.as_str());
     let reached = names.iter().position(|name| Some(*name) == reached);
-    let row = |name: &str, is_reached: bool, own: Vec<&Gap>| -> Value {
+    let mut row = |name: &str, is_reached: bool, own: Vec<&Gap>| -> Value {
         let open: Vec<&&Gap> = own.iter().filter(|gap| !gap.verdict.is_closed()).collect();
         let mut counts: BTreeMap<&str, usize> = NOT_MET.iter().map(|verdict| (verdict.word(), 0)).collect();
         for gap in &own {
             *counts.entry(gap.verdict.word()).or_default() += 1;
         }
-        let keys: Vec<DutyKey> = open.iter().map(|gap| gap.key()).collect();
-        let plan = plan(ledger, evaluation, &keys);
+        let plan = plans.of(open.iter().map(|gap| **gap));
         json!({
             "name": name, "reached": is_reached, "not_met": open.len(), "counts": counts,
             "weeks": plan.weeks, "critical_path": plan.critical_path,
@@ -119,19 +143,20 @@ fn next(site: &Site<'_>, found: &Gaps) -> Vec<Value> {
 
 /// What the first milestone that is not reached lacks, as `gaps --milestone` counts it: what it needs itself and what
 /// those before it need.
-fn ahead(site: &Site<'_>, found: &Gaps) -> Option<String> {
-    let (ledger, evaluation) = (site.inputs.ledger, site.inputs.evaluation);
+fn ahead(site: &Site<'_>, found: &Gaps, plans: &mut Plans<'_>) -> Option<String> {
+    let ledger = site.inputs.ledger;
     let head = ledger.head.as_ref()?;
     let reached = head.reached.as_ref().and_then(|name| head.milestones.iter().position(|own| own == name));
     let next = head.milestones.get(reached.map_or(0, |at| at + 1))?.to_string();
     let found = found.up_to(ledger, &next);
-    let lacks = found.duties.iter().filter(|gap| !gap.verdict.is_closed()).count();
+    let open = || found.duties.iter().filter(|gap| !gap.verdict.is_closed());
+    let lacks = open().count();
     if lacks == 0 {
         return Some(format!(
             "The next milestone is {next}: every duty that it asks for is met or conceded."
         ));
     }
-    let plan = together(ledger, evaluation, &found);
+    let plan = plans.of(open());
     Some(format!(
         "The next milestone is {next}: {} not met up to it, {} weeks if everything begins today.",
         count(lacks, "duty"),
@@ -140,7 +165,12 @@ fn ahead(site: &Site<'_>, found: &Gaps) -> Option<String> {
 }
 
 /// The paragraph that the report begins with.
-fn opening(site: &Site<'_>, statement: Option<&MassStatement>, found: &Gaps) -> String {
+fn opening(
+    site: &Site<'_>,
+    statement: Option<&MassStatement>,
+    found: &Gaps,
+    plans: &mut Plans<'_>,
+) -> String {
     let counts = &found.counts;
     let mut said = Vec::new();
     let is_whole = site.inputs.left_out.is_empty();
@@ -196,6 +226,6 @@ fn opening(site: &Site<'_>, statement: Option<&MassStatement>, found: &Gaps) -> 
         ),
         false => format!("Of {} {} are met; {}.", count(every, "duty"), of("met"), parts.join(", ")),
     });
-    said.extend(ahead(site, found));
+    said.extend(ahead(site, found, plans));
     said.join(" ")
 }

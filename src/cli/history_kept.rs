@@ -1,0 +1,81 @@
+//! What was worked out of single commits, kept by the commit: its id fixes all that lies behind it.
+
+use super::context::Context;
+use super::history::steps;
+use super::memory::Asked;
+use crate::qualify::gaps::count_words;
+use crate::report::history::Step;
+use crate::source::{Commit, Place};
+use crate::store::Kept;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use std::collections::BTreeMap;
+
+/// What the store calls them.
+pub(super) const KEPT: &str = "step";
+
+/// What a step has beside what its commit says; figures as their bits, so that they are read back as they were.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Worked {
+    kg: Option<u64>,
+    delta_kg: Option<u64>,
+    counts: Option<BTreeMap<String, usize>>,
+    decisions: Vec<String>,
+    broken: usize,
+}
+
+fn asked(context: &Context, place: &Place, commit: &str) -> Asked {
+    context.asked(KEPT, &[("commit", commit), ("folder", place.prefix())])
+}
+
+/// Finds what was kept of a commit.
+pub(super) fn found(context: &Context, place: &Place, commit: &Commit) -> Option<Step> {
+    // What lies behind the cut of a shallow clone may be here tomorrow.
+    if place.repository()?.is_shallow() {
+        return None;
+    }
+    let bytes = context.memory.find(place, &asked(context, place, &commit.id).key)?;
+    let Worked { kg, delta_kg, counts, decisions, broken } = serde_json::from_slice(&bytes).ok()?;
+    let counts = match counts {
+        Some(counts) => Some(count_words(&counts)?),
+        None => None,
+    };
+    let (kg, delta_kg) = (kg.map(f64::from_bits), delta_kg.map(f64::from_bits));
+    Some(Step { kg, delta_kg, counts, decisions, broken, ..super::history::unjudged(commit) })
+}
+
+/// Keeps it, where it followed from the commit alone.
+pub(super) fn keep(context: &Context, place: &Place, step: &Step) {
+    if context.read_more_than_states() || place.repository().is_none_or(|own| own.is_shallow()) {
+        return;
+    }
+    let Some(value) = bytes(step) else { return };
+    let Asked { key, about } = asked(context, place, &step.commit);
+    context.memory.keep(place, Kept { key, what: KEPT.to_string(), about, value }, Box::new(|| true));
+}
+
+fn bytes(step: &Step) -> Option<Vec<u8>> {
+    let counts = step.counts.as_ref();
+    let worked = Worked {
+        kg: step.kg.map(f64::to_bits),
+        delta_kg: step.delta_kg.map(f64::to_bits),
+        counts: counts.map(|all| all.iter().map(|(word, count)| ((*word).to_string(), *count)).collect()),
+        decisions: step.decisions.clone(),
+        broken: step.broken,
+    };
+    serde_json::to_vec(&worked).ok()
+}
+
+/// Works a commit out anew: whether the same comes of it. `None` where it is not here any more.
+pub(super) fn verified(context: &Context, place: &Place, about: &str, kept: &[u8]) -> Option<bool> {
+    let told: Value = serde_json::from_str(about).ok()?;
+    let id = told.get("commit")?.as_str()?;
+    if !place.has_commit(id) || asked(context, place, id).about != about {
+        return None;
+    }
+    let line = place.line(id).ok()?;
+    let own = line.first().filter(|commit| commit.id == id)?;
+    let plain = context.without_store();
+    let now = steps(&plain, place, std::slice::from_ref(own), &[]);
+    Some(now.first().and_then(bytes).is_some_and(|now| now == kept))
+}
