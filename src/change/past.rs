@@ -41,7 +41,7 @@ impl Revisions for Place {
 
     fn commit(&self, id: &str) -> Option<Snapshot> {
         // A branch that is called like a commit is not that commit.
-        self.revision(id).ok().filter(|found| found.commit() == Some(id))
+        self.by_id(id)
     }
 }
 

@@ -9,7 +9,7 @@ use super::args::{Command, Source};
 use super::context::{Context, Status, to_the_end};
 use super::memory::Asked;
 use super::{Cli, Terminal};
-use crate::source::{Place, Stamps};
+use crate::source::{Origin, Place, Stamps};
 use crate::store::Kept;
 use clap::{CommandFactory, FromArgMatches};
 use serde::{Deserialize, Serialize};
@@ -22,7 +22,7 @@ use std::path::PathBuf;
 pub(super) const KEPT: &str = "answer";
 
 /// Longer ones are not kept: they would drive too much else out.
-const LONGEST: usize = 4 * 1024 * 1024;
+const LONGEST: usize = 1024 * 1024;
 
 /// The states without a name that a command reads; those with one are known by where names lead.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,6 +39,8 @@ pub(super) struct Question {
     place: Place,
     reads: Reads,
     stands: Stands,
+    /// Commits that the arguments name by their ids.
+    ids: Vec<String>,
 }
 
 /// Where names lead, and what a state without a name is.
@@ -71,18 +73,30 @@ struct Parts {
     colour_err: bool,
 }
 
+impl Parts {
+    fn ids(&self) -> Vec<String> {
+        let words = self.arguments.iter().flat_map(|word| word.split(|one: char| !one.is_ascii_hexdigit()));
+        words.filter(|word| word.len() == 40).map(str::to_lowercase).collect()
+    }
+}
+
 /// An answer as it is kept.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Answer {
     out: String,
     err: String,
     objects: bool,
+    /// Commits that were asked for by their ids and were here: no name need lead to them, so they may be gone.
+    commits: Vec<String>,
 }
 
 impl Answer {
-    fn of(out: &[u8], err: &[u8], status: Status) -> Option<Self> {
+    fn of(question: &Question, out: &[u8], err: &[u8], status: Status) -> Option<Self> {
         let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).ok();
-        Some(Self { out: text(out)?, err: text(err)?, objects: status == Status::Objection })
+        let objects = status == Status::Objection;
+        let mut commits = question.place.asked_by_id();
+        commits.extend(question.ids.iter().filter(|id| question.place.has_commit(id)).cloned());
+        Some(Self { out: text(out)?, err: text(err)?, objects, commits })
     }
 
     /// Says it again.
@@ -133,11 +147,6 @@ impl Question {
             colour: context.colour,
             colour_err: context.colour_err,
         };
-        // The log of what names led to before, and what git leaves behind while it works, are no names of the repository.
-        let passing = |word: &String| word.contains("@{") || word.contains("_HEAD");
-        if parts.arguments.iter().any(passing) {
-            return None;
-        }
         Self::asked(context, &context.place().ok()?, reads, &parts)
     }
 
@@ -155,25 +164,40 @@ impl Question {
             ("state", &stands.state),
         ];
         let asked = context.asked(KEPT, &of);
-        Some(Self { asked, place: place.clone(), reads, stands })
+        Some(Self { asked, place: place.clone(), reads, stands, ids: parts.ids() })
     }
 
     /// Finds the answer that was given before.
     pub fn answer(&self, context: &Context) -> Option<Answer> {
         let bytes = context.memory.find(&self.place, &self.asked.key)?;
-        let answer = serde_json::from_slice(&bytes).ok()?;
+        let answer: Answer = serde_json::from_slice(&bytes).ok()?;
+        if !answer.commits.iter().all(|id| self.place.has_commit(id)) {
+            return None;
+        }
         context.memory.work("answered as before".to_string());
         Some(answer)
     }
 
     /// Keeps an answer where it followed from nothing but the question, and the states are still the same when it is out.
     pub fn keep(self, context: &Context, out: &[u8], err: &[u8], status: Status) {
-        if out.len() + err.len() > LONGEST || context.read_more_than_states() {
-            return;
+        let why = if out.len() + err.len() > LONGEST {
+            Some("it is too long")
+        } else if context.read_more_than_states() {
+            Some("it followed from more than the states")
+        // Whoever says that a command reads less than it does would keep what is out of date.
+        } else if context.has_read(&Origin::WorkTree) && self.reads != Reads::WorkTree
+            || context.has_read(&Origin::Index) && self.reads != Reads::Index
+        {
+            Some("it followed from another state too")
+        } else {
+            None
+        };
+        if let Some(why) = why {
+            return context.memory.work(format!("the answer is not kept: {why}"));
         }
-        let value = Answer::of(out, err, status).and_then(|answer| serde_json::to_vec(&answer).ok());
+        let value = Answer::of(&self, out, err, status).and_then(|answer| serde_json::to_vec(&answer).ok());
         let Some(value) = value else { return };
-        let Self { asked, place, reads, stands } = self;
+        let Self { asked, place, reads, stands, ids: _ } = self;
         let kept = Kept { key: asked.key, what: KEPT.to_string(), about: asked.about, value };
         let at = place.clone();
         let still = move || {
@@ -187,7 +211,7 @@ impl Question {
 
 /// Works out anew what was answered, where the question would still be the same: whether the same comes of it. `None`
 /// where the states are gone.
-pub(super) fn verified(context: &Context, place: &Place, about: &str, kept: &[u8]) -> Option<bool> {
+pub(super) fn verified(context: &Context, about: &str, kept: &[u8]) -> Option<bool> {
     let told: Value = serde_json::from_str(about).ok()?;
     let parts: Parts = serde_json::from_str(told.get("parts")?.as_str()?).ok()?;
     let words = ["bondline"].into_iter().chain(parts.arguments.iter().map(String::as_str));
@@ -203,13 +227,14 @@ pub(super) fn verified(context: &Context, place: &Place, about: &str, kept: &[u8
     };
     let mut own = Context::new(&cli.global, terminal).ok()?;
     own.today = context.today;
-    let question = Question::asked(context, place, reads(&cli.command)?, &parts)?;
+    super::went_back(&mut own, &mut cli.command).ok()?;
+    let place = own.place().ok()?;
+    let question = Question::asked(&own, &place, reads(&cli.command)?, &parts)?;
     if question.asked.about != about {
         return None;
     }
     let (mut out, mut err) = (Vec::new(), Vec::new());
-    let answer = super::went_back(&mut own, &mut cli.command)
-        .and_then(|()| super::carried_out(&mut own, &cli.command, (&mut out, &mut err)));
-    let now = answer.ok().and_then(|status| Answer::of(&out, &err, status));
+    let answer = super::carried_out(&mut own, &cli.command, (&mut out, &mut err));
+    let now = answer.ok().and_then(|status| Answer::of(&question, &out, &err, status));
     Some(now == serde_json::from_slice(kept).ok())
 }

@@ -400,11 +400,17 @@ impl Context {
         Loaded { snapshot, ledger, with: Vec::new(), is_laid: false }
     }
 
+    /// Whether a state of this origin was read.
+    pub(super) fn has_read(&self, origin: &Origin) -> bool {
+        let read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
+        read.0.iter().any(|own| own.origin() == origin)
+    }
+
     /// Whether anything was read, or looked for in vain, that is no listed file of a state that was read.
     pub(super) fn read_more_than_states(&self) -> bool {
         let read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-        let missed = self.read_from.get().is_none_or(Place::has_missed);
-        missed || read.1 || read.0.iter().any(Snapshot::has_strayed)
+        let more = self.read_from.get().is_none_or(Place::has_more);
+        more || read.1 || read.0.iter().any(Snapshot::has_strayed)
     }
 
     /// Judges a ledger, where nothing broken plays a part; says on `err` what is broken elsewhere.

@@ -22,6 +22,8 @@ struct Worked {
     counts: Option<BTreeMap<String, usize>>,
     decisions: Vec<String>,
     broken: usize,
+    /// Commits that were asked for by their ids and were here: those may be gone.
+    commits: Vec<String>,
 }
 
 fn asked(context: &Context, place: &Place, commit: &str) -> Asked {
@@ -30,12 +32,15 @@ fn asked(context: &Context, place: &Place, commit: &str) -> Asked {
 
 /// Finds what was kept of a commit.
 pub(super) fn found(context: &Context, place: &Place, commit: &Commit) -> Option<Step> {
-    // What lies behind the cut of a shallow clone may be here tomorrow.
-    if place.repository()?.is_shallow() {
+    // What was cut off or left out may be here tomorrow.
+    if !place.is_whole() {
         return None;
     }
     let bytes = context.memory.find(place, &asked(context, place, &commit.id).key)?;
-    let Worked { kg, delta_kg, counts, decisions, broken } = serde_json::from_slice(&bytes).ok()?;
+    let Worked { kg, delta_kg, counts, decisions, broken, commits } = serde_json::from_slice(&bytes).ok()?;
+    if !commits.iter().all(|id| place.has_commit(id)) {
+        return None;
+    }
     let counts = match counts {
         Some(counts) => Some(count_words(&counts)?),
         None => None,
@@ -46,15 +51,15 @@ pub(super) fn found(context: &Context, place: &Place, commit: &Commit) -> Option
 
 /// Keeps it, where it followed from the commit alone.
 pub(super) fn keep(context: &Context, place: &Place, step: &Step) {
-    if context.read_more_than_states() || place.repository().is_none_or(|own| own.is_shallow()) {
+    if context.read_more_than_states() || !place.is_whole() {
         return;
     }
-    let Some(value) = bytes(step) else { return };
+    let Some(value) = bytes(place, step) else { return };
     let Asked { key, about } = asked(context, place, &step.commit);
     context.memory.keep(place, Kept { key, what: KEPT.to_string(), about, value }, Box::new(|| true));
 }
 
-fn bytes(step: &Step) -> Option<Vec<u8>> {
+fn bytes(place: &Place, step: &Step) -> Option<Vec<u8>> {
     let counts = step.counts.as_ref();
     let worked = Worked {
         kg: step.kg.map(f64::to_bits),
@@ -62,6 +67,7 @@ fn bytes(step: &Step) -> Option<Vec<u8>> {
         counts: counts.map(|all| all.iter().map(|(word, count)| ((*word).to_string(), *count)).collect()),
         decisions: step.decisions.clone(),
         broken: step.broken,
+        commits: place.asked_by_id(),
     };
     serde_json::to_vec(&worked).ok()
 }
@@ -75,7 +81,14 @@ pub(super) fn verified(context: &Context, place: &Place, about: &str, kept: &[u8
     }
     let line = place.line(id).ok()?;
     let own = line.first().filter(|commit| commit.id == id)?;
-    let plain = context.without_store();
-    let now = steps(&plain, place, std::slice::from_ref(own), &[]);
-    Some(now.first().and_then(bytes).is_some_and(|now| now == kept))
+    let mut was: Worked = serde_json::from_slice(kept).ok()?;
+    let mut now: Worked = {
+        let plain = context.without_store();
+        let steps = steps(&plain, place, std::slice::from_ref(own), &[]);
+        serde_json::from_slice(&bytes(place, steps.first()?)?).ok()?
+    };
+    // Whatever else that run asked for is noted too.
+    was.commits.clear();
+    now.commits.clear();
+    Some(was == now)
 }

@@ -71,7 +71,8 @@ pub(super) fn judged(
     }
     let skip = add_elsewhere(&state, &slice, &mut old.ledger, &mut new.ledger)?;
     let today = context.today;
-    let before = context.judged(&old.ledger).map_err(|_| "what is committed can't be judged")?;
+    // Anew, and not as it was kept: that is what shows whether the slice by itself is judged as it is in the whole.
+    let before = evaluate(&old.ledger, today).map_err(|_| "what is committed can't be judged")?;
     let before = to_the_end(before);
     let after = evaluate_beside(&new.ledger, today, &before).map_err(|_| "what is staged can't be judged")?;
     let after = to_the_end(after);

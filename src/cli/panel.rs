@@ -3,11 +3,12 @@
 use super::args::PanelArgs;
 use super::context::{Context, Failure, Status, named};
 use crate::article::weigh::{Scope, cost_of, statement};
-use crate::qualify::margins::{heat_of, margins_with, moisture, tool_checks};
+use crate::qualify::margins::{heat_of, moisture, tool_checks};
 use crate::record::{Address, RecordKind};
 use crate::report::page::Frame;
 use crate::report::panel as view;
 use std::io::Write;
+use std::sync::Arc;
 
 pub(super) fn run(
     context: &mut Context,
@@ -27,7 +28,9 @@ pub(super) fn run(
         panel,
         mass: statement(ledger, Scope::Panel(panel.id.clone())).map_err(|problem| missing(&problem))?,
         cost: cost_of(ledger, &Scope::Panel(panel.id.clone())).map_err(|problem| missing(&problem))?,
-        margins: margins_with(ledger, duties, &panel.id, evaluation.memo())
+        margins: evaluation
+            .margins(ledger, &panel.id)
+            .map(Arc::unwrap_or_clone)
             .map_err(|problem| missing(&problem))?,
         heat: heat_of(ledger, duties, panel).map_err(|problem| missing(&problem))?,
         moisture: moisture(ledger, duties, panel).map_err(|problem| missing(&problem))?,

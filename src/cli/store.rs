@@ -119,7 +119,7 @@ fn again(
     own.today = day;
     match kept.what.as_str() {
         check::KEPT => check::verified(&own, place, &kept.about, &kept.value),
-        answers::KEPT => Ok(answers::verified(&own, place, &kept.about, &kept.value)),
+        answers::KEPT => Ok(answers::verified(&own, &kept.about, &kept.value)),
         history_kept::KEPT => Ok(history_kept::verified(&own, place, &kept.about, &kept.value)),
         hook_parts::KEPT => Ok(hook_parts::verified(&own, place, &kept.about, &kept.value)),
         _ => Ok(None),

@@ -201,14 +201,6 @@ pub enum SourceError {
         /// How many are looked over at most.
         limit: usize,
     },
-    /// Stores of objects borrow from more others than are looked over.
-    #[error("{} borrows from more than {limit} stores of objects", path.display())]
-    TooManyStores {
-        /// The store.
-        path: PathBuf,
-        /// How many are looked over at most.
-        limit: usize,
-    },
     /// The system refused.
     #[error("{} cannot be read: {why}", path.display())]
     Io {
@@ -294,9 +286,6 @@ impl SourceError {
                 "keep data that no record names outside the kind folders".to_owned()
             }
             SourceError::TooManyObjects { .. } => "pack its objects with `git gc`".to_owned(),
-            SourceError::TooManyStores { .. } => {
-                "make it whole with `git repack -a`, and take `info/alternates` away".to_owned()
-            }
             SourceError::Io { .. } => "see that the file exists and that you may read it".to_owned(),
             SourceError::Git { .. } => "run `git fsck` to see whether the repository is sound".to_owned(),
         }

@@ -21,8 +21,6 @@ const OBJECT: usize = 64 * 1024 * 1024;
 const DEEP: usize = 10;
 /// The most files of a git directory, and of the stores that it borrows from, that are looked over.
 const FILES: usize = 4 * FILE_LIMIT;
-/// The most stores of objects that one borrows from, itself counted.
-const STORES: usize = 64;
 /// Folders of a git directory that are read to their ground.
 const READ: [&str; 4] = ["info", "logs", "objects", "refs"];
 /// What decides which files of a folder count.
@@ -64,22 +62,33 @@ fn top(git_dir: &Path, seen: &mut usize) -> Result<(), SourceError> {
 
 /// Looks over every file below a folder. Packs and what lies beside them are read piece by piece.
 fn below(folder: &Path, limit: u64, seen: &mut usize) -> Result<(), SourceError> {
+    let of_names = folder.file_name().is_some_and(|name| name == "refs");
     let mut waiting = vec![folder.to_owned()];
     while let Some(folder) = waiting.pop() {
         let Ok(entries) = fs::read_dir(&folder) else { continue };
         let by_pieces = folder.file_name().is_some_and(|name| name == "pack" || name == "commit-graphs");
+        let of_objects = is_of_objects(&folder);
         for entry in entries.flatten() {
             *seen = seen.saturating_add(1);
             if *seen > FILES {
                 return Err(SourceError::TooManyObjects { path: folder, limit: FILES });
+            }
+            // Of an object's own file the header says how long it is before it is read, and there are many of them.
+            if of_objects && entry.file_type().is_ok_and(|own| own.is_file()) {
+                continue;
             }
             let by_pieces = by_pieces || entry.file_name() == "commit-graph";
             let limit = (!by_pieces).then_some(limit);
             // There may be a file an object, and each is looked at in its folder, not by its path.
             let Ok(own) = entry.metadata() else { continue };
             if own.is_symlink() {
-                // A link to a folder could lead round in a circle; git itself makes none there.
-                plain(&entry.path(), limit)?;
+                // A link to a folder could lead round in a circle; git itself makes none there, and among references its
+                // library would follow it.
+                let is_folder = plain(&entry.path(), limit)?.is_some_and(|found| found.is_dir());
+                if is_folder && of_names {
+                    let what = "a link to a folder, where git keeps references".to_owned();
+                    return Err(SourceError::NotPlain { path: entry.path(), what });
+                }
             } else if let Some(what) = unfit(&own, limit) {
                 return Err(SourceError::NotPlain { path: entry.path(), what });
             } else if own.is_dir() {
@@ -88,6 +97,12 @@ fn below(folder: &Path, limit: u64, seen: &mut usize) -> Result<(), SourceError>
         }
     }
     Ok(())
+}
+
+/// Whether a folder is one of the 256 that objects with files of their own lie in.
+fn is_of_objects(folder: &Path) -> bool {
+    let name = folder.file_name().and_then(|name| name.to_str()).unwrap_or_default();
+    name.len() == 2 && name.bytes().all(|byte| byte.is_ascii_hexdigit())
 }
 
 /// Looks over the stores that a store of objects borrows from: git takes objects from there too.
@@ -112,9 +127,6 @@ fn stores(objects: &Path) -> Result<Vec<PathBuf>, SourceError> {
                 let Ok(other) = own.join(line).canonicalize() else { continue };
                 if !other.is_dir() || all.contains(&other) {
                     continue;
-                }
-                if all.len() == STORES {
-                    return Err(SourceError::TooManyStores { path: objects.to_owned(), limit: STORES });
                 }
                 all.push(other);
             }
@@ -269,7 +281,9 @@ fn is_cut_short(objects: &Path, id: &str, size: usize) -> bool {
     let Some((folder, name)) = id.split_at_checked(2) else { return false };
     let own = |store: &Path| fs::File::open(store.join(folder).join(name)).ok();
     // Few borrow at all: where it lies here nobody is asked for the others.
-    let file = own(objects).or_else(|| stores(objects).ok()?.iter().skip(1).find_map(|store| own(store)));
+    let borrows = || objects.join("info/alternates").exists();
+    let elsewhere = || stores(objects).ok()?.iter().skip(1).find_map(|store| own(store));
+    let file = own(objects).or_else(|| borrows().then(elsewhere).flatten());
     let Some(file) = file else { return false };
     // A little more than there should be, so that what is too long is seen as well.
     let most = u64::try_from(size).unwrap_or(u64::MAX).saturating_add(64);
@@ -283,7 +297,7 @@ fn is_cut_short(objects: &Path, id: &str, size: usize) -> bool {
 /// The same for an object and, where it is a tag, for what that names, to the end.
 pub(super) fn light_named(repository: &git2::Repository, id: Oid) -> Result<Oid, git2::Error> {
     let mut id = id;
-    for _ in 0..DEEP {
+    for _ in 0..=DEEP {
         light(repository, id)?;
         match repository.find_tag(id) {
             Ok(tag) => id = tag.target_id(),

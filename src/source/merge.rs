@@ -122,6 +122,8 @@ impl Place {
     /// Works on a handle of its own whose new objects stay in memory.
     fn in_memory<T>(&self, work: impl FnOnce(&git2::Repository) -> T) -> Result<T, SourceError> {
         let shared = self.need_repository()?;
+        // How texts are joined is for settings and attributes to say too, of this user and of the system.
+        shared.note_more();
         let own = shared.another()?;
         let failed = |error: git2::Error| git_error("merging in memory", &error);
         {

@@ -263,6 +263,7 @@ fn entry_name(name: &[u8]) -> (String, Option<&'static str>) {
 }
 
 fn missing(repository: &Repository, id: Oid, of: &str, error: &git2::Error) -> SourceError {
+    repository.note_more();
     let of = if of.is_empty() { "the ledger's folder" } else { of };
     SourceError::Object {
         id: id.to_string(),
@@ -307,9 +308,12 @@ impl Objects {
     /// Goes down a tree one name at a time, so that a link on the way is seen as one.
     fn look_up(&self, root: Oid, path: &str) -> Result<Oid, ReadFault> {
         let fault = |id: Oid| {
-            move |error: git2::Error| ReadFault::Object {
-                id: id.to_string(),
-                why: object_words(&error, self.repository.is_shallow()),
+            move |error: git2::Error| {
+                self.repository.note_more();
+                ReadFault::Object {
+                    id: id.to_string(),
+                    why: object_words(&error, self.repository.is_shallow()),
+                }
             }
         };
         self.repository

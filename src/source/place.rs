@@ -149,7 +149,7 @@ impl Place {
         let (files, folders, disk) = disk::list(&self.root, git)?;
         let commit = head.map(|id| id.to_string());
         let own = Snapshot::new(Origin::WorkTree, commit, files, folders, Content::Disk(disk));
-        Ok(own.at_home(&self.home(&self.prefix)))
+        Ok(self.at_home(own, &self.prefix))
     }
 
     /// What the next commit would hold. Files announced with `git add --intent-to-add` are not in it;
@@ -164,7 +164,7 @@ impl Place {
         let (files, folders, objects) = objects::index(repository, &file, &self.prefix)?;
         let commit = repository.head()?.map(|id| id.to_string());
         let own = Snapshot::new(Origin::Index, commit, files, folders, Content::Objects(objects));
-        Ok(own.at_home(&self.home(&self.prefix)))
+        Ok(self.at_home(own, &self.prefix))
     }
 
     /// The ledger in a revision: a branch, a tag, an id, `HEAD~1`, anything of git's notation for one
@@ -277,15 +277,36 @@ impl Place {
         Ok(objects::subtree(repository, found.tree, &self.prefix)?.map(|tree| tree.to_string()))
     }
 
-    /// A text that says where HEAD and every other name of the repository lead. `None` where there is no repository, where
-    /// the history was cut off, or where that can't be told: then more than names says what is here.
+    /// A text that says where HEAD and every other name of the repository lead. `None` where there is no repository, or
+    /// more than that and the objects says what its history is: where it is a shallow or partial clone, or has grafts.
     pub fn names(&self) -> Option<String> {
         self.repository.as_ref()?.names()
     }
 
-    /// Whether a revision was looked for, here or by anybody with a copy of this place, and not found.
-    pub fn has_missed(&self) -> bool {
-        self.repository.as_ref().is_some_and(|repository| repository.has_missed())
+    /// Whether names and objects say all of the history.
+    pub fn is_whole(&self) -> bool {
+        self.repository.as_ref().is_some_and(|repository| repository.is_whole())
+    }
+
+    /// Whether anything was looked up, here or by anybody with a copy of this place, that followed from more than files,
+    /// [`Place::names`] and [`Place::asked_by_id`]: a revision or an object that is not here, a name that is none of those,
+    /// a merge, which goes by settings too, another ledger.
+    pub fn has_more(&self) -> bool {
+        self.repository.as_ref().is_some_and(|repository| repository.has_more())
+    }
+
+    /// Looks for a commit by its full id, and notes that somebody did: no name need lead to it, and then it may go.
+    pub fn by_id(&self, id: &str) -> Option<Snapshot> {
+        let found = self.revision(id).ok().filter(|found| found.commit() == Some(id))?;
+        if let Some(repository) = &self.repository {
+            repository.note_id(id);
+        }
+        Some(found)
+    }
+
+    /// The full ids of commits that are here and were asked for so.
+    pub fn asked_by_id(&self) -> Vec<String> {
+        self.repository.as_ref().map(|repository| repository.asked_by_id()).unwrap_or_default()
     }
 
     /// Whether a full id is that of a commit that is here.
@@ -343,6 +364,15 @@ impl Place {
         self.need_repository()?.history(spec, &paths, false)
     }
 
+    /// What other ledgers have is in no file of this one.
+    fn at_home(&self, own: Snapshot, prefix: &str) -> Snapshot {
+        let own = own.at_home(&self.home(prefix));
+        if let Some(repository) = self.repository.as_ref().filter(|_| own.has_imports()) {
+            repository.note_more();
+        }
+        own
+    }
+
     fn at_revision(&self, spec: &str, found: &Revision, prefix: &str) -> Result<Snapshot, SourceError> {
         let repository = self.need_repository()?;
         let commit = found.commit.map(|id| id.to_string());
@@ -369,7 +399,7 @@ impl Place {
             folders,
             Content::Objects(objects),
         );
-        Ok(own.at_home(&self.home(prefix)))
+        Ok(self.at_home(own, prefix))
     }
 
     /// Where the ledger in a folder of the repository looks up what it imports.

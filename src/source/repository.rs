@@ -1,5 +1,6 @@
 //! The repository around a ledger: opened once per thread that needs it, asked for revisions and objects.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -25,8 +26,10 @@ pub struct Repository {
     shallow: bool,
     open_at: PathBuf,
     idle: Mutex<Vec<git2::Repository>>,
-    /// Whether a revision was looked for in vain.
-    missed: AtomicBool,
+    /// Whether anything followed from more than files, names and the ids below.
+    more: AtomicBool,
+    /// Commits that were asked for by their ids, and are here.
+    asked: Mutex<BTreeSet<String>>,
 }
 
 /// One commit of a ledger's history.
@@ -109,7 +112,8 @@ impl Repository {
             top,
             open_at,
             idle: Mutex::new(vec![repository]),
-            missed: AtomicBool::new(false),
+            more: AtomicBool::new(false),
+            asked: Mutex::default(),
         })
     }
 
@@ -170,18 +174,64 @@ impl Repository {
     /// Finds what a revision means: a branch, tag, id, or anything else of git's notation for one.
     pub(super) fn find(&self, asked: &str) -> Result<Revision, SourceError> {
         let found = self.looked_up(asked);
-        self.missed.fetch_or(found.is_err(), Ordering::Relaxed);
+        if found.is_err() || !self.is_by_name(asked) {
+            self.note_more();
+        }
         found
     }
 
-    /// Whether [`Repository::find`] ever found nothing.
-    pub(super) fn has_missed(&self) -> bool {
-        self.missed.load(Ordering::Relaxed)
+    /// Whether a revision begins with what [`Repository::names`] knows, or with a full id.
+    fn is_by_name(&self, asked: &str) -> bool {
+        // Where names led to before stands in a log.
+        if asked.contains("@{") {
+            return false;
+        }
+        let name = asked.split(['~', '^', ':']).next().unwrap_or_default();
+        if matches!(name, "HEAD" | "@") || asked.starts_with(":/") || is_full_id(name) {
+            return true;
+        }
+        let known = |repository: &git2::Repository| {
+            let found = repository.resolve_reference_from_short_name(name).ok();
+            // A link leads to where the reference behind it does, which is a name too.
+            found.is_some_and(|found| found.name().is_ok_and(|name| name.starts_with("refs/")))
+        };
+        self.with(known).unwrap_or(false)
     }
 
-    /// Where HEAD and every reference lead; `None` where that can't be told, or the history was cut off.
+    pub(super) fn note_more(&self) {
+        self.more.store(true, Ordering::Relaxed);
+    }
+
+    pub(super) fn has_more(&self) -> bool {
+        self.more.load(Ordering::Relaxed)
+    }
+
+    pub(super) fn note_id(&self, id: &str) {
+        self.asked.lock().unwrap_or_else(PoisonError::into_inner).insert(id.to_owned());
+    }
+
+    pub(super) fn asked_by_id(&self) -> Vec<String> {
+        self.asked.lock().unwrap_or_else(PoisonError::into_inner).iter().cloned().collect()
+    }
+
+    /// Whether names and objects say all of the history: nothing was cut off or left out when it was cloned, and nothing
+    /// is said to have other parents than it says.
+    pub(super) fn is_whole(&self) -> bool {
+        let is_partial = |repository: &git2::Repository| -> Result<bool, git2::Error> {
+            let settings = repository.config()?.snapshot()?;
+            if settings.get_string("extensions.partialclone").is_ok() {
+                return Ok(true);
+            }
+            let mut all = settings.entries(Some("remote\\..*\\.promisor"))?;
+            Ok(all.next().is_some())
+        };
+        let is_partial = self.with(is_partial).is_ok_and(|found| found.unwrap_or(true));
+        !self.shallow && !is_partial && !self.common_dir.join("info/grafts").exists()
+    }
+
+    /// Where HEAD and every reference lead; `None` where that can't be told, or is not all.
     pub(super) fn names(&self) -> Option<String> {
-        if self.shallow {
+        if !self.is_whole() {
             return None;
         }
         self.with(|repository| {
@@ -366,6 +416,9 @@ impl Repository {
             for id in walk {
                 let commit = id.and_then(|id| repository.find_commit(id)).map_err(failed)?;
                 let parent = commit.parent(0).ok();
+                if parent.is_none() && commit.parent_count() > 0 || commit.tree().is_err() {
+                    self.note_more();
+                }
                 let differs = |path: &String| {
                     let before = parent.as_ref().and_then(|parent| folder_id(repository, parent, path));
                     folder_id(repository, &commit, path) != before
@@ -409,9 +462,9 @@ impl Repository {
 
     /// The bytes of a blob, refused by its header when it is too large.
     pub(super) fn blob(&self, id: Oid, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
-        let fault = |error: git2::Error| ReadFault::Object {
-            id: id.to_string(),
-            why: object_words(&error, self.shallow),
+        let fault = |error: git2::Error| {
+            self.note_more();
+            ReadFault::Object { id: id.to_string(), why: object_words(&error, self.shallow) }
         };
         self.with(|repository| {
             let store = repository.odb().map_err(fault)?;
@@ -448,7 +501,10 @@ fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::E
         return Ok(());
     }
     let (commit, path) = asked.split_once(':').map_or((asked, None), |(commit, path)| (commit, Some(path)));
-    let name = commit.split(['~', '^', '@']).next().unwrap_or_default();
+    let written = commit.split(['~', '^']).next().unwrap_or_default();
+    // `@` stands for HEAD, and what is in braces behind it for where a name led before; it may be part of a name too.
+    let is_name = |name: &&str| repository.resolve_reference_from_short_name(name).is_ok();
+    let name = Some(written).filter(is_name).unwrap_or_else(|| written.split('@').next().unwrap_or_default());
     let name = if name.is_empty() { "HEAD" } else { name };
     let target = match repository.resolve_reference_from_short_name(name) {
         Ok(reference) => reference.target(),
@@ -460,7 +516,7 @@ fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::E
     let Some(id) = target else { return Ok(()) };
     let id = guard::light_named(repository, id)?;
     // As far back as it could go: `~2^^` reads the commits of four generations.
-    let steps = commit.get(name.len()..).unwrap_or_default();
+    let steps = commit.get(written.len()..).unwrap_or_default();
     let numbers =
         steps.split(|c: char| !c.is_ascii_digit()).filter_map(|number| number.parse::<usize>().ok());
     let marks = steps.chars().filter(|c| matches!(c, '~' | '^')).count();
@@ -475,7 +531,10 @@ fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::E
     let Ok(object) = repository.revparse_single(commit) else { return Ok(()) };
     let mut own = match object.peel_to_commit() {
         Ok(commit) => commit.tree_id(),
-        Err(_) => object.id(),
+        Err(_) => match object.peel_to_tree() {
+            Ok(tree) => tree.id(),
+            Err(_) => return Ok(()),
+        },
     };
     for name in path.split('/').filter(|name| !name.is_empty()) {
         guard::light(repository, own)?;
@@ -486,6 +545,10 @@ fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::E
         own = next;
     }
     guard::light(repository, own)
+}
+
+fn is_full_id(name: &str) -> bool {
+    name.len() == 40 && name.bytes().all(|byte| byte.is_ascii_hexdigit())
 }
 
 /// The values of the lines `Decision: ...` among the trailers of a commit's message.

@@ -148,7 +148,7 @@ impl Snapshot {
         self.mounts.iter().flat_map(Mounts::paths).collect()
     }
 
-    fn has_imports(&self) -> bool {
+    pub(super) fn has_imports(&self) -> bool {
         self.mounts.as_ref().is_some_and(|mounts| !mounts.is_empty())
     }
 
@@ -255,11 +255,16 @@ impl Snapshot {
             return read;
         }
         self.note_stray(&path);
-        match &*self.base.content {
+        let read = match &*self.base.content {
             Content::Disk(disk) => disk.read(&path, limit),
             Content::Objects(objects) => objects.read(&path, limit),
             Content::Memory(files) => limited(files.get(&path), limit),
+        };
+        // What can't be read today may be read tomorrow, and nothing that is listed will have changed.
+        if let Err(ReadFault::Changed | ReadFault::Object { .. } | ReadFault::Io(_)) = &read {
+            self.base.strayed.store(true, Ordering::Relaxed);
         }
+        read
     }
 
     /// Reads many files at once on all cores; the answers stand in the order of `paths`.
@@ -384,8 +389,8 @@ impl Snapshot {
         }
     }
 
-    /// Returns whether a file was asked for, in this snapshot or one laid over it, that is not listed: then what was
-    /// read follows from more than [`Snapshot::identity`] tells.
+    /// Returns whether a file was asked for, in this snapshot or one laid over it, that is not listed or could not be
+    /// read: then what was read follows from more than [`Snapshot::identity`] tells.
     pub fn has_strayed(&self) -> bool {
         self.base.strayed.load(Ordering::Relaxed)
     }

@@ -102,9 +102,46 @@ fn commits_and_trees_of_zeros_are_refused_by_their_headers() {
         }
     }
     set(&head);
-    let run = bounded(&bed, &["check", "--at", &commit]);
-    assert!(run.code == Some(2) && run.flat().contains("at most 67108864"), "{run:?}");
+    // However one comes to it: by its id, the beginning of that, a tag, a tag of tags, or a folder on the way.
+    let tag = |of: &str, kind: &str, name: &str| {
+        let begin =
+            format!("object {of}\ntype {kind}\ntag {name}\ntagger A <a@example.org> 1900000000 +0000\n\n");
+        let id = zeros(&bed, "tag", &begin, 0);
+        bed.git(&["update-ref", &format!("refs/tags/{name}"), &id]);
+        id
+    };
+    let one = tag(&commit, "commit", "one");
+    tag(&one, "tag", "two");
+    tag(&huge_tree, "tree", "folder");
+    bed.git(&["update-ref", "refs/heads/a@b", &commit]);
+    for asked in [
+        &commit,
+        &commit[..12],
+        "one",
+        "two",
+        "two~1",
+        "folder",
+        "folder:panels",
+        "a@b",
+        &format!("{of_tree}:panels"),
+    ] {
+        let run = bounded(&bed, &["check", "--at", asked]);
+        assert!(run.code == Some(2) && run.flat().contains("at most 67108864"), "{asked}: {run:?}");
+    }
+    bed.git(&["update-ref", "-d", "refs/heads/a@b"]);
+    for name in ["one", "two", "folder"] {
+        bed.git(&["update-ref", "-d", &format!("refs/tags/{name}")]);
+    }
     assert_eq!(bounded(&bed, &["check"]).code, Some(0));
+    // Tags of tags that are honest are followed.
+    let mut of = tag(&head, "commit", "tag0");
+    for number in 1..10 {
+        of = tag(&of, "tag", &format!("tag{number}"));
+    }
+    assert_eq!(bounded(&bed, &["check", "--at", "tag9"]).code, Some(0));
+    tag(&of, "tag", "tag10");
+    let run = bounded(&bed, &["check", "--at", "tag10"]);
+    assert!(run.code == Some(2) && run.flat().contains("a long row of tags"), "{run:?}");
 }
 
 /// Forty trees, each twice in the next: a million million files.

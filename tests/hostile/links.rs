@@ -187,6 +187,26 @@ fn alternates_and_included_settings_outside() {
     assert_eq!(runs[0].code, Some(0), "{:?}", runs[0]);
 }
 
+/// Stores of objects that all borrow from each other, and a folder of references that lies elsewhere.
+#[test]
+fn circles_of_stores_and_references_elsewhere() {
+    let bed = Bed::small();
+    let stores: Vec<_> = (0..12).map(|number| bed.beside(&format!("store{number}"))).collect();
+    let all: String = stores.iter().map(|store| format!("{}\n", store.display())).collect();
+    for store in stores.iter().chain([&bed.top().join(".git/objects")]) {
+        fs::create_dir_all(store.join("info")).unwrap();
+        fs::write(store.join("info/alternates"), &all).unwrap();
+    }
+    for asked in [&["check"][..], &["history"], &["gaps", "--at", "HEAD"]] {
+        let run = bounded(&bed, asked);
+        assert_eq!(run.code, Some(0), "{asked:?}: {run:?}");
+    }
+    fs::remove_file(bed.top().join(".git/objects/info/alternates")).unwrap();
+    std::os::unix::fs::symlink(bed.beside("store1"), bed.top().join(".git/refs/heads/elsewhere")).unwrap();
+    let run = bounded(&bed, &["check"]);
+    assert!(run.code == Some(2) && run.flat().contains("a link to a folder"), "{run:?}");
+}
+
 /// A hard link is a file like any other, but the one who made it can't have more than the file already; what is
 /// written replaces the name and leaves the file that it was.
 #[test]
