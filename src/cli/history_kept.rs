@@ -38,7 +38,8 @@ pub(super) fn found(context: &Context, place: &Place, commit: &Commit) -> Option
     }
     let bytes = context.memory.find(place, &asked(context, place, &commit.id).key)?;
     let Worked { kg, delta_kg, counts, decisions, broken, commits } = serde_json::from_slice(&bytes).ok()?;
-    if !commits.iter().all(|id| place.has_commit(id)) {
+    // An answer that is made with it follows from them too.
+    if !commits.iter().all(|id| place.has_asked(id)) {
         return None;
     }
     let counts = match counts {

@@ -304,6 +304,15 @@ impl Place {
         Some(found)
     }
 
+    /// As [`Place::has_commit`], noting that somebody asked.
+    pub fn has_asked(&self, id: &str) -> bool {
+        let is_here = self.has_commit(id);
+        if let Some(repository) = self.repository.as_ref().filter(|_| is_here) {
+            repository.note_id(id);
+        }
+        is_here
+    }
+
     /// The full ids of commits that are here and were asked for so.
     pub fn asked_by_id(&self) -> Vec<String> {
         self.repository.as_ref().map(|repository| repository.asked_by_id()).unwrap_or_default()
