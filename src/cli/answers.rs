@@ -9,7 +9,7 @@ use super::args::{Command, Source};
 use super::context::{Context, Status, to_the_end};
 use super::memory::Asked;
 use super::{Cli, Terminal};
-use crate::source::{Origin, Place, Stamps};
+use crate::source::{Place, Stamps};
 use crate::store::Kept;
 use clap::{CommandFactory, FromArgMatches};
 use serde::{Deserialize, Serialize};
@@ -184,11 +184,6 @@ impl Question {
             Some("it is too long")
         } else if context.read_more_than_states() {
             Some("it followed from more than the states")
-        // Whoever says that a command reads less than it does would keep what is out of date.
-        } else if context.has_read(&Origin::WorkTree) && self.reads != Reads::WorkTree
-            || context.has_read(&Origin::Index) && self.reads != Reads::Index
-        {
-            Some("it followed from another state too")
         } else {
             None
         };
@@ -199,9 +194,14 @@ impl Question {
         let Some(value) = value else { return };
         let Self { asked, place, reads, stands, ids: _ } = self;
         let kept = Kept { key: asked.key, what: KEPT.to_string(), about: asked.about, value };
-        let at = place.clone();
+        let (at, read) = (place.clone(), context.states_read());
         let still = move || {
-            let Stands { names, state, stamps } = stands;
+            let Stands { names, state, mut stamps } = stands;
+            // A tree that was another while it was read, and is as before again, gave another answer. What is read is held
+            // to its listing, and so is this; and whoever reads a state that `reads` does not say has none of its text.
+            if read.iter().any(|own| own.identity(&mut stamps).as_deref() != Some(&state)) {
+                return false;
+            }
             let now = Stands::of(&at, reads, ManuallyDrop::into_inner(stamps));
             now.is_some_and(|now| (now.names, now.state) == (names, state))
         };

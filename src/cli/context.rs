@@ -400,10 +400,11 @@ impl Context {
         Loaded { snapshot, ledger, with: Vec::new(), is_laid: false }
     }
 
-    /// Whether a state of this origin was read.
-    pub(super) fn has_read(&self, origin: &Origin) -> bool {
+    /// The states of the disk and the index that were read, without what was laid over them.
+    pub(super) fn states_read(&self) -> Vec<Snapshot> {
         let read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-        read.0.iter().any(|own| own.origin() == origin)
+        let is_one = |own: &&Snapshot| matches!(own.origin(), Origin::WorkTree | Origin::Index);
+        read.0.iter().filter(is_one).map(Snapshot::without_overlay).collect()
     }
 
     /// Whether anything was read, or looked for in vain, that is no listed file of a state that was read.

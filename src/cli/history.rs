@@ -24,23 +24,39 @@ pub(super) fn run(
     err: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let place = context.place()?;
+    let status = told(context, &place, args, (out, &mut *err))?;
+    if let Some(id) = place.lacked() {
+        writeln!(
+            err,
+            "note: git's object {id} can't be read; what rests on it is left out, so that commits may be missing here or seem to change more than they did; `git fsck` tells more"
+        )?;
+    }
+    Ok(status)
+}
+
+fn told(
+    context: &Context,
+    place: &Place,
+    args: &HistoryArgs,
+    (out, err): (&mut dyn Write, &mut dyn Write),
+) -> Result<Status, Failure> {
     let at = args.at.as_deref().unwrap_or("HEAD");
-    let now = context.load(&place, &Source::at(at))?;
+    let now = context.load(place, &Source::at(at))?;
     let line = place.line(at)?;
     if place.repository().is_some_and(|repository| repository.is_shallow()) {
         writeln!(err, "note: this clone is shallow: commits before its end are not here")?;
     }
     if let Some(evidence) = &args.lapsed {
-        return history_turns::lapsed(context, &place, (&now, &line), evidence, args.all, out);
+        return history_turns::lapsed(context, place, (&now, &line), evidence, args.all, out);
     }
     if let Some(panel) = &args.grew {
-        return history_turns::grew(context, &place, (&now, &line), panel, args.all, out);
+        return history_turns::grew(context, place, (&now, &line), panel, args.all, out);
     }
     if let Some(text) = &args.of {
-        return of_record(context, &place, (&now, &line), text, args, out);
+        return of_record(context, place, (&now, &line), text, args, out);
     }
     let most = if args.all { line.len() } else { args.commits.min(line.len()) };
-    let steps = steps(context, &place, line.get(..most).unwrap_or_default(), &[]);
+    let steps = steps(context, place, line.get(..most).unwrap_or_default(), &[]);
     let left = line.len() - steps.len();
     let calibration = calibration(&now.ledger);
     if context.json() {

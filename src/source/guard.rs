@@ -254,10 +254,18 @@ fn unfit(metadata: &Metadata, limit: Option<u64>) -> Option<String> {
 }
 
 /// Refuses a commit, a tag or a tree that is too large, by its header, and any object whose own file is cut short:
-/// git's library would unpack the one whole, and look for the end of the other for ever. What is not here is said by
-/// whoever reads it.
+/// git's library would unpack the one whole, and look for the end of the other, be it that of its header, for ever. What is
+/// not here is said by whoever reads it.
 pub(super) fn light(repository: &git2::Repository, id: Oid) -> Result<(), git2::Error> {
-    let Ok((size, kind)) = repository.odb().and_then(|store| store.read_header(id)) else { return Ok(()) };
+    let own = own_file(&repository.commondir().join("objects"), &id.to_string()).map(Opened::of);
+    let (size, kind) = match &own {
+        Some(Some(own)) => (own.size, own.kind),
+        Some(None) => return Err(damaged("object", id)),
+        None => match repository.odb().and_then(|store| store.read_header(id)) {
+            Ok(found) => found,
+            Err(_) => return Ok(()),
+        },
+    };
     if size > OBJECT {
         // A large file is refused by whoever would read it, without its end being looked for.
         if kind == ObjectType::Blob {
@@ -266,32 +274,49 @@ pub(super) fn light(repository: &git2::Repository, id: Oid) -> Result<(), git2::
         let words = format!("the {} {id} is {size} bytes long; at most {OBJECT} are read", kind.str());
         return Err(git2::Error::from_str(&words));
     }
-    if is_cut_short(&repository.commondir().join("objects"), &id.to_string(), size) {
-        return Err(git2::Error::new(
-            ErrorCode::HashsumMismatch,
-            ErrorClass::Odb,
-            format!("the file of the {} {id} is damaged", kind.str()),
-        ));
-    }
-    Ok(())
+    if own.flatten().is_none_or(Opened::ends_rightly) { Ok(()) } else { Err(damaged(kind.str(), id)) }
 }
 
-/// Whether an object that has a file of its own ends before it should, here or in a store that this one borrows from.
-fn is_cut_short(objects: &Path, id: &str, size: usize) -> bool {
-    let Some((folder, name)) = id.split_at_checked(2) else { return false };
+fn damaged(kind: &str, id: Oid) -> git2::Error {
+    let words = format!("the file of the {kind} {id} is damaged");
+    git2::Error::new(ErrorCode::HashsumMismatch, ErrorClass::Odb, words)
+}
+
+/// The file that an object has of its own, here or in a store that this one borrows from.
+fn own_file(objects: &Path, id: &str) -> Option<fs::File> {
+    let (folder, name) = id.split_at_checked(2)?;
     let own = |store: &Path| fs::File::open(store.join(folder).join(name)).ok();
     // Few borrow at all: where it lies here nobody is asked for the others.
     let borrows = || objects.join("info/alternates").exists();
     let elsewhere = || stores(objects).ok()?.iter().skip(1).find_map(|store| own(store));
-    let file = own(objects).or_else(|| borrows().then(elsewhere).flatten());
-    let Some(file) = file else { return false };
-    // A little more than there should be, so that what is too long is seen as well.
-    let most = u64::try_from(size).unwrap_or(u64::MAX).saturating_add(64);
-    let mut inflated = BufReader::new(flate2::read::ZlibDecoder::new(file).take(most));
-    // Before the bytes stand the kind and their number, with a zero behind.
-    let head = inflated.skip_until(0);
-    let rest = head.and_then(|_| std::io::copy(&mut inflated, &mut std::io::sink()));
-    rest.map_or(true, |rest| u64::try_from(size) != Ok(rest))
+    own(objects).or_else(|| borrows().then(elsewhere).flatten())
+}
+
+/// An object in a file of its own, its header read.
+struct Opened {
+    kind: ObjectType,
+    size: usize,
+    rest: BufReader<flate2::read::ZlibDecoder<fs::File>>,
+}
+
+impl Opened {
+    /// `None` where it has no header.
+    fn of(file: fs::File) -> Option<Self> {
+        // Kind and number of bytes, with a zero behind.
+        let mut inflated = BufReader::new(flate2::read::ZlibDecoder::new(file));
+        let mut header = Vec::new();
+        inflated.by_ref().take(32).read_until(0, &mut header).ok()?;
+        let header = std::str::from_utf8(header.strip_suffix(&[0])?).ok()?;
+        let (kind, size) = header.split_once(' ')?;
+        Some(Self { kind: ObjectType::from_str(kind)?, size: size.parse().ok()?, rest: inflated })
+    }
+
+    fn ends_rightly(self) -> bool {
+        let size = u64::try_from(self.size).unwrap_or(u64::MAX);
+        // A little more than there should be, so that what is too long is seen as well.
+        let read = std::io::copy(&mut self.rest.take(size.saturating_add(64)), &mut std::io::sink());
+        read.is_ok_and(|read| read == size)
+    }
 }
 
 /// The same for an object and, where it is a tag, for what that names, to the end.
@@ -318,8 +343,7 @@ pub(super) fn light_line(
         let mut next = Vec::new();
         for id in own {
             light(repository, id)?;
-            let Ok(commit) = repository.find_commit(id) else { continue };
-            next.extend(commit.parent_ids());
+            next.extend(parents(repository, id)?);
         }
         next.sort();
         next.dedup();
@@ -328,14 +352,21 @@ pub(super) fn light_line(
     Ok(())
 }
 
+/// The parents of a commit; none of what is no commit, and of what a shallow clone cut off.
+fn parents(repository: &git2::Repository, id: Oid) -> Result<Vec<Oid>, git2::Error> {
+    match repository.find_commit(id) {
+        Ok(commit) => Ok(commit.parent_ids().collect()),
+        Err(error) if error.code() == ErrorCode::NotFound && !repository.is_shallow() => Err(error),
+        Err(_) => Ok(Vec::new()),
+    }
+}
+
 /// The same for every commit behind one: git's library reads them all to bring them in order.
 pub(super) fn light_history(repository: &git2::Repository, tip: Oid) -> Result<(), git2::Error> {
     let (mut waiting, mut seen) = (vec![tip], std::collections::HashSet::from([tip]));
     while let Some(id) = waiting.pop() {
         light(repository, id)?;
-        // What a shallow clone cut off is not here.
-        let Ok(commit) = repository.find_commit(id) else { continue };
-        waiting.extend(commit.parent_ids().filter(|parent| seen.insert(*parent)));
+        waiting.extend(parents(repository, id)?.into_iter().filter(|parent| seen.insert(*parent)));
     }
     Ok(())
 }

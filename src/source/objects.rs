@@ -263,7 +263,7 @@ fn entry_name(name: &[u8]) -> (String, Option<&'static str>) {
 }
 
 fn missing(repository: &Repository, id: Oid, of: &str, error: &git2::Error) -> SourceError {
-    repository.note_more();
+    repository.note_lack(id);
     let of = if of.is_empty() { "the ledger's folder" } else { of };
     SourceError::Object {
         id: id.to_string(),
@@ -309,7 +309,7 @@ impl Objects {
     fn look_up(&self, root: Oid, path: &str) -> Result<Oid, ReadFault> {
         let fault = |id: Oid| {
             move |error: git2::Error| {
-                self.repository.note_more();
+                self.repository.note_lack(id);
                 ReadFault::Object {
                     id: id.to_string(),
                     why: object_words(&error, self.repository.is_shallow()),

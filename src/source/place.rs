@@ -295,6 +295,11 @@ impl Place {
         self.repository.as_ref().is_some_and(|repository| repository.has_more())
     }
 
+    /// The first object of the repository that was looked for and can't be read.
+    pub fn lacked(&self) -> Option<String> {
+        self.repository.as_ref()?.lacked()
+    }
+
     /// Looks for a commit by its full id, and notes that somebody did: no name need lead to it, and then it may go.
     pub fn by_id(&self, id: &str) -> Option<Snapshot> {
         let found = self.revision(id).ok().filter(|found| found.commit() == Some(id))?;

@@ -28,6 +28,8 @@ pub struct Repository {
     idle: Mutex<Vec<git2::Repository>>,
     /// Whether anything followed from more than files, names and the ids below.
     more: AtomicBool,
+    /// The first object that was looked for and can't be read.
+    lacked: Mutex<Option<String>>,
     /// Commits that were asked for by their ids, and are here.
     asked: Mutex<BTreeSet<String>>,
 }
@@ -113,6 +115,7 @@ impl Repository {
             open_at,
             idle: Mutex::new(vec![repository]),
             more: AtomicBool::new(false),
+            lacked: Mutex::default(),
             asked: Mutex::default(),
         })
     }
@@ -204,6 +207,17 @@ impl Repository {
 
     pub(super) fn has_more(&self) -> bool {
         self.more.load(Ordering::Relaxed)
+    }
+
+    /// Notes an object that can't be read.
+    pub(super) fn note_lack(&self, id: Oid) {
+        self.note_more();
+        let mut lacked = self.lacked.lock().unwrap_or_else(PoisonError::into_inner);
+        lacked.get_or_insert_with(|| id.to_string());
+    }
+
+    pub(super) fn lacked(&self) -> Option<String> {
+        self.lacked.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     pub(super) fn note_id(&self, id: &str) {
@@ -335,11 +349,25 @@ impl Repository {
                     SourceError::AmbiguousRevision { asked: asked.to_owned(), candidates }
                 }
             }
-            ErrorCode::NotFound | ErrorCode::InvalidSpec | ErrorCode::Peel => self.unknown(repository, asked),
+            ErrorCode::NotFound | ErrorCode::InvalidSpec | ErrorCode::Peel => {
+                self.gone(repository, asked).unwrap_or_else(|| self.unknown(repository, asked))
+            }
             _ => {
                 SourceError::Git { doing: format!("looking for `{asked}`"), why: error.message().to_owned() }
             }
         }
+    }
+
+    /// The fault of a name that leads to an object which is not here, or can't be read.
+    fn gone(&self, repository: &git2::Repository, asked: &str) -> Option<SourceError> {
+        let name = asked.split(['~', '^', ':']).next().unwrap_or_default();
+        let name = if matches!(name, "" | "@") { "HEAD" } else { name };
+        let reference = repository.resolve_reference_from_short_name(name).ok()?;
+        let id = reference.resolve().ok()?.target()?;
+        let error = repository.find_object(id, None).err()?;
+        self.note_lack(id);
+        let why = object_words(&error, self.shallow);
+        Some(SourceError::Object { id: id.to_string(), of: format!("`{name}`"), why })
     }
 
     fn is_unborn(&self, repository: &git2::Repository) -> bool {
@@ -416,8 +444,8 @@ impl Repository {
             for id in walk {
                 let commit = id.and_then(|id| repository.find_commit(id)).map_err(failed)?;
                 let parent = commit.parent(0).ok();
-                if parent.is_none() && commit.parent_count() > 0 || commit.tree().is_err() {
-                    self.note_more();
+                if guard::light(repository, commit.tree_id()).is_err() || commit.tree().is_err() {
+                    self.note_lack(commit.tree_id());
                 }
                 let differs = |path: &String| {
                     let before = parent.as_ref().and_then(|parent| folder_id(repository, parent, path));
@@ -453,8 +481,8 @@ impl Repository {
                 }
                 oldest = Some(made);
                 // What a shallow clone cut off is not here.
-                next =
-                    commit.parent_ids().next().filter(|id| repository.odb().is_ok_and(|all| all.exists(*id)));
+                let is_here = |id: &Oid| !self.shallow || repository.odb().is_ok_and(|all| all.exists(*id));
+                next = commit.parent_ids().next().filter(is_here);
             }
             Ok((None, oldest))
         })?
@@ -463,10 +491,11 @@ impl Repository {
     /// The bytes of a blob, refused by its header when it is too large.
     pub(super) fn blob(&self, id: Oid, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
         let fault = |error: git2::Error| {
-            self.note_more();
+            self.note_lack(id);
             ReadFault::Object { id: id.to_string(), why: object_words(&error, self.shallow) }
         };
         self.with(|repository| {
+            guard::light(repository, id).map_err(fault)?;
             let store = repository.odb().map_err(fault)?;
             let (size, kind) = store.read_header(id).map_err(fault)?;
             if kind != ObjectType::Blob {
@@ -479,7 +508,6 @@ impl Repository {
             if size > limit {
                 return Err(ReadFault::TooLarge { size, limit });
             }
-            guard::light(repository, id).map_err(fault)?;
             // Reading checks the bytes against the id, which is the library's default.
             let object = store.read(id).map_err(fault)?;
             Ok(Arc::from(object.data()))

@@ -389,6 +389,11 @@ impl Snapshot {
         }
     }
 
+    /// Returns the state that texts were laid over, as it was listed.
+    pub fn without_overlay(&self) -> Snapshot {
+        Snapshot { over: None, ..self.clone() }
+    }
+
     /// Returns whether a file was asked for, in this snapshot or one laid over it, that is not listed or could not be
     /// read: then what was read follows from more than [`Snapshot::identity`] tells.
     pub fn has_strayed(&self) -> bool {

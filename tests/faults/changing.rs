@@ -55,7 +55,6 @@ fn a_record_that_changes_while_it_is_read() {
         }
     });
     eprintln!("{answered} answers, {told} times it was said that the file changes");
-    assert!(answered + told == 15);
     for (text, mass) in [(&one, &masses[0]), (&two, &masses[1])] {
         bed.write(file, text);
         assert_eq!(bed.bondline(&["mass"]).out, *mass);

@@ -2,6 +2,7 @@
 
 use crate::git::bed::Bed;
 use std::fs;
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
 const ASKED: [&[&str]; 6] = [
@@ -79,6 +80,43 @@ fn head_references_index_and_settings() {
     assert!(all > 25, "{all}");
     let run = bed.bondline(&["check"]);
     assert_eq!(run.code, Some(0), "{run:?}");
+}
+
+/// The file of a commit or of an old text is cut off at any length, or gone: it is named, nobody looks for its end for ever,
+/// and no revision is blamed.
+#[test]
+fn old_objects_that_are_cut_off_or_gone() {
+    let bed = bed();
+    bed.edit("panels/hatch.yaml", "area: 1 m2", "area: 1.2 m2");
+    bed.commit_all("third");
+    bed.edit("panels/hatch.yaml", "area: 1.2 m2", "area: 1.3 m2");
+    bed.commit_all("fourth");
+    for of in ["HEAD~2", "HEAD~2^{tree}", "HEAD~2:panels/hatch.yaml"] {
+        let id = bed.git(&["rev-parse", of]);
+        let file = bed.top().join(".git/objects").join(&id[..2]).join(&id[2..]);
+        let bytes = fs::read(&file).unwrap();
+        fs::set_permissions(&file, fs::Permissions::from_mode(0o644)).unwrap();
+        let mut lengths: Vec<Option<usize>> = [1, 2, 10, 20, 30, 40, 60].map(Some).into();
+        lengths.push(bytes.len().checked_sub(3));
+        lengths.push(None);
+        for length in lengths {
+            match length.filter(|length| *length < bytes.len()) {
+                Some(length) => fs::write(&file, &bytes[..length]).unwrap(),
+                None => fs::remove_file(&file).unwrap(),
+            }
+            let when = format!("{of} cut to {length:?}");
+            let at = bed.bondline(&["--no-store", "gaps", "--at", "HEAD~2"]);
+            super::refused(&at, &[&id[..7]]);
+            assert!(!at.flat().contains("no revision"), "{when}: {at:?}");
+            let run = bed.bondline(&["--no-store", "history", "--grew", "hatch"]);
+            let is_noted =
+                run.code == Some(0) && run.err.contains(&format!("git's object {id} can't be read"));
+            assert!(is_noted || run.code == Some(2) && run.flat().contains(&id[..7]), "{when}: {run:?}");
+            fs::write(&file, &bytes).unwrap();
+        }
+        let run = bed.bondline(&["--no-store", "history", "--grew", "hatch"]);
+        assert!(run.code == Some(0) && run.err.is_empty(), "{run:?}");
+    }
 }
 
 /// A `.git` that is damaged is not taken for none: what is ignored and what is approved would be others.
