@@ -61,7 +61,15 @@ fn opening(site: &Site<'_>, entry: &Entry<Evidence>) -> String {
         n => format!(" It comes nearest for {} and does not count there.", count(n, "duty")),
     };
     let counts = match (of(Role::Counts), of(Role::UnderWay)) {
-        (0, 0) => "No duty counts it.".to_string(),
+        (0, 0) => match counting(site, entry).as_slice() {
+            [] => "No duty counts it.".to_string(),
+            through => {
+                format!(
+                    "No duty counts it by itself; it is the baseline of {}, and counts through that.",
+                    through.join(" and ")
+                )
+            }
+        },
         (0, n) => format!("It is under way for {}.", count(n, "duty")),
         (n, _) => format!("It counts for {}.", count(n, "duty")),
     };
@@ -82,6 +90,13 @@ fn opening(site: &Site<'_>, entry: &Entry<Evidence>) -> String {
         own.state,
         own.showing.id()
     )
+}
+
+/// Records that extend it and that some duty counts.
+fn counting(site: &Site<'_>, entry: &Entry<Evidence>) -> Vec<String> {
+    let counts = |id: &&&str| site.known.parts(id).iter().any(|part| part.role == Role::Counts);
+    let all = site.known.extending(&entry.id).iter().filter(counts);
+    all.map(|id| format!("evidence/{id}")).collect()
 }
 
 fn kind_words(kind: EvidenceKind) -> &'static str {

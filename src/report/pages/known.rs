@@ -63,6 +63,7 @@ pub(super) struct Known<'a> {
     tool_panels: BTreeMap<&'a str, Vec<&'a str>>,
     showing_evidence: BTreeMap<&'a str, Vec<&'a str>>,
     superseding: BTreeMap<&'a str, &'a str>,
+    extending: BTreeMap<&'a str, Vec<&'a str>>,
     /// Records that a correction stands in place of, each with that.
     pub superseded: BTreeMap<&'a str, &'a str>,
     trials: BTreeMap<String, TrialState>,
@@ -99,6 +100,7 @@ impl<'a> Known<'a> {
             tool_panels: BTreeMap::new(),
             showing_evidence: BTreeMap::new(),
             superseding: BTreeMap::new(),
+            extending: BTreeMap::new(),
             superseded: superseded(ledger),
             trials: trials(ledger, evaluation, today)
                 .into_iter()
@@ -161,6 +163,9 @@ impl<'a> Known<'a> {
             self.showing_evidence.entry(entry.value.showing.id()).or_default().push(id);
             if let Some(old) = &entry.value.supersedes {
                 self.superseding.entry(old.id()).or_insert(id);
+            }
+            if let Some(baseline) = &entry.value.baseline {
+                self.extending.entry(baseline.id()).or_default().push(id);
             }
         }
     }
@@ -234,6 +239,11 @@ impl<'a> Known<'a> {
     /// The record that names another as the one that it supersedes.
     pub fn superseding(&self, evidence: &str) -> Option<&'a str> {
         self.superseding.get(evidence).copied()
+    }
+
+    /// Records that extend evidence to what it was not made of: it is their baseline.
+    pub fn extending(&self, evidence: &str) -> &[&'a str] {
+        self.extending.get(evidence).map_or(&[], Vec::as_slice)
     }
 
     /// All exposure trials.
