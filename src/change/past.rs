@@ -40,7 +40,6 @@ impl Revisions for Place {
     }
 
     fn commit(&self, id: &str) -> Option<Snapshot> {
-        // A branch that is called like a commit is not that commit.
         self.by_id(id)
     }
 }

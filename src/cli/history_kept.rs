@@ -3,7 +3,7 @@
 use super::context::Context;
 use super::history::steps;
 use super::memory::Asked;
-use crate::qualify::gaps::count_words;
+use crate::qualify::gaps::read_counts;
 use crate::report::history::Step;
 use crate::source::{Commit, Place};
 use crate::store::Kept;
@@ -43,7 +43,7 @@ pub(super) fn found(context: &Context, place: &Place, commit: &Commit) -> Option
         return None;
     }
     let counts = match counts {
-        Some(counts) => Some(count_words(&counts)?),
+        Some(counts) => Some(read_counts(&counts)?),
         None => None,
     };
     let (kg, delta_kg) = (kg.map(f64::from_bits), delta_kg.map(f64::from_bits));

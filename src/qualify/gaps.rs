@@ -111,7 +111,7 @@ pub fn counts(evaluation: &Evaluation) -> BTreeMap<&'static str, usize> {
 }
 
 /// Returns counts that were written as texts and are read back; `None` where one is of no verdict.
-pub fn count_words(counts: &BTreeMap<String, usize>) -> Option<BTreeMap<&'static str, usize>> {
+pub fn read_counts(counts: &BTreeMap<String, usize>) -> Option<BTreeMap<&'static str, usize>> {
     let word = |text: &String| Verdict::ALL.iter().map(|verdict| verdict.word()).find(|own| own == text);
     counts.iter().map(|(text, count)| Some((word(text)?, *count))).collect()
 }

@@ -51,7 +51,12 @@ fn top(git_dir: &Path, seen: &mut usize) -> Result<(), SourceError> {
         };
         let Some(metadata) = plain(&path, limit)? else { continue };
         if metadata.is_dir() && READ.iter().any(|own| name == *own) {
-            below(&path, if name == "objects" { LISTS } else { WORDS }, seen)?;
+            let ground = match name.to_str() {
+                Some("objects") => Ground::Objects,
+                Some("refs") => Ground::References,
+                _ => Ground::Words,
+            };
+            below(&path, ground, seen)?;
         }
     }
     for file in ["config", "config.worktree"] {
@@ -60,32 +65,40 @@ fn top(git_dir: &Path, seen: &mut usize) -> Result<(), SourceError> {
     borrowed(&git_dir.join("objects"), seen)
 }
 
+/// What lies below a folder of a git directory.
+#[derive(Clone, Copy, PartialEq)]
+enum Ground {
+    Objects,
+    References,
+    Words,
+}
+
 /// Looks over every file below a folder. Packs and what lies beside them are read piece by piece.
-fn below(folder: &Path, limit: u64, seen: &mut usize) -> Result<(), SourceError> {
-    let of_names = folder.file_name().is_some_and(|name| name == "refs");
-    let mut waiting = vec![folder.to_owned()];
+fn below(top: &Path, ground: Ground, seen: &mut usize) -> Result<(), SourceError> {
+    let longest = if ground == Ground::Objects { LISTS } else { WORDS };
+    let mut waiting = vec![top.to_owned()];
     while let Some(folder) = waiting.pop() {
         let Ok(entries) = fs::read_dir(&folder) else { continue };
         let by_pieces = folder.file_name().is_some_and(|name| name == "pack" || name == "commit-graphs");
-        let of_objects = is_of_objects(&folder);
+        let of_single = ground == Ground::Objects && folder.parent() == Some(top) && has_single(&folder);
         for entry in entries.flatten() {
             *seen = seen.saturating_add(1);
             if *seen > FILES {
                 return Err(SourceError::TooManyObjects { path: folder, limit: FILES });
             }
             // Of an object's own file the header says how long it is before it is read, and there are many of them.
-            if of_objects && entry.file_type().is_ok_and(|own| own.is_file()) {
+            if of_single && entry.file_type().is_ok_and(|own| own.is_file()) {
                 continue;
             }
             let by_pieces = by_pieces || entry.file_name() == "commit-graph";
-            let limit = (!by_pieces).then_some(limit);
-            // There may be a file an object, and each is looked at in its folder, not by its path.
+            let limit = (!by_pieces).then_some(longest);
+            // By its folder, not by its path, which would be looked up anew each time.
             let Ok(own) = entry.metadata() else { continue };
             if own.is_symlink() {
                 // A link to a folder could lead round in a circle; git itself makes none there, and among references its
                 // library would follow it.
                 let is_folder = plain(&entry.path(), limit)?.is_some_and(|found| found.is_dir());
-                if is_folder && of_names {
+                if is_folder && ground == Ground::References {
                     let what = "a link to a folder, where git keeps references".to_owned();
                     return Err(SourceError::NotPlain { path: entry.path(), what });
                 }
@@ -99,8 +112,8 @@ fn below(folder: &Path, limit: u64, seen: &mut usize) -> Result<(), SourceError>
     Ok(())
 }
 
-/// Whether a folder is one of the 256 that objects with files of their own lie in.
-fn is_of_objects(folder: &Path) -> bool {
+/// Whether a folder of a store is one of the 256 that objects with files of their own lie in.
+fn has_single(folder: &Path) -> bool {
     let name = folder.file_name().and_then(|name| name.to_str()).unwrap_or_default();
     name.len() == 2 && name.bytes().all(|byte| byte.is_ascii_hexdigit())
 }
@@ -108,7 +121,7 @@ fn is_of_objects(folder: &Path) -> bool {
 /// Looks over the stores that a store of objects borrows from: git takes objects from there too.
 fn borrowed(objects: &Path, seen: &mut usize) -> Result<(), SourceError> {
     for other in stores(objects)?.iter().skip(1) {
-        below(other, LISTS, seen)?;
+        below(other, Ground::Objects, seen)?;
     }
     Ok(())
 }

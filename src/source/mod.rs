@@ -73,3 +73,8 @@ pub const FILE_LIMIT: usize = 1_000_000;
 pub fn blob_of(bytes: &[u8]) -> Option<String> {
     git2::Oid::hash_object(git2::ObjectType::Blob, bytes).ok().map(|id| id.to_string())
 }
+
+/// Bytes as hexadecimal digits.
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}

@@ -302,6 +302,7 @@ impl Place {
 
     /// Looks for a commit by its full id, and notes that somebody did: no name need lead to it, and then it may go.
     pub fn by_id(&self, id: &str) -> Option<Snapshot> {
+        // A branch that is called like a commit is not that commit.
         let found = self.revision(id).ok().filter(|found| found.commit() == Some(id))?;
         if let Some(repository) = &self.repository {
             repository.note_id(id);

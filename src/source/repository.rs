@@ -3,14 +3,14 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use sha2::{Digest, Sha256};
 
 use git2::{ErrorCode, ObjectType, Oid};
 
 use super::fault::{git_error, object_words};
-use super::{ReadFault, SourceError, guard};
+use super::{ReadFault, SourceError, guard, hex};
 
 /// How many candidates an error lists.
 const CANDIDATES: usize = 5;
@@ -26,6 +26,8 @@ pub struct Repository {
     shallow: bool,
     open_at: PathBuf,
     idle: Mutex<Vec<git2::Repository>>,
+    /// Whether names and objects say all of the history, once somebody asked.
+    whole: OnceLock<bool>,
     /// Whether anything followed from more than files, names and the ids below.
     more: AtomicBool,
     /// The first object that was looked for and can't be read.
@@ -114,6 +116,7 @@ impl Repository {
             top,
             open_at,
             idle: Mutex::new(vec![repository]),
+            whole: OnceLock::new(),
             more: AtomicBool::new(false),
             lacked: Mutex::default(),
             asked: Mutex::default(),
@@ -189,7 +192,7 @@ impl Repository {
         if asked.contains("@{") {
             return false;
         }
-        let name = asked.split(['~', '^', ':']).next().unwrap_or_default();
+        let name = start(asked);
         if matches!(name, "HEAD" | "@") || asked.starts_with(":/") || is_full_id(name) {
             return true;
         }
@@ -239,8 +242,10 @@ impl Repository {
             let mut all = settings.entries(Some("remote\\..*\\.promisor"))?;
             Ok(all.next().is_some())
         };
-        let is_partial = self.with(is_partial).is_ok_and(|found| found.unwrap_or(true));
-        !self.shallow && !is_partial && !self.common_dir.join("info/grafts").exists()
+        *self.whole.get_or_init(|| {
+            let is_partial = self.with(is_partial).is_ok_and(|found| found.unwrap_or(true));
+            !self.shallow && !is_partial && !self.common_dir.join("info/grafts").exists()
+        })
     }
 
     /// Where HEAD and every reference lead; `None` where that can't be told, or is not all.
@@ -265,7 +270,7 @@ impl Repository {
                 all.update(b" ");
                 all.update(target(&reference)?);
             }
-            Some(all.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+            Some(hex(&all.finalize()))
         })
         .ok()
         .flatten()
@@ -360,7 +365,7 @@ impl Repository {
 
     /// The fault of a name that leads to an object which is not here, or can't be read.
     fn gone(&self, repository: &git2::Repository, asked: &str) -> Option<SourceError> {
-        let name = asked.split(['~', '^', ':']).next().unwrap_or_default();
+        let name = start(asked);
         let name = if matches!(name, "" | "@") { "HEAD" } else { name };
         let reference = repository.resolve_reference_from_short_name(name).ok()?;
         let id = reference.resolve().ok()?.target()?;
@@ -444,12 +449,15 @@ impl Repository {
             for id in walk {
                 let commit = id.and_then(|id| repository.find_commit(id)).map_err(failed)?;
                 let parent = commit.parent(0).ok();
-                if guard::light(repository, commit.tree_id()).is_err() || commit.tree().is_err() {
-                    self.note_lack(commit.tree_id());
-                }
+                let below = |commit: &git2::Commit<'_>, path: &str| {
+                    entry_below(repository, commit.tree_id(), path).unwrap_or_else(|(id, _)| {
+                        self.note_lack(id);
+                        None
+                    })
+                };
                 let differs = |path: &String| {
-                    let before = parent.as_ref().and_then(|parent| folder_id(repository, parent, path));
-                    folder_id(repository, &commit, path) != before
+                    let before = parent.as_ref().and_then(|parent| below(parent, path));
+                    below(&commit, path) != before
                 };
                 if paths.iter().any(differs) {
                     commits.push(Commit {
@@ -529,7 +537,7 @@ fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::E
         return Ok(());
     }
     let (commit, path) = asked.split_once(':').map_or((asked, None), |(commit, path)| (commit, Some(path)));
-    let written = commit.split(['~', '^']).next().unwrap_or_default();
+    let written = start(commit);
     // `@` stands for HEAD, and what is in braces behind it for where a name led before; it may be part of a name too.
     let is_name = |name: &&str| repository.resolve_reference_from_short_name(name).is_ok();
     let name = Some(written).filter(is_name).unwrap_or_else(|| written.split('@').next().unwrap_or_default());
@@ -557,22 +565,44 @@ fn light_start(repository: &git2::Repository, asked: &str) -> Result<(), git2::E
     }
     let Some(path) = path.filter(|_| !commit.is_empty()) else { return Ok(()) };
     let Ok(object) = repository.revparse_single(commit) else { return Ok(()) };
-    let mut own = match object.peel_to_commit() {
+    let own = match object.peel_to_commit() {
         Ok(commit) => commit.tree_id(),
         Err(_) => match object.peel_to_tree() {
             Ok(tree) => tree.id(),
             Err(_) => return Ok(()),
         },
     };
-    for name in path.split('/').filter(|name| !name.is_empty()) {
-        guard::light(repository, own)?;
-        let Some(next) = repository.find_tree(own).ok().and_then(|tree| Some(tree.get_name(name)?.id()))
-        else {
-            return Ok(());
-        };
-        own = next;
+    // What is not here is said by whoever reads it.
+    match entry_below(repository, own, path) {
+        Ok(found) => found.map_or(Ok(()), |id| guard::light(repository, id)),
+        Err((_, error)) if error.code() == ErrorCode::NotFound => Ok(()),
+        Err((_, error)) => Err(error),
     }
-    guard::light(repository, own)
+}
+
+/// The entry that a path names below a tree, one name at a time, so that no tree is read that was not looked at; the tree
+/// itself for an empty path. The fault comes with the tree that can't be read.
+fn entry_below(
+    repository: &git2::Repository,
+    tree: Oid,
+    path: &str,
+) -> Result<Option<Oid>, (Oid, git2::Error)> {
+    let (mut own, mut is_tree) = (tree, true);
+    for name in path.split('/').filter(|name| !name.is_empty()) {
+        if !is_tree {
+            return Ok(None);
+        }
+        let tree = guard::light(repository, own).and_then(|()| repository.find_tree(own));
+        let tree = tree.map_err(|error| (own, error))?;
+        let Some(entry) = tree.get_name(name) else { return Ok(None) };
+        (own, is_tree) = (entry.id(), entry.kind() == Some(ObjectType::Tree));
+    }
+    Ok(Some(own))
+}
+
+/// What a revision begins with: `main` of `main~2:a/b`.
+fn start(asked: &str) -> &str {
+    asked.split(['~', '^', ':']).next().unwrap_or_default()
 }
 
 fn is_full_id(name: &str) -> bool {
@@ -585,16 +615,6 @@ fn decisions_of(commit: &git2::Commit<'_>) -> Vec<String> {
     let Ok(trailers) = git2::message_trailers_strs(&message) else { return Vec::new() };
     let named = trailers.iter().filter(|(key, _)| key.eq_ignore_ascii_case("decision"));
     named.map(|(_, value)| value.trim().to_string()).filter(|value| !value.is_empty()).collect()
-}
-
-fn folder_id(repository: &git2::Repository, commit: &git2::Commit<'_>, folder: &str) -> Option<Oid> {
-    let mut own = commit.tree_id();
-    // One name at a time, so that no tree is read that was not looked at.
-    for name in folder.split('/').filter(|name| !name.is_empty()) {
-        guard::light(repository, own).ok()?;
-        own = repository.find_tree(own).ok()?.get_name(name)?.id();
-    }
-    Some(own)
 }
 
 /// Lists commits whose id begins so, as short ids that tell them apart by eye, with their first line.

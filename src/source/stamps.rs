@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use super::disk::Disk;
-use super::{DATA_LIMIT, EntryKind, FileEntry};
+use super::{DATA_LIMIT, EntryKind, FileEntry, hex};
 
 /// What begins the bytes of stamps; the digit is their form.
 const BEGIN: &[u8] = b"bondline stamps 1\n";
@@ -211,6 +211,6 @@ impl Sum {
     }
 
     pub(super) fn end(self) -> String {
-        self.0.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+        hex(&self.0.finalize())
     }
 }

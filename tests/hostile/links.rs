@@ -205,6 +205,17 @@ fn circles_of_stores_and_references_elsewhere() {
     std::os::unix::fs::symlink(bed.beside("store1"), bed.top().join(".git/refs/heads/elsewhere")).unwrap();
     let run = bounded(&bed, &["check"]);
     assert!(run.code == Some(2) && run.flat().contains("a link to a folder"), "{run:?}");
+    fs::remove_file(bed.top().join(".git/refs/heads/elsewhere")).unwrap();
+    // Branches lie in folders that may be called like those of objects: what they say is no object.
+    for folder in ["refs/heads/ab", "logs/refs/heads/ab"] {
+        let file = bed.top().join(".git").join(folder).join("long");
+        fs::create_dir_all(file.parent().unwrap()).unwrap();
+        fs::File::create(&file).unwrap().set_len(4 << 30).unwrap();
+        let run = bounded(&bed, &["check"]);
+        assert!(run.code == Some(2) && run.flat().contains("4294967296 bytes long"), "{folder}: {run:?}");
+        fs::remove_file(file).unwrap();
+    }
+    assert_eq!(bounded(&bed, &["check"]).code, Some(0));
 }
 
 /// A hard link is a file like any other, but the one who made it can't have more than the file already; what is

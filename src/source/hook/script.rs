@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
+use super::super::hex;
+
 /// The first line and the beginning of the second, which mark the file as ours. The digest behind it
 /// is of all that follows, so that lines someone adds are not lost when the hook is rewritten.
 const HEAD: &str = "#!/bin/sh\n# bondline-hook 1 sha256:";
@@ -254,10 +256,6 @@ fn quoted(bytes: &[u8]) -> Vec<u8> {
     }
     text.push(b'\'');
     text
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn unhex(text: &[u8]) -> Option<Vec<u8>> {
