@@ -140,7 +140,7 @@ documents! {
     WhyUsedBy { schema: String, address: String, used_by: Vec<Reached> }
     Behind { evidence: String, asks: String, because: Vec<Reason> }
     PanelDuty { panel: Option<String>, verdict: String, asks: String, criterion: Option<String>, because: Vec<Reason>, nearest: Vec<Reason>, own: Vec<Reason>, allowed: Vec<Reason>, evidence: Vec<String>, carried_over: Vec<String>, under_way: Vec<String>, behind: Vec<Behind>, lacking_specimens: u32, lacks: Vec<String>, assumptions: Vec<String> }
-    DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String>, sample: Option<Sample> }
+    DutyEvidence { evidence: String, kind: String, state: String, recorded_for: Option<String>, carried_over: bool, made: Option<String>, baseline: Option<String>, altered: bool, report: Option<String>, file: Option<String>, data: Option<String>, digest: Option<String>, sample: Option<Sample> }
     Outlier { evidence: String, baseline: bool, line: Option<usize>, batch: String, panel: Option<String>, specimen: Option<String>, within: String, value: f64, unit: String, residual: f64, critical: f64, level: f64 }
     Link { role: String, name: String, file: Option<String> }
     Place { attribute: String, address: String, file: String, line: Option<usize> }

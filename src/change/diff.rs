@@ -190,15 +190,17 @@ impl Room<'_> {
         let (base, head) = (self.base, self.head);
         for (id, old) in &base.data {
             let Some(new) = head.data.get(id).filter(|new| new.digest != old.digest) else { continue };
-            let short = |data: &crate::ledger::TestData| {
+            let short = |ledger: &Ledger, data: &crate::ledger::TestData| {
                 let digest: String = data.digest.chars().take(15).collect();
-                Some(format!("{}, {digest}...", data.file))
+                let altered = ledger.evidence.get(id).is_some_and(|entry| ledger.is_altered(entry));
+                let words = if altered { " (not what was conformed)" } else { "" };
+                Some(format!("{}, {digest}...{words}", data.file))
             };
             let address = at(
                 &Address::new(RecordKind::Evidence, id.clone()).to_string(),
                 &[Step::Key("data".to_string())],
             );
-            self.push(address, "data".to_string(), short(old), short(new), None);
+            self.push(address, "data".to_string(), short(base, old), short(head, new), None);
         }
     }
 

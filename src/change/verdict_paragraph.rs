@@ -28,6 +28,7 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
             named(&impact.head),
             count(edits, "edit")
         ));
+        parts.extend(altered(impact, head));
         parts.extend(weakened(impact));
         parts.push(mass(impact));
     }
@@ -127,6 +128,23 @@ fn duties(impact: &Impact) -> String {
     }
 }
 
+/// Data that are no longer what was conformed, by a change that is looked at here.
+fn altered(impact: &Impact, head: &Ledger) -> Option<String> {
+    let of = |address: &str| {
+        let id = address.strip_prefix("evidence/")?.strip_suffix("#data")?;
+        head.evidence.get(id).filter(|entry| head.is_altered(entry)).map(|entry| entry.id.as_str())
+    };
+    let all: Vec<&str> = impact.changes.iter().filter_map(|change| of(&change.address)).collect();
+    let first = all.first()?;
+    let more = match all.len() {
+        1 => String::new(),
+        n => format!(" and of {} more", count(n - 1, "record")),
+    };
+    Some(format!(
+        "The data of evidence/{first}{more} are no longer the bytes that were conformed, which the gate refuses."
+    ))
+}
+
 /// What asks less than before: what looks better after it is no better.
 fn weakened(impact: &Impact) -> Option<String> {
     let sure = impact.weaker.iter().filter(|own| own.certain);
@@ -167,7 +185,7 @@ fn margins(impact: &Impact) -> Option<String> {
     }
     let fallen = impact.margins.iter().filter_map(|row| Some((row, was(row)?, is(row)?)));
     let (row, ..) = fallen
-        .filter(|(_, was, is)| was - is > 5e-3)
+        .filter(|(_, was, is)| was - is > 5e-3 && signed(*was) != signed(*is))
         .min_by(|one, two| one.2.total_cmp(&two.2).then_with(|| two.1.total_cmp(&one.1)))?;
     Some(format!(
         "The margin of {} under {} falls from {} to {}.",

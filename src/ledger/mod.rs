@@ -254,6 +254,15 @@ impl Ledger {
         self.decisions.get(name).or_else(|| only(&self.decisions, name))
     }
 
+    /// Returns whether the data of a record are no longer the bytes that its digest was taken of. The readings of a trial
+    /// grow until it is done.
+    pub fn is_altered(&self, entry: &Entry<Evidence>) -> bool {
+        let own = &entry.value;
+        let grows = own.trial.is_some() && own.state != crate::record::EvidenceState::Done;
+        let now = self.data.get(&entry.id);
+        !grows && own.digest.as_deref().zip(now).is_some_and(|(kept, now)| kept != now.digest)
+    }
+
     /// Returns the evidence that further evidence corrects.
     pub fn superseded(&self) -> BTreeSet<&str> {
         self.evidence.values().filter_map(|entry| Some(entry.value.supersedes.as_ref()?.id())).collect()

@@ -1,6 +1,7 @@
 //! Some duties judged by themselves, for trials: what would the verdict be if this one figure were another?
 
 use super::demands::Demands;
+use super::extension::Fits;
 use super::judge::Detail;
 use super::made::{Made, all_made};
 use super::reach::Reach;
@@ -97,6 +98,7 @@ impl Trials<'_> {
             detail: Detail::Verdicts,
             live: None,
             only: None,
+            fits: Fits::default(),
         };
         let (candidates, running) = (|| ready.candidates.as_slice(), || ready.running.as_slice());
         asked

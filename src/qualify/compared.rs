@@ -8,8 +8,8 @@ use super::made::Made;
 use super::sieve::Look;
 use super::verdict::Room;
 use crate::article::{Configuration, Key, Limit, Name, Subject};
+use crate::record::LoadPath;
 use crate::record::sensitivity::Asks;
-
 use std::sync::{Arc, OnceLock};
 
 /// How many candidates that all ask for a retest are looked through for the nearest, those first that differ
@@ -22,8 +22,17 @@ pub(super) struct Asked<'a> {
     pub(super) subject: &'a Subject,
     pub(super) configuration: &'a Configuration,
     pub(super) demand: &'a Demand,
+    /// How loads run through the panel, which says what basis its values have.
+    pub(super) load_path: Option<LoadPath>,
     /// What window w9 says of the panel, where anything is computed for it.
     pub(super) w9: Option<&'a W9<'a>>,
+}
+
+impl Asked<'_> {
+    /// Returns the skin temperature on the ramp that the panel asks of, in kelvin.
+    pub(super) fn ramp(&self) -> Option<f64> {
+        self.demand.ramp.as_ref().map(|(ramp, _)| *ramp)
+    }
 }
 
 /// One candidate as one configuration sees it.
@@ -150,27 +159,35 @@ impl Room<'_> {
                 }
             }
         };
-        let baselines: Vec<usize> = candidates
-            .iter()
-            .zip(&all)
-            .filter(|(_, compared)| compared.asks == Asks::None)
-            .filter_map(|(made, _)| made.entry.value.baseline.as_ref())
-            .filter_map(|baseline| candidates.iter().position(|one| one.entry.id == baseline.id()))
-            .collect();
-        see(&mut all, &baselines);
+        // What a candidate extends, if that is a candidate too.
+        let baseline = |at: usize| {
+            let named = candidates.get(at)?.entry.value.baseline.as_ref()?;
+            candidates.iter().position(|one| one.entry.id == named.id())
+        };
+        let baselines = |all: &[Compared<'_>], which: fn(&Compared<'_>) -> bool| -> Vec<usize> {
+            places(all, which).into_iter().filter_map(baseline).collect()
+        };
+        let leant_on = baselines(&all, |one| one.asks == Asks::None);
+        see(&mut all, &leant_on);
         if all.iter().any(|compared| compared.asks == Asks::None) {
             return all;
         }
-        // What was seen and asks least; what is of another subject stands behind what is the subject's own.
-        let seen = candidates.iter().zip(&all).filter(|(_, one)| !one.is_unseen());
-        let mut best = seen.map(|(made, one)| (one.asks, !is_own(made))).min();
+        // What was seen and leads back for least; what is of another subject stands behind what is the subject's own.
+        let leant_on = baselines(&all, |one| !one.is_unseen() && one.asks < Asks::Retest);
+        see(&mut all, &leant_on);
+        let way = |all: &[Compared<'_>], at: usize| {
+            let (made, one) = candidates.get(at).zip(all.get(at)).filter(|(_, one)| !one.is_unseen())?;
+            Some((self.way_back(asked, (made, one), (candidates, all)), !is_own(made)))
+        };
+        let mut best = (0..all.len()).filter_map(|at| way(&all, at)).min();
         // What is unseen is of another, and can only be the nearest where it may ask less than that.
         let may_be_nearest =
             |best: Option<(Asks, bool)>, asks: Asks| best.is_none_or(|best| (asks, true) <= best);
         for at in places(&all, |one| one.is_unseen() && one.asks < Asks::Retest) {
             if all.get(at).is_some_and(|one| may_be_nearest(best, one.asks)) {
-                see(&mut all, &[at]);
-                best = best.into_iter().chain(all.get(at).map(|one| (one.asks, true))).min();
+                let both: Vec<usize> = [at].into_iter().chain(baseline(at)).collect();
+                see(&mut all, &both);
+                best = best.into_iter().chain(both.into_iter().filter_map(|at| way(&all, at))).min();
             }
         }
         if all.iter().all(|compared| compared.asks == Asks::Retest) && may_be_nearest(best, Asks::Retest) {
@@ -339,6 +356,7 @@ pub(super) fn first_looks(
     ledger: &crate::ledger::Ledger,
 ) -> Result<(usize, Vec<String>), crate::article::ArticleError> {
     use super::demands::{Demands, Used};
+    use super::extension::Fits;
     use super::sieve::Sieve;
     use super::table::Table;
     use super::verdict::rules;
@@ -377,11 +395,12 @@ pub(super) fn first_looks(
                 detail,
                 live: None,
                 only: None,
+                fits: Fits::default(),
             };
             for made in room.candidates() {
                 for configuration in variants.iter() {
                     let now = room.sieve.look(configuration);
-                    let asked = Asked { subject, configuration, demand, w9: None };
+                    let asked = Asked { subject, configuration, demand, load_path: None, w9: None };
                     let at_least = made.at_least(&now, room.is_foreign(subject, configuration, &made));
                     let at_least = at_least.max(room.plain_at_least(&asked, &made, &now));
                     if at_least == Asks::None {

@@ -1,16 +1,20 @@
 //! Extensions: evidence that leans on other evidence of the same showing.
 
-use super::compared::Compared;
-use super::coverage::Demand;
+use super::compared::{Asked, Compared};
 use super::equivalence;
 use super::judge::Reason;
 use super::made::Made;
 use super::pool::{self, Outcome, Pool};
 use super::trial;
 use super::verdict::{Room, note};
+use crate::ledger::Entry;
 use crate::record::sensitivity::Asks;
-use crate::record::{EvidenceKind, LoadPath};
+use crate::record::{Evidence, EvidenceKind, LoadPath};
+use foldhash::HashMap;
+use std::cell::RefCell;
 use std::collections::BTreeSet;
+use std::fmt;
+use std::rc::Rc;
 
 pub(super) enum Extension {
     /// With what had to be assumed of its baseline.
@@ -18,6 +22,34 @@ pub(super) enum Extension {
     Fails(String),
     Short(Asks, Vec<Reason>),
 }
+
+/// Whether an extension may lean on a primary record.
+enum Fit {
+    /// Complete and passed, with its values and what had to be assumed of them.
+    Holds(String, Vec<String>),
+    /// Its sample lacks something.
+    Lacks(String),
+    /// It shows that the criterion does not hold.
+    Fails(String),
+}
+
+impl fmt::Display for Fit {
+    /// What is said behind the record's name.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Fit::Holds(values, _) => write!(f, "holds: {values}"),
+            Fit::Lacks(what) => write!(f, "is not complete: {what}"),
+            Fit::Fails(words) => write!(f, "does not hold: {words}"),
+        }
+    }
+}
+
+/// A record, as one way of loads and one skin on the ramp ask.
+type FitKey = (String, Option<LoadPath>, Option<u64>);
+
+/// Which records an extension may lean on, as far as somebody asked.
+#[derive(Default)]
+pub(super) struct Fits(RefCell<HashMap<FitKey, Rc<Fit>>>);
 
 impl Room<'_> {
     /// A failed equivalence may be repeated once, later, on a new set of panels and with a reason.
@@ -38,8 +70,7 @@ impl Room<'_> {
     /// Judges one conforming extension: whether it counts, fails, or leaves the duty short.
     pub(super) fn extension(
         &self,
-        demand: &Demand,
-        load_path: Option<LoadPath>,
+        asked: &Asked<'_>,
         made: &Made<'_>,
         candidates: &[Made<'_>],
         compared: &[Compared<'_>],
@@ -51,13 +82,10 @@ impl Room<'_> {
             _ => Asks::Analysis,
         };
         let baseline = evidence.baseline.as_ref().and_then(|baseline| {
-            candidates
-                .iter()
-                .zip(compared)
-                .find(|(made, _)| made.entry.id == baseline.id() && self.primary(&made.entry.value))
+            let mut both = candidates.iter().zip(compared);
+            both.find(|(made, _)| made.entry.id == baseline.id() && self.primary(&made.entry.value))
         });
         let own = pool::pool(self.ledger, showing, &[made.entry]);
-        let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
         let baseline_pool = baseline.map(|(baseline, _)| pool::pool(self.ledger, showing, &[baseline.entry]));
         let outcome = match (evidence.kind, &baseline_pool) {
             (EvidenceKind::Equivalence, Some(_)) if trial::is_asked(showing) => {
@@ -67,19 +95,22 @@ impl Room<'_> {
             (EvidenceKind::Equivalence, None) => {
                 Outcome::Unknown("it names no finished baseline".to_string())
             }
-            _ => self.argument(&own, ramp),
+            _ => self.argument(&own, asked.ramp()),
+        };
+        // What it leans on decides what would close the duty, whatever else is wrong with it.
+        let fit = baseline.map(|(baseline, _)| self.fit(asked, baseline.entry));
+        let leans = match (&baseline, fit.as_deref()) {
+            (Some((_, to_now)), Some(Fit::Holds(..))) => to_now.asks,
+            _ => Asks::Retest,
         };
         let words = match outcome {
             Outcome::Fails(words) => return Extension::Fails(words),
             Outcome::Unknown(words) => {
-                return Extension::Short(
-                    baseline.map_or(Asks::Retest, |(_, compared)| compared.asks),
-                    vec![note("result", &words, Asks::None)],
-                );
+                return Extension::Short(leans, vec![note("result", &words, Asks::None)]);
             }
             Outcome::Holds(words) => words,
         };
-        let Some((baseline, to_now)) = baseline else {
+        let Some(((baseline, to_now), fit)) = baseline.zip(fit) else {
             let words = "it names no finished, conformed primary baseline of the same showing";
             return Extension::Short(Asks::Retest, vec![note("baseline", words, Asks::None)]);
         };
@@ -91,42 +122,114 @@ impl Room<'_> {
                 false => pool::equivalence_completeness(&own, showing),
             };
             if !lacks.is_complete() {
-                return Extension::Short(
-                    to_now.asks,
-                    vec![note("sample", &lacks.lacks.join(", "), Asks::None)],
-                );
+                return Extension::Short(leans, vec![note("sample", &lacks.lacks.join(", "), Asks::None)]);
             }
         }
-        let (complete, outcome, doubts) =
-            trial::sample(self.ledger, showing, &[baseline.entry], load_path, ramp);
         // Design values stay the baseline's; what the panel asks of them is asked now.
-        let values = match outcome {
-            Outcome::Holds(values) if complete.is_complete() => values,
-            Outcome::Fails(words) if complete.is_complete() && showing.accept.above_skin_by.is_some() => {
+        let (values, doubts) = match &*fit {
+            Fit::Holds(values, doubts) => (values, doubts.clone()),
+            Fit::Fails(words) if showing.accept.above_skin_by.is_some() => {
                 return Extension::Fails(format!("{words}; the requirement moved"));
             }
-            _ => {
-                let words = format!("its baseline evidence/{} is not complete and passed", baseline.entry.id);
-                return Extension::Short(to_now.asks, vec![note("baseline", &words, Asks::None)]);
+            unfit => {
+                let words = format!("its baseline evidence/{} {unfit}", baseline.entry.id);
+                return Extension::Short(leans, vec![note("baseline", &words, leans)]);
             }
         };
         if to_now.asks > level {
             let mut reasons = to_now.reasons();
-            reasons.insert(
-                0,
-                note(
-                    "baseline",
-                    &format!(
-                        "evidence/{} to now asks {}, more than {} closes",
-                        baseline.entry.id, to_now.asks, evidence.kind
-                    ),
-                    Asks::None,
-                ),
+            let words = format!(
+                "evidence/{} to now asks {}, more than {} closes",
+                baseline.entry.id, to_now.asks, evidence.kind
             );
+            reasons.insert(0, note("baseline", &words, Asks::None));
             return Extension::Short(to_now.asks, reasons);
         }
         let words = format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id);
         Extension::Counts(words, doubts)
+    }
+
+    /// Returns what it takes to come back from a candidate that does not conform: at least as much as its differences ask.
+    ///
+    /// Further evidence leans on a primary record, so that what an extension leans on has its say too; and on one that
+    /// is complete and passed, so that no way but a whole test leads back from any other. `all` holds every candidate
+    /// as compared, those that extensions lean on worked out.
+    pub(super) fn way_back(
+        &self,
+        asked: &Asked<'_>,
+        (made, compared): (&Made<'_>, &Compared<'_>),
+        (candidates, all): (&[Made<'_>], &[Compared<'_>]),
+    ) -> Asks {
+        let asks = compared.asks;
+        if matches!(asks, Asks::None | Asks::Retest) || compared.is_unseen() {
+            return asks;
+        }
+        let Some((baseline, to_now)) = self.leant_on((made, compared), (candidates, all)) else {
+            return Asks::Retest;
+        };
+        match &*self.fit(asked, baseline.entry) {
+            Fit::Holds(..) => asks.max(to_now.asks),
+            Fit::Lacks(_) | Fit::Fails(_) => Asks::Retest,
+        }
+    }
+
+    /// Says why more than its differences ask for leads back from a candidate.
+    pub(super) fn long_way(
+        &self,
+        asked: &Asked<'_>,
+        (made, compared): (&Made<'_>, &Compared<'_>),
+        (candidates, all): (&[Made<'_>], &[Compared<'_>]),
+    ) -> Reason {
+        let id = &made.entry.id;
+        let (words, effect) = match self.leant_on((made, compared), (candidates, all)) {
+            None => (format!("evidence/{id} names no baseline that anything could lean on"), Asks::Retest),
+            Some((baseline, to_now)) => {
+                let base = &baseline.entry.id;
+                let of = if base == id { String::new() } else { "its baseline ".to_string() };
+                match &*self.fit(asked, baseline.entry) {
+                    // No difference of its own: a concession need not cover it.
+                    Fit::Holds(..) => (
+                        format!("further evidence leans on {of}evidence/{base}: to now asks {}", to_now.asks),
+                        Asks::None,
+                    ),
+                    unfit => (format!("{of}evidence/{base} {unfit}; nothing can lean on it"), Asks::Retest),
+                }
+            }
+        };
+        Reason { evidence: Some(id.clone()), ..note("baseline", &words, effect) }
+    }
+
+    /// The primary record that evidence leans on which extends a candidate: itself, or what it extends.
+    fn leant_on<'c, 'm, 's>(
+        &self,
+        (made, compared): (&'c Made<'m>, &'c Compared<'s>),
+        (candidates, all): (&'c [Made<'m>], &'c [Compared<'s>]),
+    ) -> Option<(&'c Made<'m>, &'c Compared<'s>)> {
+        if self.primary(&made.entry.value) {
+            return Some((made, compared));
+        }
+        let named = made.entry.value.baseline.as_ref()?;
+        let mut both = candidates.iter().zip(all);
+        both.find(|(one, _)| one.entry.id == named.id() && self.primary(&one.entry.value))
+    }
+
+    /// Judges whether a primary record is a baseline by itself, for what one panel asks.
+    fn fit(&self, asked: &Asked<'_>, entry: &Entry<Evidence>) -> Rc<Fit> {
+        let (load_path, ramp) = (asked.load_path, asked.ramp());
+        let key = (entry.id.clone(), load_path, ramp.map(f64::to_bits));
+        if let Some(known) = self.fits.0.borrow().get(&key) {
+            return Rc::clone(known);
+        }
+        let (lacks, outcome, doubts) =
+            trial::sample(self.ledger, &self.showing.value, &[entry], load_path, ramp);
+        let fit = Rc::new(match outcome {
+            Outcome::Holds(values) if lacks.is_complete() => Fit::Holds(values, doubts),
+            Outcome::Fails(words) if lacks.is_complete() => Fit::Fails(words),
+            Outcome::Unknown(words) if lacks.is_complete() => Fit::Lacks(words),
+            _ => Fit::Lacks(lacks.lacks.join(", ")),
+        });
+        self.fits.0.borrow_mut().insert(key, Rc::clone(&fit));
+        fit
     }
 
     /// Analysis and similarity hold by a statement, or by a value that meets the criterion.
@@ -141,3 +244,6 @@ impl Room<'_> {
         pool::judge(own, &accept, None, true, ramp)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -6,6 +6,7 @@ use crate::qualify::conform::conformity;
 use crate::qualify::verdict::{Evaluation, evaluate};
 use crate::record::{Conformed, Day, EvidenceState};
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::Arc;
 
 const TEXT: &str = "
@@ -155,4 +156,22 @@ pub(crate) fn today() -> Day {
 /// Judges a ledger on that day.
 pub(crate) fn judged(ledger: &Ledger) -> Evaluation {
     evaluate(ledger, today()).unwrap()
+}
+
+/// Returns the files of the invented example, as it stands, by their paths.
+pub(crate) fn example() -> BTreeMap<String, Vec<u8>> {
+    fn gather(folder: &Path, below: &str, files: &mut BTreeMap<String, Vec<u8>>) {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            let name = format!("{below}{}", path.file_name().unwrap().to_str().unwrap());
+            match path.is_dir() {
+                true if name == "history" => {}
+                true => gather(&path, &format!("{name}/"), files),
+                false => drop(files.insert(name, std::fs::read(&path).unwrap())),
+            }
+        }
+    }
+    let mut files = BTreeMap::new();
+    gather(&Path::new(env!("CARGO_MANIFEST_DIR")).join("example-project"), "", &mut files);
+    files
 }

@@ -6,7 +6,7 @@ use super::coverage::bounds;
 use super::demands::{Demands, Used};
 pub use super::duty::{Behind, Duty, DutyKey, Judged, Verdict, gravity};
 use super::earlier::{Earlier, Effort, Recalled, count};
-use super::extension::Extension;
+use super::extension::{Extension, Fits};
 use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
 use super::made::{Forms, Made, all_made};
@@ -20,8 +20,7 @@ use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, 
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, LoadPath, OneOrMany, Panel, Showing,
-    SubjectKind, Text,
+    Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, OneOrMany, Panel, Showing, SubjectKind, Text,
 };
 use foldhash::HashMap;
 use rayon::prelude::*;
@@ -239,6 +238,7 @@ fn evaluated<E: From<ArticleError>>(
             detail,
             live,
             only,
+            fits: Fits::default(),
         };
         let ground = Ground::of(&room);
         let asks = first_look && only.is_none() && live.is_none() && !row.live && recalled.asks();
@@ -425,6 +425,8 @@ pub(super) struct Room<'a> {
     pub(super) live: Option<&'a Live<'a>>,
     /// Panels that are judged, where not all are.
     pub(super) only: Option<&'a BTreeSet<String>>,
+    /// Which records an extension may lean on, as far as somebody asked.
+    pub(super) fits: Fits,
 }
 
 /// Where verdicts that were made from the very same are taken from.
@@ -598,10 +600,11 @@ impl Room<'_> {
                     let sights = candidates.iter().map(sight).collect();
                     (now, sights)
                 });
-                let asked = Asked { subject, configuration, demand, w9: w9.as_ref() };
+                let (load_path, w9) = (*load_path, w9.as_ref());
+                let asked = Asked { subject, configuration, demand, load_path, w9 };
                 let compared = self.compare_all(&asked, candidates, (now, sights));
                 let under_way = self.under_way(&asked, running);
-                let judged = self.verdict(&asked, *load_path, candidates, &compared, &under_way);
+                let judged = self.verdict(&asked, candidates, &compared, &under_way);
                 let (graver, other) = match worst.take() {
                     Some(worst) if judged.gravity() > worst.gravity() => (judged, Some(worst)),
                     Some(worst) => (worst, Some(judged)),
@@ -650,12 +653,12 @@ impl Room<'_> {
 
     fn verdict(
         &self,
-        &Asked { subject, demand, .. }: &Asked<'_>,
-        load_path: Option<LoadPath>,
+        asked: &Asked<'_>,
         candidates: &[Made<'_>],
         compared: &[Compared<'_>],
         under_way: &[Compared<'_>],
     ) -> Judged {
+        let &Asked { subject, demand, load_path, .. } = asked;
         let showing = &self.showing.value;
         let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
         let mut judged = Judged::open();
@@ -723,7 +726,7 @@ impl Room<'_> {
             }
         }
         for (made, _) in &extensions {
-            match self.extension(demand, load_path, made, candidates, compared) {
+            match self.extension(asked, made, candidates, compared) {
                 Extension::Counts(words, doubts) => {
                     judged.assumptions.extend(doubts.into_iter().map(Arc::from));
                     if made.entry.value.reason.is_some() {
@@ -792,18 +795,27 @@ impl Room<'_> {
             return judged;
         }
         if let Some((asks, reasons)) = short {
+            // An extension that does not count is what came nearest.
+            let named = reasons.iter().filter_map(|reason| reason.evidence.as_ref());
+            let named: BTreeSet<&String> = named.filter(|id| !judged.evidence.contains(id)).collect();
+            judged.evidence.extend(named.into_iter().cloned());
             (judged.verdict, judged.asks, judged.because) = (Verdict::Short, asks, reasons);
             return judged;
         }
         // None conforms: the cheapest honest way back is the candidate that asks least.
-        let nearest = candidates.iter().zip(compared).min_by_key(|(made, compared)| {
+        let nearest = candidates.iter().zip(compared).min_by_key(|(made, one)| {
             let foreign = made.label.as_ref() != Some(subject);
-            (compared.asks, compared.is_unseen(), foreign, compared.count, &made.entry.id)
+            let way_back = self.way_back(asked, (made, one), (candidates, compared));
+            (way_back, one.asks, one.is_unseen(), foreign, one.count, &made.entry.id)
         });
         if let Some((made, compared_to)) = nearest {
             judged.verdict = Verdict::Lapsed;
-            judged.asks = compared_to.asks;
+            let (one, all) = ((made, compared_to), (candidates, compared));
+            judged.asks = self.way_back(asked, one, all);
             judged.because = compared_to.reasons();
+            if judged.asks > compared_to.asks {
+                judged.because.insert(0, self.long_way(asked, one, all));
+            }
             if self.detail == Detail::Allowed {
                 judged.allowed = compared_to.allowed();
             }

@@ -13,7 +13,7 @@ use crate::qualify::verdict::{Behind, Duty, Judged, superseded};
 use crate::record::sensitivity::Asks;
 use crate::record::{Accept, Address, Evidence, ReadingLimit, RecordKind};
 use serde_json::{Value, json};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// Differences shown that a rule allows.
@@ -22,7 +22,8 @@ const ALLOWED_SHOWN: usize = 8;
 /// One link of the chain from a clause down to the files.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Link {
-    /// What it is in the chain: clause, showing, subject, record, panel, evidence, after, rests on.
+    /// What it is in the chain: clause, showing, subject, record, panel, evidence, baseline, after, rests
+    /// on.
     pub role: &'static str,
     /// The clause, the address or the subject.
     pub name: String,
@@ -31,7 +32,7 @@ pub struct Link {
 }
 
 /// Returns the chain of a duty: clauses, the showing, the subject, the records that it is made of, the
-/// panels that use it, the evidence, what has to be finished first and what it rests on.
+/// panels that use it, the evidence, what that extends, what has to be finished first and what it rests on.
 ///
 /// # Errors
 /// [`ArticleError::Missing`] where a recipe names a material that can't be had.
@@ -56,6 +57,9 @@ pub fn chain(ledger: &Ledger, duty: &Duty) -> Result<Vec<Link>, ArticleError> {
     for evidence in evidence_of(duty) {
         record("evidence", Address::new(RecordKind::Evidence, evidence));
     }
+    for baseline in baselines_of(ledger, duty).keys() {
+        record("baseline", Address::new(RecordKind::Evidence, *baseline));
+    }
     if let Some(showing) = showing {
         for after in &showing.value.after {
             record("after", after.address());
@@ -79,6 +83,19 @@ pub fn chain(ledger: &Ledger, duty: &Duty) -> Result<Vec<Link>, ArticleError> {
 /// Evidence that counts, came nearest, or is under way for any panel.
 fn evidence_of(duty: &Duty) -> BTreeSet<&String> {
     duty.panels.values().flat_map(|judged| judged.evidence.iter().chain(&judged.under_way)).collect()
+}
+
+/// What evidence of a duty extends and is not named itself, with the records that extend it.
+fn baselines_of<'l>(ledger: &'l Ledger, duty: &Duty) -> BTreeMap<&'l str, Vec<String>> {
+    let own = evidence_of(duty);
+    let mut all: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for id in &own {
+        let baseline = ledger.evidence.get(*id).and_then(|entry| entry.value.baseline.as_ref());
+        if let Some(baseline) = baseline.filter(|one| !own.iter().any(|id| *id == one.id())) {
+            all.entry(baseline.id()).or_default().push(format!("evidence/{id}"));
+        }
+    }
+    all
 }
 
 /// Finished evidence of the showing for this subject that no verdict counts, and why: what was set aside by a
@@ -171,6 +188,8 @@ pub fn json(ledger: &Ledger, duty: &Duty, trials: &[TrialState]) -> Result<Value
                 "recorded_for": of(&|own| Subject::from_label(&own.subject).map(|own| own.to_string())),
                 "carried_over": duty.panels.values().any(|judged| judged.carried_over.contains(id)),
                 "made": of(&|own| own.made.map(|day| day.to_string())),
+                "baseline": of(&|own| own.baseline.as_ref().map(|one| one.id().to_string())),
+                "altered": entry.is_some_and(|entry| ledger.is_altered(entry)),
                 "report": of(&|own| own.report.as_ref().map(ToString::to_string)),
                 "file": entry.map(|entry| &entry.file),
                 "data": of(&|own| own.data.clone()),
@@ -272,7 +291,7 @@ pub fn text(
     if !aside.is_empty() {
         page.heading("Not counted");
         for (id, why) in aside {
-            let words = ledger.evidence.get(&id).map_or_else(String::new, evidence_words);
+            let words = ledger.evidence.get(&id).map_or_else(String::new, |own| evidence_words(ledger, own));
             page.hang("  ", "    ", &format!("evidence/{id}: {why}; {words}"));
         }
     }
@@ -344,7 +363,7 @@ fn write_evidence(page: &mut Page<'_>, ledger: &Ledger, duty: &Duty) {
     for id in all {
         let mut words = format!("evidence/{id}");
         if let Some(entry) = ledger.evidence.get(id) {
-            words.push_str(&format!(": {}", evidence_words(entry)));
+            words.push_str(&format!(": {}", evidence_words(ledger, entry)));
         }
         let carried: Vec<&str> = duty
             .panels
@@ -357,9 +376,16 @@ fn write_evidence(page: &mut Page<'_>, ledger: &Ledger, duty: &Duty) {
         }
         page.hang("  ", "    ", &words);
     }
+    for (id, extended_by) in baselines_of(ledger, duty) {
+        let mut words = format!("evidence/{id}, which {} extends", extended_by.join(" and "));
+        if let Some(entry) = ledger.evidence.get(id) {
+            words.push_str(&format!(": {}", evidence_words(ledger, entry)));
+        }
+        page.hang("  ", "    ", &words);
+    }
 }
 
-fn evidence_words(entry: &Entry<Evidence>) -> String {
+fn evidence_words(ledger: &Ledger, entry: &Entry<Evidence>) -> String {
     let own = &entry.value;
     let mut parts = vec![format!("{}, {}", own.kind, own.state)];
     parts.extend(Subject::from_label(&own.subject).map(|subject| format!("recorded for {subject}")));
@@ -368,7 +394,8 @@ fn evidence_words(entry: &Entry<Evidence>) -> String {
     let reason = own.reason.as_deref().map(|reason| reason.trim().trim_end_matches('.'));
     parts.extend(reason.map(|reason| format!("repeated: {reason}")));
     parts.extend(own.report.as_ref().map(|report| format!("report {report}")));
-    parts.extend(own.data.as_ref().map(|data| format!("data {data}")));
+    let altered = if ledger.is_altered(entry) { ", no longer the bytes that were conformed" } else { "" };
+    parts.extend(own.data.as_ref().map(|data| format!("data {data}{altered}")));
     parts.push(super::page::shown(&entry.file));
     parts.join("; ")
 }

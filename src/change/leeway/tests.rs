@@ -131,25 +131,7 @@ fn panels_that_do_not_rest_on_a_record_keep_their_verdicts() {
 
 /// The invented example, as it stands.
 fn example() -> (Snapshot, Ledger) {
-    fn gather(
-        folder: &std::path::Path,
-        below: &str,
-        files: &mut std::collections::BTreeMap<String, Vec<u8>>,
-    ) {
-        for entry in std::fs::read_dir(folder).unwrap() {
-            let path = entry.unwrap().path();
-            let name = format!("{below}{}", path.file_name().unwrap().to_str().unwrap());
-            match path.is_dir() {
-                true if name == "history" => {}
-                true => gather(&path, &format!("{name}/"), files),
-                false => drop(files.insert(name, std::fs::read(&path).unwrap())),
-            }
-        }
-    }
-    let mut files = std::collections::BTreeMap::new();
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("example-project");
-    gather(&folder, "", &mut files);
-    let snapshot = Snapshot::in_memory(files);
+    let snapshot = Snapshot::in_memory(crate::qualify::fixture::example());
     let ledger = Ledger::load(&snapshot, &NoRecall);
     assert!(!ledger.has_errors(), "{:?}", ledger.faults);
     (snapshot, ledger)

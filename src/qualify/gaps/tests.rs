@@ -84,7 +84,8 @@ fn what_closes_a_duty_counts_what_has_to_come_first() {
     assert_eq!((after.specimens, after.panels, after.cost), (13, 2, Some(3490.0)));
     assert!((after.weeks - 4.0).abs() < 1e-12);
     assert_eq!(after.prerequisites, ["showing/tension lamina/cw@oven"]);
-    assert_eq!(of(&lapsed, "modulus").kind, Some(StepKind::Analysis));
+    // The difference asks for an analysis, but one of six specimens is no baseline that it could lean on.
+    assert_eq!(of(&lapsed, "modulus").kind, Some(StepKind::Test));
     assert!(of(&lapsed, "tension").ways.iter().any(|way| way.starts_with("undo: fibre-areal")));
     // Together tension is made once.
     let evaluation = judged(&lapsed);

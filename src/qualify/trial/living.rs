@@ -1,6 +1,7 @@
 //! Which trial panels still represent something in use: a trial of a dead recipe may be retired.
 
 use super::super::compared::{Asked, Compared, Sight};
+use super::super::extension::Fits;
 use super::super::judge::{Detail, Reason};
 use super::super::made::all_made;
 use super::super::reach::Reach;
@@ -75,6 +76,7 @@ pub(super) fn living(
         detail: Detail::Verdicts,
         live: None,
         only: None,
+        fits: Fits::default(),
     };
     let mut found = Living { stands: Stands::Gone, subjects: Vec::new(), nearest: None };
     let mut nearest: Option<(Asks, bool, usize)> = None;
@@ -84,7 +86,13 @@ pub(super) fn living(
         for panel in duty.panels.keys() {
             let Some(used) = room.demands.of(&duty.subject, panel) else { continue };
             for configuration in used.variants.iter() {
-                let asked = Asked { subject: &duty.subject, configuration, demand: &used.demand, w9: None };
+                let asked = Asked {
+                    subject: &duty.subject,
+                    configuration,
+                    demand: &used.demand,
+                    load_path: used.load_path,
+                    w9: None,
+                };
                 let mut sight = Sight { at_least: Asks::None, is_plain_judged: true, seen: None };
                 let compared: Compared<'_> = room.compare(&asked, made, &mut sight);
                 represents |= compared.asks == Asks::None;

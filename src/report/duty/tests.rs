@@ -58,6 +58,8 @@ fn json_has_verdicts_reasons_evidence_criterion_and_chain() {
         "recorded_for",
         "carried_over",
         "made",
+        "baseline",
+        "altered",
         "report",
         "file",
         "data",

@@ -382,7 +382,7 @@ fn a_real_change_is_told_from_edit_to_plan() {
     for width in [60, 80] {
         let words = text(&found, &Frame::of(&new, width, Style::default(), false));
         fits(&words, width);
-        for part in ["fibre-areal.a: 200 g/m2 → 240 g/m2", "1 160 EUR", "▽ lapsed   tension"] {
+        for part in ["fibre-areal.a: 200 g/m2 → 240 g/m2", "2 420 EUR", "▽ lapsed   tension"] {
             assert!(words.contains(part), "{part} in\n{words}");
         }
     }

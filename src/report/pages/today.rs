@@ -158,7 +158,7 @@ fn ahead(site: &Site<'_>, found: &Gaps, plans: &mut Plans<'_>) -> Option<String>
     }
     let plan = plans.of(open());
     Some(format!(
-        "The next milestone is {next}: {} not met up to it, {} weeks if everything begins today.",
+        "The next milestone is {next}: {} neither met nor conceded up to it, {} weeks if everything begins today.",
         count(lacks, "duty"),
         decimals(plan.weeks, 1)
     ))
