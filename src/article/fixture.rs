@@ -43,5 +43,6 @@ pub(crate) fn ledger(text: &str) -> Ledger {
         data: BTreeMap::new(),
         faults: Vec::new(),
         broken: BTreeSet::new(),
+        ignored: Vec::new(),
     }
 }

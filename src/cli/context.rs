@@ -3,6 +3,7 @@
 use super::Terminal;
 use super::args::{Colour, Format, Global, Source};
 use super::memory::Memory;
+use super::parsed::Parsed;
 use crate::article::ArticleError;
 use crate::article::weigh::{MassStatement, Method, Scope, statement_by};
 use crate::change::approved::{Altered, altered, standing};
@@ -14,7 +15,7 @@ use crate::change::found::Application;
 pub(super) use crate::change::past::day_of;
 use crate::change::past::{Past, PastError};
 use crate::graph::Uses;
-use crate::ledger::{Entry, Ledger, MemoryRecall, NoRecall, Recall, Records};
+use crate::ledger::{Entry, Ledger, NoRecall, Recall, Records};
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
 use crate::qualify::judge::Detail;
@@ -133,7 +134,7 @@ pub struct Context {
     pub input_terminal: bool,
     /// What earlier runs kept, and what this one will.
     pub(super) memory: Arc<Memory>,
-    recall: MemoryRecall,
+    recall: Parsed,
     /// The place that was read from, once there is one.
     read_from: OnceLock<Place>,
     /// States of the disk and the index that were read, and whether anything was that is no state of this ledger.
@@ -180,7 +181,7 @@ impl Context {
             colour_err: allowed(terminal.colour_err),
             input_terminal: terminal.input,
             memory: Arc::new(Memory::new(!global.no_store)),
-            recall: MemoryRecall::new(),
+            recall: Parsed::default(),
             read_from: OnceLock::new(),
             read: Mutex::default(),
         })
@@ -265,7 +266,7 @@ impl Context {
         Self {
             directory: directory.to_path_buf(),
             memory: Arc::new(Memory::new(self.memory.is_allowed())),
-            recall: MemoryRecall::new(),
+            recall: Parsed::default(),
             read_from: OnceLock::new(),
             read: Mutex::default(),
             ..*self
@@ -367,7 +368,9 @@ impl Context {
     /// # Errors
     /// As [`Context::load`].
     pub fn load_alone(&self, place: &Place, source: &Source) -> Result<Loaded, Failure> {
-        Ok(self.read_with(Self::snapshot(place, source)?, &NoRecall))
+        let snapshot = Self::snapshot(place, source)?;
+        // Without a store nothing is worth naming by its bytes.
+        Ok(if self.memory.is_allowed() { self.read(snapshot) } else { self.read_with(snapshot, &NoRecall) })
     }
 
     /// Takes the state that was asked for, unread.
@@ -382,9 +385,29 @@ impl Context {
         })
     }
 
-    /// Reads a snapshot; what was read before from the same bytes is not read again.
+    /// Reads a snapshot; what was read before from the same bytes, in this run or an earlier one, is not read again.
     pub fn read(&self, snapshot: Snapshot) -> Loaded {
-        self.read_with(snapshot, &self.recall)
+        if let Some(place) = self.read_from.get().filter(|_| self.memory.is_allowed()) {
+            self.recall.ask(&self.memory, place);
+            if *snapshot.origin() == Origin::WorkTree {
+                snapshot.learn(&self.memory.stamps(place));
+            }
+        }
+        let before = self.recall.counts();
+        let loaded = self.read_with(snapshot, &self.recall);
+        let after = self.recall.counts();
+        self.memory.work(format!(
+            "{} records parsed and {} found, from {}",
+            after.parsed - before.parsed,
+            after.spared - before.spared,
+            loaded.label()
+        ));
+        loaded
+    }
+
+    /// Reads a snapshot of few files; what was read before in this run from the same bytes is not read again.
+    pub fn read_few(&self, snapshot: Snapshot) -> Loaded {
+        self.read_with(snapshot, self.recall.alone())
     }
 
     fn read_with(&self, snapshot: Snapshot, recall: &dyn Recall) -> Loaded {
@@ -799,8 +822,24 @@ pub fn named<'l, T>(
     }
     found.filter(|found| found.kind() == kind).and_then(|found| records.get(found.id())).ok_or_else(|| {
         let names: Vec<&str> = records.keys().map(String::as_str).collect();
-        Failure::new(format!("no {kind} is called `{text}`"), nearest(text, &names))
+        let help = of_another_kind(ledger, text, kind).unwrap_or_else(|| nearest(text, &names));
+        Failure::new(format!("no {kind} is called `{text}`"), help)
     })
+}
+
+/// Says what kind of record is called so, where none of the wanted kind is.
+pub(super) fn of_another_kind(ledger: &Ledger, text: &str, wanted: RecordKind) -> Option<String> {
+    let id = text.strip_prefix(wanted.word()).and_then(|rest| rest.strip_prefix('/')).unwrap_or(text);
+    let others = RecordKind::ALL.iter().filter(|kind| **kind != wanted && **kind != RecordKind::Ledger);
+    let mut found = others.map(|kind| Address::new(*kind, id));
+    let own = found.find(|own| ledger.file_of(own).is_some() || ledger.broken.contains(own))?;
+    let article = if own.kind().word().starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+    // Evidence is no thing that is counted.
+    let what = match own.kind() {
+        RecordKind::Evidence => "evidence".to_string(),
+        kind => format!("{article} {kind}"),
+    };
+    Some(format!("`{id}` is {what}: `bondline why {own}` says what rests on it"))
 }
 
 /// The decision or concession whose id begins so, where there is only one.
@@ -813,8 +852,27 @@ fn by_beginning(address: &Address, ledger: &Ledger) -> Option<Address> {
     Some(Address::new(address.kind(), id))
 }
 
-/// Returns the nearest of some names, or the list of all where they are few.
+/// Names shown that have a word.
+const HAVING_SHOWN: usize = 6;
+
+/// Returns the nearest of some names, those that have all of it as words of theirs, or the list of all where they are
+/// few.
 pub fn nearest(text: &str, names: &[&str]) -> String {
+    let text = text.rsplit('/').next().unwrap_or(text);
+    let words = format!("-{text}-");
+    let having: Vec<String> = names
+        .iter()
+        .filter(|name| !text.is_empty() && format!("-{name}-").contains(&words))
+        .map(|name| format!("`{name}`"))
+        .collect();
+    if let Some((last, rest)) = having.split_last().filter(|_| having.len() <= HAVING_SHOWN) {
+        let rest = rest.join(", ");
+        return if rest.is_empty() {
+            format!("did you mean {last}?")
+        } else {
+            format!("did you mean {rest} or {last}?")
+        };
+    }
     let best = names
         .iter()
         .map(|name| (crate::quantity::apart(text, name), name))

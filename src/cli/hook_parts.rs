@@ -10,7 +10,8 @@ use crate::change::past::Past;
 use crate::gate::parts::{Changed, Parts, Slice, budgeted};
 use crate::gate::{GateReport, Side, judge, to_be_completed};
 use crate::ledger::Ledger;
-use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
+use crate::qualify::judge::Detail;
+use crate::qualify::verdict::{Evaluation, evaluate, evaluate_after, evaluate_beside};
 use crate::record::{Day, Showing};
 use crate::source::{LEDGER_FILE, Place, RECORD_LIMIT, Snapshot};
 use crate::store::Kept;
@@ -59,8 +60,8 @@ pub(super) fn judged(
     let state = to_the_end(Parts::from_bytes(&bytes).ok_or(UNREAD)?);
     let changed = changed(base, staged)?;
     let slice = state.slice(&changed).ok_or("it has to do with most of the ledger")?;
-    let mut old = to_the_end(context.read(base.only(&slice.files)));
-    let mut new = to_the_end(context.read(staged.only(&slice.files)));
+    let mut old = to_the_end(context.read_few(base.only(&slice.files)));
+    let mut new = to_the_end(context.read_few(staged.only(&slice.files)));
     for side in [&old, &new] {
         if side.ledger.has_errors() || !side.ledger.broken.is_empty() {
             return Err("a record has an error");
@@ -71,8 +72,10 @@ pub(super) fn judged(
     }
     let skip = add_elsewhere(&state, &slice, &mut old.ledger, &mut new.ledger)?;
     let today = context.today;
-    // Anew, and not as it was kept: that is what shows whether the slice by itself is judged as it is in the whole.
-    let before = evaluate(&old.ledger, today).map_err(|_| "what is committed can't be judged")?;
+    // Verdicts are found by all that they are made from: where the slice by itself lacks something of that, it is judged
+    // anew and seen below not to be what it is in the whole.
+    let before = evaluate_after(&old.ledger, today, Detail::Verdicts, context.earlier());
+    let before = before.map_err(|_| "what is committed can't be judged")?;
     let before = to_the_end(before);
     let after = evaluate_beside(&new.ledger, today, &before).map_err(|_| "what is staged can't be judged")?;
     let after = to_the_end(after);

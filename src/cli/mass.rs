@@ -1,7 +1,7 @@
 //! `bondline mass`.
 
 use super::args::MassArgs;
-use super::context::{Context, Failure, Needs, Status, address, unreadable};
+use super::context::{Context, Failure, Needs, Status, address, nearest, of_another_kind, unreadable};
 use crate::article::weigh::{MassStatement, Method, Scope, cost_of, learned, stages, statement_by, tally};
 use crate::ledger::Ledger;
 use crate::ledger::weighed::Standing;
@@ -43,10 +43,13 @@ pub(super) fn run(
                     Scope::Assembly(found.id().to_string())
                 }
                 _ => {
-                    let panels: Vec<&str> = loaded.ledger.panels.keys().map(String::as_str).collect();
+                    let ledger = &loaded.ledger;
+                    let names: Vec<&str> =
+                        ledger.panels.keys().chain(ledger.assemblies.keys()).map(String::as_str).collect();
+                    let help = of_another_kind(ledger, text, RecordKind::Panel);
                     return Err(Failure::new(
                         format!("no panel or assembly is called `{text}`"),
-                        super::context::nearest(text, &panels),
+                        help.unwrap_or_else(|| nearest(text, &names)),
                     ));
                 }
             }

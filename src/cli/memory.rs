@@ -2,11 +2,9 @@
 
 use super::context::Context;
 use crate::article::ArticleError;
-use crate::article::FORM;
 use crate::ledger::Ledger;
 use crate::qualify::earlier::{Earlier, Mark, Values};
 use crate::qualify::judge::Detail;
-use crate::qualify::table::Table;
 use crate::qualify::verdict::{Evaluation, evaluate_after};
 use crate::source::{Place, Stamps};
 use crate::store::{Kept, Key, Store, Trouble};
@@ -207,6 +205,20 @@ fn stamps_key(place: &Place) -> Key {
     Key::of(&[STAMPS, &place.root().to_string_lossy()])
 }
 
+/// Bytes that are written in one go.
+const AT_ONCE: usize = 16 * 1024 * 1024;
+
+fn keep_now(common: &Path, all: &[Kept], used: &[Key], anew: bool) {
+    if all.is_empty() && used.is_empty() {
+        return;
+    }
+    let kept = Store::to_write(common, anew).and_then(|mut store| store.keep(all, used));
+    if kept == Err(Trouble::Damaged) {
+        // Some page that the beginning does not show; once more, from nothing.
+        let _ = Store::to_write(common, true).and_then(|mut store| store.keep(all, &[]));
+    }
+}
+
 impl Later {
     /// Keeps what may be kept. Where that can't be done nothing is lost but time.
     pub fn carry_out(self) {
@@ -215,17 +227,18 @@ impl Later {
         if trouble.is_some() && !is_damaged {
             return;
         }
-        let mut keep: Vec<Kept> =
+        let mut all: Vec<Kept> =
             keep.into_iter().filter_map(|(kept, still)| still().then_some(kept)).collect();
-        keep.extend(afterwards.into_iter().flat_map(|work| work()));
-        if keep.is_empty() && used.is_empty() {
-            return;
+        let (mut used, mut anew) = (used, is_damaged);
+        for work in afterwards {
+            all.extend(work());
+            // What a large ledger has to keep need not all stand in memory beside it.
+            if all.iter().map(|one| one.value.len()).sum::<usize>() > AT_ONCE {
+                keep_now(&common, &std::mem::take(&mut all), &std::mem::take(&mut used), anew);
+                anew = false;
+            }
         }
-        let kept = Store::to_write(&common, is_damaged).and_then(|mut store| store.keep(&keep, &used));
-        if kept == Err(Trouble::Damaged) {
-            // Some page that the beginning does not show; once more, from nothing.
-            let _ = Store::to_write(&common, true).and_then(|mut store| store.keep(&keep, &[]));
-        }
+        keep_now(&common, &all, &used, anew);
     }
 }
 
@@ -261,7 +274,7 @@ impl Context {
         Ok(found)
     }
 
-    /// Names a question that is asked of one state: by this build, the table and the form, on this day.
+    /// Names a question that is asked of one state: by this build, on this day.
     pub fn asked(&self, what: &str, of: &[(&str, &str)]) -> Asked {
         let mut about = serde_json::Map::new();
         about.insert("build".to_string(), BUILD.into());
@@ -270,8 +283,8 @@ impl Context {
             about.insert((*name).to_string(), (*value).into());
         }
         let about = serde_json::Value::Object(about).to_string();
-        let table = Table::built_in().map(|table| table.number.to_string()).unwrap_or_default();
-        Asked { key: Key::of(&[what, &table, &FORM.to_string(), &about]), about }
+        // The build names its sources, and with them the table and the form of configurations.
+        Asked { key: Key::of(&[what, &about]), about }
     }
 }
 

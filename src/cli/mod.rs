@@ -29,6 +29,7 @@ mod mass;
 mod memory;
 mod new;
 mod panel;
+mod parsed;
 mod report;
 mod report_folder;
 mod store;

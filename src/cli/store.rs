@@ -7,11 +7,13 @@ use super::context::{Context, Failure, Status};
 use super::history_kept;
 use super::hook_parts;
 use super::memory::{BUILD, Memory, STAMPS, worked_key};
+use super::parsed;
 use crate::qualify::anew::{self, Anew};
 use crate::report::store::{self as view, State, Verified};
-use crate::source::{Place, Stamps};
+use crate::source::{Place, RECORD_LIMIT, Stamps, blob_of};
 use crate::store::{Kept, Key, LIMIT, Store, Trouble, file_in};
 use serde_json::Value;
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::Path;
@@ -79,10 +81,10 @@ fn verify(context: &Context, place: &Place, common: &Path) -> Result<Verified, F
         }
         Err(why) => return Err(unusable(common, &why)),
     };
-    let mut worked = None;
+    let worked = Worked::default();
     for (kept, holds) in all {
         let name = || (kept.what.clone(), kept.key.text().chars().take(12).collect::<String>());
-        match if holds { again(context, place, &kept, &mut worked)? } else { Some(false) } {
+        match if holds { again(context, place, &kept, &worked)? } else { Some(false) } {
             Some(true) => verified.same += 1,
             Some(false) => verified.differing.push(name()),
             None => verified.gone += 1,
@@ -93,12 +95,7 @@ fn verify(context: &Context, place: &Place, common: &Path) -> Result<Verified, F
 
 /// Whether working it out anew gives the same; `None` where what it was worked out from is no longer there, or
 /// another build did it.
-fn again(
-    context: &Context,
-    place: &Place,
-    kept: &Kept,
-    worked: &mut Option<BTreeMap<Key, Vec<u8>>>,
-) -> Result<Option<bool>, Failure> {
+fn again(context: &Context, place: &Place, kept: &Kept, worked: &Worked) -> Result<Option<bool>, Failure> {
     if kept.what == STAMPS {
         let here = kept.about == place.root().display().to_string();
         return Ok(
@@ -111,8 +108,12 @@ fn again(
         return Ok(None);
     }
     if anew::is_kind(&kept.what) {
-        let worked = worked.get_or_insert_with(|| worked_out(context, place));
-        return Ok(worked.get(&kept.key).and_then(|own| anew::is_same(&kept.what, &kept.value, own)));
+        let anew = worked.anew.get_or_init(|| worked_out(context, place));
+        return Ok(anew.get(&kept.key).and_then(|own| anew::is_same(&kept.what, &kept.value, own)));
+    }
+    if kept.what == parsed::KEPT {
+        let here = worked.blobs.get_or_init(|| blobs_here(place));
+        return Ok(parsed::verified(&kept.value, |id| here.get(id).cloned().or_else(|| place.blob(id))));
     }
     let Ok(day) = crate::record::Day::parse(text("day")) else { return Ok(Some(false)) };
     let mut own = context.standing_in(&context.directory);
@@ -124,6 +125,22 @@ fn again(
         hook_parts::KEPT => Ok(hook_parts::verified(&own, place, &kept.about, &kept.value)),
         _ => Ok(None),
     }
+}
+
+/// What is worked out once for all that is held against it.
+#[derive(Default)]
+struct Worked {
+    anew: OnceCell<BTreeMap<Key, Vec<u8>>>,
+    /// What stands in the work tree, by blob.
+    blobs: OnceCell<BTreeMap<String, Vec<u8>>>,
+}
+
+/// The records of the work tree by the blobs of their bytes, which need not be in the repository.
+fn blobs_here(place: &Place) -> BTreeMap<String, Vec<u8>> {
+    let Ok(snapshot) = place.work_tree() else { return BTreeMap::new() };
+    let read = |path: &str| snapshot.read_limited(path, RECORD_LIMIT).ok();
+    let all = snapshot.files().filter_map(|file| read(&file.path));
+    all.filter_map(|bytes| Some((blob_of(&bytes)?, bytes.to_vec()))).collect()
 }
 
 /// Verdicts and margins of the states that are at hand: what is committed, what is staged, and the work tree. A state that

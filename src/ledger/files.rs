@@ -31,6 +31,11 @@ pub trait Files: Sync {
         None
     }
 
+    /// Returns files that would be among [`Files::paths`], but that git ignores; of many some.
+    fn ignored(&self) -> Vec<String> {
+        Vec::new()
+    }
+
     /// Returns how the ledgers were found that `ledger.yaml` imports, in its order. The files of records that are
     /// taken from them are among [`Files::paths`], with the import's name and `:` before the path that they have there.
     fn imports(&self) -> Vec<Imported> {
@@ -162,10 +167,15 @@ impl Files for Snapshot {
 
     fn blob_id(&self, path: &str) -> Option<String> {
         match self.origin() {
-            // There the id is worked out from the bytes: reading them twice would cost more than it saves.
-            Origin::WorkTree if import_of(path).is_none() => None,
+            // There the id is worked out from the bytes, where it is not known: reading them twice would cost more than
+            // it saves.
+            Origin::WorkTree if import_of(path).is_none() => self.learnt(path),
             _ => Snapshot::blob_id(self, path),
         }
+    }
+
+    fn ignored(&self) -> Vec<String> {
+        Snapshot::ignored(self).to_vec()
     }
 
     fn imports(&self) -> Vec<Imported> {

@@ -126,7 +126,7 @@ pub(super) fn unknown_milestone(sink: &mut Sink, at: &str, milestone: &Text, mil
 
 /// How to mend the name of a record that is not there; `known` are those of its kind.
 pub(super) fn missing_help<'a>(
-    ledger: &Ledger,
+    ledger: &'a Ledger,
     kind: RecordKind,
     id: &str,
     known: impl Iterator<Item = &'a str>,
@@ -145,7 +145,19 @@ pub(super) fn missing_help<'a>(
             with_article(spoken(kind))
         );
     }
-    let known: Vec<&str> = known.collect();
+    let is_it = |path: &&String| {
+        let name = path.strip_prefix(kind.folder()).and_then(|rest| rest.strip_prefix('/'));
+        let stem = name.and_then(|name| name.rsplit('/').next()).and_then(|name| name.strip_suffix(".yaml"));
+        stem == Some(id)
+    };
+    if let Some(path) = ledger.ignored.iter().find(is_it) {
+        return format!(
+            "`{path}` is there, but git ignores it, and what git ignores is no record: change the rule in `.gitignore`, or `git add -f {path}`"
+        );
+    }
+    // A record that has a fault may be the one that is meant.
+    let broken = ledger.broken.iter().filter(|own| own.kind() == kind).map(Address::id);
+    let known: Vec<&str> = known.chain(broken).collect();
     if let Some(shared) = known.iter().find(|one| **one != id && without_import(one) == id) {
         return format!("did you mean `{shared}`, of an import?");
     }

@@ -2,7 +2,7 @@
 
 use super::find::{self, Found, HEAD_FILE};
 use super::known::{Firsts, Known, missing_help};
-use super::read::{Readable, read_record};
+use super::read::{Readable, read_record, read_written, writes_down};
 use super::recall::Work;
 use super::sink::{Sink, settle};
 use super::words::suggest;
@@ -29,6 +29,7 @@ impl Ledger {
         ledger.broken.extend(unread);
         read_head(files, recall, &mut ledger, &mut sinks);
         ledger.imports = files.imports();
+        ledger.ignored = files.ignored();
         let sink = imports::faults(files, &mut ledger.imports);
         if sink.has_errors() {
             ledger.broken.insert(Address::ledger());
@@ -261,9 +262,7 @@ fn read_one<T: Readable>(
         None => blob,
     };
     let known = files.blob_id(file).map(as_read);
-    let kept = known.as_deref().and_then(|blob| recall.find(blob, kind.word()));
-    if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
-        recall.count(Work::Spared);
+    if let Some(value) = known.as_deref().and_then(|blob| remembered(recall, kind, blob)) {
         return (Some(value), Vec::new(), Vec::new());
     }
     let bytes = match files.read(file, RECORD_LIMIT) {
@@ -277,12 +276,16 @@ fn read_one<T: Readable>(
             return (None, vec![fault.help(help)], Vec::new());
         }
     };
-    let blob = if recall.keeps() { known.or_else(|| files.blob_of(&bytes).map(as_read)) } else { None };
-    let kept = blob.as_deref().and_then(|blob| recall.find(blob, kind.word()));
-    if let Some(value) = kept.and_then(|kept| kept.downcast::<T>().ok()) {
-        recall.count(Work::Spared);
-        return (Some(value), Vec::new(), Vec::new());
-    }
+    let blob = match known {
+        None if recall.keeps() => {
+            let blob = files.blob_of(&bytes).map(as_read);
+            if let Some(value) = blob.as_deref().and_then(|blob| remembered(recall, kind, blob)) {
+                return (Some(value), Vec::new(), Vec::new());
+            }
+            blob
+        }
+        known => known,
+    };
     recall.count(Work::Parsed);
     let ReadOutcome { mut value, faults, named } = match within {
         Some(within) => within.reading(|| read_record::<T>(file, &bytes)),
@@ -293,10 +296,26 @@ fn read_one<T: Readable>(
         within.label(&mut evidence.subject);
     }
     let value: Option<Arc<T>> = value.map(Arc::new);
-    if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty()) {
+    if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty() && recall.keeps()) {
         recall.keep(&blob, kind.word(), Arc::<T>::clone(value));
+        // What another ledger has is named otherwise there.
+        if within.is_none() && recall.writes() {
+            recall.write(&blob, kind.word(), writes_down(value));
+        }
     }
     (value, faults, named)
+}
+
+/// What was read from a blob before, in this run or an earlier one.
+fn remembered<T: Readable>(recall: &dyn Recall, kind: RecordKind, blob: &str) -> Option<Arc<T>> {
+    let kept = recall.find(blob, kind.word()).and_then(|kept| kept.downcast::<T>().ok());
+    let value = kept.or_else(|| {
+        let value = Arc::new(read_written::<T>(recall.written(blob, kind.word())?.bytes())?);
+        recall.keep(blob, kind.word(), Arc::<T>::clone(&value));
+        Some(value)
+    })?;
+    recall.count(Work::Spared);
+    Some(value)
 }
 
 /// Reads records kind by kind and gathers what can't be used.

@@ -61,8 +61,9 @@ pub use data::{digest as digest_of, read_specimens};
 pub use files::{Files, MemoryFiles};
 pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};
+pub use read::written_anew;
 pub use readings::TrialReading;
-pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work};
+pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work, WritesDown, Written};
 pub use steering::{digest_of_changes, is_as_predicted};
 pub use vary::{Varied, VariedPlace, VariedTo, VaryFault, tree_of, varied};
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
@@ -216,6 +217,8 @@ pub struct Ledger {
     pub faults: Vec<Fault>,
     /// Records that exist but can't be used.
     pub broken: BTreeSet<Address>,
+    /// Files that would be records, but that git ignores, and so does this program; of many some.
+    pub ignored: Vec<String>,
 }
 
 impl Ledger {

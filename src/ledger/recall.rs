@@ -2,11 +2,31 @@
 
 use std::any::Any;
 use std::collections::HashMap;
+use std::ops::Range;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, PoisonError, RwLock};
 
 /// A value of whatever type that several ledgers may share.
 pub type Remembered = Arc<dyn Any + Send + Sync>;
+
+/// Something that an earlier run wrote down, among other things.
+#[derive(Debug, Clone)]
+pub struct Written {
+    /// All that was written down with it.
+    pub all: Arc<[u8]>,
+    /// Where it stands there.
+    pub at: Range<usize>,
+}
+
+impl Written {
+    /// Returns the bytes.
+    pub fn bytes(&self) -> &[u8] {
+        self.all.get(self.at.clone()).unwrap_or_default()
+    }
+}
+
+/// Writes a record down for later runs; nothing comes of one that would not be read again as the very same.
+pub type WritesDown = Box<dyn FnOnce() -> Option<Vec<u8>> + Send + Sync>;
 
 /// Work that was done because nothing was remembered, or spared because something was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,6 +60,19 @@ pub trait Recall: Sync {
 
     /// Keeps what was read from the blob as `what`.
     fn keep(&self, blob: &str, what: &'static str, value: Remembered);
+
+    /// Returns what an earlier run wrote down of the record that it read from the blob.
+    fn written(&self, _blob: &str, _what: &'static str) -> Option<Written> {
+        None
+    }
+
+    /// Keeps how the record that was read from the blob is written down, for later runs.
+    fn write(&self, _blob: &str, _what: &'static str, _how: WritesDown) {}
+
+    /// Returns whether anything is written down for later runs.
+    fn writes(&self) -> bool {
+        false
+    }
 
     /// Counts one piece of work.
     fn count(&self, work: Work);

@@ -4,6 +4,7 @@ use super::form::Form;
 use super::tree::{Lines, MAX_ALIASES, MAX_DEPTH, MAX_NODES, Problem, Tree};
 use super::wording::{a, split_help};
 use super::*;
+use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 /// Larger files are no records and are not parsed.
@@ -12,7 +13,7 @@ pub const MAX_BYTES: usize = 1 << 20;
 const MANY_BRACKETS: usize = 1000;
 
 /// A type that is read from a file of its own.
-pub trait RecordType: DeserializeOwned {
+pub trait RecordType: DeserializeOwned + Serialize + PartialEq {
     /// The kind that it is.
     const KIND: RecordKind;
 

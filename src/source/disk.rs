@@ -1,19 +1,24 @@
 //! The work tree: files on disk, with git's word on which of them count.
 
 use std::collections::BTreeMap;
+use std::ffi::OsString;
 use std::fs::{self, File, Metadata};
 use std::io::{ErrorKind, Read};
+use std::ops::Bound;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use std::time::SystemTime;
 
 use rayon::prelude::*;
 
 use super::objects::{NESTED, Tracked, UNREADABLE_NAME};
 use super::path::{folders, is_listed, join};
-use super::stamps::Seen;
+use super::stamps::{Seen, Stamps};
 use super::{EntryKind, FILE_LIMIT, FileEntry, KIND_FOLDERS, ReadFault, Repository, SourceError, guard};
+
+/// How many files that git ignores are known by name at most.
+const IGNORED_NAMED: usize = 1000;
 
 /// A ledger's root on disk.
 pub(super) struct Disk {
@@ -21,8 +26,23 @@ pub(super) struct Disk {
     git: Option<Git>,
     /// When listing began.
     pub(super) begun: SystemTime,
-    /// What each listed file looked like when it was listed.
-    stamps: BTreeMap<String, Stamp>,
+    /// What each listed file looked like when it was listed, by path.
+    stamps: Stamped,
+    /// Files that would be listed, but that git ignores, sorted; of many some.
+    pub(super) ignored: Vec<String>,
+    /// The blobs of files that look as they did when those were noted, by path, where somebody had noted any.
+    known: OnceLock<Vec<(String, git2::Oid)>>,
+}
+
+/// Plain files with what they looked like, sorted by path.
+#[derive(Default)]
+struct Stamped(Vec<(String, Stamp)>);
+
+impl Stamped {
+    fn get(&self, path: &str) -> Option<&Stamp> {
+        let at = self.0.binary_search_by(|(own, _)| own.as_str().cmp(path)).ok()?;
+        self.0.get(at).map(|(_, stamp)| stamp)
+    }
 }
 
 /// What git knows about the files.
@@ -57,19 +77,25 @@ pub(super) type Listing = (BTreeMap<String, FileEntry>, Vec<String>, Disk);
 
 /// Lists the files on disk.
 pub(super) fn list(root: &Path, git: Option<Git>) -> Result<Listing, SourceError> {
-    let mut disk = Disk { root: root.to_owned(), git, begun: SystemTime::now(), stamps: BTreeMap::new() };
+    let (begun, stamps, known) = (SystemTime::now(), Stamped::default(), OnceLock::new());
+    let mut disk = Disk { root: root.to_owned(), git, begun, stamps, ignored: Vec::new(), known };
     let mut walk = Walk {
         root,
         git: disk.git.as_ref(),
-        files: BTreeMap::new(),
-        stamps: BTreeMap::new(),
+        files: Vec::new(),
+        stamps: Vec::new(),
         tops: Vec::new(),
+        ignored: Vec::new(),
     };
     match &disk.git {
         Some(git) => git.repository.with(|handle| walk.run(Some(handle)))??,
         None => walk.run(None)?,
     }
-    let Walk { mut files, stamps, mut tops, .. } = walk;
+    let Walk { files, mut stamps, mut tops, mut ignored, .. } = walk;
+    // A map of what is sorted is built at once, where one by one each entry is looked for.
+    stamps.sort_unstable_by(|(one, _), (two, _)| one.cmp(two));
+    let mut files: BTreeMap<String, FileEntry> =
+        files.into_iter().map(|file| (file.path.clone(), file)).collect();
     if let Some(git) = &disk.git {
         // A sparse checkout leaves files off the disk that are nevertheless unchanged.
         for (path, tracked) in git.tracked.iter().filter(|(path, it)| it.sparse && is_listed(path)) {
@@ -84,16 +110,18 @@ pub(super) fn list(root: &Path, git: Option<Git>) -> Result<Listing, SourceError
     }
     tops.sort();
     tops.dedup();
-    disk.stamps = stamps;
+    ignored.sort_unstable();
+    (disk.stamps, disk.ignored) = (Stamped(stamps), ignored);
     Ok((files, tops, disk))
 }
 
 struct Walk<'a> {
     root: &'a Path,
     git: Option<&'a Git>,
-    files: BTreeMap<String, FileEntry>,
-    stamps: BTreeMap<String, Stamp>,
+    files: Vec<FileEntry>,
+    stamps: Vec<(String, Stamp)>,
     tops: Vec<String>,
+    ignored: Vec<String>,
 }
 
 impl Walk<'_> {
@@ -116,13 +144,18 @@ impl Walk<'_> {
                 }
                 names.push((found, name, path));
             }
-            // Looking at files takes most of the time of listing them.
-            let looks: Vec<std::io::Result<Metadata>> = names
-                .par_iter()
-                .with_min_len(64)
-                .map(|(found, ..)| fs::symlink_metadata(found.path()))
-                .collect();
+            names.sort_unstable_by(|(.., one), (.., two)| one.cmp(two));
+            // Looking at files takes most of the time of listing them; an entry looks from its folder, without walking
+            // down to it once more.
+            let looks: Vec<std::io::Result<Metadata>> =
+                names.par_iter().with_min_len(64).map(|(found, ..)| found.metadata()).collect();
+            // Both sorted: no file need be looked for.
+            let first = (Bound::Included(names_from(&names)), Bound::Unbounded);
+            let tracked = self.git.map(|git| git.tracked.range::<str, _>(first));
+            let mut tracked = tracked.into_iter().flatten().map(|(path, _)| path.as_str()).peekable();
             for ((_, name, path), metadata) in names.into_iter().zip(looks) {
+                while tracked.next_if(|own| *own < path.as_str()).is_some() {}
+                let is_tracked = tracked.peek() == Some(&path.as_str());
                 let metadata = match metadata {
                     Ok(metadata) => metadata,
                     Err(error) if error.kind() == ErrorKind::NotFound => continue,
@@ -143,8 +176,10 @@ impl Walk<'_> {
                             waiting.push(path);
                         }
                     }
-                } else if self.git.is_none_or(|git| git.counts(handle, &path)) {
+                } else if is_tracked || self.git.is_none_or(|git| !git.is_ignored(handle, &path)) {
                     self.add(path, kind_of(&metadata), &metadata)?;
+                } else if is_listed(&path) && self.ignored.len() < IGNORED_NAMED {
+                    self.ignored.push(path);
                 }
             }
         }
@@ -163,11 +198,16 @@ impl Walk<'_> {
         }
         let size = (kind == EntryKind::Regular).then_some(metadata.len());
         if size.is_some() {
-            self.stamps.insert(path.clone(), Stamp::of(metadata));
+            self.stamps.push((path.clone(), Stamp::of(metadata)));
         }
-        self.files.insert(path.clone(), FileEntry { path, kind, size });
+        self.files.push(FileEntry { path, kind, size });
         Ok(())
     }
+}
+
+/// The first of some names in a folder, by path.
+fn names_from(names: &[(fs::DirEntry, OsString, String)]) -> &str {
+    names.first().map_or("", |(.., path)| path.as_str())
 }
 
 fn is_folder(found: &fs::DirEntry) -> bool {
@@ -228,6 +268,23 @@ impl Disk {
         self.stamps.get(path).map(|stamp| &stamp.seen)
     }
 
+    /// Learns the blobs of files that look as they did when `stamps` was taken.
+    pub(super) fn learn(&self, stamps: &Stamps) {
+        self.known.get_or_init(|| stamps.known(self));
+    }
+
+    /// The blob of a listed file, where it is known without reading it.
+    pub(super) fn known(&self, path: &str) -> Option<git2::Oid> {
+        let all = self.known.get()?;
+        let at = all.binary_search_by(|(own, _)| own.as_str().cmp(path)).ok()?;
+        all.get(at).map(|(_, blob)| *blob)
+    }
+
+    /// What all listed files looked like when they were listed, by path.
+    pub(super) fn all_seen(&self) -> impl Iterator<Item = (&str, &Seen)> {
+        self.stamps.0.iter().map(|(path, stamp)| (path.as_str(), &stamp.seen))
+    }
+
     /// The blob of a file that a sparse checkout leaves off the disk.
     pub(super) fn left_out(&self, path: &str) -> Option<git2::Oid> {
         self.git.as_ref()?.tracked.get(path).filter(|tracked| tracked.sparse).map(|tracked| tracked.item.id)
@@ -275,7 +332,7 @@ impl Disk {
 
     /// A file that is not on disk: gone since it was listed, left out by a sparse checkout, or none.
     fn read_absent(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, ReadFault> {
-        if self.stamps.contains_key(path) {
+        if self.stamps.get(path).is_some() {
             return Err(ReadFault::Changed);
         }
         let Some(git) = &self.git else { return Err(ReadFault::Missing) };

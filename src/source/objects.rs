@@ -66,7 +66,8 @@ pub(super) fn tracked(file: &Path, prefix: &str) -> Result<BTreeMap<String, Trac
     // Opened by itself and not through the repository, so that a handle lent before never answers
     // with an index it has kept.
     let index = Index::open(file).map_err(failed)?;
-    let mut all = BTreeMap::new();
+    // In the order of their paths, so that the map is built at once.
+    let mut all: Vec<(String, Tracked)> = Vec::with_capacity(index.len());
     for entry in index.iter() {
         let Some(path) = below(&entry.path, prefix) else { continue };
         let stage = (entry.flags >> 12) & 3;
@@ -84,9 +85,13 @@ pub(super) fn tracked(file: &Path, prefix: &str) -> Result<BTreeMap<String, Trac
             sparse: flags.is_skip_worktree(),
             announced: flags.is_intent_to_add(),
         };
-        all.insert(path, tracked);
+        // Of the sides of a conflict the last.
+        match all.last_mut().filter(|(last, _)| *last == path) {
+            Some((_, last)) => *last = tracked,
+            None => all.push((path, tracked)),
+        }
     }
-    Ok(all)
+    Ok(all.into_iter().collect())
 }
 
 fn below<'a>(path: &'a [u8], prefix: &str) -> Option<&'a [u8]> {

@@ -11,7 +11,7 @@ use super::objects::{self, tracked};
 use super::path::join;
 use super::repository::{Commit, Repository, Revision};
 use super::snapshot::Content;
-use super::{LEDGER_FILE, Origin, Snapshot, SourceError, guard};
+use super::{LEDGER_FILE, Origin, RECORD_LIMIT, Snapshot, SourceError, guard};
 
 /// A ledger's place on disk and in its repository.
 #[derive(Debug, Clone)]
@@ -328,6 +328,12 @@ impl Place {
     pub fn has_commit(&self, id: &str) -> bool {
         let found = self.repository.as_ref().and_then(|repository| repository.find(id).ok());
         found.and_then(|found| found.commit).is_some_and(|commit| commit.to_string() == id)
+    }
+
+    /// The bytes of a blob of the repository, of [`RECORD_LIMIT`] at most.
+    pub fn blob(&self, id: &str) -> Option<Vec<u8>> {
+        let id = git2::Oid::from_str(id).ok()?;
+        self.repository.as_ref()?.blob(id, RECORD_LIMIT).ok().map(|bytes| bytes.to_vec())
     }
 
     /// The full id of the best commit that both revisions descend from.

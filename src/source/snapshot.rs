@@ -428,10 +428,39 @@ impl Snapshot {
                 for folder in &self.base.folders {
                     all.add(folder, &EntryKind::Other("a folder".to_owned()), None);
                 }
+                // They are named where one of them is looked for.
+                for path in &disk.ignored {
+                    all.add(path, &EntryKind::Other("ignored".to_owned()), None);
+                }
                 Some(format!("files {}", all.end()))
             }
             (_, Content::Memory(_)) => None,
         }
+    }
+
+    /// Files of a work tree that would be listed, but that git ignores; of many some.
+    pub fn ignored(&self) -> &[String] {
+        match &*self.base.content {
+            Content::Disk(disk) => &disk.ignored,
+            _ => &[],
+        }
+    }
+
+    /// Learns the blobs of the files of a work tree that look as they did when `stamps` was taken: what was read of them
+    /// before need not be read again.
+    pub fn learn(&self, stamps: &Stamps) {
+        if let Content::Disk(disk) = &*self.base.content {
+            disk.learn(stamps);
+        }
+    }
+
+    /// Returns the blob of a file of a work tree that was learnt, if nothing is laid over it.
+    pub fn learnt(&self, path: &str) -> Option<String> {
+        let Content::Disk(disk) = &*self.base.content else { return None };
+        if self.over.as_ref().is_some_and(|over| over.edits.contains_key(path)) {
+            return None;
+        }
+        disk.known(path).map(|blob| blob.to_string())
     }
 
     /// Returns whether stamps are true of a work tree: files that look as they did have the bytes that were noted.

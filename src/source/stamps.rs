@@ -130,6 +130,17 @@ impl Stamps {
         )
     }
 
+    /// The blobs of listed files that look as they did, by path.
+    pub(super) fn known(&self, disk: &Disk) -> Vec<(String, Oid)> {
+        let mut listed = disk.all_seen().peekable();
+        let mut same = |path: &str, seen: &Seen| {
+            while listed.next_if(|(own, _)| *own < path).is_some() {}
+            listed.next_if(|(own, _)| *own == path).is_some_and(|(_, own)| own == seen)
+        };
+        let known = self.files.iter().filter(|(path, seen, _)| same(path, seen));
+        known.map(|(path, _, blob)| (path.clone(), *blob)).collect()
+    }
+
     /// The blobs of listed files in their order, `None` for what is no plain file; no answer at all where one can't
     /// be read.
     pub(super) fn blobs<'f>(
@@ -137,13 +148,15 @@ impl Stamps {
         files: impl Iterator<Item = &'f FileEntry>,
         disk: &Disk,
     ) -> Option<Vec<Option<Oid>>> {
-        let mut known = self.files.iter().peekable();
+        let (mut known, mut listed) = (self.files.iter().peekable(), disk.all_seen().peekable());
         let mut all: Vec<(&FileEntry, Option<Oid>)> = Vec::new();
         let mut asked: Vec<usize> = Vec::new();
         for file in files {
+            while listed.next_if(|(path, _)| *path < file.path.as_str()).is_some() {}
+            let seen = listed.next_if(|(path, _)| *path == file.path).map(|(_, seen)| seen);
             let blob = if file.kind != EntryKind::Regular {
                 None
-            } else if let Some(seen) = disk.seen(&file.path) {
+            } else if let Some(seen) = seen {
                 while known.next_if(|(path, ..)| *path < file.path).is_some() {}
                 let same = known.next_if(|(path, ..)| *path == file.path).filter(|(_, own, _)| own == seen);
                 if same.is_none() {

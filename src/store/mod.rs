@@ -20,7 +20,7 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 /// The number of the form that the file has; it stands in the file's name and in its header.
 pub const FORMAT: i32 = 1;
 /// The bytes of keys and values that are kept at most: what was not used for the longest time goes first.
-pub const LIMIT: u64 = 64 * 1024 * 1024;
+pub const LIMIT: u64 = 256 * 1024 * 1024;
 /// The largest single value.
 pub const LARGEST: usize = 16 * 1024 * 1024;
 /// What was not used for so long goes, in seconds: 90 days.

@@ -264,3 +264,53 @@ fn commits_that_were_judged_are_not_judged_again() {
     assert_eq!((judged(&third), &third.out), (1, &without.out), "{}", third.err);
     assert_eq!(differing(&bed), serde_json::json!([]));
 }
+
+/// How many records of the work tree were parsed, and how many were found as an earlier run read them.
+fn parsed(bed: &Bed, question: &[&str]) -> (usize, usize) {
+    let without = bed.bondline(&[&["--no-store"], question].concat());
+    let mut command = bed.command(PROGRAM, bed.top());
+    command.args(["--today", TODAY]).args(question).env("BONDLINE_WORK", "1");
+    let run = Run::of(&command.output().unwrap());
+    assert_eq!((run.code, &run.out), (without.code, &without.out), "{question:?}");
+    let told = |line: &str| {
+        let words = line.strip_prefix("work: ")?.strip_suffix(", from work tree")?;
+        let (parsed, found) = words.split_once(" records parsed and ")?;
+        Some((parsed.parse().unwrap(), found.strip_suffix(" found")?.parse().unwrap()))
+    };
+    run.err.lines().find_map(told).unwrap_or_else(|| panic!("{}", run.err))
+}
+
+/// A change of three records has three parsed, whatever is asked and however large the ledger is; so has going back none,
+/// and a branch that was read before.
+#[test]
+fn of_a_ledger_that_was_read_before_only_what_changed_is_parsed() {
+    for more in [0, 300] {
+        let bed = ledger();
+        for at in 0..more {
+            bed.write(&format!("materials/more-{at}.yaml"), &format!("kind: part\nmass: {at}.5 g\n"));
+        }
+        if more > 0 {
+            bed.commit_all("more");
+        }
+        bed.bondline(&["store", "clear"]);
+        let (first, found) = parsed(&bed, &["gaps"]);
+        assert!(first > more && found == 0, "{first} and {found}");
+        assert_eq!(parsed(&bed, &["mass"]), (0, first));
+        for (file, from, to) in [
+            ("panels/hatch.yaml", "area: 1.1 m2", "area: 1.2 m2"),
+            ("finishes/white.yaml", "dry_film: 45 um", "dry_film: 50 um"),
+            ("panels/trial.yaml", "area: 0.6 m2", "area: 0.7 m2"),
+        ] {
+            bed.edit(file, from, to);
+        }
+        assert_eq!(parsed(&bed, &["gaps"]), (3, first - 3));
+        assert_eq!(parsed(&bed, &["gaps", "--all"]), (0, first));
+        bed.edit("panels/hatch.yaml", "area: 1.2 m2", "area: 1.1 m2");
+        assert_eq!(parsed(&bed, &["panel", "hatch"]), (0, first));
+        // A record with a fault is read each time, so that the fault is found in its file.
+        bed.edit("panels/trial.yaml", "area: 0.7 m2", "area: 0.7 kg");
+        assert_eq!(parsed(&bed, &["check"]), (1, first - 1));
+        let verified = bed.bondline(&["store", "verify"]);
+        assert_eq!(verified.code, Some(0), "{verified:?}");
+    }
+}

@@ -217,7 +217,9 @@ fn gate(bed: &Bed, more: &[&str]) -> (Run, String) {
     let mut command = bed.command(PROGRAM, bed.top());
     command.args(["--today", TODAY, "--format", "json", "hook", "run"]).args(more).env("BONDLINE_WORK", "1");
     let run = Run::of(&command.output().unwrap());
-    let work = run.err.lines().find_map(|line| line.strip_prefix("work: ")).unwrap_or_default().to_string();
+    let mut works = run.err.lines().filter_map(|line| line.strip_prefix("work: "));
+    // What was read comes before how it was judged.
+    let work = works.find(|work| !work.contains("records parsed and")).unwrap_or_default().to_string();
     (run, work)
 }
 

@@ -1,0 +1,246 @@
+//! Records that earlier runs parsed, found by the blobs of their bytes: of a ledger that was read before, only what
+//! changed since is parsed.
+//!
+//! They are kept in pieces, each with the blobs whose ids begin alike, so that a change of few records has few pieces
+//! written anew. What a piece says of a blob is true wherever that blob is read by this build.
+
+use super::memory::{BUILD, Memory};
+use crate::ledger::{Counts, MemoryRecall, Recall, Remembered, Work, WritesDown, Written, written_anew};
+use crate::record::RecordKind;
+use crate::source::Place;
+use crate::store::{Kept, Key};
+use flate2::Compression;
+use flate2::read::ZlibDecoder;
+use flate2::write::ZlibEncoder;
+use serde_json::json;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::io::{Read, Write};
+use std::ops::Range;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+
+/// What the store calls the pieces.
+pub(super) const KEPT: &str = "parsed";
+
+/// How many pieces there are.
+const PIECES: usize = 64;
+
+/// Digits of a blob's id.
+const DIGITS: usize = 40;
+
+/// A larger piece is none of ours.
+const LARGEST: u64 = 256 * 1024 * 1024;
+
+/// A kind of record and the id of the blob that it was read from.
+type Name = (String, String);
+
+/// One piece, as it was kept.
+#[derive(Default)]
+struct Piece {
+    all: Arc<[u8]>,
+    /// Where each record stands.
+    places: HashMap<Name, Range<usize>>,
+    /// Their names in the order in which they stand, the one used last first.
+    order: Vec<Name>,
+}
+
+impl Piece {
+    /// Reads a piece; none of it where it can't be read.
+    fn of(packed: &[u8]) -> Self {
+        let mut all = Vec::new();
+        let read = ZlibDecoder::new(packed).take(LARGEST).read_to_end(&mut all);
+        let all: Arc<[u8]> = if read.is_ok() { all.into() } else { Arc::default() };
+        let (mut places, mut order) = (HashMap::new(), Vec::new());
+        let mut at = 0;
+        while at < all.len() {
+            let Some((name, place)) = entry(&all, at) else { return Self::default() };
+            at = place.end;
+            order.push(name.clone());
+            places.insert(name, place);
+        }
+        Self { all, places, order }
+    }
+
+    fn text(&self, name: &Name) -> Option<&[u8]> {
+        self.all.get(self.places.get(name)?.clone())
+    }
+}
+
+/// A piece that is being written: of each record the kind, a space, the blob, a line end, the length in four bytes and the
+/// text.
+struct Packing(ZlibEncoder<Vec<u8>>);
+
+impl Packing {
+    fn add(&mut self, (kind, blob): &Name, text: &[u8]) -> Option<()> {
+        let length = u32::try_from(text.len()).ok()?;
+        self.0.write_all(format!("{kind} {blob}\n").as_bytes()).ok()?;
+        self.0.write_all(&length.to_le_bytes()).ok()?;
+        self.0.write_all(text).ok()
+    }
+}
+
+/// The name of the record that begins at a place, and where its text stands.
+fn entry(all: &[u8], at: usize) -> Option<(Name, Range<usize>)> {
+    let rest = all.get(at..)?;
+    let end = rest.iter().position(|byte| *byte == b'\n')?;
+    let (kind, blob) = std::str::from_utf8(rest.get(..end)?).ok()?.split_once(' ')?;
+    let length = u32::from_le_bytes(rest.get(end + 1..end + 5)?.try_into().ok()?);
+    let begin = at + end + 5;
+    let place = begin..begin.checked_add(usize::try_from(length).ok()?)?;
+    all.get(place.clone())?;
+    Some(((kind.to_string(), blob.to_string()), place))
+}
+
+/// The piece that a blob belongs to; `None` for what is no id of a blob.
+fn piece_of(blob: &str) -> Option<usize> {
+    let is_id = blob.len() == DIGITS && blob.bytes().all(|byte| byte.is_ascii_hexdigit());
+    let begin = usize::from_str_radix(blob.get(..2)?, 16).ok().filter(|_| is_id)?;
+    Some(begin % PIECES)
+}
+
+fn key(piece: usize) -> Key {
+    Key::of(&[KEPT, BUILD, &piece.to_string()])
+}
+
+/// The pieces of a place.
+struct Pieces {
+    memory: Arc<Memory>,
+    place: Place,
+    read: [OnceLock<Piece>; PIECES],
+    /// What was taken from each.
+    used: [Mutex<BTreeSet<Name>>; PIECES],
+    /// What each lacks.
+    new: [Mutex<BTreeMap<Name, WritesDown>>; PIECES],
+}
+
+impl Pieces {
+    fn piece(&self, at: usize) -> Option<&Piece> {
+        let read =
+            || self.memory.find(&self.place, &key(at)).map(|packed| Piece::of(&packed)).unwrap_or_default();
+        Some(self.read.get(at)?.get_or_init(read))
+    }
+
+    /// A piece to which something was added, as it is kept from now on: with all that this run used, and of the rest what
+    /// was used last.
+    fn anew(&self, at: usize) -> Option<Kept> {
+        let new = std::mem::take(&mut *self.new.get(at)?.lock().unwrap_or_else(PoisonError::into_inner));
+        if new.is_empty() {
+            return None;
+        }
+        let (piece, used) =
+            (self.piece(at)?, self.used.get(at)?.lock().unwrap_or_else(PoisonError::into_inner));
+        let mut packing = Packing(ZlibEncoder::new(Vec::new(), Compression::fast()));
+        let mut count = 0;
+        for (name, how) in new {
+            if let Some(text) = how() {
+                packing.add(&name, &text)?;
+                count += 1;
+            }
+        }
+        let (used, rest): (Vec<&Name>, Vec<&Name>) =
+            piece.order.iter().partition(|name| used.contains(*name));
+        // A branch that is left may be come back to.
+        let own = count + used.len();
+        let most = piece.order.len().max(2 * own).saturating_sub(own);
+        for name in used.into_iter().chain(rest.into_iter().take(most)) {
+            packing.add(name, piece.text(name)?)?;
+        }
+        let about = json!({ "build": BUILD }).to_string();
+        Some(Kept { key: key(at), what: KEPT.to_string(), about, value: packing.0.finish().ok()? })
+    }
+}
+
+/// What remembers records for as long as the program runs, and asks for them what earlier runs kept once it is told where.
+#[derive(Default)]
+pub(super) struct Parsed {
+    own: MemoryRecall,
+    pieces: OnceLock<Arc<Pieces>>,
+}
+
+impl Parsed {
+    /// Asks from now on what the store of a place has.
+    pub(super) fn ask(&self, memory: &Arc<Memory>, place: &Place) {
+        if !memory.is_allowed() || Memory::common(place).is_none() {
+            return;
+        }
+        self.pieces.get_or_init(|| {
+            let pieces = Arc::new(Pieces {
+                memory: Arc::clone(memory),
+                place: place.clone(),
+                read: [const { OnceLock::new() }; PIECES],
+                used: [const { Mutex::new(BTreeSet::new()) }; PIECES],
+                new: [const { Mutex::new(BTreeMap::new()) }; PIECES],
+            });
+            // Each by itself, so that they need not all stand in memory at once.
+            for at in 0..PIECES {
+                let later = Arc::clone(&pieces);
+                memory.keep_afterwards(place, Box::new(move || later.anew(at).into_iter().collect()));
+            }
+            pieces
+        });
+    }
+
+    /// What remembers for as long as the program runs alone: looking for few records in the pieces takes longer than
+    /// parsing them.
+    pub(super) fn alone(&self) -> &dyn Recall {
+        &self.own
+    }
+}
+
+impl Recall for Parsed {
+    fn find(&self, blob: &str, what: &'static str) -> Option<Remembered> {
+        self.own.find(blob, what)
+    }
+
+    fn keep(&self, blob: &str, what: &'static str, value: Remembered) {
+        self.own.keep(blob, what, value);
+    }
+
+    fn written(&self, blob: &str, what: &'static str) -> Option<Written> {
+        let pieces = self.pieces.get()?;
+        let own = piece_of(blob)?;
+        let piece = pieces.piece(own)?;
+        let name = (what.to_string(), blob.to_string());
+        let at = piece.places.get(&name)?.clone();
+        pieces.used.get(own)?.lock().unwrap_or_else(PoisonError::into_inner).insert(name);
+        Some(Written { all: Arc::clone(&piece.all), at })
+    }
+
+    fn write(&self, blob: &str, what: &'static str, how: WritesDown) {
+        let new = self.pieces.get().zip(piece_of(blob)).and_then(|(pieces, at)| pieces.new.get(at));
+        if let Some(new) = new {
+            let name = (what.to_string(), blob.to_string());
+            new.lock().unwrap_or_else(PoisonError::into_inner).insert(name, how);
+        }
+    }
+
+    fn writes(&self) -> bool {
+        self.pieces.get().is_some()
+    }
+
+    fn count(&self, work: Work) {
+        self.own.count(work);
+    }
+
+    fn counts(&self) -> Counts {
+        self.own.counts()
+    }
+}
+
+/// Whether a piece says what is read now of its blobs, as far as the repository or the work tree still have them; `None`
+/// where none is left.
+pub(super) fn verified(bytes: &[u8], blob: impl Fn(&str) -> Option<Vec<u8>>) -> Option<bool> {
+    let piece = Piece::of(bytes);
+    if piece.order.is_empty() {
+        return Some(false);
+    }
+    let mut any = None;
+    for name in &piece.order {
+        let Some(bytes) = blob(&name.1) else { continue };
+        let anew = RecordKind::by_word(&name.0).and_then(|kind| written_anew(kind, &bytes));
+        if anew.as_deref() != piece.text(name) {
+            return Some(false);
+        }
+        any = Some(true);
+    }
+    any
+}
