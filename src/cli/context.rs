@@ -858,7 +858,9 @@ const HAVING_SHOWN: usize = 6;
 /// Returns the nearest of some names, those that have all of it as words of theirs, or the list of all where they are
 /// few.
 pub fn nearest(text: &str, names: &[&str]) -> String {
-    let text = text.rsplit('/').next().unwrap_or(text);
+    // Of an address the kind is known, where the names are ids.
+    let are_ids = !names.iter().any(|name| name.contains('/'));
+    let text = text.rsplit('/').next().filter(|_| are_ids).unwrap_or(text);
     let words = format!("-{text}-");
     let having: Vec<String> = names
         .iter()

@@ -44,8 +44,9 @@ pub(super) fn run(
                 }
                 _ => {
                     let ledger = &loaded.ledger;
-                    let names: Vec<&str> =
-                        ledger.panels.keys().chain(ledger.assemblies.keys()).map(String::as_str).collect();
+                    let names = ledger.panels.keys().chain(ledger.assemblies.keys());
+                    let mut names: Vec<&str> = names.map(String::as_str).collect();
+                    names.sort_unstable();
                     let help = of_another_kind(ledger, text, RecordKind::Panel);
                     return Err(Failure::new(
                         format!("no panel or assembly is called `{text}`"),
