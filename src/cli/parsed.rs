@@ -16,6 +16,7 @@ use serde_json::json;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::io::{Read, Write};
 use std::ops::Range;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// What the store calls the pieces.
@@ -27,8 +28,8 @@ const PIECES: usize = 64;
 /// Digits of a blob's id.
 const DIGITS: usize = 40;
 
-/// A larger piece is none of ours.
-const LARGEST: u64 = 256 * 1024 * 1024;
+/// The bytes of all pieces together that are looked at: what is kept of a repository that somebody sent may be anything.
+const MOST: u64 = 512 * 1024 * 1024;
 
 /// A kind of record and the id of the blob that it was read from.
 type Name = (String, String);
@@ -44,11 +45,16 @@ struct Piece {
 }
 
 impl Piece {
-    /// Reads a piece; none of it where it can't be read.
-    fn of(packed: &[u8]) -> Self {
+    /// Reads a piece, and takes its bytes from those that are `left` for others; none of it where it can't be read or is
+    /// larger than that.
+    fn of(packed: &[u8], left: &AtomicU64) -> Self {
+        let most = left.load(Ordering::Relaxed);
         let mut all = Vec::new();
-        let read = ZlibDecoder::new(packed).take(LARGEST).read_to_end(&mut all);
-        let all: Arc<[u8]> = if read.is_ok() { all.into() } else { Arc::default() };
+        let read = ZlibDecoder::new(packed).take(most.saturating_add(1)).read_to_end(&mut all);
+        let size = u64::try_from(all.len()).unwrap_or(u64::MAX);
+        let fits =
+            left.fetch_update(Ordering::Relaxed, Ordering::Relaxed, |left| left.checked_sub(size)).is_ok();
+        let all: Arc<[u8]> = if read.is_ok() && fits { all.into() } else { Arc::default() };
         let (mut places, mut order) = (HashMap::new(), Vec::new());
         let mut at = 0;
         while at < all.len() {
@@ -105,6 +111,7 @@ fn key(piece: usize) -> Key {
 struct Pieces {
     memory: Arc<Memory>,
     place: Place,
+    left: AtomicU64,
     read: [OnceLock<Piece>; PIECES],
     /// What was taken from each.
     used: [Mutex<BTreeSet<Name>>; PIECES],
@@ -114,8 +121,12 @@ struct Pieces {
 
 impl Pieces {
     fn piece(&self, at: usize) -> Option<&Piece> {
-        let read =
-            || self.memory.find(&self.place, &key(at)).map(|packed| Piece::of(&packed)).unwrap_or_default();
+        let read = || {
+            self.memory
+                .find(&self.place, &key(at))
+                .map(|packed| Piece::of(&packed, &self.left))
+                .unwrap_or_default()
+        };
         Some(self.read.get(at)?.get_or_init(read))
     }
 
@@ -138,9 +149,8 @@ impl Pieces {
         }
         let (used, rest): (Vec<&Name>, Vec<&Name>) =
             piece.order.iter().partition(|name| used.contains(*name));
-        // A branch that is left may be come back to.
-        let own = count + used.len();
-        let most = piece.order.len().max(2 * own).saturating_sub(own);
+        // A branch that is left may be come back to; what nobody uses goes little by little.
+        let most = (count + used.len()).max(rest.len() - rest.len().div_ceil(8));
         for name in used.into_iter().chain(rest.into_iter().take(most)) {
             packing.add(name, piece.text(name)?)?;
         }
@@ -166,6 +176,7 @@ impl Parsed {
             let pieces = Arc::new(Pieces {
                 memory: Arc::clone(memory),
                 place: place.clone(),
+                left: AtomicU64::new(MOST),
                 read: [const { OnceLock::new() }; PIECES],
                 used: [const { Mutex::new(BTreeSet::new()) }; PIECES],
                 new: [const { Mutex::new(BTreeMap::new()) }; PIECES],
@@ -229,7 +240,7 @@ impl Recall for Parsed {
 /// Whether a piece says what is read now of its blobs, as far as the repository or the work tree still have them; `None`
 /// where none is left.
 pub(super) fn verified(bytes: &[u8], blob: impl Fn(&str) -> Option<Vec<u8>>) -> Option<bool> {
-    let piece = Piece::of(bytes);
+    let piece = Piece::of(bytes, &AtomicU64::new(MOST));
     if piece.order.is_empty() {
         return Some(false);
     }
@@ -243,4 +254,50 @@ pub(super) fn verified(bytes: &[u8], blob: impl Fn(&str) -> Option<Vec<u8>>) -> 
         any = Some(true);
     }
     any
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn packed(bytes: &[u8]) -> Vec<u8> {
+        let mut packing = ZlibEncoder::new(Vec::new(), Compression::fast());
+        packing.write_all(bytes).unwrap();
+        packing.finish().unwrap()
+    }
+
+    fn piece(records: &[(&str, &str)]) -> Vec<u8> {
+        let mut packing = Packing(ZlibEncoder::new(Vec::new(), Compression::fast()));
+        for (blob, text) in records {
+            packing.add(&("panel".to_string(), blob.repeat(DIGITS)), text.as_bytes()).unwrap();
+        }
+        packing.0.finish().unwrap()
+    }
+
+    #[test]
+    fn a_piece_is_read_as_it_was_packed_and_not_at_all_where_anything_is_wrong() {
+        let left = AtomicU64::new(MOST);
+        let packed = piece(&[("a", "first"), ("b", "")]);
+        let read = Piece::of(&packed, &left);
+        let name = |blob: &str| ("panel".to_string(), blob.repeat(DIGITS));
+        assert_eq!(read.order, [name("a"), name("b")]);
+        assert_eq!((read.text(&name("a")), read.text(&name("b"))), (Some(&b"first"[..]), Some(&b""[..])));
+        for length in 0..packed.len() {
+            assert!(Piece::of(&packed[..length], &left).order.is_empty(), "{length}");
+        }
+    }
+
+    #[test]
+    fn pieces_that_unpack_to_more_than_is_left_are_none() {
+        // 64 MiB of nothing are 64 KiB when packed; a piece of such records would be read otherwise.
+        let mut bytes = format!("panel {}\n", "a".repeat(DIGITS)).into_bytes();
+        bytes.extend_from_slice(&(64_u32 << 20).to_le_bytes());
+        bytes.resize(bytes.len() + (64 << 20), b' ');
+        let bomb = packed(&bytes);
+        assert!(bomb.len() < 1 << 20, "{}", bomb.len());
+        let left = AtomicU64::new(100 << 20);
+        assert_eq!(Piece::of(&bomb, &left).order.len(), 1);
+        assert_eq!(Piece::of(&bomb, &left).order.len(), 0);
+        assert!(left.load(Ordering::Relaxed) < 40 << 20);
+    }
 }

@@ -148,6 +148,8 @@ fn blobs_here(place: &Place) -> BTreeMap<String, Vec<u8>> {
 fn worked_out(context: &Context, place: &Place) -> BTreeMap<Key, Vec<u8>> {
     let mut all = Anew::default();
     let states = [place.head_or_empty().ok(), place.index().ok(), place.work_tree().ok()];
+    // Records that were kept as parsed are what is held against this, and no part of it.
+    let context = context.without_store();
     for snapshot in states.into_iter().flatten() {
         let loaded = context.read(snapshot);
         let _ = all.add(&loaded.ledger, context.today);

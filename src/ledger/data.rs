@@ -141,7 +141,8 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
     };
     let read = Arc::new(Read { table, readings, digest: digest_of_lines(&bytes) });
     recall.count(Work::Digested);
-    if let Some(blob) = blob {
+    // By the bytes that were read, and not by those that were there when the files were listed.
+    if let Some(blob) = blob.and_then(|blob| files.blob_of(&bytes).or(Some(blob))) {
         recall.keep(&blob, "data", Arc::<Read>::clone(&read));
     }
     Ok(read)

@@ -276,16 +276,14 @@ fn read_one<T: Readable>(
             return (None, vec![fault.help(help)], Vec::new());
         }
     };
-    let blob = match known {
-        None if recall.keeps() => {
-            let blob = files.blob_of(&bytes).map(as_read);
-            if let Some(value) = blob.as_deref().and_then(|blob| remembered(recall, kind, blob)) {
-                return (Some(value), Vec::new(), Vec::new());
-            }
-            blob
-        }
-        known => known,
-    };
+    // By the bytes that were read, and not by those that were there when the files were listed.
+    let blob =
+        if recall.keeps() { files.blob_of(&bytes).map(as_read).or_else(|| known.clone()) } else { None };
+    if let Some(value) =
+        blob.as_deref().filter(|_| blob != known).and_then(|blob| remembered(recall, kind, blob))
+    {
+        return (Some(value), Vec::new(), Vec::new());
+    }
     recall.count(Work::Parsed);
     let ReadOutcome { mut value, faults, named } = match within {
         Some(within) => within.reading(|| read_record::<T>(file, &bytes)),
@@ -296,7 +294,7 @@ fn read_one<T: Readable>(
         within.label(&mut evidence.subject);
     }
     let value: Option<Arc<T>> = value.map(Arc::new);
-    if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty() && recall.keeps()) {
+    if let (Some(blob), Some(value), true) = (blob, &value, faults.is_empty()) {
         recall.keep(&blob, kind.word(), Arc::<T>::clone(value));
         // What another ledger has is named otherwise there.
         if within.is_none() && recall.writes() {

@@ -149,57 +149,71 @@ impl Room<'_> {
                 }
             })
             .collect();
-        let mut see = |all: &mut [Compared<'c>], which: &[usize]| {
-            for at in which {
-                if let (Some(made), Some(sight), Some(compared)) =
-                    (candidates.get(*at), sights.get_mut(*at), all.get_mut(*at))
-                    && compared.is_unseen()
-                {
-                    *compared = self.compare(asked, made, sight);
-                }
-            }
-        };
-        // What a candidate extends, if that is a candidate too.
-        let baseline = |at: usize| {
-            let named = candidates.get(at)?.entry.value.baseline.as_ref()?;
-            candidates.iter().position(|one| one.entry.id == named.id())
-        };
-        let baselines = |all: &[Compared<'_>], which: fn(&Compared<'_>) -> bool| -> Vec<usize> {
-            places(all, which).into_iter().filter_map(baseline).collect()
-        };
-        let leant_on = baselines(&all, |one| one.asks == Asks::None);
-        see(&mut all, &leant_on);
-        if all.iter().any(|compared| compared.asks == Asks::None) {
-            return all;
+        let leant_on = baselines(candidates, &all, |one| one.asks == Asks::None);
+        self.see(asked, candidates, sights, &mut all, &leant_on);
+        if all.iter().all(|compared| compared.asks > Asks::None) {
+            self.find_nearest(asked, candidates, (now, sights), &mut all);
         }
-        // What was seen and leads back for least; what is of another subject stands behind what is the subject's own.
-        let leant_on = baselines(&all, |one| !one.is_unseen() && one.asks < Asks::Retest);
-        see(&mut all, &leant_on);
+        all
+    }
+
+    /// Works out the differences of some candidates.
+    fn see<'c>(
+        &self,
+        asked: &Asked<'_>,
+        candidates: &'c [Made<'c>],
+        sights: &mut [Sight],
+        all: &mut [Compared<'c>],
+        which: &[usize],
+    ) {
+        for at in which {
+            if let (Some(made), Some(sight), Some(compared)) =
+                (candidates.get(*at), sights.get_mut(*at), all.get_mut(*at))
+                && compared.is_unseen()
+            {
+                *compared = self.compare(asked, made, sight);
+            }
+        }
+    }
+
+    /// Works out the differences of those of the candidates that do not conform from which the shortest way may lead back,
+    /// with those of what they extend.
+    pub(super) fn find_nearest<'c>(
+        &self,
+        asked: &Asked<'_>,
+        candidates: &'c [Made<'c>],
+        (now, sights): (&Look, &mut [Sight]),
+        all: &mut [Compared<'c>],
+    ) {
+        let is_own = |made: &Made<'_>| made.label.as_ref() == Some(asked.subject);
+        // What leads back for least; what is of another subject stands behind what is the subject's own.
+        let leant_on = baselines(candidates, all, |one| !one.is_unseen() && one.asks < Asks::Retest);
+        self.see(asked, candidates, sights, all, &leant_on);
         let way = |all: &[Compared<'_>], at: usize| {
-            let (made, one) = candidates.get(at).zip(all.get(at)).filter(|(_, one)| !one.is_unseen())?;
+            let differs = |one: &Compared<'_>| !one.is_unseen() && one.asks > Asks::None;
+            let (made, one) = candidates.get(at).zip(all.get(at)).filter(|(_, one)| differs(one))?;
             Some((self.way_back(asked, (made, one), (candidates, all)), !is_own(made)))
         };
-        let mut best = (0..all.len()).filter_map(|at| way(&all, at)).min();
+        let mut best = (0..all.len()).filter_map(|at| way(all, at)).min();
         // What is unseen is of another, and can only be the nearest where it may ask less than that.
         let may_be_nearest =
             |best: Option<(Asks, bool)>, asks: Asks| best.is_none_or(|best| (asks, true) <= best);
-        for at in places(&all, |one| one.is_unseen() && one.asks < Asks::Retest) {
+        for at in places(all, |one| one.is_unseen() && one.asks < Asks::Retest) {
             if all.get(at).is_some_and(|one| may_be_nearest(best, one.asks)) {
-                let both: Vec<usize> = [at].into_iter().chain(baseline(at)).collect();
-                see(&mut all, &both);
-                best = best.into_iter().chain(both.into_iter().filter_map(|at| way(&all, at))).min();
+                let both: Vec<usize> = [at].into_iter().chain(baseline(candidates, at)).collect();
+                self.see(asked, candidates, sights, all, &both);
+                best = best.into_iter().chain(both.into_iter().filter_map(|at| way(all, at))).min();
             }
         }
         if all.iter().all(|compared| compared.asks == Asks::Retest) && may_be_nearest(best, Asks::Retest) {
-            let mut some = places(&all, |one| one.is_unseen());
+            let mut some = places(all, |one| one.is_unseen());
             if !self.is_conceded(asked.subject) {
                 let far = |at: &usize| candidates.get(*at).map(|made| made.distance(now));
                 some.sort_by_cached_key(far);
                 some.truncate(NEAREST);
             }
-            see(&mut all, &some);
+            self.see(asked, candidates, sights, all, &some);
         }
-        all
     }
 
     /// What a candidate asks at least for what no pairing of constituents decides.
@@ -343,6 +357,20 @@ fn is_made_of_the_same(now: &Configuration, article: &AsMade) -> bool {
 
 fn not_recorded_note(id: &str, form: u32, key: &Key) -> Arc<str> {
     format!("evidence/{id} does not record {key} (form {form}): nothing is asked for it").into()
+}
+
+/// Where what a candidate extends stands among them, if that is one.
+fn baseline(candidates: &[Made<'_>], at: usize) -> Option<usize> {
+    let named = candidates.get(at)?.entry.value.baseline.as_ref()?;
+    candidates.iter().position(|one| one.entry.id == named.id())
+}
+
+fn baselines(
+    candidates: &[Made<'_>],
+    all: &[Compared<'_>],
+    which: impl Fn(&Compared<'_>) -> bool,
+) -> Vec<usize> {
+    places(all, which).into_iter().filter_map(|at| baseline(candidates, at)).collect()
 }
 
 fn places(all: &[Compared<'_>], which: impl Fn(&Compared<'_>) -> bool) -> Vec<usize> {

@@ -1,6 +1,7 @@
 //! Extensions: evidence that leans on other evidence of the same showing.
 
 use super::compared::{Asked, Compared};
+use super::duty::Judged;
 use super::equivalence;
 use super::judge::Reason;
 use super::made::Made;
@@ -16,6 +17,9 @@ use std::collections::BTreeSet;
 use std::fmt;
 use std::rc::Rc;
 
+/// The attribute of a reason that is about what evidence leans on, and not about a difference.
+pub(super) const BASELINE: &str = "baseline";
+
 pub(super) enum Extension {
     /// With what had to be assumed of its baseline.
     Counts(String, Vec<String>),
@@ -29,8 +33,16 @@ enum Fit {
     Holds(String, Vec<String>),
     /// Its sample lacks something.
     Lacks(String),
+    /// Its sample is whole, and gives no value.
+    Unknown(String),
     /// It shows that the criterion does not hold.
     Fails(String),
+}
+
+impl Fit {
+    fn holds(&self) -> bool {
+        matches!(self, Fit::Holds(..))
+    }
 }
 
 impl fmt::Display for Fit {
@@ -39,6 +51,7 @@ impl fmt::Display for Fit {
         match self {
             Fit::Holds(values, _) => write!(f, "holds: {values}"),
             Fit::Lacks(what) => write!(f, "is not complete: {what}"),
+            Fit::Unknown(words) => write!(f, "gives no value: {words}"),
             Fit::Fails(words) => write!(f, "does not hold: {words}"),
         }
     }
@@ -112,7 +125,7 @@ impl Room<'_> {
         };
         let Some(((baseline, to_now), fit)) = baseline.zip(fit) else {
             let words = "it names no finished, conformed primary baseline of the same showing";
-            return Extension::Short(Asks::Retest, vec![note("baseline", words, Asks::None)]);
+            return Extension::Short(Asks::Retest, vec![note(BASELINE, words, Asks::None)]);
         };
         if evidence.kind == EvidenceKind::Equivalence {
             let lacks = match trial::is_asked(showing) {
@@ -133,7 +146,7 @@ impl Room<'_> {
             }
             unfit => {
                 let words = format!("its baseline evidence/{} {unfit}", baseline.entry.id);
-                return Extension::Short(leans, vec![note("baseline", &words, leans)]);
+                return Extension::Short(leans, vec![note(BASELINE, &words, leans)]);
             }
         };
         if to_now.asks > level {
@@ -142,7 +155,7 @@ impl Room<'_> {
                 "evidence/{} to now asks {}, more than {} closes",
                 baseline.entry.id, to_now.asks, evidence.kind
             );
-            reasons.insert(0, note("baseline", &words, Asks::None));
+            reasons.insert(0, note(BASELINE, &words, Asks::None));
             return Extension::Short(to_now.asks, reasons);
         }
         let words = format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id);
@@ -164,12 +177,14 @@ impl Room<'_> {
         if matches!(asks, Asks::None | Asks::Retest) || compared.is_unseen() {
             return asks;
         }
-        let Some((baseline, to_now)) = self.leant_on((made, compared), (candidates, all)) else {
-            return Asks::Retest;
-        };
-        match &*self.fit(asked, baseline.entry) {
-            Fit::Holds(..) => asks.max(to_now.asks),
-            Fit::Lacks(_) | Fit::Fails(_) => Asks::Retest,
+        let own = &made.entry.value;
+        // Where paper is all that is asked for, another analysis stands by itself as this one does.
+        if asks == Asks::Analysis && !own.kind.stands_alone() && self.primary(own) {
+            return asks;
+        }
+        match self.leant_on((made, compared), (candidates, all)) {
+            Some((baseline, to_now)) if self.fit(asked, baseline.entry).holds() => asks.max(to_now.asks),
+            _ => Asks::Retest,
         }
     }
 
@@ -186,17 +201,41 @@ impl Room<'_> {
             Some((baseline, to_now)) => {
                 let base = &baseline.entry.id;
                 let of = if base == id { String::new() } else { "its baseline ".to_string() };
-                match &*self.fit(asked, baseline.entry) {
-                    // No difference of its own: a concession need not cover it.
-                    Fit::Holds(..) => (
-                        format!("further evidence leans on {of}evidence/{base}: to now asks {}", to_now.asks),
-                        Asks::None,
-                    ),
-                    unfit => (format!("{of}evidence/{base} {unfit}; nothing can lean on it"), Asks::Retest),
+                let fit = self.fit(asked, baseline.entry);
+                if fit.holds() {
+                    let words =
+                        format!("further evidence leans on {of}evidence/{base}: to now asks {}", to_now.asks);
+                    (words, to_now.asks)
+                } else {
+                    (format!("{of}evidence/{base} {fit}; nothing can lean on it"), Asks::Retest)
                 }
             }
         };
-        Reason { evidence: Some(id.clone()), ..note("baseline", &words, effect) }
+        Reason { evidence: Some(id.clone()), ..note(BASELINE, &words, effect) }
+    }
+
+    /// Asks no more of a duty that an extension leaves short than leads back from another candidate.
+    pub(super) fn take_shorter_way(
+        &self,
+        asked: &Asked<'_>,
+        candidates: &[Made<'_>],
+        all: &[Compared<'_>],
+        judged: &mut Judged,
+    ) {
+        let ways = candidates.iter().zip(all).filter(|(_, one)| one.asks > Asks::None && !one.is_unseen());
+        let ways = ways.map(|both| (self.way_back(asked, both, (candidates, all)), both));
+        let Some((way, (made, compared))) = ways.min_by_key(|(way, (made, compared))| {
+            (*way, made.label.as_ref() != Some(asked.subject), compared.count, &made.entry.id)
+        }) else {
+            return;
+        };
+        if way < judged.asks {
+            let base = self.leant_on((made, compared), (candidates, all));
+            let base = base.map_or(&made.entry.id, |(base, _)| &base.entry.id);
+            let words = format!("evidence/{base} can be leant on instead: to now asks {way}");
+            let reason = Reason { evidence: Some(base.clone()), ..note(BASELINE, &words, way) };
+            (judged.asks, judged.because) = (way, judged.because.drain(..).chain([reason]).collect());
+        }
     }
 
     /// The primary record that evidence leans on which extends a candidate: itself, or what it extends.
@@ -225,7 +264,9 @@ impl Room<'_> {
         let fit = Rc::new(match outcome {
             Outcome::Holds(values) if lacks.is_complete() => Fit::Holds(values, doubts),
             Outcome::Fails(words) if lacks.is_complete() => Fit::Fails(words),
-            Outcome::Unknown(words) if lacks.is_complete() => Fit::Lacks(words),
+            Outcome::Unknown(words) if lacks.is_complete() => Fit::Unknown(words),
+            // That it fails so far is said too, where it does.
+            Outcome::Fails(words) => Fit::Lacks(format!("{}; {words}", lacks.lacks.join(", "))),
             _ => Fit::Lacks(lacks.lacks.join(", ")),
         });
         self.fits.0.borrow_mut().insert(key, Rc::clone(&fit));

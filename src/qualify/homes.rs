@@ -1,6 +1,7 @@
 //! Whose lapse a lapse is: what was never recorded for a subject is open, not lapsed.
 
 use super::delta::compare;
+use super::extension::BASELINE;
 use super::made::Made;
 use super::verdict::{Duty, InForm, Judged, Room, Verdict, note};
 use crate::article::{ArticleError, Configuration, Face, Subject};
@@ -130,6 +131,11 @@ fn names(subject: &Subject) -> Vec<String> {
     }
 }
 
+/// Whether the nearest evidence differs so far that only a whole test leads back; that it is no baseline is another
+/// matter.
 fn is_full_lapse(judged: &Judged) -> bool {
-    judged.verdict == Verdict::Lapsed && judged.asks == Asks::Retest
+    let mut differences = judged.because.iter().filter(|reason| reason.attribute != BASELINE);
+    judged.verdict == Verdict::Lapsed
+        && judged.asks == Asks::Retest
+        && differences.any(|reason| reason.effect == Asks::Retest)
 }

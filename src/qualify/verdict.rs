@@ -602,9 +602,14 @@ impl Room<'_> {
                 });
                 let (load_path, w9) = (*load_path, w9.as_ref());
                 let asked = Asked { subject, configuration, demand, load_path, w9 };
-                let compared = self.compare_all(&asked, candidates, (now, sights));
+                let mut compared = self.compare_all(&asked, candidates, (now, sights));
                 let under_way = self.under_way(&asked, running);
-                let judged = self.verdict(&asked, candidates, &compared, &under_way);
+                let mut judged = self.verdict(&asked, candidates, &compared, &under_way);
+                if judged.verdict == Verdict::Short && judged.asks > Asks::None && !candidates.is_empty() {
+                    // What was not looked at, since an extension conforms, may be what closes it for less.
+                    self.find_nearest(&asked, candidates, (now, sights), &mut compared);
+                    self.take_shorter_way(&asked, candidates, &compared, &mut judged);
+                }
                 let (graver, other) = match worst.take() {
                     Some(worst) if judged.gravity() > worst.gravity() => (judged, Some(worst)),
                     Some(worst) => (worst, Some(judged)),
@@ -795,10 +800,6 @@ impl Room<'_> {
             return judged;
         }
         if let Some((asks, reasons)) = short {
-            // An extension that does not count is what came nearest.
-            let named = reasons.iter().filter_map(|reason| reason.evidence.as_ref());
-            let named: BTreeSet<&String> = named.filter(|id| !judged.evidence.contains(id)).collect();
-            judged.evidence.extend(named.into_iter().cloned());
             (judged.verdict, judged.asks, judged.because) = (Verdict::Short, asks, reasons);
             return judged;
         }

@@ -80,9 +80,13 @@ pub fn chain(ledger: &Ledger, duty: &Duty) -> Result<Vec<Link>, ArticleError> {
     Ok(all)
 }
 
-/// Evidence that counts, came nearest, or is under way for any panel.
+/// Evidence that counts, came nearest, is under way for any panel, or does not count for a reason.
 fn evidence_of(duty: &Duty) -> BTreeSet<&String> {
-    duty.panels.values().flat_map(|judged| judged.evidence.iter().chain(&judged.under_way)).collect()
+    fn of(judged: &Judged) -> impl Iterator<Item = &String> {
+        judged.because.iter().filter_map(|reason| reason.evidence.as_ref())
+    }
+    let all = duty.panels.values();
+    all.flat_map(|judged| judged.evidence.iter().chain(&judged.under_way).chain(of(judged))).collect()
 }
 
 /// What evidence of a duty extends and is not named itself, with the records that extend it.

@@ -1,6 +1,7 @@
 use super::*;
-use crate::ledger::Recall;
+use crate::ledger::{Files, Recall};
 use crate::record::Address;
+use std::sync::Arc;
 
 #[test]
 fn records_lie_at_any_depth() {
@@ -263,4 +264,50 @@ fn a_file_in_place_of_a_folder_is_warned_of() {
     let mut files = sound();
     files.put("studies", "nothing\n");
     warning(&load(&files), "folder-name", "studies");
+}
+
+/// Files that were written anew after they were listed: they are still called by the bytes that they had.
+struct Rewritten<'f> {
+    files: &'f MemoryFiles,
+    listed: &'static str,
+}
+
+impl Files for Rewritten<'_> {
+    fn paths(&self) -> Vec<String> {
+        self.files.paths()
+    }
+
+    fn oddities(&self) -> Vec<(String, String)> {
+        Vec::new()
+    }
+
+    fn folders(&self) -> Vec<String> {
+        self.files.folders()
+    }
+
+    fn read(&self, path: &str, limit: u64) -> Result<Arc<[u8]>, String> {
+        self.files.read(path, limit)
+    }
+
+    fn blob_id(&self, _path: &str) -> Option<String> {
+        Some(self.listed.to_string())
+    }
+
+    fn blob_of(&self, bytes: &[u8]) -> Option<String> {
+        crate::source::blob_of(bytes)
+    }
+}
+
+#[test]
+fn what_was_read_is_kept_by_the_bytes_that_were_read() {
+    let mut files = MemoryFiles::new();
+    files.put("ledger.yaml", b"format: 1\nprogramme: Test (invented)\n");
+    files.put("materials/latch-a.yaml", b"kind: part\ndesignation: latch a\nmass: 120 g\n");
+    let recall = MemoryRecall::new();
+    let listed = "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa";
+    let ledger = Ledger::load(&Rewritten { files: &files, listed }, &recall);
+    assert!(ledger.faults.is_empty(), "{:?}", ledger.faults);
+    let own = crate::source::blob_of(b"kind: part\ndesignation: latch a\nmass: 120 g\n").unwrap();
+    assert!(recall.find(listed, "material").is_none() && recall.find(listed, "ledger").is_none());
+    assert!(recall.find(&own, "material").is_some());
 }

@@ -13,6 +13,12 @@ use crate::source::Snapshot;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+const DATA: &str = "evidence/data/tr-004.csv";
+
+/// Takes the values of a baseline down, so that its criterion does not hold.
+const LOW: [(&str, &str, &str); 2] =
+    [(DATA, "L101-1-1,433", "L101-1-1,233"), (DATA, "L102-2-1,401", "L102-2-1,281")];
+
 /// The example after some edits of its files: a path, what is written there and what instead.
 fn edited(edits: &[(&str, &str, &str)], gone: &[&str]) -> Ledger {
     let mut files = example();
@@ -91,19 +97,72 @@ fn extended(ledger: &Ledger, wanted: &BTreeMap<DutyKey, (Asks, String)>) -> Ledg
     after
 }
 
+/// The example where a baseline fails that an equivalence leans on, with a good test of a prepreg with less resin beside
+/// it, nearer than which nothing else is.
+fn with_a_good_test_near() -> Ledger {
+    let whole = edited(&[], &[]);
+    let mut ledger = edited(&LOW, &[]);
+    let base = &whole.evidence["e-004"];
+    let mut own: Evidence = (*base.value).clone();
+    let attributes = &mut own.conformed.as_mut().unwrap().attributes;
+    assert!(attributes.contains_key("resin-content.a"));
+    attributes.insert("resin-content.a".into(), serde_yaml::from_str("36 %").unwrap());
+    let id = "e-near".to_string();
+    let entry = Entry { id: id.clone(), file: "evidence/e-near.yaml".to_string(), value: Arc::new(own) };
+    ledger.data.insert(id.clone(), whole.data["e-004"].clone());
+    ledger.evidence.insert(id, entry);
+    ledger
+}
+
+#[test]
+fn a_failed_baseline_asks_no_more_than_leads_back_from_another() {
+    let worst = |ledger: &Ledger| {
+        let evaluation = evaluate(ledger, today()).unwrap();
+        let duty = evaluation.duties.values().find(|duty| {
+            duty.showing == "lamina-compression-etw"
+                && duty.subject.to_string() == "lamina/cw-200-e1@oven-120"
+        });
+        let judged = duty.unwrap().worst().unwrap().1;
+        let named: Vec<Option<String>> = judged.because.iter().map(|one| one.evidence.clone()).collect();
+        (judged.verdict, judged.asks, named)
+    };
+    let some =
+        |ids: &[&str]| -> Vec<Option<String>> { ids.iter().map(|id| Some((*id).to_string())).collect() };
+    assert_eq!(worst(&edited(&LOW, &[])), (Verdict::Short, Asks::Retest, some(&["e-029"])));
+    let near = worst(&with_a_good_test_near());
+    assert_eq!(near, (Verdict::Short, Asks::Equivalence, some(&["e-029", "e-near"])));
+}
+
+/// What was set aside gives no design value, though what extends it conforms.
+#[test]
+fn a_baseline_that_was_set_aside_gives_no_value() {
+    let open = |ledger: &Ledger| {
+        let evaluation = evaluate(ledger, today()).unwrap();
+        let duty = evaluation.duties.values().find(|duty| {
+            duty.showing == "structural-margins" && duty.subject.to_string() == "panel/float-shell"
+        });
+        let judged = Arc::clone(duty.unwrap().worst().unwrap().1);
+        (judged.verdict, judged.because[0].is.clone())
+    };
+    let aside = "disposition: {cause: the grips slipped, by: certification-lead, on: 2026-03-01}\n";
+    let with = format!("{aside}owner: test lab");
+    let ledger = edited(&[("evidence/e-004.yaml", "owner: test lab", &with)], &[]);
+    let (verdict, why) = open(&ledger);
+    assert!(verdict == Verdict::Open && why.contains("no evidence gives a value"), "{verdict} {why}");
+}
+
 /// Every extension that is asked for is made just as it is asked, and closes what asked for it; whether what it rests on
 /// is met is another matter. Beside the example as it stands: with the values of a baseline cut down, so that nothing
-/// can lean on it, with and without the equivalence that leant on it; with a leaner resin; and where an equivalence lies
+/// can lean on it, with and without the equivalence that leant on it; with a richer resin; and where an equivalence lies
 /// near, but the baseline that it leans on is too far.
 #[test]
 fn what_is_said_to_close_a_duty_closes_it() {
-    const DATA: &str = "evidence/data/tr-004.csv";
     const PREPREG: &str = "materials/cw-200-e1.yaml";
-    let low = [(DATA, "L101-1-1,433", "L101-1-1,233"), (DATA, "L102-2-1,401", "L102-2-1,281")];
     let states = [
         ("as it stands", edited(&[], &[])),
-        ("baseline cut down", edited(&low, &[])),
-        ("baseline cut down, alone", edited(&low, &["evidence/e-029.yaml"])),
+        ("baseline cut down", edited(&LOW, &[])),
+        ("baseline cut down, alone", edited(&LOW, &["evidence/e-029.yaml"])),
+        ("baseline cut down, a good test near", with_a_good_test_near()),
         ("richer resin", edited(&[(PREPREG, "39.5 %", "40.5 %")], &[])),
         ("much richer resin", edited(&[(PREPREG, "39.5 %", "42.5 %")], &[])),
     ];
