@@ -46,16 +46,12 @@ pub(super) fn run(
     let of = args.of.as_deref().unwrap_or_default();
     let (name, route) = of.split_once('#').map_or((of, None), |(name, route)| (name, Some(route)));
     let unknown = || {
-        let names: Vec<&str> = loaded
-            .ledger
-            .showings
-            .keys()
-            .chain(loaded.ledger.panels.keys())
-            .chain(loaded.ledger.recipes.keys())
-            .chain(loaded.ledger.materials.keys())
-            .map(String::as_str)
-            .collect();
-        let bare = name.rsplit('/').next().unwrap_or(name);
+        // Of the kind that is named, if one is.
+        let (kind, bare) = name.split_once('/').unwrap_or(("", name));
+        let kinds = KINDS.iter().filter(|own| kind.is_empty() || own.word() == kind);
+        let mut names: Vec<&str> = kinds.flat_map(|kind| loaded.ledger.ids(*kind)).collect();
+        names.sort_unstable();
+        names.dedup();
         Failure::new(format!("no record is called `{name}`"), nearest(bare, &names))
     };
     let Some(found) = address(name, &KINDS, &loaded.ledger) else {

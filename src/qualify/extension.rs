@@ -7,15 +7,19 @@ use super::judge::Reason;
 use super::made::Made;
 use super::pool::{self, Outcome, Pool};
 use super::trial;
-use super::verdict::{Room, note};
+use super::verdict::{Room, note, superseded};
 use crate::ledger::Entry;
+use crate::ledger::Ledger;
 use crate::record::sensitivity::Asks;
-use crate::record::{Evidence, EvidenceKind, LoadPath};
+use crate::record::{Evidence, EvidenceKind, EvidenceState, LoadPath, Showing};
 use foldhash::HashMap;
 use std::cell::RefCell;
 use std::collections::BTreeSet;
 use std::fmt;
 use std::rc::Rc;
+
+/// Differences from a baseline that are said in one sentence.
+const DIFFERENCES_SAID: usize = 3;
 
 /// The attribute of a reason that is about what evidence leans on, and not about a difference.
 pub(super) const BASELINE: &str = "baseline";
@@ -64,6 +68,23 @@ type FitKey = (String, Option<LoadPath>, Option<u64>);
 #[derive(Default)]
 pub(super) struct Fits(RefCell<HashMap<FitKey, Rc<Fit>>>);
 
+/// Whether a record's own values show that its criterion does not hold; those of an equivalence, that it is not
+/// equivalent.
+pub(super) fn has_failed(ledger: &Ledger, showing: &Showing, entry: &Entry<Evidence>) -> bool {
+    let baseline = || ledger.evidence.get(entry.value.baseline.as_ref()?.id());
+    let outcome = match (entry.value.kind, baseline()) {
+        (EvidenceKind::Equivalence, Some(_)) if trial::is_asked(showing) => {
+            trial::judge(ledger, showing, &[entry], pool::equivalence_plan(showing).0).1
+        }
+        (EvidenceKind::Equivalence, Some(baseline)) => {
+            let [own, base] = [entry, baseline].map(|one| pool::pool(ledger, showing, &[one]));
+            equivalence::equivalent(&own, &base, showing)
+        }
+        _ => trial::sample(ledger, showing, &[entry], None, None).1,
+    };
+    matches!(outcome, Outcome::Fails(_))
+}
+
 impl Room<'_> {
     /// A failed equivalence may be repeated once, later, on a new set of panels and with a reason.
     pub(super) fn is_repeat(&self, failed: &Made<'_>, repeat: &Made<'_>) -> bool {
@@ -105,9 +126,7 @@ impl Room<'_> {
                 trial::judge(self.ledger, showing, &[made.entry], pool::equivalence_plan(showing).0).1
             }
             (EvidenceKind::Equivalence, Some(pool)) => own.told(equivalence::equivalent(&own, pool, showing)),
-            (EvidenceKind::Equivalence, None) => {
-                Outcome::Unknown("it names no finished baseline".to_string())
-            }
+            (EvidenceKind::Equivalence, None) => Outcome::Unknown(self.no_baseline(evidence)),
             _ => self.argument(&own, asked.ramp()),
         };
         // What it leans on decides what would close the duty, whatever else is wrong with it.
@@ -124,8 +143,8 @@ impl Room<'_> {
             Outcome::Holds(words) => words,
         };
         let Some(((baseline, to_now), fit)) = baseline.zip(fit) else {
-            let words = "it names no finished, conformed primary baseline of the same showing";
-            return Extension::Short(Asks::Retest, vec![note(BASELINE, words, Asks::None)]);
+            let words = self.no_baseline(evidence);
+            return Extension::Short(Asks::Retest, vec![note(BASELINE, &words, Asks::None)]);
         };
         if evidence.kind == EvidenceKind::Equivalence {
             let lacks = match trial::is_asked(showing) {
@@ -152,7 +171,7 @@ impl Room<'_> {
         if to_now.asks > level {
             let mut reasons = to_now.reasons();
             let words = format!(
-                "evidence/{} to now asks {}, more than {} closes",
+                "from evidence/{} to now asks {}, more than {} closes",
                 baseline.entry.id, to_now.asks, evidence.kind
             );
             reasons.insert(0, note(BASELINE, &words, Asks::None));
@@ -160,6 +179,26 @@ impl Room<'_> {
         }
         let words = format!("{words}; values stay those of evidence/{}: {values}", baseline.entry.id);
         Extension::Counts(words, doubts)
+    }
+
+    /// Says why evidence has no baseline that counts.
+    fn no_baseline(&self, evidence: &Evidence) -> String {
+        let named = evidence.baseline.as_ref().and_then(|own| self.ledger.evidence.get(own.id()));
+        let why = named.and_then(|base| {
+            let later = || superseded(self.ledger).get(base.id.as_str()).copied();
+            let own = &base.value;
+            let words = match later() {
+                Some(later) => format!("is superseded by evidence/{later}: hold the values against that one"),
+                None if own.disposition.is_some() => "was set aside".to_string(),
+                None if own.state != EvidenceState::Done => format!("is {}", own.state),
+                None if own.conformed.is_none() => "is not conformed".to_string(),
+                None => return None,
+            };
+            Some(format!("its baseline evidence/{} {words}", base.id))
+        });
+        why.unwrap_or_else(|| {
+            "it names no finished, conformed primary baseline of the same showing".to_string()
+        })
     }
 
     /// Returns what it takes to come back from a candidate that does not conform: at least as much as its differences ask.
@@ -203,8 +242,15 @@ impl Room<'_> {
                 let of = if base == id { String::new() } else { "its baseline ".to_string() };
                 let fit = self.fit(asked, baseline.entry);
                 if fit.holds() {
-                    let words =
-                        format!("further evidence leans on {of}evidence/{base}: to now asks {}", to_now.asks);
+                    let reasons = to_now.reasons();
+                    let gravest = reasons.iter().filter(|reason| reason.effect == to_now.asks);
+                    let why: Vec<String> =
+                        gravest.take(DIFFERENCES_SAID).map(|reason| reason.difference(" → ")).collect();
+                    let words = format!(
+                        "further evidence leans on {of}evidence/{base}, from which to now {} asks {}",
+                        why.join(", "),
+                        to_now.asks
+                    );
                     (words, to_now.asks)
                 } else {
                     (format!("{of}evidence/{base} {fit}; nothing can lean on it"), Asks::Retest)

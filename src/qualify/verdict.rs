@@ -6,7 +6,7 @@ use super::coverage::bounds;
 use super::demands::{Demands, Used};
 pub use super::duty::{Behind, Duty, DutyKey, Judged, Verdict, gravity};
 use super::earlier::{Earlier, Effort, Recalled, count};
-use super::extension::{Extension, Fits};
+use super::extension::{Extension, Fits, has_failed};
 use super::judge::{Detail, Reason, Rules};
 use super::live::{Live, W9, leans_on_computed};
 use super::made::{Forms, Made, all_made};
@@ -368,9 +368,10 @@ pub fn superseded(ledger: &Ledger) -> BTreeMap<&str, &str> {
         }
         let failed = old.value.disposition.is_none()
             && old.value.state == EvidenceState::Done
-            && ledger.showings.get(own.showing.id()).is_some_and(|showing| {
-                matches!(trial::sample(ledger, &showing.value, &[old], None, None), (_, Outcome::Fails(_), _))
-            });
+            && ledger
+                .showings
+                .get(own.showing.id())
+                .is_some_and(|showing| has_failed(ledger, &showing.value, old));
         if !failed {
             all.entry(old.id.as_str()).or_insert(correction.id.as_str());
         }

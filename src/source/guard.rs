@@ -24,7 +24,8 @@ const FILES: usize = 4 * FILE_LIMIT;
 /// Folders of a git directory that are read to their ground.
 const READ: [&str; 4] = ["info", "logs", "objects", "refs"];
 /// What decides which files of a folder count.
-const IGNORES: [&str; 2] = [".gitignore", ".gitattributes"];
+const IGNORES: [&str; 2] = [IGNORE, ".gitattributes"];
+const IGNORE: &str = ".gitignore";
 
 /// Looks a git directory over, and the one that it shares with other work trees.
 pub(super) fn git_folder(git_dir: &Path) -> Result<(), SourceError> {
@@ -223,6 +224,14 @@ pub(super) fn settings(repository: &git2::Repository) -> Result<(), SourceError>
 
 /// Looks over what says which files of a folder count.
 pub(super) fn ignores(folder: &Path) -> Result<(), SourceError> {
+    // Git reads no rules through a link in a work tree; its library would, from wherever that leads.
+    let rules = folder.join(IGNORE);
+    if fs::symlink_metadata(&rules).is_ok_and(|found| found.is_symlink()) {
+        return Err(SourceError::NotPlain {
+            path: rules,
+            what: "a link, through which git reads no rules".to_owned(),
+        });
+    }
     IGNORES.iter().try_for_each(|name| plain(&folder.join(name), Some(WORDS)).map(drop))
 }
 

@@ -133,6 +133,37 @@ fn a_failed_baseline_asks_no_more_than_leads_back_from_another() {
     assert_eq!(near, (Verdict::Short, Asks::Equivalence, some(&["e-029", "e-near"])));
 }
 
+/// A correction does not take a failed equivalence away; its one repeat, with a reason, may stand beside it.
+#[test]
+fn a_failed_equivalence_is_not_superseded_but_repeated_once_with_a_reason() {
+    let whole = edited(&[], &[]);
+    let failed = edited(&[("evidence/data/tr-029.csv", ",404,", ",280,")], &[]);
+    let verdict = |reason: Option<&str>| {
+        let mut ledger = failed.clone();
+        let mut own: Evidence = (*whole.evidence["e-029"].value).clone();
+        own.supersedes = Some(serde_yaml::from_str("e-029").unwrap());
+        own.reason = reason.map(str::to_string);
+        own.made = crate::record::Day::parse("2026-08-01").ok();
+        let mut data = whole.data["e-029"].clone();
+        let rows = data.rows.iter().cloned().map(|mut row| {
+            row.panel = format!("R{}", row.panel);
+            row
+        });
+        data.rows = rows.collect();
+        let (id, file) = ("e-099".to_string(), "evidence/e-099.yaml".to_string());
+        ledger.evidence.insert(id.clone(), Entry { id: id.clone(), file, value: Arc::new(own) });
+        ledger.data.insert(id, data);
+        let evaluation = evaluate(&ledger, today()).unwrap();
+        let duty = evaluation.duties.values().find(|duty| {
+            duty.showing == "lamina-compression-etw"
+                && duty.subject.to_string() == "lamina/cw-200-e1@oven-120"
+        });
+        duty.unwrap().verdict()
+    };
+    assert_eq!(verdict(None), Verdict::Failed);
+    assert_eq!(verdict(Some("another cutter")), Verdict::Met);
+}
+
 /// What was set aside gives no design value, though what extends it conforms.
 #[test]
 fn a_baseline_that_was_set_aside_gives_no_value() {

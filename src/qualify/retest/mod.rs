@@ -188,13 +188,13 @@ pub fn plan_with(
         steps.push(articles::step(ledger, showing, need, &mut plan.assumptions));
     }
     let shared = articles::shared(ledger, configurator, &steps);
-    schedule::schedule(ledger, &evaluation.uses, &mut steps, &shared);
+    schedule::schedule(ledger, evaluation, &mut steps, &shared);
     articles::lay_up(ledger, &mut steps, &shared.layups);
     for step in &mut steps {
         let Some(showing) = ledger.showings.get(&step.showing) else { continue };
         step.cost = cost::cost(ledger, showing, step, &mut plan.missing);
     }
-    plan.critical_path = schedule::order_and_walk(ledger, &evaluation.uses, &mut steps);
+    plan.critical_path = schedule::order_and_walk(ledger, evaluation, &mut steps);
     plan.assumptions.extend(unmended(&steps));
     plan.chance = equivalences(ledger, &mut steps);
     plan.steps = steps;

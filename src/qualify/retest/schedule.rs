@@ -2,14 +2,18 @@
 
 use super::articles::{Shared, leader};
 use super::{PlanStep, StepKind};
-use crate::article::{Subject, Uses};
+use crate::article::Subject;
 use crate::ledger::Ledger;
-use crate::qualify::rests::related;
+use crate::qualify::judge::Reason;
+use crate::qualify::rests::{RESTS_ON, related};
+use crate::qualify::verdict::{Duty, Evaluation};
+use std::collections::BTreeSet;
 
 /// Starts each step after the latest finish of what it names by `after`, and counts its weeks: lead, lay-up,
 /// conditioning, test. What a step shares is there when the first of those that share it has it ready.
-pub(super) fn schedule(ledger: &Ledger, uses: &Uses, steps: &mut [PlanStep], shared: &Shared) {
-    let before: Vec<Vec<usize>> = (0..steps.len()).map(|at| waited_for(ledger, uses, steps, at)).collect();
+pub(super) fn schedule(ledger: &Ledger, evaluation: &Evaluation, steps: &mut [PlanStep], shared: &Shared) {
+    let before: Vec<Vec<usize>> =
+        (0..steps.len()).map(|at| waited_for(ledger, evaluation, steps, at)).collect();
     // At most as many rounds as steps: a circle is a fault elsewhere and must only end here.
     for _ in 0..=steps.len() {
         for (at, weeks) in durations(steps, shared).into_iter().enumerate() {
@@ -76,14 +80,29 @@ fn durations(steps: &[PlanStep], shared: &Shared) -> Vec<f64> {
 
 /// Steps that have to be finished before one can start: those of the showings that it names by `after`, on
 /// related subjects. What a verdict rests on is waited for only by the verdict, not by a test.
-fn waited_for(ledger: &Ledger, uses: &Uses, steps: &[PlanStep], at: usize) -> Vec<usize> {
+fn waited_for(ledger: &Ledger, evaluation: &Evaluation, steps: &[PlanStep], at: usize) -> Vec<usize> {
+    let uses = &evaluation.uses;
     let Some((step, entry)) =
         steps.get(at).and_then(|step| Some((step, ledger.showings.get(&step.showing)?)))
     else {
         return Vec::new();
     };
-    let rests: &[_] = if step.kind == StepKind::RestsOn { &entry.value.rests_on } else { &[] };
-    let needed: Vec<&str> = entry.value.after.iter().chain(rests).map(|needed| needed.id()).collect();
+    // By the reasons, since what is computed rests on whatever its design values come from.
+    let rests: BTreeSet<String> = match step.kind {
+        StepKind::RestsOn => {
+            let duties = step.closes.iter().filter_map(|subject| {
+                evaluation.duties.get(&(step.showing.clone(), subject.clone())).map(Duty::because)
+            });
+            let on = |reason: &Reason| {
+                let named = reason.attribute.strip_prefix("showing/").filter(|_| reason.rule == RESTS_ON)?;
+                Some(named.split(' ').next().unwrap_or(named).to_string())
+            };
+            duties.flatten().filter_map(|reason| on(&reason)).collect()
+        }
+        _ => BTreeSet::new(),
+    };
+    let after = entry.value.after.iter().map(|needed| needed.id());
+    let needed: Vec<&str> = after.chain(rests.iter().map(String::as_str)).collect();
     let touches = |other: &PlanStep| {
         let pair = |one: &Subject, two: &Subject| related(ledger, uses, one, two).unwrap_or(true);
         step.closes.iter().any(|one| other.closes.iter().any(|two| pair(one, two)))
@@ -100,7 +119,11 @@ fn waited_for(ledger: &Ledger, uses: &Uses, steps: &[PlanStep], at: usize) -> Ve
 /// Puts the steps in the order of their start and name, and returns the names of those on the critical path,
 /// first to last: from the latest finish backwards, each time to what was waited for; among equals the
 /// smaller name.
-pub(super) fn order_and_walk(ledger: &Ledger, uses: &Uses, steps: &mut [PlanStep]) -> Vec<String> {
+pub(super) fn order_and_walk(
+    ledger: &Ledger,
+    evaluation: &Evaluation,
+    steps: &mut [PlanStep],
+) -> Vec<String> {
     steps.sort_by(|one, two| {
         one.start
             .total_cmp(&two.start)
@@ -123,7 +146,7 @@ pub(super) fn order_and_walk(ledger: &Ledger, uses: &Uses, steps: &mut [PlanStep
         if step.start <= 0.0 {
             break;
         }
-        here = waited_for(ledger, uses, steps, at)
+        here = waited_for(ledger, evaluation, steps, at)
             .into_iter()
             .filter_map(|place| Some((place, steps.get(place)?)))
             .filter(|(_, other)| (other.finish() - step.start).abs() < 1e-9)
