@@ -23,7 +23,7 @@ use super::pool;
 use super::verdict::{Duty, DutyKey, Evaluation};
 use crate::article::{Configurator, Subject};
 use crate::ledger::Ledger;
-use crate::record::Showing;
+use crate::record::{Evidence, EvidenceKind, Showing};
 use crate::statistics::{ChanceFailures, chance_failures, mean_power, strength_power};
 use std::collections::BTreeMap;
 
@@ -195,7 +195,7 @@ pub fn plan_with(
         step.cost = cost::cost(ledger, showing, step, &mut plan.missing);
     }
     plan.critical_path = schedule::order_and_walk(ledger, evaluation, &mut steps);
-    plan.assumptions.extend(unmended(&steps));
+    plan.assumptions.extend(unmended(ledger, &steps));
     plan.chance = equivalences(ledger, &mut steps);
     plan.steps = steps;
     plan.specimens = plan.steps.iter().map(|step| step.specimens).sum();
@@ -250,18 +250,36 @@ fn smallest_baseline(ledger: &Ledger, showing: &Showing, records: &[String]) -> 
 }
 
 /// What no step of the plan mends, and what no rate is given for.
-fn unmended(steps: &[PlanStep]) -> Vec<String> {
+fn unmended(ledger: &Ledger, steps: &[PlanStep]) -> Vec<String> {
     let mut all: Vec<String> = steps
         .iter()
         .filter(|step| step.kind == StepKind::NoTest)
-        .map(|step| {
-            format!("{} has failed and is mended without a test; no week is counted for it", step.name())
+        .map(|step| match to_be_repeated(ledger, step) {
+            Some(id) => format!(
+                "{} has failed: evidence/{id} may be repeated once, on a new set of panels and with a `reason`; no week is \
+                 counted for it",
+                step.name()
+            ),
+            None => format!("{} has failed and is mended without a test; no week is counted for it", step.name()),
         })
         .collect();
     if steps.iter().any(|step| step.kind == StepKind::Analysis) {
         all.push("desk tasks cost nothing: the ledger has no rate for them".to_string());
     }
     all
+}
+
+/// The failed equivalence behind a step that was not repeated yet. Where a requirement moved, a repeat finds the same.
+fn to_be_repeated<'s>(ledger: &Ledger, step: &'s PlanStep) -> Option<&'s str> {
+    let moved = ledger.showings.get(&step.showing)?.value.accept.above_skin_by.is_some();
+    let failed = step.baselines.iter().find(|id| {
+        let own = ledger.evidence.get(*id).filter(|own| own.value.kind == EvidenceKind::Equivalence);
+        own.is_some_and(|own| {
+            let again = |one: &Evidence| one.baseline == own.value.baseline && one.reason.is_some();
+            !ledger.evidence.values().any(|one| again(&one.value))
+        })
+    });
+    failed.filter(|_| !moved).map(String::as_str)
 }
 
 /// Unmet showings named by `after` join, marked prerequisite.

@@ -6,7 +6,6 @@ use crate::ledger::Ledger;
 use crate::qualify::judge::Reason;
 use crate::qualify::verdict::{Duty, DutyKey, Evaluation, Verdict};
 use crate::record::sensitivity::Asks;
-use crate::record::{Evidence, EvidenceKind};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Attributes that a way without a test names.
@@ -61,7 +60,6 @@ pub fn ways<'e>(
     let mut strength = false;
     let mut any = false;
     let mut moved = false;
-    let mut repeats: BTreeSet<&str> = BTreeSet::new();
     for key in keys {
         let Some(duty) = evaluation.duties.get(key).filter(|duty| !duty.verdict().is_closed()) else {
             continue;
@@ -83,9 +81,6 @@ pub fn ways<'e>(
             .is_some_and(|showing| showing.value.kind.as_str().contains("strength"));
         let old = before(key).map(Duty::because).unwrap_or_default();
         let reasons = duty.because();
-        if duty.verdict() == Verdict::Failed {
-            repeats.extend(reasons.iter().filter_map(|reason| to_be_repeated(ledger, reason)));
-        }
         for reason in &reasons {
             let known = |old: &Reason| old.attribute == reason.attribute && old.is == reason.is;
             if reason.effect == Asks::None || old.iter().any(known) {
@@ -120,11 +115,6 @@ pub fn ways<'e>(
         }
     }
     let mut all: Vec<String> = limits.iter().map(said).collect();
-    all.extend(repeats.into_iter().map(|id| {
-        format!(
-            "one repeat of evidence/{id}, on a new set of panels and with a `reason`: both stay in the record"
-        )
-    }));
     all.extend(hot);
     all.extend(film.into_iter().map(|(was, showings)| {
         let named: Vec<String> = showings.into_iter().collect();
@@ -154,13 +144,4 @@ pub fn ways<'e>(
         );
     }
     all
-}
-
-/// The failed equivalence that a reason names, where it was not repeated yet.
-fn to_be_repeated<'l>(ledger: &'l Ledger, reason: &Reason) -> Option<&'l str> {
-    let failed = ledger.evidence.get(reason.evidence.as_ref()?)?;
-    let is_it =
-        |own: &Evidence| own.kind == EvidenceKind::Equivalence && own.baseline == failed.value.baseline;
-    let again = || ledger.evidence.values().any(|one| is_it(&one.value) && one.value.reason.is_some());
-    (is_it(&failed.value) && !again()).then_some(failed.id.as_str())
 }
