@@ -336,7 +336,7 @@ fn documents_about_a_repository_have_their_keys() {
     let hook: Hook = read(&bench, "hook install", 0);
     assert_eq!(hook.schema, "hook/1");
     let store: Store = read(&bench, "store verify", 0);
-    assert_eq!((store.schema.as_str(), store.limit_bytes), ("store/1", 64 << 20));
+    assert_eq!((store.schema.as_str(), store.limit_bytes), ("store/1", 256 << 20));
     assert!(store.verified.is_some_and(|verified| verified.differing.is_empty()));
     let panel = bench.read("panels/bow-hatch.yaml");
     bench.write("panels/bow-hatch.yaml", &panel.replace("finish: white", "finish: night-blue"));
