@@ -200,7 +200,8 @@ impl Room<'_> {
             |best: Option<(Asks, bool)>, asks: Asks| best.is_none_or(|best| (asks, true) <= best);
         for at in places(all, |one| one.is_unseen() && one.asks < Asks::Retest) {
             if all.get(at).is_some_and(|one| may_be_nearest(best, one.asks)) {
-                let both: Vec<usize> = [at].into_iter().chain(baseline(candidates, at)).collect();
+                let base = candidates.get(at).and_then(|made| baseline(candidates, made));
+                let both: Vec<usize> = [at].into_iter().chain(base).collect();
                 self.see(asked, candidates, sights, all, &both);
                 best = best.into_iter().chain(both.into_iter().filter_map(|at| way(all, at))).min();
             }
@@ -360,8 +361,8 @@ fn not_recorded_note(id: &str, form: u32, key: &Key) -> Arc<str> {
 }
 
 /// Where what a candidate extends stands among them, if that is one.
-fn baseline(candidates: &[Made<'_>], at: usize) -> Option<usize> {
-    let named = candidates.get(at)?.entry.value.baseline.as_ref()?;
+pub(super) fn baseline(candidates: &[Made<'_>], of: &Made<'_>) -> Option<usize> {
+    let named = of.entry.value.baseline.as_ref()?;
     candidates.iter().position(|one| one.entry.id == named.id())
 }
 
@@ -370,7 +371,7 @@ fn baselines(
     all: &[Compared<'_>],
     which: impl Fn(&Compared<'_>) -> bool,
 ) -> Vec<usize> {
-    places(all, which).into_iter().filter_map(|at| baseline(candidates, at)).collect()
+    places(all, which).into_iter().filter_map(|at| baseline(candidates, candidates.get(at)?)).collect()
 }
 
 fn places(all: &[Compared<'_>], which: impl Fn(&Compared<'_>) -> bool) -> Vec<usize> {

@@ -7,7 +7,6 @@
 //! up. This reading is the project's own.
 
 use super::delta::number;
-use super::extension::BASELINE;
 use super::judge::Reason;
 use super::verdict::{Duty, DutyKey, Judged, Verdict, note};
 use crate::article::Subject;
@@ -141,9 +140,7 @@ fn further(concession: &Concession, judged: &Judged) -> Vec<String> {
     let others = judged.others.iter().map(|(verdict, because)| (*verdict, because));
     let mut all: Vec<String> = Vec::new();
     for (verdict, because) in std::iter::once((judged.verdict, &judged.because)).chain(others) {
-        // What further evidence would lean on is no difference, as long as something can.
-        let is_way = |reason: &Reason| reason.attribute == BASELINE && reason.effect < Asks::Retest;
-        let asking = because.iter().filter(|reason| reason.effect > Asks::None && !is_way(reason));
+        let asking = because.iter().filter(|reason| reason.effect > Asks::None);
         let own: Vec<String> = match (&concession.covers, verdict) {
             // What a failure rests on beside is no part of it.
             (Covers::Failed, Verdict::Failed) => asking.map(|reason| reason.attribute.clone()).collect(),

@@ -1,15 +1,14 @@
 //! Extensions: evidence that leans on other evidence of the same showing.
 
-use super::compared::{Asked, Compared};
+use super::compared::{Asked, Compared, baseline};
 use super::duty::Judged;
 use super::equivalence;
 use super::judge::Reason;
 use super::made::Made;
-use super::pool::{self, Outcome, Pool};
+use super::pool::{self, Completeness, Outcome, Pool};
 use super::trial;
 use super::verdict::{Room, note, superseded};
-use crate::ledger::Entry;
-use crate::ledger::Ledger;
+use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{Evidence, EvidenceKind, EvidenceState, LoadPath, Showing};
 use foldhash::HashMap;
@@ -68,21 +67,37 @@ type FitKey = (String, Option<LoadPath>, Option<u64>);
 #[derive(Default)]
 pub(super) struct Fits(RefCell<HashMap<FitKey, Rc<Fit>>>);
 
+/// Candidates, each as compared.
+type All<'c, 'm, 's> = (&'c [Made<'m>], &'c [Compared<'s>]);
+
+/// One of them.
+type One<'c, 'm, 's> = (&'c Made<'m>, &'c Compared<'s>);
+
 /// Whether a record's own values show that its criterion does not hold; those of an equivalence, that it is not
 /// equivalent.
 pub(super) fn has_failed(ledger: &Ledger, showing: &Showing, entry: &Entry<Evidence>) -> bool {
     let baseline = || ledger.evidence.get(entry.value.baseline.as_ref()?.id());
     let outcome = match (entry.value.kind, baseline()) {
-        (EvidenceKind::Equivalence, Some(_)) if trial::is_asked(showing) => {
-            trial::judge(ledger, showing, &[entry], pool::equivalence_plan(showing).0).1
-        }
-        (EvidenceKind::Equivalence, Some(baseline)) => {
-            let [own, base] = [entry, baseline].map(|one| pool::pool(ledger, showing, &[one]));
-            equivalence::equivalent(&own, &base, showing)
-        }
+        (EvidenceKind::Equivalence, Some(baseline)) => held_against(ledger, showing, entry, baseline).1,
         _ => trial::sample(ledger, showing, &[entry], None, None).1,
     };
     matches!(outcome, Outcome::Fails(_))
+}
+
+/// What the sample of an equivalence lacks, and what comes of it against its baseline.
+fn held_against(
+    ledger: &Ledger,
+    showing: &Showing,
+    entry: &Entry<Evidence>,
+    baseline: &Entry<Evidence>,
+) -> (Completeness, Outcome) {
+    // Readings in time are held against their own limits.
+    if trial::is_asked(showing) {
+        return trial::judge(ledger, showing, &[entry], pool::equivalence_plan(showing).0);
+    }
+    let [own, base] = [entry, baseline].map(|one| pool::pool(ledger, showing, &[one]));
+    let outcome = own.told(equivalence::equivalent(&own, &base, showing));
+    (pool::equivalence_completeness(&own, showing), outcome)
 }
 
 impl Room<'_> {
@@ -105,29 +120,28 @@ impl Room<'_> {
     pub(super) fn extension(
         &self,
         asked: &Asked<'_>,
-        made: &Made<'_>,
-        candidates: &[Made<'_>],
-        compared: &[Compared<'_>],
+        one: One<'_, '_, '_>,
+        all: All<'_, '_, '_>,
     ) -> Extension {
+        let (made, _) = one;
         let showing = &self.showing.value;
         let evidence = &made.entry.value;
         let level = match evidence.kind {
             EvidenceKind::Equivalence => Asks::Equivalence,
             _ => Asks::Analysis,
         };
-        let baseline = evidence.baseline.as_ref().and_then(|baseline| {
-            let mut both = candidates.iter().zip(compared);
-            both.find(|(made, _)| made.entry.id == baseline.id() && self.primary(&made.entry.value))
-        });
-        let own = pool::pool(self.ledger, showing, &[made.entry]);
-        let baseline_pool = baseline.map(|(baseline, _)| pool::pool(self.ledger, showing, &[baseline.entry]));
-        let outcome = match (evidence.kind, &baseline_pool) {
-            (EvidenceKind::Equivalence, Some(_)) if trial::is_asked(showing) => {
-                trial::judge(self.ledger, showing, &[made.entry], pool::equivalence_plan(showing).0).1
+        let baseline = self.leant_on(one, all);
+        let (lacks, outcome) = match (evidence.kind, baseline) {
+            (EvidenceKind::Equivalence, Some((baseline, _))) => {
+                held_against(self.ledger, showing, made.entry, baseline.entry)
             }
-            (EvidenceKind::Equivalence, Some(pool)) => own.told(equivalence::equivalent(&own, pool, showing)),
-            (EvidenceKind::Equivalence, None) => Outcome::Unknown(self.no_baseline(evidence)),
-            _ => self.argument(&own, asked.ramp()),
+            (EvidenceKind::Equivalence, None) => {
+                (Completeness::default(), Outcome::Unknown(self.no_baseline(evidence)))
+            }
+            _ => {
+                let own = pool::pool(self.ledger, showing, &[made.entry]);
+                (Completeness::default(), self.argument(&own, asked.ramp()))
+            }
         };
         // What it leans on decides what would close the duty, whatever else is wrong with it.
         let fit = baseline.map(|(baseline, _)| self.fit(asked, baseline.entry));
@@ -146,16 +160,8 @@ impl Room<'_> {
             let words = self.no_baseline(evidence);
             return Extension::Short(Asks::Retest, vec![note(BASELINE, &words, Asks::None)]);
         };
-        if evidence.kind == EvidenceKind::Equivalence {
-            let lacks = match trial::is_asked(showing) {
-                true => {
-                    trial::judge(self.ledger, showing, &[made.entry], pool::equivalence_plan(showing).0).0
-                }
-                false => pool::equivalence_completeness(&own, showing),
-            };
-            if !lacks.is_complete() {
-                return Extension::Short(leans, vec![note("sample", &lacks.lacks.join(", "), Asks::None)]);
-            }
+        if !lacks.is_complete() {
+            return Extension::Short(leans, vec![note("sample", &lacks.lacks.join(", "), Asks::None)]);
         }
         // Design values stay the baseline's; what the panel asks of them is asked now.
         let (values, doubts) = match &*fit {
@@ -203,99 +209,81 @@ impl Room<'_> {
 
     /// Returns what it takes to come back from a candidate that does not conform: at least as much as its differences ask.
     ///
-    /// Further evidence leans on a primary record, so that what an extension leans on has its say too; and on one that
-    /// is complete and passed, so that no way but a whole test leads back from any other. `all` holds every candidate
-    /// as compared, those that extensions lean on worked out.
-    pub(super) fn way_back(
-        &self,
-        asked: &Asked<'_>,
-        (made, compared): (&Made<'_>, &Compared<'_>),
-        (candidates, all): (&[Made<'_>], &[Compared<'_>]),
-    ) -> Asks {
-        let asks = compared.asks;
-        if matches!(asks, Asks::None | Asks::Retest) || compared.is_unseen() {
+    /// Further evidence leans on a primary record that is complete and passed, and from which no difference asks for a
+    /// retest: from a candidate that is none, and extends none, no way but a whole test leads back. `all` holds every
+    /// candidate as compared, those that extensions lean on worked out.
+    pub(super) fn way_back(&self, asked: &Asked<'_>, one: One<'_, '_, '_>, all: All<'_, '_, '_>) -> Asks {
+        let (own, asks) = (&one.0.entry.value, one.1.asks);
+        if matches!(asks, Asks::None | Asks::Retest) || one.1.is_unseen() {
             return asks;
         }
-        let own = &made.entry.value;
         // Where paper is all that is asked for, another analysis stands by itself as this one does.
         if asks == Asks::Analysis && !own.kind.stands_alone() && self.primary(own) {
             return asks;
         }
-        match self.leant_on((made, compared), (candidates, all)) {
-            Some((baseline, to_now)) if self.fit(asked, baseline.entry).holds() => asks.max(to_now.asks),
+        match self.leant_on(one, all) {
+            Some((baseline, to_now))
+                if to_now.asks < Asks::Retest && self.fit(asked, baseline.entry).holds() =>
+            {
+                asks
+            }
             _ => Asks::Retest,
         }
     }
 
     /// Says why more than its differences ask for leads back from a candidate.
-    pub(super) fn long_way(
-        &self,
-        asked: &Asked<'_>,
-        (made, compared): (&Made<'_>, &Compared<'_>),
-        (candidates, all): (&[Made<'_>], &[Compared<'_>]),
-    ) -> Reason {
-        let id = &made.entry.id;
-        let (words, effect) = match self.leant_on((made, compared), (candidates, all)) {
-            None => (format!("evidence/{id} names no baseline that anything could lean on"), Asks::Retest),
+    pub(super) fn long_way(&self, asked: &Asked<'_>, one: One<'_, '_, '_>, all: All<'_, '_, '_>) -> Reason {
+        let id = &one.0.entry.id;
+        let words = match self.leant_on(one, all) {
+            None => format!("evidence/{id} names no baseline that anything could lean on"),
             Some((baseline, to_now)) => {
                 let base = &baseline.entry.id;
-                let of = if base == id { String::new() } else { "its baseline ".to_string() };
+                let of = if base == id { "" } else { "its baseline " };
                 let fit = self.fit(asked, baseline.entry);
                 if fit.holds() {
                     let reasons = to_now.reasons();
                     let gravest = reasons.iter().filter(|reason| reason.effect == to_now.asks);
                     let why: Vec<String> =
                         gravest.take(DIFFERENCES_SAID).map(|reason| reason.difference(" → ")).collect();
-                    let words = format!(
+                    format!(
                         "further evidence leans on {of}evidence/{base}, from which to now {} asks {}",
                         why.join(", "),
                         to_now.asks
-                    );
-                    (words, to_now.asks)
+                    )
                 } else {
-                    (format!("{of}evidence/{base} {fit}; nothing can lean on it"), Asks::Retest)
+                    format!("{of}evidence/{base} {fit}; nothing can lean on it")
                 }
             }
         };
-        Reason { evidence: Some(id.clone()), ..note(BASELINE, &words, effect) }
+        Reason { evidence: Some(id.clone()), ..note(BASELINE, &words, Asks::Retest) }
     }
 
     /// Asks no more of a duty that an extension leaves short than leads back from another candidate.
-    pub(super) fn take_shorter_way(
-        &self,
-        asked: &Asked<'_>,
-        candidates: &[Made<'_>],
-        all: &[Compared<'_>],
-        judged: &mut Judged,
-    ) {
-        let ways = candidates.iter().zip(all).filter(|(_, one)| one.asks > Asks::None && !one.is_unseen());
-        let ways = ways.map(|both| (self.way_back(asked, both, (candidates, all)), both));
-        let Some((way, (made, compared))) = ways.min_by_key(|(way, (made, compared))| {
-            (*way, made.label.as_ref() != Some(asked.subject), compared.count, &made.entry.id)
-        }) else {
-            return;
-        };
-        if way < judged.asks {
-            let base = self.leant_on((made, compared), (candidates, all));
-            let base = base.map_or(&made.entry.id, |(base, _)| &base.entry.id);
+    pub(super) fn take_shorter_way(&self, asked: &Asked<'_>, all: All<'_, '_, '_>, judged: &mut Judged) {
+        let ways = all.0.iter().zip(all.1).filter(|(_, one)| one.asks > Asks::None && !one.is_unseen());
+        let nearest =
+            ways.map(|one| (self.way_back(asked, one, all), one)).min_by_key(|(way, (made, one))| {
+                (*way, made.label.as_ref() != Some(asked.subject), one.count, &made.entry.id)
+            });
+        if let Some((way, one)) = nearest.filter(|(way, _)| *way < judged.asks) {
+            let base = &self.leant_on(one, all).unwrap_or(one).0.entry.id;
             let words = format!("evidence/{base} can be leant on instead: to now asks {way}");
-            let reason = Reason { evidence: Some(base.clone()), ..note(BASELINE, &words, way) };
-            (judged.asks, judged.because) = (way, judged.because.drain(..).chain([reason]).collect());
+            judged.because.push(Reason { evidence: Some(base.clone()), ..note(BASELINE, &words, way) });
+            judged.asks = way;
         }
     }
 
     /// The primary record that evidence leans on which extends a candidate: itself, or what it extends.
     fn leant_on<'c, 'm, 's>(
         &self,
-        (made, compared): (&'c Made<'m>, &'c Compared<'s>),
-        (candidates, all): (&'c [Made<'m>], &'c [Compared<'s>]),
-    ) -> Option<(&'c Made<'m>, &'c Compared<'s>)> {
-        if self.primary(&made.entry.value) {
-            return Some((made, compared));
+        one: One<'c, 'm, 's>,
+        (candidates, compared): All<'c, 'm, 's>,
+    ) -> Option<One<'c, 'm, 's>> {
+        if self.primary(&one.0.entry.value) {
+            return Some(one);
         }
-        let named = made.entry.value.baseline.as_ref()?;
-        let mut both = candidates.iter().zip(all);
-        both.find(|(one, _)| one.entry.id == named.id() && self.primary(&one.entry.value))
+        let at = baseline(candidates, one.0)?;
+        candidates.get(at).zip(compared.get(at)).filter(|(made, _)| self.primary(&made.entry.value))
     }
 
     /// Judges whether a primary record is a baseline by itself, for what one panel asks.

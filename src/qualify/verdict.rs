@@ -609,7 +609,7 @@ impl Room<'_> {
                 if judged.verdict == Verdict::Short && judged.asks > Asks::None && !candidates.is_empty() {
                     // What was not looked at, since an extension conforms, may be what closes it for less.
                     self.find_nearest(&asked, candidates, (now, sights), &mut compared);
-                    self.take_shorter_way(&asked, candidates, &compared, &mut judged);
+                    self.take_shorter_way(&asked, (candidates, &compared), &mut judged);
                 }
                 let (graver, other) = match worst.take() {
                     Some(worst) if judged.gravity() > worst.gravity() => (judged, Some(worst)),
@@ -664,9 +664,8 @@ impl Room<'_> {
         compared: &[Compared<'_>],
         under_way: &[Compared<'_>],
     ) -> Judged {
-        let &Asked { subject, demand, load_path, .. } = asked;
+        let &Asked { subject, load_path, .. } = asked;
         let showing = &self.showing.value;
-        let ramp = demand.ramp.as_ref().map(|(ramp, _)| *ramp);
         let mut judged = Judged::open();
         let label = |entry: &Entry<Evidence>| Subject::from_label(&entry.value.subject);
         let mut unconformed = Vec::new();
@@ -699,7 +698,8 @@ impl Room<'_> {
         let mut short: Option<(Asks, Vec<Reason>)> = None;
         if !primaries.is_empty() {
             let records: Vec<&Entry<Evidence>> = primaries.iter().map(|(made, _)| made.entry).collect();
-            let (lacks, outcome, doubts) = trial::sample(self.ledger, showing, &records, load_path, ramp);
+            let (lacks, outcome, doubts) =
+                trial::sample(self.ledger, showing, &records, load_path, asked.ramp());
             judged.lacks = lacks;
             judged.assumptions.extend(doubts.into_iter().map(Arc::from));
             judged.evidence.extend(records.iter().map(|entry| entry.id.clone()));
@@ -731,8 +731,8 @@ impl Room<'_> {
                 }
             }
         }
-        for (made, _) in &extensions {
-            match self.extension(asked, made, candidates, compared) {
+        for (made, own) in &extensions {
+            match self.extension(asked, (made, own), (candidates, compared)) {
                 Extension::Counts(words, doubts) => {
                     judged.assumptions.extend(doubts.into_iter().map(Arc::from));
                     if made.entry.value.reason.is_some() {
@@ -805,15 +805,16 @@ impl Room<'_> {
             return judged;
         }
         // None conforms: the cheapest honest way back is the candidate that asks least.
-        let nearest = candidates.iter().zip(compared).min_by_key(|(made, one)| {
+        let all = (candidates, compared);
+        let ways = candidates.iter().zip(compared).map(|one| (self.way_back(asked, one, all), one));
+        let nearest = ways.min_by_key(|(way_back, (made, one))| {
             let foreign = made.label.as_ref() != Some(subject);
-            let way_back = self.way_back(asked, (made, one), (candidates, compared));
-            (way_back, one.asks, one.is_unseen(), foreign, one.count, &made.entry.id)
+            (*way_back, one.asks, one.is_unseen(), foreign, one.count, &made.entry.id)
         });
-        if let Some((made, compared_to)) = nearest {
+        if let Some((way_back, one)) = nearest {
+            let (made, compared_to) = one;
             judged.verdict = Verdict::Lapsed;
-            let (one, all) = ((made, compared_to), (candidates, compared));
-            judged.asks = self.way_back(asked, one, all);
+            judged.asks = way_back;
             judged.because = compared_to.reasons();
             if judged.asks > compared_to.asks {
                 judged.because.insert(0, self.long_way(asked, one, all));

@@ -108,6 +108,31 @@ fn links_among_the_records() {
     }
 }
 
+/// Git reads no rules of what is ignored through a link in a work tree; its library would, and hide records by them.
+#[test]
+fn rules_of_what_is_ignored_are_read_through_no_link() {
+    for link in [".gitignore", "materials/.gitignore", "evidence/data/.gitignore"] {
+        let bed = Bed::small();
+        let rules = bed.beside("rules");
+        bed.write("materials/odd.yaml", "kind: part\nzzz: 1\n");
+        assert_eq!(bounded(&bed, &["check"]).code, Some(1), "{link}");
+        for text in [Some("odd.yaml\nmaterials/odd.yaml\n"), None] {
+            match text {
+                Some(text) => fs::write(&rules, text).unwrap(),
+                None => fs::remove_file(&rules).unwrap(),
+            }
+            replaced_by_link(&bed.top().join(link), &rules);
+            for arguments in [&["check"][..], &["check", "--no-store"], &["gaps"]] {
+                let run = bounded(&bed, arguments);
+                let said = run.flat().contains("a link, through which git reads no rules");
+                assert!(run.code == Some(2) && said, "{link}: {arguments:?}: {run:?}");
+            }
+        }
+        fs::remove_file(bed.top().join(link)).unwrap();
+        assert_eq!(bounded(&bed, &["check"]).code, Some(1), "{link}");
+    }
+}
+
 #[test]
 fn links_in_the_git_directory() {
     for (link, target) in [
