@@ -830,15 +830,7 @@ pub fn named<'l, T>(
 /// Says what kind of record is called so, where none of the wanted kind is.
 pub(super) fn of_another_kind(ledger: &Ledger, text: &str, wanted: RecordKind) -> Option<String> {
     let id = text.strip_prefix(wanted.word()).and_then(|rest| rest.strip_prefix('/')).unwrap_or(text);
-    let others = RecordKind::ALL.iter().filter(|kind| **kind != wanted && **kind != RecordKind::Ledger);
-    let mut found = others.map(|kind| Address::new(*kind, id));
-    let own = found.find(|own| ledger.file_of(own).is_some() || ledger.broken.contains(own))?;
-    let article = if own.kind().word().starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
-    // Evidence is no thing that is counted.
-    let what = match own.kind() {
-        RecordKind::Evidence => "evidence".to_string(),
-        kind => format!("{article} {kind}"),
-    };
+    let (own, what) = ledger.of_another_kind(id, wanted)?;
     Some(format!("`{id}` is {what}: `bondline why {own}` says what rests on it"))
 }
 
@@ -867,13 +859,8 @@ pub fn nearest(text: &str, names: &[&str]) -> String {
         .filter(|name| !text.is_empty() && format!("-{name}-").contains(&words))
         .map(|name| format!("`{name}`"))
         .collect();
-    if let Some((last, rest)) = having.split_last().filter(|_| having.len() <= HAVING_SHOWN) {
-        let rest = rest.join(", ");
-        return if rest.is_empty() {
-            format!("did you mean {last}?")
-        } else {
-            format!("did you mean {rest} or {last}?")
-        };
+    if (1..=HAVING_SHOWN).contains(&having.len()) {
+        return format!("did you mean {}?", having.join(" or "));
     }
     let best = names
         .iter()

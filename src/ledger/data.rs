@@ -82,14 +82,12 @@ pub(super) fn read(
             return None;
         }
     };
-    // The readings of a trial grow until it is done.
-    let grows = own.value.trial.is_some() && own.value.state != EvidenceState::Done;
     let mut digest = read.digest.clone();
     let other = own.value.digest.as_deref().filter(|kept| *kept != digest);
     if let Some(kept) = other.filter(|kept| files.read(&file, DATA_LIMIT).is_ok_and(|now| is_of(kept, &now)))
     {
         digest = kept.to_string();
-    } else if let Some(kept) = other.filter(|_| !grows) {
+    } else if let Some(kept) = other.filter(|_| !own.value.grows()) {
         sink.warning("digest-differs", "digest", format!("`{file}` is no longer what it was when conformed"))
             .label("other bytes")
             .help(format!(

@@ -124,6 +124,17 @@ pub(super) fn unknown_milestone(sink: &mut Sink, at: &str, milestone: &Text, mil
     raised.help(help.unwrap_or_else(|| "add it to `milestones` in `ledger.yaml`".to_string()));
 }
 
+impl Ledger {
+    /// Returns the record of another kind that bears an id, and what it is in words: `a panel`.
+    pub fn of_another_kind(&self, id: &str, wanted: RecordKind) -> Option<(Address, String)> {
+        let others = RecordKind::ALL.iter().filter(|kind| **kind != wanted && **kind != RecordKind::Ledger);
+        let mut others = others.map(|kind| Address::new(*kind, id));
+        let own = others.find(|own| self.file_of(own).is_some())?;
+        let what = with_article(spoken(own.kind()));
+        Some((own, what))
+    }
+}
+
 /// How to mend the name of a record that is not there; `known` are those of its kind.
 pub(super) fn missing_help<'a>(
     ledger: &'a Ledger,
@@ -134,16 +145,8 @@ pub(super) fn missing_help<'a>(
     if let Some(import) = ledger.unknown_import(id) {
         return format!("write `{import}` under `imports` in `ledger.yaml`, or name a {kind} of this ledger");
     }
-    let other = RecordKind::ALL
-        .iter()
-        .copied()
-        .find(|other| *other != RecordKind::Ledger && ledger.file_of(&Address::new(*other, id)).is_some());
-    if let Some(other) = other {
-        return format!(
-            "`{id}` is {}, and {} is asked for here",
-            with_article(spoken(other)),
-            with_article(spoken(kind))
-        );
+    if let Some((_, what)) = ledger.of_another_kind(id, kind) {
+        return format!("`{id}` is {what}, and {} is asked for here", with_article(spoken(kind)));
     }
     let is_it = |path: &&String| {
         let name = path.strip_prefix(kind.folder()).and_then(|rest| rest.strip_prefix('/'));

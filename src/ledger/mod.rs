@@ -257,13 +257,11 @@ impl Ledger {
         self.decisions.get(name).or_else(|| only(&self.decisions, name))
     }
 
-    /// Returns whether the data of a record are no longer the bytes that its digest was taken of. The readings of a trial
-    /// grow until it is done.
+    /// Returns whether the data of a record are no longer the bytes that its digest was taken of, where they may not grow.
     pub fn is_altered(&self, entry: &Entry<Evidence>) -> bool {
         let own = &entry.value;
-        let grows = own.trial.is_some() && own.state != crate::record::EvidenceState::Done;
         let now = self.data.get(&entry.id);
-        !grows && own.digest.as_deref().zip(now).is_some_and(|(kept, now)| kept != now.digest)
+        !own.grows() && own.digest.as_deref().zip(now).is_some_and(|(kept, now)| kept != now.digest)
     }
 
     /// Returns the evidence that further evidence corrects.

@@ -130,15 +130,16 @@ fn opening(gaps: &Gaps) -> String {
     let until = gaps.milestone.as_ref().map_or_else(String::new, |name| format!(" until {name}"));
     let open = gaps.duties.iter().filter(|gap| gap.verdict != Verdict::Met).count();
     let conceded = gaps.duties.iter().filter(|gap| gap.verdict == Verdict::Conceded).count();
+    let of_them = match (open, conceded) {
+        (_, 0) => String::new(),
+        (1, _) => ", and conceded".to_string(),
+        (_, 1) => ", of which 1 is conceded".to_string(),
+        (_, n) => format!(", of which {n} are conceded"),
+    };
     let tail = match open {
-        n if n > 1 && conceded > 0 => {
-            let verb = if conceded == 1 { "is" } else { "are" };
-            format!("{}{until} are not met, of which {conceded} {verb} conceded.", count(n, "duty"))
-        }
-        1 if conceded == 1 => format!("One duty{until} is not met, and conceded."),
         0 => format!("Nothing is left to be shown{until}."),
-        1 => format!("One duty{until} is not met."),
-        n => format!("{}{until} are not met.", count(n, "duty")),
+        1 => format!("One duty{until} is not met{of_them}."),
+        n => format!("{}{until} are not met{of_them}.", count(n, "duty")),
     };
     format!("{}: {}. {tail}", count(all, "duty"), parts.join(", "))
 }

@@ -270,7 +270,7 @@ impl Disk {
 
     /// Learns the blobs of files that look as they did when `stamps` was taken.
     pub(super) fn learn(&self, stamps: &Stamps) {
-        self.known.get_or_init(|| stamps.known(self));
+        self.known.get_or_init(|| stamps.known(self).map(|(path, blob)| (path.to_owned(), blob)).collect());
     }
 
     /// The blob of a listed file, where it is known without reading it.

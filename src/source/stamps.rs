@@ -131,14 +131,14 @@ impl Stamps {
     }
 
     /// The blobs of listed files that look as they did, by path.
-    pub(super) fn known(&self, disk: &Disk) -> Vec<(String, Oid)> {
+    pub(super) fn known<'s>(&'s self, disk: &'s Disk) -> impl Iterator<Item = (&'s str, Oid)> {
+        // Both sorted: no file need be looked for.
         let mut listed = disk.all_seen().peekable();
-        let mut same = |path: &str, seen: &Seen| {
-            while listed.next_if(|(own, _)| *own < path).is_some() {}
-            listed.next_if(|(own, _)| *own == path).is_some_and(|(_, own)| own == seen)
-        };
-        let known = self.files.iter().filter(|(path, seen, _)| same(path, seen));
-        known.map(|(path, _, blob)| (path.clone(), *blob)).collect()
+        self.files.iter().filter_map(move |(path, seen, blob)| {
+            while listed.next_if(|(own, _)| *own < path.as_str()).is_some() {}
+            let now = listed.next_if(|(own, _)| *own == path);
+            now.filter(|(_, now)| *now == seen).map(|_| (path.as_str(), *blob))
+        })
     }
 
     /// The blobs of listed files in their order, `None` for what is no plain file; no answer at all where one can't
@@ -148,26 +148,25 @@ impl Stamps {
         files: impl Iterator<Item = &'f FileEntry>,
         disk: &Disk,
     ) -> Option<Vec<Option<Oid>>> {
-        let (mut known, mut listed) = (self.files.iter().peekable(), disk.all_seen().peekable());
+        let mut known = self.known(disk).peekable();
         let mut all: Vec<(&FileEntry, Option<Oid>)> = Vec::new();
         let mut asked: Vec<usize> = Vec::new();
         for file in files {
-            while listed.next_if(|(path, _)| *path < file.path.as_str()).is_some() {}
-            let seen = listed.next_if(|(path, _)| *path == file.path).map(|(_, seen)| seen);
+            while known.next_if(|(path, _)| *path < file.path.as_str()).is_some() {}
+            let same = known.next_if(|(path, _)| *path == file.path).map(|(_, blob)| blob);
             let blob = if file.kind != EntryKind::Regular {
                 None
-            } else if let Some(seen) = seen {
-                while known.next_if(|(path, ..)| *path < file.path).is_some() {}
-                let same = known.next_if(|(path, ..)| *path == file.path).filter(|(_, own, _)| own == seen);
-                if same.is_none() {
-                    asked.push(all.len());
-                }
-                same.map(|(.., blob)| *blob)
+            } else if same.is_some() {
+                same
+            } else if disk.seen(&file.path).is_some() {
+                asked.push(all.len());
+                None
             } else {
                 Some(disk.left_out(&file.path)?)
             };
             all.push((file, blob));
         }
+        drop(known);
         let read: Vec<(usize, Option<Oid>)> = asked
             .par_iter()
             .map(|at| {

@@ -447,6 +447,13 @@ word_set! {
     }
 }
 
+impl Evidence {
+    /// Returns whether its data may still change: the readings of a trial grow until it is done.
+    pub fn grows(&self) -> bool {
+        self.trial.is_some() && self.state != EvidenceState::Done
+    }
+}
+
 impl EvidenceKind {
     /// Returns whether specimens or an article were looked at for it, so that it stands by itself and extends no
     /// baseline.
