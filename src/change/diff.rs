@@ -9,6 +9,7 @@ use crate::record::{Address, MaterialKind, RecordKind, Zone};
 use serde::Serialize;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// One edit.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -176,7 +177,8 @@ impl Room<'_> {
         }
         for (id, old) in base {
             let Some(new) = head.get(id) else { continue };
-            if old.value == new.value {
+            // What was read from the same bytes is held once.
+            if Arc::ptr_eq(&old.value, &new.value) || old.value == new.value {
                 continue;
             }
             let address = Address::new(kind, id.clone()).to_string();

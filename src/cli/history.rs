@@ -113,23 +113,31 @@ pub(super) fn steps(
         });
         let loaded = context.read(snapshot);
         step.broken = loaded.ledger.broken.len();
-        step.kg = programme_mass(&loaded.ledger).ok();
         let was = before.as_ref().and_then(|before| before.kg);
-        step.delta_kg = step.kg.zip(was).map(|(is, was)| is - was);
-        step.decisions =
-            decisions(context, place, commit, before.as_ref().map(|before| &before.loaded), &loaded);
         let own = known.iter().find(|(ledger, _)| ledger.is_of(&loaded.ledger)).map(|(_, found)| *found);
-        let beside = before.and_then(|before| before.evaluation);
-        let beside = beside.as_ref().or(known.first().map(|(_, found)| *found));
-        let evaluation = match (own, beside) {
-            (Some(own), _) => {
-                step.counts = Some(counts(own));
-                None
-            }
-            (None, Some(other)) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
-            (None, None) => context.judged(&loaded.ledger).ok(),
-        };
-        step.counts = step.counts.or_else(|| evaluation.as_ref().map(counts));
+        let beside = before.as_ref().and_then(|before| before.evaluation.as_ref());
+        let beside = beside.or(known.first().map(|(_, found)| *found));
+        let ((kg, decisions), (evaluation, found)) = rayon::join(
+            || {
+                let before = before.as_ref().map(|before| &before.loaded);
+                (programme_mass(&loaded.ledger).ok(), decisions(context, place, commit, before, &loaded))
+            },
+            || {
+                let evaluation = match (own, beside) {
+                    (Some(_), _) => None,
+                    (None, Some(other)) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
+                    (None, None) => context.judged(&loaded.ledger).ok(),
+                };
+                let found = own.or(evaluation.as_ref()).map(counts);
+                (evaluation, found)
+            },
+        );
+        (step.kg, step.decisions, step.counts) = (kg, decisions, found);
+        step.delta_kg = kg.zip(was).map(|(is, was)| is - was);
+        // Giving a large evaluation back takes a while, and the next state needs none of it.
+        if let Some(before) = before.and_then(|before| before.evaluation) {
+            rayon::spawn(move || drop(before));
+        }
         history_kept::keep(context, place, &step);
         last = Some(Judged { kg: step.kg, loaded, evaluation });
         steps.push(step);

@@ -107,6 +107,18 @@ impl Uses {
         self.reached(*start, order, Direction::Outgoing)
     }
 
+    /// Returns everything above a record and the record itself, in no order that means anything.
+    pub fn above(&self, address: &Address) -> Vec<Address> {
+        let Some(start) = self.places.get(address) else { return vec![address.clone()] };
+        let reversed = Reversed(&self.graph);
+        let mut bfs = Bfs::new(reversed, *start);
+        let mut all = Vec::new();
+        while let Some(next) = bfs.next(reversed) {
+            all.extend(self.graph.node_weight(next).cloned());
+        }
+        all
+    }
+
     /// Gives each node of a breadth-first order its depth and the use that met it.
     fn reached(&self, start: NodeIndex, order: Vec<NodeIndex>, back: Direction) -> Vec<Reached> {
         let mut depths: BTreeMap<NodeIndex, usize> = BTreeMap::from([(start, 0)]);

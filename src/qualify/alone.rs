@@ -72,7 +72,7 @@ impl Trials<'_> {
             }
         }
         let configurator = Configurator::new(trial);
-        let demands = Demands::all(trial, &configurator, &few, None)?;
+        let demands = Demands::all(trial, &configurator, &few, None, None)?;
         // The duties are named: none is looked for.
         let reach = Reach::default();
         let rules = rules(showing, row, row.subject_of(&showing.value));

@@ -2,8 +2,10 @@
 
 use super::demands::{Demands, Used};
 use super::earlier::{Mark, Recalled, kept};
+use super::homes::Homes;
 use super::judge::Detail;
 use super::pool;
+use super::touched::Design;
 use super::verdict::{Duty, Judged, Room};
 use crate::article::Subject;
 use crate::ledger::Nominal;
@@ -19,6 +21,7 @@ pub(super) struct Grounds {
     pub(super) detail: Detail,
     pub(super) showings: HashMap<String, Ground>,
     pub(super) demands: Demands,
+    pub(super) design: Design,
 }
 
 /// What the verdicts of one showing were made from, and the verdicts before anything was laid over them.
@@ -32,6 +35,8 @@ pub(super) struct Ground {
     /// Subjects that a concession names: for them all evidence is looked through for the nearest.
     conceded: BTreeSet<String>,
     judged: BTreeMap<Subject, BTreeMap<String, Arc<Judged>>>,
+    /// Whose the records are, where that was asked.
+    pub(super) homes: Option<Homes>,
     /// What is kept for later runs, where a verdict was judged in this one.
     anew: Option<Anew>,
 }
@@ -163,6 +168,7 @@ impl Ground {
             ),
             records: room.records.iter().map(record).collect(),
             judged: BTreeMap::new(),
+            homes: None,
             anew: None,
         }
     }
@@ -170,7 +176,7 @@ impl Ground {
     /// Returns the mark of all that its verdicts are made from, but the subjects as they are used.
     pub(super) fn mark(&self, detail: Detail, recalled: &Recalled) -> Mark {
         // A field that is added has to be in it.
-        let Self { id, showing, levels, records, conceded, judged: _, anew: _ } = self;
+        let Self { id, showing, levels, records, conceded, judged: _, homes: _, anew: _ } = self;
         let records: Vec<_> = records
             .iter()
             .map(|Record { id, value, digest, nominal, in_use }| {

@@ -393,7 +393,7 @@ pub(super) fn first_looks(
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let table = Table::built_in().expect("the table is sound");
-    let demands = Demands::all(ledger, &configurator, &uses, None)?;
+    let demands = Demands::all(ledger, &configurator, &uses, None, None)?;
     let reach = super::reach::Reach::of(&uses);
     let (mut sure, mut wrong) = (0, Vec::new());
     for showing in ledger.showings.values() {

@@ -2,6 +2,7 @@
 
 use super::coverage::Demand;
 use super::earlier::Mark;
+use super::touched::Touched;
 use crate::article::{
     ArticleError, Claims, Configuration, Configurator, NoSkin, Sites, Subject, Uses, exposure_of, skin,
     zones_of,
@@ -87,12 +88,14 @@ pub(super) struct Demands {
 }
 
 impl Demands {
-    /// Collects them; what equals what is `known` already is shared with it.
+    /// Collects them; what equals what is `known` already is shared with it, and of panels that are not `touched` since
+    /// it is taken from there.
     pub(super) fn all(
         ledger: &Ledger,
         configurator: &Configurator<'_>,
         uses: &Uses,
         known: Option<&Self>,
+        touched: Option<&Touched>,
     ) -> Result<Self, ArticleError> {
         let asked: Vec<_> = uses.iter().collect();
         let made: Vec<Result<_, ArticleError>> = asked
@@ -101,8 +104,14 @@ impl Demands {
                 let mut used: Vec<(String, Arc<Used>)> = Vec::with_capacity(panels.len());
                 let mut own: Vec<Arc<Variants>> = Vec::new();
                 for (panel, sites) in *panels {
-                    let made = configurator.variants(subject, Some(panel))?;
                     let before = known.and_then(|known| known.of(subject, panel));
+                    if let Some(before) = before
+                        && touched.is_some_and(|touched| !touched.panels.contains(panel))
+                    {
+                        used.push((panel.clone(), Arc::clone(before)));
+                        continue;
+                    }
+                    let made = configurator.variants(subject, Some(panel))?;
                     let elsewhere = before.map(|used| &used.variants);
                     let variants = own.iter().chain(elsewhere).find(|known| known.all == made).cloned();
                     let variants = variants.unwrap_or_else(|| Arc::new(packed(made).into()));

@@ -3,8 +3,9 @@
 use super::delta::compare;
 use super::extension::BASELINE;
 use super::made::Made;
+use super::touched::Touched;
 use super::verdict::{Duty, InForm, Judged, Room, Verdict, note};
-use crate::article::{ArticleError, Configuration, Face, Subject};
+use crate::article::{Configuration, Face, Subject};
 use crate::ledger::Entry;
 use crate::record::sensitivity::Asks;
 use crate::record::{Evidence, EvidenceState};
@@ -12,13 +13,38 @@ use foldhash::HashMap;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+/// The subjects that a showing is asked of and those among them that its records belong to.
+#[derive(Debug, Clone)]
+pub(super) struct Homes {
+    subjects: Vec<Subject>,
+    homes: BTreeSet<Subject>,
+    /// Panels that are such subjects, or that records are labelled with.
+    panels: BTreeSet<String>,
+    /// Whether the programme is, which all panels are a part of.
+    is_of_programme: bool,
+}
+
+impl Homes {
+    /// Whether they are those of the same subjects in a state beside the one where they were found, where the same
+    /// records speak for them and nothing but some panels differs.
+    fn still_hold(&self, duties: &[Duty], touched: &Touched) -> bool {
+        // Without a panel a lamina is what all recipes make of it.
+        touched.is_panels_alone
+            && !self.is_of_programme
+            && self.panels.is_disjoint(&touched.panels)
+            && self.subjects.iter().eq(duties.iter().map(|duty| &duty.subject))
+    }
+}
+
 impl Room<'_> {
-    /// Turns `lapsed` into `open` where the nearest evidence never was this subject's.
+    /// Turns `lapsed` into `open` where the nearest evidence never was this subject's; `before` is whose the records were
+    /// in a state where they were the same, with what differs.
     pub(super) fn assign_lapses<'r>(
         &'r self,
         duties: &mut [Duty],
         candidates: InForm<'_, 'r>,
-    ) -> Result<(), ArticleError> {
+        before: Option<(&Homes, &Touched)>,
+    ) -> Option<Homes> {
         let unsure: Vec<usize> = duties
             .iter()
             .enumerate()
@@ -26,9 +52,42 @@ impl Room<'_> {
             .map(|(at, _)| at)
             .collect();
         if unsure.is_empty() {
-            return Ok(());
+            return before.map(|(homes, _)| homes.clone());
         }
-        let candidates = candidates();
+        let known = before.filter(|(homes, touched)| homes.still_hold(duties, touched));
+        let found = match known {
+            Some((homes, _)) => homes.clone(),
+            None => self.find_homes(duties, candidates()),
+        };
+        for at in unsure {
+            let Some(duty) = duties.get_mut(at) else { continue };
+            if found.homes.contains(&duty.subject) {
+                continue;
+            }
+            for judged in duty.panels.values_mut().filter(|judged| is_full_lapse(judged)) {
+                self.open(&duty.subject, Arc::make_mut(judged));
+            }
+        }
+        Some(found)
+    }
+
+    /// Says of a lapse of what was never recorded for the subject that it is open.
+    fn open(&self, subject: &Subject, judged: &mut Judged) {
+        let label =
+            |entry: &&&Entry<Evidence>| Subject::from_label(&entry.value.subject).as_ref() == Some(subject);
+        let unconformed = self
+            .records
+            .iter()
+            .filter(label)
+            .any(|entry| entry.value.state == EvidenceState::Done && entry.value.conformed.is_none());
+        judged.verdict =
+            if judged.under_way.is_empty() && !unconformed { Verdict::Open } else { Verdict::Short };
+        let near = judged.evidence.join(", ");
+        let words = format!("nothing recorded for it; the nearest is {near}");
+        judged.nearest = std::mem::replace(&mut judged.because, vec![note("evidence", &words, Asks::Retest)]);
+    }
+
+    fn find_homes(&self, duties: &[Duty], candidates: &[Made<'_>]) -> Homes {
         let mut plain: HashMap<Subject, Configuration> = HashMap::default();
         let labels = candidates.iter().filter_map(|made| made.label.as_ref());
         for subject in labels.chain(duties.iter().map(|duty| &duty.subject)) {
@@ -44,32 +103,19 @@ impl Room<'_> {
                 equal.entry(configuration).or_default().push(&duty.subject);
             }
         }
-        let homes: BTreeSet<Subject> =
-            candidates.iter().flat_map(|made| self.homes(made, duties, &plain, &equal)).collect();
-        for at in unsure {
-            let Some(duty) = duties.get_mut(at) else { continue };
-            let belongs = homes.contains(&duty.subject);
-            for judged in duty.panels.values_mut().filter(|judged| is_full_lapse(judged)) {
-                if belongs {
-                    continue;
-                }
-                let judged = Arc::make_mut(judged);
-                let label = |entry: &&&Entry<Evidence>| {
-                    Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject)
-                };
-                let unconformed =
-                    self.records.iter().filter(label).any(|entry| {
-                        entry.value.state == EvidenceState::Done && entry.value.conformed.is_none()
-                    });
-                judged.verdict =
-                    if judged.under_way.is_empty() && !unconformed { Verdict::Open } else { Verdict::Short };
-                let near = judged.evidence.join(", ");
-                let words = format!("nothing recorded for it; the nearest is {near}");
-                judged.nearest =
-                    std::mem::replace(&mut judged.because, vec![note("evidence", &words, Asks::Retest)]);
-            }
+        let homes = candidates.iter().flat_map(|made| self.homes(made, duties, &plain, &equal)).collect();
+        let labels = candidates.iter().filter_map(|made| made.label.as_ref());
+        let subjects: Vec<Subject> = duties.iter().map(|duty| duty.subject.clone()).collect();
+        let panel = |subject: &Subject| match subject {
+            Subject::Panel(panel) => Some(panel.clone()),
+            _ => None,
+        };
+        Homes {
+            panels: labels.clone().chain(&subjects).filter_map(panel).collect(),
+            is_of_programme: labels.chain(&subjects).any(|subject| *subject == Subject::Programme),
+            subjects,
+            homes,
         }
-        Ok(())
     }
 
     /// The subjects in use that a record belongs to.

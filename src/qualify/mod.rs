@@ -43,6 +43,7 @@ mod silence;
 pub mod table;
 #[cfg(test)]
 pub(crate) mod tests;
+mod touched;
 pub mod trial;
 pub mod verdict;
 pub mod windows;

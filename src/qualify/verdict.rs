@@ -15,6 +15,7 @@ use super::pool::Outcome;
 use super::reach::Reach;
 use super::sieve::{Look, Sieve};
 use super::table::{KindRow, Table};
+use super::touched::Design;
 use super::trial;
 use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, Uses, uses};
 use crate::ledger::{Entry, Ledger};
@@ -22,7 +23,7 @@ use crate::record::sensitivity::Asks;
 use crate::record::{
     Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, OneOrMany, Panel, Showing, SubjectKind, Text,
 };
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
 use rayon::prelude::*;
 use std::cell::{Cell, LazyCell, OnceCell};
 use std::collections::{BTreeMap, BTreeSet};
@@ -203,9 +204,11 @@ fn evaluated<E: From<ArticleError>>(
     let other = other.map(|other| &*other.grounds);
     let known = other.map(|other| &other.demands);
     let recalled = &memo.recalled;
+    let touched = other.filter(|_| first_look && only.is_none()).and_then(|own| own.design.touched(ledger));
+    let touched = touched.as_ref();
     let demands = match only {
-        Some(only) => Demands::all(ledger, &configurator, &few(&uses, only), known)?,
-        None => Demands::all(ledger, &configurator, &uses, known)?,
+        Some(only) => Demands::all(ledger, &configurator, &few(&uses, only), known, None)?,
+        None => Demands::all(ledger, &configurator, &uses, known, touched)?,
     };
     let by_showing = by_showing(ledger);
     let showings: Vec<(&Entry<Showing>, &KindRow)> = ledger
@@ -223,7 +226,7 @@ fn evaluated<E: From<ArticleError>>(
         let sieve =
             LazyCell::new(|| if first_look && live.is_none() { Sieve::of(&rules) } else { Sieve::default() });
         let (configurator, uses, reach, demands) = (&configurator, &uses, &reach, &demands);
-        let room = Room {
+        let mut room = Room {
             ledger,
             configurator,
             uses,
@@ -245,9 +248,16 @@ fn evaluated<E: From<ArticleError>>(
         let mark = LazyCell::new(|| ground.mark(detail, recalled));
         let before = OnceCell::new();
         let find = || before.get_or_init(|| Before::of(recalled, &mark));
-        let kept = only.and_then(|only| Some((other?.showings.get(&showing.id)?, only)));
+        let mut kept = only.and_then(|only| Some((other?.showings.get(&showing.id)?, only)));
         let other = other.filter(|_| live.is_none() && !row.live);
         let same = other.and_then(|other| Some((other.of(&showing.id, &ground)?, &other.demands)));
+        // What panels have verdicts on that nothing touched is not even looked through.
+        let few = touched.filter(|touched| touched.leaves(&showing.value)).zip(same);
+        if let Some((touched, (ground, _))) = few {
+            room.only = Some(&touched.panels);
+            kept = Some((ground, &touched.panels));
+        }
+        let room = room;
         let once = OnceCell::new();
         let candidates = || -> &[Made<'_>] { once.get_or_init(|| room.candidates()) };
         let earlier: Option<&dyn Fn() -> _> = if asks { Some(&find) } else { None };
@@ -258,8 +268,9 @@ fn evaluated<E: From<ArticleError>>(
         }
         let is_anew = asks && keeps && taken.anew.get();
         let anew = before.into_inner().filter(|_| is_anew).map(|before| before.and_anew(*mark));
-        let ground = ground.holding(&duties, anew);
-        room.assign_lapses(&mut duties, &candidates)?;
+        let mut ground = ground.holding(&duties, anew);
+        let before = few.and_then(|(touched, (own, _))| Some((own.homes.as_ref()?, touched)));
+        ground.homes = room.assign_lapses(&mut duties, &candidates, before);
         Ok::<_, ArticleError>((duties, ground))
     };
     let mut duties = BTreeMap::new();
@@ -310,10 +321,12 @@ fn evaluated<E: From<ArticleError>>(
     super::concede::concede(ledger, today, &mut duties);
     let mut assumptions = unbounded_heat(ledger, &uses, &duties);
     let judged = duties.values().flat_map(|duty| duty.panels.values());
-    assumptions.extend(judged.flat_map(|judged| judged.assumptions.iter().cloned()));
-    assumptions.par_sort_unstable();
+    // Most are said of many panels, and comparing is what takes the time.
+    let said: HashSet<&Arc<str>> = judged.flat_map(|judged| &judged.assumptions).collect();
+    assumptions.extend(said.into_iter().cloned());
+    assumptions.sort_unstable();
     assumptions.dedup();
-    let grounds = Arc::new(Grounds { detail, showings: grounds, demands });
+    let grounds = Arc::new(Grounds { detail, showings: grounds, demands, design: Design::of(ledger) });
     grounds.keep(&memo.recalled);
     Ok(Evaluation { duties, uses, assumptions, grounds, memo, forms, keeps })
 }
@@ -489,13 +502,17 @@ impl Room<'_> {
         let once = OnceCell::new();
         let running = || once.get_or_init(|| self.running()).as_slice();
         let mut all = Vec::new();
-        let all_taken: Vec<&Entry<Panel>> =
-            self.ledger.panels.values().filter(|panel| self.takes(panel)).collect();
-        let asked: BTreeMap<&str, &Entry<Panel>> = all_taken
-            .iter()
-            .filter(|panel| self.only.is_none_or(|only| only.contains(&panel.id)))
-            .map(|panel| (panel.id.as_str(), *panel))
-            .collect();
+        let panels = &self.ledger.panels;
+        let all_taken = || panels.values().filter(|panel| self.takes(panel));
+        let asked: BTreeMap<&str, &Entry<Panel>> = match self.only {
+            None => all_taken().map(|panel| (panel.id.as_str(), panel)).collect(),
+            Some(only) => only
+                .iter()
+                .filter_map(|id| panels.get(id))
+                .filter(|panel| self.takes(panel))
+                .map(|panel| (panel.id.as_str(), panel))
+                .collect(),
+        };
         for (subject, panels) in self.reach.subjects(kind, asked.keys().copied()) {
             if !self.contains(subject)? {
                 continue;
@@ -503,7 +520,7 @@ impl Room<'_> {
             let mut using = Vec::new();
             if *subject == Subject::Programme {
                 let mut any = self.showing.value.applies_to.is_none();
-                for panel in &all_taken {
+                for panel in all_taken() {
                     any |= self.applies(panel, &Sites::default(), subject)?;
                 }
                 if any {

@@ -67,6 +67,10 @@ pub(crate) fn there_and_back(base: &Records, changed: &Records) -> Result<[Seen;
     let beside = |records: &Records, other: &Seen| -> Result<Seen, TestCaseError> {
         let ledger = read(records)?;
         let evaluation = evaluate_beside(&ledger, today(), &other.evaluation).unwrap();
+        // What nothing touched is taken over without being looked at.
+        let alone = evaluated(&ledger);
+        prop_assert_eq!(&alone.duties, &evaluation.duties);
+        prop_assert_eq!(&alone.assumptions, &evaluation.assumptions);
         Ok(Seen { ledger, evaluation })
     };
     let after = beside(changed, &before)?;
