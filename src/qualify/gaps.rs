@@ -2,7 +2,7 @@
 
 use super::concede::is_approved;
 use super::judge::Reason;
-use super::retest::{RetestPlan, StepKind, limits, plan, plan_with, ways};
+use super::retest::{RetestPlan, StepKind, limits, plan, plan_with, to_be_repeated, ways};
 use super::trial::{TrialState, trials};
 use super::verdict::{Duty, DutyKey, Evaluation, Verdict};
 use crate::article::{Configurator, Subject};
@@ -217,6 +217,10 @@ fn closes_with(
     let key = (duty.showing.clone(), duty.subject.clone());
     let plan = plan_with(ledger, configurator, evaluation, &[key]);
     let own = plan.steps.iter().find(|step| step.showing == duty.showing && !step.prerequisite);
+    let repeat =
+        own.filter(|step| step.kind == StepKind::NoTest).and_then(|step| to_be_repeated(ledger, step));
+    let repeat =
+        repeat.map(|id| format!("repeat evidence/{id} once, on a new set of panels and with a `reason`"));
     ClosesWith {
         kind: own.map(|step| step.kind),
         specimens: plan.specimens,
@@ -225,7 +229,7 @@ fn closes_with(
         cost: plan.cost,
         prerequisites: plan.steps.iter().filter(|step| step.prerequisite).map(|step| step.name()).collect(),
         missing: plan.missing,
-        ways: plan.ways,
+        ways: repeat.into_iter().chain(plan.ways).collect(),
     }
 }
 

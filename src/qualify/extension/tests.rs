@@ -7,6 +7,7 @@ use super::super::verdict::{DutyKey, evaluate};
 use crate::article::Subject;
 use crate::ledger::{Entry, Ledger, NoRecall};
 use crate::qualify::conform::conformity;
+use crate::qualify::gaps::{GapsOptions, gaps};
 use crate::record::sensitivity::Asks;
 use crate::record::{Conformed, Evidence, EvidenceKind};
 use crate::source::Snapshot;
@@ -138,13 +139,13 @@ fn a_failed_baseline_asks_no_more_than_leads_back_from_another() {
 fn a_failed_equivalence_is_not_superseded_but_repeated_once_with_a_reason() {
     let whole = edited(&[], &[]);
     let failed = edited(&[("evidence/data/tr-029.csv", ",404,", ",280,")], &[]);
-    let verdict = |reason: Option<&str>| {
+    let with = |reason: Option<&str>, values: &Ledger| {
         let mut ledger = failed.clone();
         let mut own: Evidence = (*whole.evidence["e-029"].value).clone();
         own.supersedes = Some(serde_yaml::from_str("e-029").unwrap());
         own.reason = reason.map(str::to_string);
         own.made = crate::record::Day::parse("2026-08-01").ok();
-        let mut data = whole.data["e-029"].clone();
+        let mut data = values.data["e-029"].clone();
         let rows = data.rows.iter().cloned().map(|mut row| {
             row.panel = format!("R{}", row.panel);
             row
@@ -153,15 +154,24 @@ fn a_failed_equivalence_is_not_superseded_but_repeated_once_with_a_reason() {
         let (id, file) = ("e-099".to_string(), "evidence/e-099.yaml".to_string());
         ledger.evidence.insert(id.clone(), Entry { id: id.clone(), file, value: Arc::new(own) });
         ledger.data.insert(id, data);
-        let evaluation = evaluate(&ledger, today()).unwrap();
-        let duty = evaluation.duties.values().find(|duty| {
-            duty.showing == "lamina-compression-etw"
-                && duty.subject.to_string() == "lamina/cw-200-e1@oven-120"
-        });
-        duty.unwrap().verdict()
+        ledger
     };
-    assert_eq!(verdict(None), Verdict::Failed);
-    assert_eq!(verdict(Some("another cutter")), Verdict::Met);
+    // The verdict, and whether a repeat is offered.
+    let judged = |ledger: &Ledger| {
+        let evaluation = evaluate(ledger, today()).unwrap();
+        let options = GapsOptions { all: true, ..GapsOptions::default() };
+        let all = gaps(ledger, &evaluation, &options).duties;
+        let own = all.into_iter().find(|gap| {
+            gap.showing == "lamina-compression-etw" && gap.subject.to_string() == "lamina/cw-200-e1@oven-120"
+        });
+        let own = own.unwrap();
+        let repeat = "repeat evidence/e-029 once, on a new set of panels and with a `reason`";
+        (own.verdict, own.closes_with.ways.iter().any(|way| way == repeat))
+    };
+    assert_eq!(judged(&failed), (Verdict::Failed, true));
+    assert_eq!(judged(&with(None, &whole)), (Verdict::Failed, true));
+    assert_eq!(judged(&with(Some("another cutter"), &whole)), (Verdict::Met, false));
+    assert_eq!(judged(&with(Some("another cutter"), &failed)), (Verdict::Failed, false));
 }
 
 /// What was set aside gives no design value, though what extends it conforms.

@@ -270,7 +270,7 @@ fn unmended(ledger: &Ledger, steps: &[PlanStep]) -> Vec<String> {
 }
 
 /// The failed equivalence behind a step that was not repeated yet. Where a requirement moved, a repeat finds the same.
-fn to_be_repeated<'s>(ledger: &Ledger, step: &'s PlanStep) -> Option<&'s str> {
+pub(super) fn to_be_repeated<'s>(ledger: &Ledger, step: &'s PlanStep) -> Option<&'s str> {
     let moved = ledger.showings.get(&step.showing)?.value.accept.above_skin_by.is_some();
     let failed = step.baselines.iter().find(|id| {
         let own = ledger.evidence.get(*id).filter(|own| own.value.kind == EvidenceKind::Equivalence);
