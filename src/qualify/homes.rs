@@ -51,14 +51,13 @@ impl Room<'_> {
             .filter(|(_, duty)| duty.panels.values().any(|judged| is_full_lapse(judged)))
             .map(|(at, _)| at)
             .collect();
-        if unsure.is_empty() {
-            return before.map(|(homes, _)| homes.clone());
-        }
         let known = before.filter(|(homes, touched)| homes.still_hold(duties, touched));
-        let found = match known {
-            Some((homes, _)) => homes.clone(),
-            None => self.find_homes(duties, candidates()),
-        };
+        let known = known.map(|(homes, _)| homes.clone());
+        if unsure.is_empty() {
+            // What does not hold any more must not be taken over from here either.
+            return known;
+        }
+        let found = known.unwrap_or_else(|| self.find_homes(duties, candidates()));
         for at in unsure {
             let Some(duty) = duties.get_mut(at) else { continue };
             if found.homes.contains(&duty.subject) {

@@ -49,6 +49,23 @@ proptest! {
         prop_assert!(nothing.panels.is_empty() && nothing.retest.steps.is_empty());
     }
 
+    /// What was taken over from state to state is, many states later, still what would be judged anew.
+    #[test]
+    fn states_judged_in_a_row_are_as_judged_alone(plan in plans(), all in prop::collection::vec(edits(), 2..6)) {
+        let mut records = proved(&plan);
+        let recall = MemoryRecall::new();
+        let mut last = evaluated(&read_with(records.texts(), &recall).unwrap());
+        for edit in &all {
+            let Some(changed) = apply(&records, edit) else { continue };
+            let Ok(ledger) = read_with(changed.texts(), &recall) else { continue };
+            last = evaluate_beside(&ledger, today(), &last).unwrap();
+            let alone = evaluated(&ledger);
+            prop_assert_eq!(&alone.duties, &last.duties);
+            prop_assert_eq!(&alone.assumptions, &last.assumptions);
+            records = changed;
+        }
+    }
+
     /// What is taken over from another state is what would be judged anew, for every panel and in every word.
     #[test]
     fn judged_beside_another_state_is_as_judged_alone(plan in plans(), edit in edits()) {
