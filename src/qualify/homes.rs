@@ -184,3 +184,43 @@ fn is_full_lapse(judged: &Judged) -> bool {
         && judged.asks == Asks::Retest
         && differences.any(|reason| reason.effect == Asks::Retest)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{example, today};
+    use super::super::verdict::{Evaluation, evaluate, evaluate_beside};
+    use super::*;
+    use crate::ledger::{Ledger, MemoryRecall};
+    use crate::source::Snapshot;
+
+    /// Showings that know whose their records are.
+    fn known(evaluation: &Evaluation) -> BTreeSet<&str> {
+        let all = evaluation.grounds.showings.iter().filter(|(_, ground)| ground.homes.is_some());
+        all.map(|(id, _)| id.as_str()).collect()
+    }
+
+    #[test]
+    fn homes_are_handed_on_where_panels_alone_differ_and_not_beyond() {
+        let recall = MemoryRecall::new();
+        let read = |edits: &[(&str, &str, &str)]| {
+            let mut files = example();
+            for (path, from, to) in edits {
+                let text = String::from_utf8(files[*path].clone()).unwrap();
+                assert!(text.contains(from), "{path}");
+                files.insert((*path).to_string(), text.replacen(from, to, 1).into_bytes());
+            }
+            Ledger::load(&Snapshot::in_memory(files), &recall)
+        };
+        let rich = ("materials/cw-200-e1.yaml", "39.5 %", "45.5 %");
+        let panel = ("panels/bow-hatch.yaml", "title: ", "title: The same, ");
+        let (plain, lapsed) = (read(&[]), read(&[rich]));
+        let first = evaluate(&lapsed, today()).unwrap();
+        let panels_alone = evaluate_beside(&read(&[rich, panel]), today(), &first).unwrap();
+        assert_eq!(known(&panels_alone), known(&first));
+        let back = evaluate_beside(&plain, today(), &first).unwrap();
+        let alone = evaluate(&plain, today()).unwrap();
+        // Some have nothing lapsed any more, and would hand on what another material was nearest to.
+        assert!(known(&first).difference(&known(&alone)).next().is_some(), "{:?}", known(&first));
+        assert_eq!(known(&back), known(&alone));
+    }
+}
