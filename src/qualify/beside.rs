@@ -32,6 +32,8 @@ pub(super) struct Ground {
     /// Levels of the tests behind design values and of equivalence, which the ledger may set for all showings.
     levels: (Levels, f64),
     records: Vec<Record>,
+    /// Whether what is computed had a say: without it the same records may give less.
+    is_computed: bool,
     /// Subjects that a concession names: for them all evidence is looked through for the nearest.
     conceded: BTreeSet<String>,
     judged: BTreeMap<Subject, BTreeMap<String, Arc<Judged>>>,
@@ -137,6 +139,7 @@ impl Grounds {
         let own = self.showings.get(showing)?;
         let same = Arc::ptr_eq(&own.showing, &ground.showing)
             && own.levels == ground.levels
+            && own.is_computed == ground.is_computed
             && own.conceded == ground.conceded
             && own.records.len() == ground.records.len()
             && own.records.iter().zip(&ground.records).all(|(one, two)| one.is_same(two));
@@ -167,6 +170,7 @@ impl Ground {
                 pool::alpha(room.ledger, &room.showing.value),
             ),
             records: room.records.iter().map(record).collect(),
+            is_computed: room.live.is_some(),
             judged: BTreeMap::new(),
             homes: None,
             anew: None,
@@ -176,14 +180,14 @@ impl Ground {
     /// Returns the mark of all that its verdicts are made from, but the subjects as they are used.
     pub(super) fn mark(&self, detail: Detail, recalled: &Recalled) -> Mark {
         // A field that is added has to be in it.
-        let Self { id, showing, levels, records, conceded, judged: _, homes: _, anew: _ } = self;
+        let Self { id, showing, levels, records, is_computed, conceded, judged: _, homes: _, anew: _ } = self;
         let records: Vec<_> = records
             .iter()
             .map(|Record { id, value, digest, nominal, in_use }| {
                 (id, recalled.mark(value), digest, nominal, in_use)
             })
             .collect();
-        Mark::of(&(id, recalled.mark(showing), levels, records, conceded, detail))
+        Mark::of(&(id, recalled.mark(showing), levels, records, is_computed, conceded, detail))
     }
 
     /// Its verdicts as they are kept: panels that use the same have the same.
@@ -218,6 +222,8 @@ impl Ground {
     /// Adds what all panels but `anew` were judged before, so that it stands beside what these are judged now.
     pub(super) fn complete(&self, duties: &mut Vec<Duty>, anew: &BTreeSet<String>) {
         let needed_by = self.showing.needed_by.as_ref().map(ToString::to_string);
+        let own = std::mem::take(duties).into_iter();
+        let mut all: BTreeMap<Subject, Duty> = own.map(|duty| (duty.subject.clone(), duty)).collect();
         for (subject, panels) in &self.judged {
             // The programme has no panel's name and is judged anew.
             let kept = panels.iter().filter(|(panel, _)| !panel.is_empty() && !anew.contains(*panel));
@@ -226,17 +232,15 @@ impl Ground {
             if kept.is_empty() {
                 continue;
             }
-            match duties.iter_mut().find(|duty| duty.subject == *subject) {
-                Some(duty) => duty.panels.extend(kept),
-                None => duties.push(Duty {
-                    showing: self.id.clone(),
-                    subject: subject.clone(),
-                    panels: kept,
-                    needed_by: needed_by.clone(),
-                }),
-            }
+            let duty = all.entry(subject.clone()).or_insert_with(|| Duty {
+                showing: self.id.clone(),
+                subject: subject.clone(),
+                panels: BTreeMap::new(),
+                needed_by: needed_by.clone(),
+            });
+            duty.panels.extend(kept);
         }
-        duties.sort_by(|one, two| one.subject.cmp(&two.subject));
+        *duties = all.into_values().collect();
     }
 
     /// Returns the verdict of a subject as a panel used it, where it used the same and asked the same.
@@ -250,5 +254,34 @@ impl Ground {
         let judged = self.judged.get(subject)?.get(panel)?;
         // What is equal is held once.
         Arc::ptr_eq(demands.of(subject, panel)?, used).then_some(judged)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{example, today};
+    use super::super::table::Table;
+    use super::super::verdict::{evaluate, evaluate_beside};
+    use crate::ledger::{Ledger, MemoryRecall};
+    use crate::source::Snapshot;
+
+    /// What a computed showing let pass does not stand once nothing is computed any more.
+    #[test]
+    fn verdicts_are_not_taken_over_from_where_something_was_computed() {
+        let recall = MemoryRecall::new();
+        for resin in ["39.5 %", "40.5 %", "42.5 %", "45.5 %"] {
+            let mut files = example();
+            let path = "materials/cw-200-e1.yaml";
+            let text = String::from_utf8(files[path].clone()).unwrap().replacen("39.5 %", resin, 1);
+            files.insert(path.to_string(), text.into_bytes());
+            let with = Ledger::load(&Snapshot::in_memory(files), &recall);
+            let mut without = with.clone();
+            without.showings.retain(|_, own| Table::row(own.value.kind.as_str()).is_none_or(|row| !row.live));
+            assert!(without.showings.len() < with.showings.len());
+            let beside = evaluate_beside(&without, today(), &evaluate(&with, today()).unwrap()).unwrap();
+            assert_eq!(beside.duties, evaluate(&without, today()).unwrap().duties, "{resin}");
+            let back = evaluate_beside(&with, today(), &beside).unwrap();
+            assert_eq!(back.duties, evaluate(&with, today()).unwrap().duties, "{resin}");
+        }
     }
 }

@@ -108,6 +108,9 @@ impl Demands {
                     if let Some(before) = before
                         && touched.is_some_and(|touched| !touched.panels.contains(panel))
                     {
+                        if !own.iter().any(|known| Arc::ptr_eq(known, &before.variants)) {
+                            own.push(Arc::clone(&before.variants));
+                        }
                         used.push((panel.clone(), Arc::clone(before)));
                         continue;
                     }
