@@ -98,25 +98,21 @@ impl Uses {
     /// Returns everything above a record, nearest first.
     pub fn reached_from(&self, address: &Address) -> Vec<Reached> {
         let Some(start) = self.places.get(address) else { return Vec::new() };
+        self.reached(*start, self.order_above(*start), Direction::Outgoing)
+    }
+
+    /// Nodes above one and itself, nearest first.
+    fn order_above(&self, start: NodeIndex) -> Vec<NodeIndex> {
         let reversed = Reversed(&self.graph);
-        let mut bfs = Bfs::new(reversed, *start);
-        let mut order = Vec::new();
-        while let Some(next) = bfs.next(reversed) {
-            order.push(next);
-        }
-        self.reached(*start, order, Direction::Outgoing)
+        let mut bfs = Bfs::new(reversed, start);
+        std::iter::from_fn(|| bfs.next(reversed)).collect()
     }
 
     /// Returns everything above a record and the record itself, in no order that means anything.
     pub fn above(&self, address: &Address) -> Vec<Address> {
         let Some(start) = self.places.get(address) else { return vec![address.clone()] };
-        let reversed = Reversed(&self.graph);
-        let mut bfs = Bfs::new(reversed, *start);
-        let mut all = Vec::new();
-        while let Some(next) = bfs.next(reversed) {
-            all.extend(self.graph.node_weight(next).cloned());
-        }
-        all
+        let order = self.order_above(*start).into_iter();
+        order.filter_map(|node| self.graph.node_weight(node).cloned()).collect()
     }
 
     /// Gives each node of a breadth-first order its depth and the use that met it.
