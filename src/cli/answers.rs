@@ -47,10 +47,28 @@ pub(super) struct Question {
 struct Stands {
     names: String,
     state: String,
-    stamps: ManuallyDrop<Stamps>,
+    /// None where the state was known by a glance.
+    stamps: Option<ManuallyDrop<Stamps>>,
 }
 
 impl Stands {
+    /// As [`Stands::of`], without a look at the files of a work tree that looks as it did before.
+    fn found(context: &Context, place: &Place, reads: Reads) -> Option<Self> {
+        if reads != Reads::WorkTree {
+            return Self::of(place, reads, Stamps::default());
+        }
+        let mut glanced = context.memory.glanced(place);
+        if let Some(state) = glanced.identity.take() {
+            return Some(Self { names: place.names()?, state, stamps: None });
+        }
+        let stands = Self::of(place, reads, context.memory.stamps(place))?;
+        if let Some(stamps) = &stands.stamps {
+            context.memory.keep_stamps(place, stamps);
+        }
+        context.memory.keep_glance(place, glanced, &stands.state);
+        Some(stands)
+    }
+
     fn of(place: &Place, reads: Reads, stamps: Stamps) -> Option<Self> {
         let mut stamps = to_the_end(stamps);
         let names = place.names()?;
@@ -59,7 +77,7 @@ impl Stands {
             Reads::Index => place.index().ok()?.identity(&mut stamps)?,
             Reads::WorkTree => place.work_tree().ok()?.identity(&mut stamps)?,
         };
-        Some(Self { names, state, stamps })
+        Some(Self { names, state, stamps: Some(stamps) })
     }
 }
 
@@ -152,11 +170,7 @@ impl Question {
 
     fn asked(context: &Context, place: &Place, reads: Reads, parts: &Parts) -> Option<Self> {
         let told = serde_json::to_string(parts).ok()?;
-        let stamps = if reads == Reads::WorkTree { context.memory.stamps(place) } else { Stamps::default() };
-        let stands = Stands::of(place, reads, stamps)?;
-        if reads == Reads::WorkTree {
-            context.memory.keep_stamps(place, &stands.stamps);
-        }
+        let stands = Stands::found(context, place, reads)?;
         let of = [
             ("folder", place.prefix()),
             ("names", &stands.names),
@@ -195,14 +209,17 @@ impl Question {
         let Self { asked, place, reads, stands, ids: _ } = self;
         let kept = Kept { key: asked.key, what: KEPT.to_string(), about: asked.about, value };
         let (at, read) = (place.clone(), context.states_read());
+        let stamps =
+            stands.stamps.map(ManuallyDrop::into_inner).unwrap_or_else(|| context.memory.stamps(&at));
+        let (names, state) = (stands.names, stands.state);
         let still = move || {
-            let Stands { names, state, mut stamps } = stands;
+            let mut stamps = stamps;
             // A tree that was another while it was read, and is as before again, gave another answer. What is read is held
             // to its listing, and so is this; and whoever reads a state that `reads` does not say has none of its text.
             if read.iter().any(|own| own.identity(&mut stamps).as_deref() != Some(&state)) {
                 return false;
             }
-            let now = Stands::of(&at, reads, ManuallyDrop::into_inner(stamps));
+            let now = Stands::of(&at, reads, stamps);
             now.is_some_and(|now| (now.names, now.state) == (names, state))
         };
         context.memory.keep(&place, kept, Box::new(still));

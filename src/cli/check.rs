@@ -2,7 +2,7 @@
 
 use super::args::{CheckArgs, Format};
 use super::context::{Context, Failure, Status, to_the_end};
-use super::memory::{Asked, still_is};
+use super::memory::{Asked, Glanced, still_is};
 use crate::change::approved::faults as altered_faults;
 use crate::change::past::{Past, Revisions};
 use crate::change::stale::open_faults;
@@ -13,6 +13,7 @@ use crate::report::{faults, rules, sarif};
 use crate::source::{Commit, Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
 use crate::store::Kept;
 use serde_json::{Map, Value, json};
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::io::Write;
 use std::mem::ManuallyDrop;
@@ -24,12 +25,26 @@ pub(super) const KEPT: &str = "check";
 
 pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) -> Result<Status, Failure> {
     let place = context.place()?;
-    let snapshot = to_the_end(Context::snapshot(&place, &args.source)?);
-    let all = recalled(context, &place, &snapshot)?;
+    let of_tree = args.source.at.is_none() && !args.source.staged;
+    let glanced = if of_tree { context.memory.glanced(&place) } else { Glanced::default() };
+    // Where nothing looks otherwise since the last time the files are listed only for whoever wants to see their texts.
+    let before = glanced.identity.as_ref().and_then(|identity| answered(context, &place, identity, true));
+    let listed: OnceCell<ManuallyDrop<Snapshot>> = OnceCell::new();
+    let snapshot = || match listed.get() {
+        Some(listed) => Ok(listed),
+        None => {
+            let own = to_the_end(Context::snapshot(&place, &args.source)?);
+            Ok::<_, Failure>(listed.get_or_init(|| own))
+        }
+    };
+    let all = match before {
+        Some(all) => all,
+        None => recalled(context, &place, snapshot()?, glanced)?,
+    };
     let shown: Vec<&Fault> =
         all.iter().filter(|fault| args.notes || context.json() || fault.level > Level::Note).collect();
     let text_of = |file: &str| {
-        let bytes = snapshot.read_limited(file, RECORD_LIMIT).ok()?;
+        let bytes = snapshot().ok()?.read_limited(file, RECORD_LIMIT).ok()?;
         String::from_utf8(bytes.to_vec()).ok()
     };
     if context.json() {
@@ -41,7 +56,7 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
             .collect();
         writeln!(out, "{:#}", sarif::log("check", place.prefix(), &found))?;
     } else if context.format == Format::Junit {
-        write!(out, "{}", junit::document("bondline check", &suites(&snapshot, &shown)))?;
+        write!(out, "{}", junit::document("bondline check", &suites(snapshot()?, &shown)))?;
     } else {
         let mut texts: BTreeMap<&str, Option<String>> = BTreeMap::new();
         for fault in &shown {
@@ -63,7 +78,12 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
 }
 
 /// The faults of a state: those that were found before in the same files, or else found now and kept.
-fn recalled(context: &Context, place: &Place, snapshot: &Snapshot) -> Result<Vec<Fault>, Failure> {
+fn recalled(
+    context: &Context,
+    place: &Place,
+    snapshot: &Snapshot,
+    glanced: Glanced,
+) -> Result<Vec<Fault>, Failure> {
     if !context.memory.is_allowed() {
         return Ok(found(context, place, snapshot)?.faults);
     }
@@ -71,13 +91,14 @@ fn recalled(context: &Context, place: &Place, snapshot: &Snapshot) -> Result<Vec
     let identity = snapshot.identity(&mut stamps);
     context.memory.keep_stamps(place, &stamps);
     let Some(identity) = identity else { return Ok(found(context, place, snapshot)?.faults) };
-    let Some(asked) = asked(context, place, snapshot, &identity) else {
+    context.memory.keep_glance(place, glanced, &identity);
+    let of_files = !matches!(snapshot.origin(), Origin::Revision { .. });
+    if let Some(faults) = answered(context, place, &identity, of_files) {
+        return Ok(faults);
+    }
+    let Some(asked) = asked(context, place, &identity, of_files) else {
         return Ok(found(context, place, snapshot)?.faults);
     };
-    let kept = context.memory.find(place, &asked.key).and_then(|bytes| Found::from_bytes(&bytes));
-    if let Some(kept) = kept.filter(|kept| kept.commits.iter().all(|(id, is)| place.has_commit(id) == *is)) {
-        return Ok(kept.faults);
-    }
     let found = found(context, place, snapshot)?;
     if let Some(value) = found.to_bytes() {
         let kept = Kept { key: asked.key, what: KEPT.to_string(), about: asked.about, value };
@@ -93,12 +114,20 @@ fn recalled(context: &Context, place: &Place, snapshot: &Snapshot) -> Result<Vec
     Ok(found.faults)
 }
 
+/// The faults that were found before in a state.
+fn answered(context: &Context, place: &Place, identity: &str, of_files: bool) -> Option<Vec<Fault>> {
+    let asked = asked(context, place, identity, of_files)?;
+    let kept = context.memory.find(place, &asked.key).and_then(|bytes| Found::from_bytes(&bytes))?;
+    let holds = kept.commits.iter().all(|(id, is)| place.has_commit(id) == *is);
+    if holds {
+        context.memory.work("faults found as before".to_string());
+    }
+    holds.then_some(kept.faults)
+}
+
 /// Names the question: the files, and where they are held against what is committed, that.
-fn asked(context: &Context, place: &Place, snapshot: &Snapshot, identity: &str) -> Option<Asked> {
-    let head = match snapshot.origin() {
-        Origin::Revision { .. } => "none".to_string(),
-        _ => place.head_tree().ok()?.unwrap_or_default(),
-    };
+fn asked(context: &Context, place: &Place, identity: &str, of_files: bool) -> Option<Asked> {
+    let head = if of_files { place.head_tree().ok()?.unwrap_or_default() } else { "none".to_string() };
     Some(context.asked(KEPT, &[("folder", place.prefix()), ("head", &head), ("state", identity)]))
 }
 
@@ -121,7 +150,9 @@ pub(super) fn verified(
     let same = snapshot
         .identity(&mut crate::source::Stamps::default())
         .filter(|identity| identity == state)
-        .and_then(|identity| asked(context, place, &snapshot, &identity));
+        .and_then(|identity| {
+            asked(context, place, &identity, !matches!(snapshot.origin(), Origin::Revision { .. }))
+        });
     if same.is_none_or(|asked| asked.about != about) {
         return Ok(None);
     }

@@ -6,7 +6,7 @@ use crate::ledger::Ledger;
 use crate::qualify::earlier::{Earlier, Mark, Values};
 use crate::qualify::judge::Detail;
 use crate::qualify::verdict::{Evaluation, evaluate_after};
-use crate::source::{Place, Stamps};
+use crate::source::{Glance, Place, Stamps};
 use crate::store::{Kept, Key, Store, Trouble};
 use serde_json::json;
 use std::io::Write;
@@ -148,6 +148,32 @@ impl Memory {
         self.with_later(std::mem::take)
     }
 
+    /// Finds what a work tree was found to be when it looked as it does now, so that none of its files need be looked up
+    /// and the index need not be read.
+    pub fn glanced(&self, place: &Place) -> Glanced {
+        if !self.is_allowed {
+            return Glanced::default();
+        }
+        let Some(glance) = place.glance().filter(Glance::is_settled) else { return Glanced::default() };
+        let found = self.find(place, &glance_key(place));
+        let kept = found.and_then(|bytes| serde_json::from_slice::<(String, String)>(&bytes).ok());
+        let identity = kept.filter(|(text, _)| text == glance.text()).map(|(_, identity)| identity);
+        if identity.is_some() {
+            self.work("the work tree looks as it did".to_string());
+        }
+        Glanced { glance: Some(glance), identity }
+    }
+
+    /// Keeps what a work tree was found to be since `glanced`, where it still looks the same when the answer is out.
+    pub fn keep_glance(&self, place: &Place, glanced: Glanced, identity: &str) {
+        let Glanced { glance: Some(glance), identity: None } = glanced else { return };
+        let Ok(value) = serde_json::to_vec(&(glance.text(), identity)) else { return };
+        let about = json!({ "build": BUILD, "root": place.root().display().to_string() }).to_string();
+        let kept = Kept { key: glance_key(place), what: GLANCE.to_string(), about, value };
+        let at = place.clone();
+        self.keep(place, kept, Box::new(move || at.glance().is_some_and(|now| now == glance)));
+    }
+
     /// Finds what the files of a work tree looked like.
     pub fn stamps(&self, place: &Place) -> Stamps {
         let found = self.find(place, &stamps_key(place));
@@ -196,6 +222,32 @@ impl Earlier for Worked {
             }),
         );
     }
+}
+
+/// How a work tree looks, and what it was found to be when it looked so before.
+#[derive(Default)]
+pub struct Glanced {
+    glance: Option<Glance>,
+    /// The [`crate::source::Snapshot::identity`] of the work tree.
+    pub identity: Option<String>,
+}
+
+/// What the store calls how a work tree looked.
+pub const GLANCE: &str = "glance";
+
+fn glance_key(place: &Place) -> Key {
+    Key::of(&[GLANCE, BUILD, &place.root().to_string_lossy()])
+}
+
+/// Whether what was kept of a glance is what the files give; `None` where they look otherwise now.
+pub fn verified_glance(place: &Place, about: &serde_json::Value, kept: &[u8]) -> Option<bool> {
+    if about.get("root").and_then(serde_json::Value::as_str) != place.root().to_str() {
+        return None;
+    }
+    let Ok((text, identity)) = serde_json::from_slice::<(String, String)>(kept) else { return Some(false) };
+    place.glance().filter(|now| now.text() == text)?;
+    let now = place.work_tree().ok()?.identity(&mut Stamps::default());
+    Some(now.as_ref() == Some(&identity))
 }
 
 /// What the store calls the stamps of a work tree.

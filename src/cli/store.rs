@@ -6,7 +6,7 @@ use super::check;
 use super::context::{Context, Failure, Status};
 use super::history_kept;
 use super::hook_parts;
-use super::memory::{BUILD, Memory, STAMPS, worked_key};
+use super::memory::{BUILD, GLANCE, Memory, STAMPS, verified_glance, worked_key};
 use super::parsed;
 use crate::qualify::anew::{self, Anew};
 use crate::report::store::{self as view, State, Verified};
@@ -106,6 +106,9 @@ fn again(context: &Context, place: &Place, kept: &Kept, worked: &Worked) -> Resu
     let text = |key: &str| about.get(key).and_then(Value::as_str).unwrap_or_default();
     if text("build") != BUILD {
         return Ok(None);
+    }
+    if kept.what == GLANCE {
+        return Ok(verified_glance(place, &about, &kept.value));
     }
     if anew::is_kind(&kept.what) {
         let anew = worked.anew.get_or_init(|| worked_out(context, place));

@@ -24,7 +24,7 @@ const FILES: usize = 4 * FILE_LIMIT;
 /// Folders of a git directory that are read to their ground.
 const READ: [&str; 4] = ["info", "logs", "objects", "refs"];
 /// What decides which files of a folder count.
-const IGNORES: [&str; 2] = [IGNORE, ".gitattributes"];
+pub(super) const IGNORES: [&str; 2] = [IGNORE, ".gitattributes"];
 const IGNORE: &str = ".gitignore";
 
 /// Looks a git directory over, and the one that it shares with other work trees.

@@ -9,6 +9,7 @@
 mod branches;
 mod disk;
 mod fault;
+mod glance;
 mod guard;
 mod imports;
 mod lines;
@@ -30,6 +31,7 @@ mod tests;
 
 pub use branches::BranchFiles;
 pub use fault::{ReadFault, SourceError};
+pub use glance::Glance;
 pub use imports::{Drift, ImportFault, Imported, MOST_IMPORTS, Taken};
 pub use lines::{same_but_ends, with_ends, with_ends_of};
 pub use merge::Merged;

@@ -435,7 +435,7 @@ impl Place {
         Arc::clone(home)
     }
 
-    fn index_path(&self, top: &Path) -> Result<PathBuf, SourceError> {
+    pub(super) fn index_path(&self, top: &Path) -> Result<PathBuf, SourceError> {
         match &self.index_file {
             // An index that is named and missing would answer that everything was deleted.
             Some(file) => {

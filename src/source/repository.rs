@@ -10,6 +10,7 @@ use sha2::{Digest, Sha256};
 use git2::{ErrorCode, ObjectType, Oid};
 
 use super::fault::{git_error, object_words};
+use super::glance::usual_rules;
 use super::{ReadFault, SourceError, guard, hex};
 
 /// How many candidates an error lists.
@@ -274,6 +275,24 @@ impl Repository {
         })
         .ok()
         .flatten()
+    }
+
+    /// The files whose rules say what git ignores, beside those of the work tree, and the settings that name them.
+    pub(super) fn ignore_rules(&self) -> Option<(String, Vec<PathBuf>)> {
+        let mut files = vec![self.git_dir.join("info/exclude"), self.common_dir.join("info/exclude")];
+        files.dedup();
+        let settings = self.with(|repository| {
+            let settings = repository.config().and_then(|mut all| all.snapshot()).ok()?;
+            let of_all = settings.get_path("core.excludesFile").ok();
+            Some((of_all, settings.get_string("core.ignoreCase").ok()))
+        });
+        let (of_all, case) = settings.ok()??;
+        let words = format!("{of_all:?} {case:?}");
+        match of_all {
+            Some(file) => files.push(file),
+            None => files.extend(usual_rules()),
+        }
+        Some((words, files))
     }
 
     fn looked_up(&self, asked: &str) -> Result<Revision, SourceError> {

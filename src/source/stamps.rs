@@ -22,7 +22,7 @@ const SETTLED: Duration = Duration::from_secs(3);
 pub(super) struct Seen([i64; 7]);
 
 impl Seen {
-    const BYTES: usize = 7 * 8;
+    pub(super) const BYTES: usize = 7 * 8;
 
     pub(super) fn of(of: &Metadata) -> Seen {
         let whole = |value: u64| i64::from_le_bytes(value.to_le_bytes());
@@ -38,7 +38,7 @@ impl Seen {
     }
 
     /// Whether nothing changed shortly before, nor later than, this moment.
-    fn is_settled(&self, at: SystemTime) -> bool {
+    pub(super) fn is_settled(&self, at: SystemTime) -> bool {
         let Some(before) = at.checked_sub(SETTLED).and_then(|at| at.duration_since(UNIX_EPOCH).ok()) else {
             return false;
         };
@@ -47,7 +47,7 @@ impl Seen {
         modified < before && changed < before
     }
 
-    fn write(&self, to: &mut Vec<u8>) {
+    pub(super) fn write(&self, to: &mut Vec<u8>) {
         self.0.iter().for_each(|one| to.extend_from_slice(&one.to_le_bytes()));
     }
 

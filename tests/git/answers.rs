@@ -314,3 +314,47 @@ fn of_a_ledger_that_was_read_before_only_what_changed_is_parsed() {
         assert_eq!(verified.code, Some(0), "{verified:?}");
     }
 }
+
+/// A work tree that was left alone for a while is known by its looks; whatever is done to it then is seen.
+#[test]
+fn a_work_tree_that_looks_as_it_did_is_not_read_and_one_that_does_not_is() {
+    const LOOK: &str = "work: the work tree looks as it did\n";
+    let bed = ledger();
+    let said = |question: &[&str]| {
+        let without = bed.bondline(&[&["--no-store"], question].concat());
+        let mut command = bed.command(PROGRAM, bed.top());
+        command.args(["--today", TODAY]).args(question).env("BONDLINE_WORK", "1");
+        let run = Run::of(&command.output().unwrap());
+        assert_eq!((run.code, &run.out), (without.code, &without.out), "{question:?}");
+        run.err
+    };
+    let questions: [&[&str]; 3] = [&["check"], &["impact", "HEAD~1"], &["check", "--format", "junit"]];
+    let settled = || {
+        std::thread::sleep(std::time::Duration::from_secs(5));
+        questions.iter().for_each(|question| drop(said(question)));
+        for question in questions {
+            let told = said(question);
+            assert!(told.contains(LOOK), "{question:?}: {told}");
+            // An answer that there is none is none.
+            assert!(told.contains("as before") || told.contains("error: "), "{question:?}: {told}");
+        }
+    };
+    let turns: [(&str, &dyn Fn()); 5] = [
+        ("a fault", &|| bed.edit("panels/hatch.yaml", "area: 1.1 m2", "area: 1.1 mm")),
+        ("put right, of the same length", &|| bed.edit("panels/hatch.yaml", "area: 1.1 mm", "area: 1.3 m2")),
+        ("ignored", &|| fs::write(bed.top().join(".gitignore"), "panels/new.yaml\n").unwrap()),
+        ("new, and ignored", &|| fs::write(bed.top().join("panels/new.yaml"), "name: a\n").unwrap()),
+        ("ignored no longer", &|| fs::remove_file(bed.top().join(".gitignore")).unwrap()),
+    ];
+    for (what, turn) in turns {
+        settled();
+        turn();
+        for question in questions {
+            let told = said(question);
+            assert!(!told.contains(LOOK), "{what}: {told}");
+        }
+        assert_eq!(differing(&bed), serde_json::json!([]), "{what}");
+    }
+    settled();
+    assert_eq!(differing(&bed), serde_json::json!([]));
+}
