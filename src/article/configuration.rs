@@ -28,7 +28,9 @@ impl FromIterator<Row> for Configuration {
 impl Configuration {
     /// Returns the configuration that a record holds.
     pub fn from_map(map: &Attributes) -> Self {
-        map.iter().map(|(key, value)| (Key::read(key), value.clone())).collect()
+        let mut own = Self { rows: Vec::with_capacity(map.len()) };
+        own.merge(map.iter().map(|(key, value)| (Key::read(key), value.clone())));
+        own
     }
 
     /// Gives back the room that is left over from putting it together.

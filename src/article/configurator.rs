@@ -342,7 +342,7 @@ impl<'a> Configurator<'a> {
             if let AttributeValue::One(fabric) = value
                 && (&**fabric != "unstated" || own != "unstated")
             {
-                *value = AttributeValue::List(vec![fabric.clone(), own.into()]);
+                *value = AttributeValue::list([fabric.clone(), own.into()]);
             }
         }
         all

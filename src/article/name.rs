@@ -4,7 +4,6 @@ use super::key::ORDER;
 use foldhash::HashMap;
 use std::cmp::Ordering;
 use std::fmt;
-use std::hash::{Hash, Hasher};
 use std::ops::Deref;
 use std::sync::{OnceLock, PoisonError, RwLock};
 
@@ -13,32 +12,39 @@ use std::sync::{OnceLock, PoisonError, RwLock};
 /// Each text is held once and for as long as the program runs: ledgers bring few that the canonical form
 /// doesn't know, such as the names of load cases. Two names are equal exactly where their texts are, and
 /// they are in the order of their texts.
-#[derive(Clone, Copy)]
-pub struct Name(&'static Word);
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Name(
+    /// Place in the table of words: configurations hold names by the hundred thousand.
+    u32,
+);
 
 struct Word {
     text: &'static str,
-    /// Place among the words known beforehand, in the order of their texts.
-    rank: Option<usize>,
     /// Place among the attributes of the canonical form; behind all of them for any other.
     place: usize,
     facet: &'static str,
 }
 
 impl Word {
-    fn of(text: &'static str, rank: Option<usize>) -> Self {
+    fn of(text: &'static str) -> Self {
         let load = text.starts_with("geometry.load.");
         let place = ORDER.iter().position(|one| *one == text || load && *one == "geometry.load");
         let place = place.unwrap_or(ORDER.len());
-        Self { text, rank, place, facet: text.split('.').next().unwrap_or(text) }
+        Self { text, place, facet: text.split('.').next().unwrap_or(text) }
     }
 }
 
 /// Constituents of one role, zones and joints that are known beforehand.
 const COUNT: usize = 40;
 
-fn known() -> &'static HashMap<&'static str, Word> {
-    static KNOWN: OnceLock<HashMap<&'static str, Word>> = OnceLock::new();
+/// Words that are known beforehand, in the order of their texts, and where each is.
+struct Known {
+    words: Vec<Word>,
+    places: HashMap<&'static str, u32>,
+}
+
+fn known() -> &'static Known {
+    static KNOWN: OnceLock<Known> = OnceLock::new();
     KNOWN.get_or_init(|| {
         let mut all: Vec<&'static str> = ORDER.to_vec();
         all.push("");
@@ -49,27 +55,36 @@ fn known() -> &'static HashMap<&'static str, Word> {
         ["z", "j", "x"].iter().for_each(|letter| numbered(letter, 1));
         all.extend(["a", "c", "f", "m", "o", "s"]);
         all.sort_unstable();
-        all.into_iter().enumerate().map(|(rank, text)| (text, Word::of(text, Some(rank)))).collect()
+        let words = all.iter().map(|text| Word::of(text)).collect();
+        Known { words, places: (0..).zip(all).map(|(place, text)| (text, place)).collect() }
     })
 }
 
-/// Words that are not known beforehand. The map is whole after every step on it, so one that a panicking
-/// thread left behind serves as well.
-fn further() -> &'static RwLock<HashMap<&'static str, &'static Word>> {
-    static FURTHER: OnceLock<RwLock<HashMap<&'static str, &'static Word>>> = OnceLock::new();
+/// Words that are not known beforehand, in the order in which they came. They are whole after every step on them, so what
+/// a panicking thread left behind serves as well.
+#[derive(Default)]
+struct Further {
+    words: Vec<&'static Word>,
+    places: HashMap<&'static str, u32>,
+}
+
+fn further() -> &'static RwLock<Further> {
+    static FURTHER: OnceLock<RwLock<Further>> = OnceLock::new();
     FURTHER.get_or_init(RwLock::default)
 }
 
-fn keep(text: &str) -> &'static Word {
+fn keep(text: &str) -> u32 {
     let mut all = further().write().unwrap_or_else(PoisonError::into_inner);
     // Another thread may have been quicker.
-    if let Some(word) = all.get(text) {
-        return word;
+    if let Some(place) = all.places.get(text) {
+        return *place;
     }
     let text: &'static str = text.to_string().leak();
-    let word: &'static Word = Box::leak(Box::new(Word::of(text, None)));
-    all.insert(text, word);
-    word
+    // Four thousand million names fill the memory before their numbers end.
+    let place = u32::try_from(known().words.len() + all.words.len()).unwrap_or(u32::MAX);
+    all.words.push(Box::leak(Box::new(Word::of(text))));
+    all.places.insert(text, place);
+    place
 }
 
 impl Name {
@@ -80,31 +95,42 @@ impl Name {
 
     /// Returns the name of a text that is known beforehand.
     pub(super) fn known(text: &str) -> Option<Self> {
-        known().get(text).map(Self)
+        known().places.get(text).copied().map(Self)
     }
 
     /// Returns the name of a text if anything bears it yet; unlike [`Name::new`] it keeps nothing.
     pub(super) fn borne(text: &str) -> Option<Self> {
         Self::known(text).or_else(|| {
             let further = further().read().unwrap_or_else(PoisonError::into_inner);
-            further.get(text).copied().map(Self)
+            further.places.get(text).copied().map(Self)
         })
+    }
+
+    fn word(self) -> &'static Word {
+        let place = usize::try_from(self.0).unwrap_or(usize::MAX);
+        let known = &known().words;
+        if let Some(word) = known.get(place) {
+            return word;
+        }
+        let further = further().read().unwrap_or_else(PoisonError::into_inner);
+        // Every name was made from its place in one of the two.
+        further.words.get(place - known.len()).copied().unwrap_or(Self::default().word())
     }
 
     /// Returns the text.
     pub fn as_str(self) -> &'static str {
-        self.0.text
+        self.word().text
     }
 
     /// Returns the part before the first dot: the facet that an attribute belongs to.
     pub fn facet(self) -> &'static str {
-        self.0.facet
+        self.word().facet
     }
 
     /// Returns the place among the attributes of the canonical form; all loads share one, and what is no
     /// attribute stands behind.
     pub fn place(self) -> usize {
-        self.0.place
+        self.word().place
     }
 }
 
@@ -124,29 +150,19 @@ impl From<&str> for Name {
 impl Deref for Name {
     type Target = str;
     fn deref(&self) -> &str {
-        self.0.text
-    }
-}
-
-impl PartialEq for Name {
-    fn eq(&self, other: &Self) -> bool {
-        std::ptr::eq(self.0, other.0)
-    }
-}
-
-impl Eq for Name {}
-
-impl Hash for Name {
-    fn hash<H: Hasher>(&self, state: &mut H) {
-        std::ptr::hash(self.0, state);
+        self.word().text
     }
 }
 
 impl Ord for Name {
     fn cmp(&self, other: &Self) -> Ordering {
-        match (self.0.rank, other.0.rank) {
-            (Some(one), Some(two)) => one.cmp(&two),
-            _ => self.0.text.cmp(other.0.text),
+        // Those that are known stand in the order of their texts.
+        let known = known().words.len();
+        let is_known = |name: &Self| usize::try_from(name.0).is_ok_and(|place| place < known);
+        if self.0 == other.0 || is_known(self) && is_known(other) {
+            self.0.cmp(&other.0)
+        } else {
+            self.word().text.cmp(other.word().text)
         }
     }
 }
@@ -159,43 +175,43 @@ impl PartialOrd for Name {
 
 impl PartialEq<str> for Name {
     fn eq(&self, other: &str) -> bool {
-        self.0.text == other
+        self.word().text == other
     }
 }
 
 impl PartialEq<&str> for Name {
     fn eq(&self, other: &&str) -> bool {
-        self.0.text == *other
+        self.word().text == *other
     }
 }
 
 impl PartialEq<String> for Name {
     fn eq(&self, other: &String) -> bool {
-        self.0.text == other
+        self.word().text == other
     }
 }
 
 impl PartialEq<Name> for str {
     fn eq(&self, other: &Name) -> bool {
-        self == other.0.text
+        self == other.word().text
     }
 }
 
 impl PartialEq<Name> for String {
     fn eq(&self, other: &Name) -> bool {
-        self == other.0.text
+        self == other.word().text
     }
 }
 
 impl fmt::Display for Name {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(self.0.text)
+        f.pad(self.word().text)
     }
 }
 
 impl fmt::Debug for Name {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        fmt::Debug::fmt(self.0.text, f)
+        fmt::Debug::fmt(self.word().text, f)
     }
 }
 
@@ -205,7 +221,7 @@ mod tests {
 
     #[test]
     fn names_order_and_read_as_their_texts_do() {
-        let mut texts: Vec<&str> = known().keys().copied().collect();
+        let mut texts: Vec<&str> = known().places.keys().copied().collect();
         assert_eq!(Name::default(), "");
         assert!(texts.contains(&"a") && texts.contains(&"a2") && texts.contains(&"z1"));
         assert!(!texts.contains(&"a1"), "the first of its role has no number");

@@ -116,9 +116,10 @@ fn form_of(evidence: &Evidence, conformed: &Conformed) -> Form {
             for (key, value) in keys {
                 other.set(key, value.clone());
             }
-            other
+            other.packed()
         })
         .collect();
+    let main = main.packed();
     let tested = TestedTo::read(conformed.tested.as_ref(), &main);
     (articles(main, others, measured).into(), Arc::new(tested))
 }

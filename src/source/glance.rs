@@ -1,7 +1,7 @@
 //! How a work tree looks without any file of it being opened: where nothing looks otherwise, nothing is otherwise, and
 //! what was found of it before need not be found again.
 
-use std::ffi::OsStr;
+use std::ffi::{OsStr, OsString};
 use std::fs::{self, Metadata};
 use std::io::ErrorKind;
 use std::os::unix::ffi::OsStrExt;
@@ -40,7 +40,7 @@ impl Place {
     /// Looks at a work tree without opening a file. `None` where there is no repository, or something can't be looked at.
     pub fn glance(&self) -> Option<Glance> {
         let top = self.need_top().ok()?;
-        let mut all = Looks::new();
+        let mut all = Looks::new(SystemTime::now());
         let (words, files) = self.need_repository().ok()?.ignore_rules()?;
         all.word(words.as_bytes());
         for file in files.into_iter().chain([self.index_path(top).ok()?]) {
@@ -53,55 +53,90 @@ impl Place {
             }
         }
         let mut waiting = vec![String::new()];
+        let mut count = 0_usize;
         while !waiting.is_empty() {
-            let looks: Vec<Option<Folder>> =
-                waiting.par_iter().map(|folder| Folder::of(self.root(), folder)).collect();
+            let found: Vec<Option<Folder>> =
+                waiting.par_iter().map(|folder| Folder::of(self.root(), folder, all.begun)).collect();
             let mut next = Vec::new();
-            for (folder, found) in std::mem::take(&mut waiting).iter().zip(looks) {
-                all.folder(self.root(), folder, &found?, &mut next)?;
+            for (path, folder) in waiting.iter().zip(found) {
+                let folder = folder?;
+                count = count.saturating_add(folder.count);
+                if count > FILE_LIMIT {
+                    return None;
+                }
+                all.word(path.as_bytes());
+                all.word(&folder.sum);
+                all.is_settled &= folder.is_settled;
+                next.extend(folder.below);
             }
             waiting = next;
         }
-        Some(all.end())
+        Some(Glance { text: hex(&all.sum.finalize()), is_settled: all.is_settled })
     }
 }
 
-/// What stands in a folder, sorted by name.
+/// What a folder of the ledger looks like.
 struct Folder {
-    /// It is the top of another repository, whose files are none of the ledger's.
-    is_nested: bool,
-    entries: Vec<(Vec<u8>, Metadata)>,
+    sum: Vec<u8>,
+    is_settled: bool,
+    count: usize,
+    /// The folders in it that may hold files of the ledger.
+    below: Vec<String>,
 }
 
 impl Folder {
-    fn of(root: &Path, folder: &str) -> Option<Folder> {
-        let place = root.join(folder);
-        let mut names = Vec::new();
-        for found in fs::read_dir(&place).ok()? {
-            let found = found.ok()?;
-            let name = found.file_name();
+    fn of(root: &Path, folder: &str, begun: SystemTime) -> Option<Folder> {
+        let mut all = Looks::new(begun);
+        let mut found = Vec::new();
+        for entry in fs::read_dir(root.join(folder)).ok()? {
+            let entry = entry.ok()?;
+            let name = entry.file_name();
             if name == ".git" {
                 if folder.is_empty() {
                     continue;
                 }
-                return Some(Folder { is_nested: true, entries: Vec::new() });
+                // The top of another repository, whose files are none of the ledger's.
+                all.word(b"nested");
+                return Some(all.of_folder(0, Vec::new()));
             }
             // At the top other files are nobody's, and a folder counts by its name.
             let counts = || {
                 let is_ours = name.to_str().is_some_and(|name| is_listed(name) || IGNORES.contains(&name));
-                is_ours || found.file_type().is_ok_and(|kind| kind.is_dir())
+                is_ours || entry.file_type().is_ok_and(|kind| kind.is_dir())
             };
             if !folder.is_empty() || counts() {
-                names.push((name.as_bytes().to_owned(), found));
+                found.push(entry);
             }
         }
-        if names.len() > FILE_LIMIT {
+        if found.len() > FILE_LIMIT {
             return None;
         }
-        names.sort_unstable_by(|(one, _), (two, _)| one.cmp(two));
-        let looked = |(name, found): (Vec<u8>, fs::DirEntry)| Some((name, found.metadata().ok()?));
-        let entries = names.into_par_iter().with_min_len(64).map(looked).collect::<Option<_>>()?;
-        Some(Folder { is_nested: false, entries })
+        // A folder has no looks of its own: it is what stands in it.
+        let look = |entry: fs::DirEntry| {
+            let metadata = entry.metadata().ok()?;
+            Some((entry.file_name(), (!metadata.is_dir()).then(|| Seen::of(&metadata))))
+        };
+        let mut looks: Vec<(OsString, Option<Seen>)> =
+            found.into_par_iter().with_min_len(64).map(look).collect::<Option<_>>()?;
+        looks.sort_unstable_by(|(one, _), (two, _)| one.cmp(two));
+        let mut below = Vec::new();
+        for (name, seen) in &looks {
+            all.word(name.as_bytes());
+            if let Some(seen) = seen {
+                all.seen(seen);
+                continue;
+            }
+            all.word(b"/");
+            let name = name.to_str()?;
+            if !folder.is_empty() || KIND_FOLDERS.contains(&name) {
+                below.push(join(folder, name));
+            } else {
+                // It is no folder of the ledger where it is the top of another repository.
+                let is_nested = fs::symlink_metadata(root.join(name).join(".git")).is_ok();
+                all.word(if is_nested { b"nested" } else { b"other" });
+            }
+        }
+        Some(all.of_folder(looks.len(), below))
     }
 }
 
@@ -110,12 +145,11 @@ struct Looks {
     sum: Sha256,
     begun: SystemTime,
     is_settled: bool,
-    count: usize,
 }
 
 impl Looks {
-    fn new() -> Looks {
-        Looks { sum: Sha256::new(), begun: SystemTime::now(), is_settled: true, count: 0 }
+    fn new(begun: SystemTime) -> Looks {
+        Looks { sum: Sha256::new(), begun, is_settled: true }
     }
 
     fn word(&mut self, word: &[u8]) {
@@ -123,11 +157,10 @@ impl Looks {
         self.sum.update(word);
     }
 
-    fn seen(&mut self, metadata: &Metadata) {
-        let seen = Seen::of(metadata);
+    fn seen(&mut self, seen: &Seen) {
         let mut bytes = Vec::with_capacity(Seen::BYTES);
         seen.write(&mut bytes);
-        self.sum.update(&bytes);
+        self.word(&bytes);
         self.is_settled &= seen.is_settled(self.begun);
     }
 
@@ -135,10 +168,7 @@ impl Looks {
     fn file(&mut self, path: &OsStr, found: &std::io::Result<Metadata>) -> Option<()> {
         self.word(path.as_bytes());
         match found {
-            Ok(metadata) => {
-                self.word(b"there");
-                self.seen(metadata);
-            }
+            Ok(metadata) => self.seen(&Seen::of(metadata)),
             Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {
                 self.word(b"absent");
             }
@@ -147,36 +177,8 @@ impl Looks {
         Some(())
     }
 
-    fn folder(&mut self, root: &Path, folder: &str, found: &Folder, next: &mut Vec<String>) -> Option<()> {
-        self.count = self.count.saturating_add(found.entries.len());
-        if self.count > FILE_LIMIT {
-            return None;
-        }
-        self.word(folder.as_bytes());
-        self.word(if found.is_nested { b"nested" } else { b"folder" });
-        self.sum.update(u64::try_from(found.entries.len()).ok()?.to_le_bytes());
-        for (name, metadata) in &found.entries {
-            self.word(name);
-            if !metadata.is_dir() {
-                self.seen(metadata);
-                continue;
-            }
-            self.word(b"/");
-            let name = std::str::from_utf8(name).ok()?;
-            let path = join(folder, name);
-            if !folder.is_empty() || KIND_FOLDERS.contains(&name) {
-                next.push(path);
-            } else {
-                // It is no folder of the ledger where it is the top of another repository.
-                let is_nested = fs::symlink_metadata(root.join(path).join(".git")).is_ok();
-                self.word(if is_nested { b"nested" } else { b"other" });
-            }
-        }
-        Some(())
-    }
-
-    fn end(self) -> Glance {
-        Glance { text: hex(&self.sum.finalize()), is_settled: self.is_settled }
+    fn of_folder(self, count: usize, below: Vec<String>) -> Folder {
+        Folder { sum: self.sum.finalize().to_vec(), is_settled: self.is_settled, count, below }
     }
 }
 

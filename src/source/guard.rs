@@ -7,6 +7,7 @@ use std::os::unix::fs::FileTypeExt;
 use std::path::{Path, PathBuf};
 
 use git2::{ErrorClass, ErrorCode, ObjectType, Oid};
+use rayon::prelude::*;
 
 use super::path::folders;
 use super::{FILE_LIMIT, SourceError};
@@ -76,41 +77,60 @@ enum Ground {
 
 /// Looks over every file below a folder. Packs and what lies beside them are read piece by piece.
 fn below(top: &Path, ground: Ground, seen: &mut usize) -> Result<(), SourceError> {
-    let longest = if ground == Ground::Objects { LISTS } else { WORDS };
     let mut waiting = vec![top.to_owned()];
-    while let Some(folder) = waiting.pop() {
-        let Ok(entries) = fs::read_dir(&folder) else { continue };
-        let by_pieces = folder.file_name().is_some_and(|name| name == "pack" || name == "commit-graphs");
-        let of_single = ground == Ground::Objects && folder.parent() == Some(top) && has_single(&folder);
-        for entry in entries.flatten() {
-            *seen = seen.saturating_add(1);
+    while !waiting.is_empty() {
+        // A store has 256 folders beside each other.
+        let found: Vec<Result<(usize, Vec<PathBuf>), SourceError>> =
+            waiting.par_iter().with_min_len(16).map(|folder| inside(folder, top, ground)).collect();
+        let mut next = Vec::new();
+        for (folder, found) in waiting.into_iter().zip(found) {
+            let (count, folders) = found?;
+            *seen = seen.saturating_add(count);
             if *seen > FILES {
                 return Err(SourceError::TooManyObjects { path: folder, limit: FILES });
             }
-            // Of an object's own file the header says how long it is before it is read, and there are many of them.
-            if of_single && entry.file_type().is_ok_and(|own| own.is_file()) {
-                continue;
-            }
-            let by_pieces = by_pieces || entry.file_name() == "commit-graph";
-            let limit = (!by_pieces).then_some(longest);
-            // By its folder, not by its path, which would be looked up anew each time.
-            let Ok(own) = entry.metadata() else { continue };
-            if own.is_symlink() {
-                // A link to a folder could lead round in a circle; git itself makes none there, and among references its
-                // library would follow it.
-                let is_folder = plain(&entry.path(), limit)?.is_some_and(|found| found.is_dir());
-                if is_folder && ground == Ground::References {
-                    let what = "a link to a folder, where git keeps references".to_owned();
-                    return Err(SourceError::NotPlain { path: entry.path(), what });
-                }
-            } else if let Some(what) = unfit(&own, limit) {
-                return Err(SourceError::NotPlain { path: entry.path(), what });
-            } else if own.is_dir() {
-                waiting.push(entry.path());
-            }
+            next.extend(folders);
         }
+        waiting = next;
     }
     Ok(())
+}
+
+/// Looks over the files of a folder; returns how many entries it has, of too many some, and its folders.
+fn inside(folder: &Path, top: &Path, ground: Ground) -> Result<(usize, Vec<PathBuf>), SourceError> {
+    let longest = if ground == Ground::Objects { LISTS } else { WORDS };
+    let (mut seen, mut folders) = (0, Vec::new());
+    let Ok(entries) = fs::read_dir(folder) else { return Ok((seen, folders)) };
+    let by_pieces = folder.file_name().is_some_and(|name| name == "pack" || name == "commit-graphs");
+    let of_single = ground == Ground::Objects && folder.parent() == Some(top) && has_single(folder);
+    for entry in entries.flatten() {
+        seen += 1;
+        if seen > FILES {
+            break;
+        }
+        // Of an object's own file the header says how long it is before it is read, and there are many of them.
+        if of_single && entry.file_type().is_ok_and(|own| own.is_file()) {
+            continue;
+        }
+        let by_pieces = by_pieces || entry.file_name() == "commit-graph";
+        let limit = (!by_pieces).then_some(longest);
+        // By its folder, not by its path, which would be looked up anew each time.
+        let Ok(own) = entry.metadata() else { continue };
+        if own.is_symlink() {
+            // A link to a folder could lead round in a circle; git itself makes none there, and among references its
+            // library would follow it.
+            let is_folder = plain(&entry.path(), limit)?.is_some_and(|found| found.is_dir());
+            if is_folder && ground == Ground::References {
+                let what = "a link to a folder, where git keeps references".to_owned();
+                return Err(SourceError::NotPlain { path: entry.path(), what });
+            }
+        } else if let Some(what) = unfit(&own, limit) {
+            return Err(SourceError::NotPlain { path: entry.path(), what });
+        } else if own.is_dir() {
+            folders.push(entry.path());
+        }
+    }
+    Ok((seen, folders))
 }
 
 /// Whether a folder of a store is one of the 256 that objects with files of their own lie in.

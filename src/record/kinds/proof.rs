@@ -548,7 +548,8 @@ pub enum AttributeValue {
     /// One value.
     One(Arc<str>),
     /// An ordered list.
-    List(Vec<Arc<str>>),
+    #[allow(clippy::box_collection, reason = "lists are rare, and so a value takes no more than one text does")]
+    List(Box<Vec<Arc<str>>>),
 }
 
 impl PartialEq for AttributeValue {
@@ -557,7 +558,7 @@ impl PartialEq for AttributeValue {
         match (self, other) {
             (AttributeValue::One(one), AttributeValue::One(two)) => same(one, two),
             (AttributeValue::List(all), AttributeValue::List(others)) => {
-                all.len() == others.len() && all.iter().zip(others).all(|(one, two)| same(one, two))
+                all.len() == others.len() && all.iter().zip(others.iter()).all(|(one, two)| same(one, two))
             }
             _ => false,
         }
@@ -606,7 +607,7 @@ impl AttributeValue {
 
     /// Returns an ordered list.
     pub fn list<T: Into<Arc<str>>>(values: impl IntoIterator<Item = T>) -> Self {
-        AttributeValue::List(values.into_iter().map(Into::into).collect())
+        AttributeValue::List(Box::new(values.into_iter().map(Into::into).collect()))
     }
 
     /// Returns whether this says that nothing was stated.
@@ -652,7 +653,7 @@ impl<'de> Deserialize<'de> for AttributeValue {
                 while let Some(one) = seq.next_element::<String>()? {
                     all.push(shared(one.trim()));
                 }
-                Ok(AttributeValue::List(all))
+                Ok(AttributeValue::List(Box::new(all)))
             }
         }
         deserializer.deserialize_any(V)
