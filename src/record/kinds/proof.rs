@@ -548,7 +548,10 @@ pub enum AttributeValue {
     /// One value.
     One(Arc<str>),
     /// An ordered list.
-    #[allow(clippy::box_collection, reason = "lists are rare, and so a value takes no more than one text does")]
+    #[allow(
+        clippy::box_collection,
+        reason = "lists are rare, and so a value takes no more than one text does"
+    )]
     List(Box<Vec<Arc<str>>>),
 }
 
