@@ -13,7 +13,6 @@ use crate::report::{faults, rules, sarif};
 use crate::source::{Commit, Origin, Place, RECORD_LIMIT, Snapshot, SourceError};
 use crate::store::Kept;
 use serde_json::{Map, Value, json};
-use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::io::Write;
 use std::mem::ManuallyDrop;
@@ -27,24 +26,24 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
     let place = context.place()?;
     let of_tree = args.source.at.is_none() && !args.source.staged;
     let glanced = if of_tree { context.memory.glanced(&place) } else { Glanced::default() };
-    // Where nothing looks otherwise since the last time the files are listed only for whoever wants to see their texts.
+    let is_shown = |fault: &Fault| args.notes || context.json() || fault.level > Level::Note;
+    // Of a tree that looks as it did nothing is listed, unless for whoever shows its texts.
+    let shows_texts = |all: &[Fault]| match context.format {
+        Format::Json => false,
+        Format::Junit => true,
+        _ => all.iter().any(is_shown),
+    };
     let before = glanced.identity.as_ref().and_then(|identity| answered(context, &place, identity, true));
-    let listed: OnceCell<ManuallyDrop<Snapshot>> = OnceCell::new();
-    let snapshot = || match listed.get() {
-        Some(listed) => Ok(listed),
+    let (all, snapshot) = match before.filter(|all| !shows_texts(all)) {
+        Some(all) => (all, None),
         None => {
-            let own = to_the_end(Context::snapshot(&place, &args.source)?);
-            Ok::<_, Failure>(listed.get_or_init(|| own))
+            let snapshot = to_the_end(Context::snapshot(&place, &args.source)?);
+            (recalled(context, &place, &snapshot, glanced)?, Some(snapshot))
         }
     };
-    let all = match before {
-        Some(all) => all,
-        None => recalled(context, &place, snapshot()?, glanced)?,
-    };
-    let shown: Vec<&Fault> =
-        all.iter().filter(|fault| args.notes || context.json() || fault.level > Level::Note).collect();
+    let shown: Vec<&Fault> = all.iter().filter(|fault| is_shown(fault)).collect();
     let text_of = |file: &str| {
-        let bytes = snapshot().ok()?.read_limited(file, RECORD_LIMIT).ok()?;
+        let bytes = snapshot.as_ref()?.read_limited(file, RECORD_LIMIT).ok()?;
         String::from_utf8(bytes.to_vec()).ok()
     };
     if context.json() {
@@ -55,8 +54,8 @@ pub(super) fn run(context: &mut Context, args: &CheckArgs, out: &mut dyn Write) 
             .map(|fault| sarif::Found::of(fault, text_of(&fault.place.file).as_deref()))
             .collect();
         writeln!(out, "{:#}", sarif::log("check", place.prefix(), &found))?;
-    } else if context.format == Format::Junit {
-        write!(out, "{}", junit::document("bondline check", &suites(snapshot()?, &shown)))?;
+    } else if let (Format::Junit, Some(snapshot)) = (context.format, &snapshot) {
+        write!(out, "{}", junit::document("bondline check", &suites(snapshot, &shown)))?;
     } else {
         let mut texts: BTreeMap<&str, Option<String>> = BTreeMap::new();
         for fault in &shown {

@@ -166,7 +166,10 @@ impl Memory {
 
     /// Keeps what a work tree was found to be since `glanced`, where it still looks the same when the answer is out.
     pub fn keep_glance(&self, place: &Place, glanced: Glanced, identity: &str) {
-        let Glanced { glance: Some(glance), identity: None } = glanced else { return };
+        let Glanced { glance: Some(glance), identity: before } = glanced else { return };
+        if before.as_deref() == Some(identity) {
+            return;
+        }
         let Ok(value) = serde_json::to_vec(&(glance.text(), identity)) else { return };
         let about = json!({ "build": BUILD, "root": place.root().display().to_string() }).to_string();
         let kept = Kept { key: glance_key(place), what: GLANCE.to_string(), about, value };

@@ -1,11 +1,12 @@
 //! How a work tree looks without any file of it being opened: where nothing looks otherwise, nothing is otherwise, and
 //! what was found of it before need not be found again.
 
-use std::ffi::{OsStr, OsString};
+use std::ffi::OsString;
 use std::fs::{self, Metadata};
-use std::io::ErrorKind;
+use std::io::{ErrorKind, Read};
 use std::os::unix::ffi::OsStrExt;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::SystemTime;
 
 use rayon::prelude::*;
@@ -14,18 +15,21 @@ use sha2::{Digest, Sha256};
 use super::guard::IGNORES;
 use super::path::{folders, is_listed, join};
 use super::stamps::Seen;
-use super::{FILE_LIMIT, KIND_FOLDERS, LEDGER_FILE, Place, hex};
+use super::{KIND_FOLDERS, LEDGER_FILE, Place, hex};
 
 /// What all that decides on the state of a work tree looked like: each listed file, the index, and the rules by which git
 /// ignores files.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Glance {
     text: String,
+    /// The same of folders, which look otherwise for ever once anything came or went, be it back as it was.
+    folders: String,
     is_settled: bool,
 }
 
 impl Glance {
-    /// A text that two glances share only where everything looked the same.
+    /// A text that two glances share only where everything looked the same; glances are equal where nothing came and went
+    /// between them either.
     pub fn text(&self) -> &str {
         &self.text
     }
@@ -36,68 +40,92 @@ impl Glance {
     }
 }
 
+/// Files that are looked at beyond twice those of the index: where git ignores many more, listing is quicker.
+const BEYOND: usize = 10_000;
+
 impl Place {
-    /// Looks at a work tree without opening a file. `None` where there is no repository, or something can't be looked at.
+    /// Looks at a work tree without opening a file of it. `None` where there is no repository, something can't be looked
+    /// at, or what is there may be read otherwise than it looks.
     pub fn glance(&self) -> Option<Glance> {
+        self.glance_at(SystemTime::now())
+    }
+
+    fn glance_at(&self, begun: SystemTime) -> Option<Glance> {
         let top = self.need_top().ok()?;
-        let mut all = Looks::new(SystemTime::now());
+        let mut all = Looks::new(begun);
         let (words, files) = self.need_repository().ok()?.ignore_rules()?;
         all.word(words.as_bytes());
-        for file in files.into_iter().chain([self.index_path(top).ok()?]) {
-            all.file(file.as_os_str(), &fs::metadata(&file))?;
+        let index = self.index_path(top).ok()?;
+        let left = AtomicUsize::new(tracked(&index).saturating_mul(2).saturating_add(BEYOND));
+        for file in files.iter().chain([&index]) {
+            all.file(file, &fs::metadata(file))?;
         }
         let way = join(self.prefix(), LEDGER_FILE);
         for folder in [""].into_iter().chain(folders(&way)) {
             for rules in IGNORES.iter().map(|name| top.join(folder).join(name)) {
-                all.file(rules.as_os_str(), &fs::symlink_metadata(&rules))?;
+                let found = fs::symlink_metadata(&rules);
+                // What it leads to may be another tomorrow.
+                if found.as_ref().is_ok_and(Metadata::is_symlink) {
+                    return None;
+                }
+                all.file(&rules, &found)?;
             }
         }
         let mut waiting = vec![String::new()];
-        let mut count = 0_usize;
         while !waiting.is_empty() {
-            let found: Vec<Option<Folder>> =
-                waiting.par_iter().map(|folder| Folder::of(self.root(), folder, all.begun)).collect();
+            let look = |folder: &String| Folder::of(self.root(), folder, begun, &left);
+            let found: Vec<Option<Folder>> = waiting.par_iter().map(look).collect();
             let mut next = Vec::new();
             for (path, folder) in waiting.iter().zip(found) {
                 let folder = folder?;
-                count = count.saturating_add(folder.count);
-                if count > FILE_LIMIT {
-                    return None;
-                }
                 all.word(path.as_bytes());
                 all.word(&folder.sum);
+                all.folder(&folder.own);
                 all.is_settled &= folder.is_settled;
                 next.extend(folder.below);
             }
             waiting = next;
         }
-        Some(Glance { text: hex(&all.sum.finalize()), is_settled: all.is_settled })
+        let (text, folders) = (hex(&all.sum.finalize()), hex(&all.folders.finalize()));
+        Some(Glance { text, folders, is_settled: all.is_settled })
     }
+}
+
+/// How many files the head of an index says that it has; none where there is none.
+fn tracked(index: &Path) -> usize {
+    let mut head = [0; 12];
+    let read = fs::metadata(index).and_then(|found| match found.is_file() {
+        true => fs::File::open(index)?.read_exact(&mut head),
+        false => Err(ErrorKind::InvalidInput.into()),
+    });
+    let [b'D', b'I', b'R', b'C', _, _, _, _, count @ ..] = head else { return 0 };
+    read.ok().and_then(|()| usize::try_from(u32::from_be_bytes(count)).ok()).unwrap_or_default()
 }
 
 /// What a folder of the ledger looks like.
 struct Folder {
     sum: Vec<u8>,
+    own: Seen,
     is_settled: bool,
-    count: usize,
     /// The folders in it that may hold files of the ledger.
     below: Vec<String>,
 }
 
 impl Folder {
-    fn of(root: &Path, folder: &str, begun: SystemTime) -> Option<Folder> {
+    fn of(root: &Path, folder: &str, begun: SystemTime, left: &AtomicUsize) -> Option<Folder> {
+        let place = root.join(folder);
         let mut all = Looks::new(begun);
+        let own = Seen::of(&fs::symlink_metadata(&place).ok()?);
         let mut found = Vec::new();
-        for entry in fs::read_dir(root.join(folder)).ok()? {
+        for entry in fs::read_dir(&place).ok()? {
             let entry = entry.ok()?;
             let name = entry.file_name();
             if name == ".git" {
                 if folder.is_empty() {
                     continue;
                 }
-                // The top of another repository, whose files are none of the ledger's.
-                all.word(b"nested");
-                return Some(all.of_folder(0, Vec::new()));
+                all.word(if is_nested(&place)? { b"nested" } else { b"folder" });
+                return Some(all.of_folder(own, Vec::new()));
             }
             // At the top other files are nobody's, and a folder counts by its name.
             let counts = || {
@@ -105,16 +133,15 @@ impl Folder {
                 is_ours || entry.file_type().is_ok_and(|kind| kind.is_dir())
             };
             if !folder.is_empty() || counts() {
+                left.try_update(Ordering::Relaxed, Ordering::Relaxed, |left| left.checked_sub(1)).ok()?;
                 found.push(entry);
             }
         }
-        if found.len() > FILE_LIMIT {
-            return None;
-        }
-        // A folder has no looks of its own: it is what stands in it.
+        // A folder has no looks of its own here: it is what stands in it.
         let look = |entry: fs::DirEntry| {
-            let metadata = entry.metadata().ok()?;
-            Some((entry.file_name(), (!metadata.is_dir()).then(|| Seen::of(&metadata))))
+            let (metadata, name) = (entry.metadata().ok()?, entry.file_name());
+            let leads_on = metadata.is_symlink() && IGNORES.iter().any(|rules| name == *rules);
+            (!leads_on).then(|| (name, (!metadata.is_dir()).then(|| Seen::of(&metadata))))
         };
         let mut looks: Vec<(OsString, Option<Seen>)> =
             found.into_par_iter().with_min_len(64).map(look).collect::<Option<_>>()?;
@@ -132,24 +159,33 @@ impl Folder {
                 below.push(join(folder, name));
             } else {
                 // It is no folder of the ledger where it is the top of another repository.
-                let is_nested = fs::symlink_metadata(root.join(name).join(".git")).is_ok();
-                all.word(if is_nested { b"nested" } else { b"other" });
+                all.word(if is_nested(&root.join(name))? { b"nested" } else { b"other" });
             }
         }
-        Some(all.of_folder(looks.len(), below))
+        Some(all.of_folder(own, below))
+    }
+}
+
+/// Whether a folder is the top of another repository, whose files are none of the ledger's. `None` where that follows from
+/// what stands elsewhere.
+fn is_nested(folder: &Path) -> Option<bool> {
+    match fs::symlink_metadata(folder.join(".git")) {
+        Ok(found) => (!found.is_symlink()).then_some(true),
+        Err(error) => (error.kind() == ErrorKind::NotFound).then_some(false),
     }
 }
 
 /// A digest over what was looked at.
 struct Looks {
     sum: Sha256,
+    folders: Sha256,
     begun: SystemTime,
     is_settled: bool,
 }
 
 impl Looks {
     fn new(begun: SystemTime) -> Looks {
-        Looks { sum: Sha256::new(), begun, is_settled: true }
+        Looks { sum: Sha256::new(), folders: Sha256::new(), begun, is_settled: true }
     }
 
     fn word(&mut self, word: &[u8]) {
@@ -164,21 +200,32 @@ impl Looks {
         self.is_settled &= seen.is_settled(self.begun);
     }
 
+    fn folder(&mut self, seen: &Seen) {
+        let mut bytes = Vec::with_capacity(Seen::BYTES);
+        seen.write(&mut bytes);
+        self.folders.update(&bytes);
+        self.is_settled &= seen.is_settled(self.begun);
+    }
+
     /// A file that need not be there.
-    fn file(&mut self, path: &OsStr, found: &std::io::Result<Metadata>) -> Option<()> {
-        self.word(path.as_bytes());
+    fn file(&mut self, path: &Path, found: &std::io::Result<Metadata>) -> Option<()> {
+        self.word(path.as_os_str().as_bytes());
         match found {
             Ok(metadata) => self.seen(&Seen::of(metadata)),
             Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {
                 self.word(b"absent");
+                // It may have come and gone.
+                if let Some(folder) = path.parent().and_then(|folder| fs::metadata(folder).ok()) {
+                    self.folder(&Seen::of(&folder));
+                }
             }
             Err(_) => return None,
         }
         Some(())
     }
 
-    fn of_folder(self, count: usize, below: Vec<String>) -> Folder {
-        Folder { sum: self.sum.finalize().to_vec(), is_settled: self.is_settled, count, below }
+    fn of_folder(self, own: Seen, below: Vec<String>) -> Folder {
+        Folder { sum: self.sum.finalize().to_vec(), own, is_settled: self.is_settled, below }
     }
 }
 
@@ -278,6 +325,8 @@ mod tests {
         let mut last = looks(&bed);
         assert_eq!(looks(&bed), last, "looking changes nothing");
         for (what, is_other, turn) in turns {
+            // The clocks of some file systems are coarse.
+            std::thread::sleep(Duration::from_millis(20));
             turn();
             let now = looks(&bed);
             assert_ne!(now.0, last.0, "{what}");
@@ -298,12 +347,91 @@ mod tests {
     }
 
     #[test]
-    fn what_has_just_changed_is_not_settled() {
+    fn what_has_just_changed_or_bears_a_time_to_come_is_not_settled() {
         let bed = Bed::small();
-        assert!(!bed.place().glance().unwrap().is_settled());
-        // Nor is what bears a time to come; the time of a change can't be set, and is now.
-        let file = fs::File::options().write(true).open(bed.top().join("ledger.yaml")).unwrap();
-        file.set_modified(SystemTime::now() - Duration::from_secs(60)).unwrap();
-        assert!(!bed.place().glance().unwrap().is_settled());
+        let later = SystemTime::now() + Duration::from_secs(60);
+        assert!(!bed.place().glance().unwrap().is_settled(), "it was just made");
+        assert!(bed.place().glance_at(later).unwrap().is_settled(), "a minute later");
+        let file = fs::File::options().write(true).open(bed.top().join("evidence/e-001.yaml")).unwrap();
+        file.set_modified(later).unwrap();
+        assert!(!bed.place().glance_at(later).unwrap().is_settled(), "made when it is looked at");
+        assert!(bed.place().glance_at(later + Duration::from_secs(60)).unwrap().is_settled());
+    }
+
+    /// What was another state for a moment is not taken for the one that it was before and after.
+    #[test]
+    fn what_came_and_went_looks_the_same_but_is_no_equal_glance() {
+        let bed = Bed::small();
+        let turns: [(&str, &dyn Fn()); 4] = [
+            ("a file", &|| {
+                bed.write("materials/x.yaml", "a");
+                bed.remove("materials/x.yaml");
+            }),
+            ("a folder", &|| {
+                fs::rename(bed.top().join("materials"), bed.top().join("off")).unwrap();
+                fs::rename(bed.top().join("off"), bed.top().join("materials")).unwrap();
+            }),
+            ("rules", &|| {
+                bed.write(".gitignore", "*.yaml\n");
+                bed.remove(".gitignore");
+            }),
+            ("rules of this copy", &|| {
+                let _ = fs::remove_file(bed.top().join(".git/info/exclude"));
+                bed.write(".git/info/exclude", "*.yaml\n");
+                bed.remove(".git/info/exclude");
+            }),
+        ];
+        let _ = fs::remove_file(bed.top().join(".git/info/exclude"));
+        for (what, turn) in turns {
+            let before = bed.place().glance().unwrap();
+            std::thread::sleep(Duration::from_millis(20));
+            turn();
+            let after = bed.place().glance().unwrap();
+            assert_eq!(after.text(), before.text(), "{what}");
+            assert_ne!(after, before, "{what}");
+        }
+    }
+
+    /// Where looks do not say what is read there is no glance.
+    #[test]
+    fn what_leads_elsewhere_is_not_known_by_its_looks() {
+        let turns: [(&str, &dyn Fn(&Bed)); 5] = [
+            ("a link that may make a repository", &|bed| {
+                symlink("/nowhere", bed.top().join("materials/.git")).unwrap()
+            }),
+            ("and beside", &|bed| {
+                fs::create_dir(bed.top().join("drawings")).unwrap();
+                symlink("/nowhere", bed.top().join("drawings/.git")).unwrap();
+            }),
+            ("attributes", &|bed| symlink("x", bed.top().join("materials/.gitattributes")).unwrap()),
+            ("rules at the top", &|bed| symlink("x", bed.top().join(".gitignore")).unwrap()),
+            ("rules by a way from here", &|bed| {
+                bed.repo.config().unwrap().set_str("core.excludesFile", "~nobody/x").unwrap();
+            }),
+        ];
+        for (what, turn) in turns {
+            let bed = Bed::small();
+            assert!(bed.place().glance().is_some());
+            turn(&bed);
+            let glance = super::Place::find(&bed.top()).ok().and_then(|place| place.glance());
+            assert_eq!(glance, None, "{what}");
+        }
+    }
+
+    /// Git need not look at what it ignores, however much that is.
+    #[test]
+    fn many_files_that_are_ignored_are_not_looked_at() {
+        let bed = Bed::small();
+        bed.write(".gitignore", "raw/\n");
+        fs::create_dir(bed.top().join("evidence/raw")).unwrap();
+        for at in 0..super::BEYOND {
+            fs::write(bed.top().join(format!("evidence/raw/{at}")), "").unwrap();
+        }
+        assert!(bed.place().glance().is_some(), "twice those of the index are looked at beside");
+        for at in 0..40 {
+            fs::write(bed.top().join(format!("evidence/raw/more-{at}")), "").unwrap();
+        }
+        assert_eq!(bed.place().glance(), None);
+        assert_eq!(bed.place().work_tree().unwrap().files().count(), 4);
     }
 }

@@ -5,6 +5,7 @@ use std::fs::{self, Metadata};
 use std::io::{BufRead, BufReader, Read};
 use std::os::unix::fs::FileTypeExt;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use git2::{ErrorClass, ErrorCode, ObjectType, Oid};
 use rayon::prelude::*;
@@ -30,18 +31,18 @@ const IGNORE: &str = ".gitignore";
 
 /// Looks a git directory over, and the one that it shares with other work trees.
 pub(super) fn git_folder(git_dir: &Path) -> Result<(), SourceError> {
-    let mut seen = 0;
-    top(git_dir, &mut seen)?;
+    let seen = AtomicUsize::new(0);
+    top(git_dir, &seen)?;
     if let Some(common) = text(&git_dir.join("commondir"))? {
         let common = git_dir.join(common.trim_end());
         if common.is_dir() {
-            top(&common, &mut seen)?;
+            top(&common, &seen)?;
         }
     }
     Ok(())
 }
 
-fn top(git_dir: &Path, seen: &mut usize) -> Result<(), SourceError> {
+fn top(git_dir: &Path, seen: &AtomicUsize) -> Result<(), SourceError> {
     let Ok(entries) = fs::read_dir(git_dir) else { return Ok(()) };
     for entry in entries.flatten() {
         let (path, name) = (entry.path(), entry.file_name());
@@ -76,37 +77,37 @@ enum Ground {
 }
 
 /// Looks over every file below a folder. Packs and what lies beside them are read piece by piece.
-fn below(top: &Path, ground: Ground, seen: &mut usize) -> Result<(), SourceError> {
+fn below(top: &Path, ground: Ground, seen: &AtomicUsize) -> Result<(), SourceError> {
     let mut waiting = vec![top.to_owned()];
     while !waiting.is_empty() {
         // A store has 256 folders beside each other.
-        let found: Vec<Result<(usize, Vec<PathBuf>), SourceError>> =
-            waiting.par_iter().with_min_len(16).map(|folder| inside(folder, top, ground)).collect();
+        let look = |folder: &PathBuf| inside(folder, top, ground, seen);
+        let found: Vec<Result<Vec<PathBuf>, SourceError>> =
+            waiting.par_iter().with_min_len(16).map(look).collect();
         let mut next = Vec::new();
-        for (folder, found) in waiting.into_iter().zip(found) {
-            let (count, folders) = found?;
-            *seen = seen.saturating_add(count);
-            if *seen > FILES {
-                return Err(SourceError::TooManyObjects { path: folder, limit: FILES });
-            }
-            next.extend(folders);
+        for found in found {
+            next.extend(found?);
         }
         waiting = next;
     }
     Ok(())
 }
 
-/// Looks over the files of a folder; returns how many entries it has, of too many some, and its folders.
-fn inside(folder: &Path, top: &Path, ground: Ground) -> Result<(usize, Vec<PathBuf>), SourceError> {
+/// Looks over the files of a folder; returns its folders.
+fn inside(
+    folder: &Path,
+    top: &Path,
+    ground: Ground,
+    seen: &AtomicUsize,
+) -> Result<Vec<PathBuf>, SourceError> {
     let longest = if ground == Ground::Objects { LISTS } else { WORDS };
-    let (mut seen, mut folders) = (0, Vec::new());
-    let Ok(entries) = fs::read_dir(folder) else { return Ok((seen, folders)) };
+    let mut folders = Vec::new();
+    let Ok(entries) = fs::read_dir(folder) else { return Ok(folders) };
     let by_pieces = folder.file_name().is_some_and(|name| name == "pack" || name == "commit-graphs");
     let of_single = ground == Ground::Objects && folder.parent() == Some(top) && has_single(folder);
     for entry in entries.flatten() {
-        seen += 1;
-        if seen > FILES {
-            break;
+        if seen.fetch_add(1, Ordering::Relaxed) >= FILES {
+            return Err(SourceError::TooManyObjects { path: folder.to_owned(), limit: FILES });
         }
         // Of an object's own file the header says how long it is before it is read, and there are many of them.
         if of_single && entry.file_type().is_ok_and(|own| own.is_file()) {
@@ -130,7 +131,7 @@ fn inside(folder: &Path, top: &Path, ground: Ground) -> Result<(usize, Vec<PathB
             folders.push(entry.path());
         }
     }
-    Ok((seen, folders))
+    Ok(folders)
 }
 
 /// Whether a folder of a store is one of the 256 that objects with files of their own lie in.
@@ -140,7 +141,7 @@ fn has_single(folder: &Path) -> bool {
 }
 
 /// Looks over the stores that a store of objects borrows from: git takes objects from there too.
-fn borrowed(objects: &Path, seen: &mut usize) -> Result<(), SourceError> {
+fn borrowed(objects: &Path, seen: &AtomicUsize) -> Result<(), SourceError> {
     for other in stores(objects)?.iter().skip(1) {
         below(other, Ground::Objects, seen)?;
     }
@@ -232,7 +233,7 @@ fn unquoted(value: &str) -> String {
 pub(super) fn settings(repository: &git2::Repository) -> Result<(), SourceError> {
     let Ok(settings) = repository.config().and_then(|mut all| all.snapshot()) else { return Ok(()) };
     for name in ["core.excludesFile", "core.attributesFile"] {
-        if let Ok(path) = settings.get_path(name) {
+        if let Some(path) = rules_of_all(&settings, name) {
             // Where it is no file git reads nothing; `/dev/null` is how somebody says that there is none.
             if path != Path::new("/dev/null") {
                 plain(&path, Some(WORDS))?;
@@ -240,6 +241,12 @@ pub(super) fn settings(repository: &git2::Repository) -> Result<(), SourceError>
         }
     }
     Ok(())
+}
+
+/// The file that a setting names, where git's library looks for it: of ways that begin with `~` it knows only the one home.
+pub(super) fn rules_of_all(settings: &git2::Config, name: &str) -> Option<PathBuf> {
+    let text = settings.get_string(name).ok()?;
+    if text.starts_with("~/") { settings.get_path(name).ok() } else { Some(PathBuf::from(text)) }
 }
 
 /// Looks over what says which files of a folder count.

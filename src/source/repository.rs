@@ -283,10 +283,14 @@ impl Repository {
         files.dedup();
         let settings = self.with(|repository| {
             let settings = repository.config().and_then(|mut all| all.snapshot()).ok()?;
-            let of_all = settings.get_path("core.excludesFile").ok();
+            let of_all = guard::rules_of_all(&settings, "core.excludesFile");
             Some((of_all, settings.get_string("core.ignoreCase").ok()))
         });
         let (of_all, case) = settings.ok()??;
+        // Looked for from wherever the program runs.
+        if of_all.as_ref().is_some_and(|file| !file.is_absolute()) {
+            return None;
+        }
         let words = format!("{of_all:?} {case:?}");
         match of_all {
             Some(file) => files.push(file),
