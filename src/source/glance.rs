@@ -266,7 +266,8 @@ mod tests {
             fs::File::options().write(true).open(&place).unwrap().set_modified(modified).unwrap();
         };
         let settings = |rules: &str| bed.repo.config().unwrap().set_str("core.excludesFile", rules).unwrap();
-        let turns: Vec<(&str, bool, Box<dyn Fn() + '_>)> = vec![
+        type Turn<'a> = (&'static str, bool, Box<dyn Fn() + 'a>);
+        let turns: Vec<Turn<'_>> = vec![
             ("edited", true, Box::new(|| bed.write("materials/cw-200.yaml", "kind: core\n"))),
             ("same size and time", true, Box::new(|| again("materials/cw-200.yaml", "kind: film\n"))),
             ("data edited", true, Box::new(|| bed.write("evidence/data/x.csv", "a,c\n"))),
@@ -395,7 +396,8 @@ mod tests {
     /// Where looks do not say what is read there is no glance.
     #[test]
     fn what_leads_elsewhere_is_not_known_by_its_looks() {
-        let turns: [(&str, &dyn Fn(&Bed)); 5] = [
+        type Turn<'a> = (&'static str, &'a dyn Fn(&Bed));
+        let turns: [Turn<'_>; 5] = [
             ("a link that may make a repository", &|bed| {
                 symlink("/nowhere", bed.top().join("materials/.git")).unwrap()
             }),
