@@ -63,6 +63,7 @@ documents! {
     Learned { weighings: usize, pieces: usize, left_out: Vec<String>, predicted_now: Vec<String>, scatter_percent: f64, scale_percent: f64, contributors: Vec<Contributor>, kg: f64, change_kg: f64, change_sigma_kg: f64, learned_kg: f64, panels: Vec<LearnedPanel>, suggestion: String }
     Reason { attribute: String, was: String, is: String, effect: String, rule: String, source: String, evidence: Option<String>, panels: Vec<String> }
     Change { address: String, attribute: String, was: Option<String>, is: Option<String>, facet: Option<String>, class: Option<String> }
+    OverBudget { group: String, over_kg: f64, was_over_kg: f64 }
     BalanceMove { panel: String, was_kg_m: Option<f64>, is_kg_m: Option<f64>, limit_kg_m: Option<f64>, ok: Option<bool> }
     Critical { number: usize, name: Option<String>, material: String, angle_deg: Option<f64>, face: String }
     RestsOn { showing: String, subject: String, verdict: String }
@@ -85,7 +86,7 @@ documents! {
     Retest { specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String>, steps: Vec<Step>, ways: Vec<String>, limits: Vec<Limit>, equivalences: Option<Equivalences>, assumptions: Vec<String> }
     CostMove { currency: String, was: f64, is: f64, delta: Option<f64>, was_labour_h: f64, is_labour_h: f64, delta_labour_h: Option<f64>, at_least: bool, missing: Vec<String> }
     Weakened { address: String, what: String, was: Option<String>, is: Option<String>, why: String, certain: bool }
-    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, weakened: Vec<Weakened>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, cost: Option<CostMove>, margins: Vec<MarginMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
+    Impact { schema: String, base: String, head: String, verdict: String, changes: Vec<Change>, weakened: Vec<Weakened>, mass: MassMove, panels: Vec<PanelMove>, balance: Vec<BalanceMove>, over_budget: Vec<OverBudget>, cost: Option<CostMove>, margins: Vec<MarginMove>, duties: Vec<DutyRow>, ended: Vec<Ended>, retest: Retest, panel_verdicts: Vec<Value>, assumptions: Vec<String>, grounded: Vec<String>, caution: String, report: Report }
     Closes { kind: Option<String>, specimens: u32, panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, prerequisites: Vec<String>, ways: Vec<String> }
     Gap { showing: String, subject: String, verdict: String, asks: String, needed_by: Option<String>, panels: Vec<String>, because: Vec<Reason>, closes_with: Option<Closes> }
     Nearest { subject: String, asks: String, because: Vec<Reason> }

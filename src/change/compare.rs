@@ -1,5 +1,7 @@
 //! Several changes side by side from one base, and what they do together.
 
+pub use super::budget::OverBudget;
+use super::budget::over;
 use super::footprint::Conflict;
 use super::impact::{DutyRow, Impact, PanelRow, impact_of};
 use super::joint::{Joint, joint};
@@ -23,17 +25,6 @@ pub struct MassDelta {
     pub high_kg: f64,
     /// Difference with growth.
     pub with_growth_kg: f64,
-}
-
-/// A group that is over its budget.
-#[derive(Debug, Clone, PartialEq)]
-pub struct OverBudget {
-    /// The group.
-    pub group: String,
-    /// Over by so much, kg, nominal.
-    pub over_kg: f64,
-    /// Over by so much before; 0 or less where it was within.
-    pub was_over_kg: f64,
 }
 
 /// One change of those that are compared.
@@ -166,23 +157,6 @@ fn mass_delta(was: Option<&MassStatement>, is: Option<&MassStatement>) -> MassDe
     let (low_kg, high_kg) = spread(kg, &totals).map_or((f64::NAN, f64::NAN), |own| (own.low, own.high));
     MassDelta { kg, low_kg, high_kg, with_growth_kg: is_growth - was_growth }
 }
-
-fn over(was: Option<&MassStatement>, is: Option<&MassStatement>) -> Vec<OverBudget> {
-    let before = |group: &str| {
-        let own = was.and_then(|own| own.groups.iter().find(|one| one.group == group));
-        own.and_then(|one| one.margin_kg).map_or(0.0, |margin| -margin)
-    };
-    let groups = is.iter().flat_map(|own| &own.groups);
-    groups
-        .filter_map(|one| Some((one, one.margin_kg.filter(|margin| *margin < 0.0)?)))
-        .map(|(one, margin)| OverBudget {
-            group: one.group.clone(),
-            over_kg: -margin,
-            was_over_kg: before(&one.group),
-        })
-        .collect()
-}
-
 /// What several changes cost to prove: their sum, or what is saved of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Work {

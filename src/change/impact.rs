@@ -1,6 +1,7 @@
 //! What a change does: edits, mass, duties, and what proves them again.
 
 use super::balance::{self, BalanceMove};
+use super::budget::{OverBudget, exceeded};
 use super::cost::{self, CostMove};
 use super::diff::{Change, Edits, diff};
 use super::margins::{self, MarginMove};
@@ -120,6 +121,8 @@ pub struct Impact {
     pub panels: Vec<PanelDelta>,
     /// Movable panels whose balance about the hinge differs.
     pub balance: Vec<BalanceMove>,
+    /// Groups that are over their budget by more than before.
+    pub over: Vec<OverBudget>,
     /// What one aircraft costs, before and after; `None` where nothing is priced.
     pub cost: Option<CostMove>,
     /// Margins that move, by panel and load case.
@@ -198,6 +201,7 @@ pub fn impact_of(
     let mass = (mass_of(base.0)?, mass_of(head.0)?);
     let panels = panel_deltas(base.0, head.0, &renamed_panels)?;
     let balance = balance::moves(base.0, head.0, &renamed_panels)?;
+    let over = exceeded(base.0, head.0)?;
     let cost = cost::moved(base.0, head.0)?;
     let margins = margins::moves((base.0, before), (head.0, after), &renamed_panels)?;
     let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
@@ -214,6 +218,7 @@ pub fn impact_of(
         mass,
         panels,
         balance,
+        over,
         cost,
         margins,
         duties,
@@ -226,6 +231,17 @@ pub fn impact_of(
     };
     found.verdict = super::verdict_paragraph::paragraph(&found, head.0);
     Ok(found)
+}
+
+impl Impact {
+    /// Returns whether the state after it is worse than the one before in anything that it has to hold: a duty, a released
+    /// panel, a budget, a balance.
+    pub fn is_worse(&self) -> bool {
+        self.duties.iter().any(DutyRow::is_worse)
+            || !self.grounded.is_empty()
+            || !self.over.is_empty()
+            || self.balance.iter().any(BalanceMove::goes_over)
+    }
 }
 
 /// The verdicts that differ between two states.

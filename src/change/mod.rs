@@ -2,6 +2,7 @@
 
 pub mod approved;
 pub mod balance;
+pub mod budget;
 pub mod carried;
 pub mod compare;
 pub mod cost;

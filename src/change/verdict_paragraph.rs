@@ -32,6 +32,16 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
         parts.extend(weakened(impact));
         parts.push(mass(impact));
     }
+    for one in &impact.over {
+        let by = format!("{:.3} kg", one.over_kg);
+        parts.push(match one.was_over_kg > 0.0 {
+            true => format!(
+                "The group {} goes further over its budget, by {by} where it was {:.3} kg.",
+                one.group, one.was_over_kg
+            ),
+            false => format!("The group {} goes over its budget by {by}.", one.group),
+        });
+    }
     for one in impact.balance.iter().filter(|one| one.goes_over()) {
         parts.push(format!("The balance of {} goes over its limit.", one.panel));
     }

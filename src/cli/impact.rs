@@ -3,7 +3,7 @@
 use super::args::{Format, ImpactArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, to_the_end};
 use super::laid::all_or_no_decisions;
-use crate::change::impact::{DutyRow, Impact, impact_of};
+use crate::change::impact::{Impact, impact_of};
 use crate::change::joint::joint;
 use crate::qualify::verdict::Evaluation;
 use crate::report::page::{Frame, shown};
@@ -31,8 +31,7 @@ pub(super) fn run(
         let (document, text) = (|| impact::json(&found), |frame: &Frame| impact::text(&found, frame));
         context.answer(out, (&head, &after), args.all, document, text)?;
     }
-    let worse = found.duties.iter().any(DutyRow::is_worse) || !found.grounded.is_empty();
-    Ok(if args.strict && worse { Status::Objection } else { Status::Done })
+    Ok(if args.strict && found.is_worse() { Status::Objection } else { Status::Done })
 }
 
 /// Writes the summary for a merge request where that is asked for, and says whether it was.
@@ -89,8 +88,7 @@ fn merged(
         let text = |frame: &Frame| impact::text_of(&found, Some((&joint, &names)), frame);
         context.answer(out, (&whole, &after), args.all, document, text)?;
     }
-    let worse = found.duties.iter().any(DutyRow::is_worse) || !found.grounded.is_empty();
-    Ok(if args.strict && worse { Status::Objection } else { Status::Done })
+    Ok(if args.strict && found.is_worse() { Status::Objection } else { Status::Done })
 }
 
 /// The failure of states that can't be joined, with the files.

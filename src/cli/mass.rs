@@ -2,7 +2,9 @@
 
 use super::args::MassArgs;
 use super::context::{Context, Failure, Needs, Status, address, nearest, of_another_kind, unreadable};
-use crate::article::weigh::{MassStatement, Method, Scope, cost_of, learned, stages, statement_by, tally};
+use crate::article::weigh::{
+    MassStatement, Method, PanelMass, Scope, cost_of, learned, stages, statement_by, tally,
+};
 use crate::ledger::Ledger;
 use crate::ledger::weighed::Standing;
 use crate::record::{Address, RecordKind};
@@ -108,9 +110,10 @@ pub(super) fn run(
     }
     let budgeted = statement.groups.iter().chain(statement.assemblies.iter().map(|assembly| &assembly.each));
     let over = budgeted.into_iter().any(|sum| sum.budget_kg.is_some_and(|budget| sum.kg > budget));
+    let unbalanced = statement.panels.iter().any(PanelMass::is_over_balance);
     let held =
         pieces.is_some_and(|pieces| tally(&pieces).get(&Standing::OnHold).is_some_and(|held| *held > 0));
-    Ok(if args.strict && (over || held) { Status::Objection } else { Status::Done })
+    Ok(if args.strict && (over || unbalanced || held) { Status::Objection } else { Status::Done })
 }
 
 /// The weighings of the panels of a statement that do not count, each with why.

@@ -51,6 +51,10 @@ pub(super) fn records(files: &dyn Files) -> (Vec<Found>, Vec<Sink>, Vec<Address>
             sink.error("link-in-ledger", At::File, message).label(what.as_str()).help(
                 "put the file itself here: links are not followed, so that a ledger is the same everywhere",
             );
+        } else if what == "unmerged" {
+            let message = format!("`{path}` is not merged yet: the index has both sides of it");
+            let help = format!("settle it in the file, then `git add {path}`");
+            sink.error("not-a-file", At::File, message).label("both sides").help(help);
         } else {
             sink.error("not-a-file", At::File, message)
                 .label(what.as_str())

@@ -2,6 +2,7 @@
 
 use super::cost::{self, signed_hours, signed_money};
 use super::head::CAUTION_LINE;
+use super::impact::over_json;
 use super::joint::rows_json;
 use super::margins::{figure, margin_json};
 use super::mass::{POUND, decimals};
@@ -117,9 +118,7 @@ fn column_json(column: &Column) -> Value {
             "missing": impact.retest.missing,
             "critical_path": impact.retest.critical_path,
         },
-        "over_budget": column.over.iter().map(|own| json!({
-            "group": own.group, "over_kg": own.over_kg, "was_over_kg": own.was_over_kg,
-        })).collect::<Vec<_>>(),
+        "over_budget": over_json(&column.over),
         "assumptions_added": impact.assumptions,
         "grounded": impact.grounded,
     })

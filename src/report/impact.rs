@@ -10,6 +10,7 @@ use super::plan::{plan_json, write_plan};
 use super::reason::{Block, reasons_json, write_blocks};
 use super::table::{Align, Table};
 use crate::article::Subject;
+use crate::change::budget::OverBudget;
 use crate::change::impact::{DutyRow, Impact};
 use crate::change::joint::Joint;
 use crate::change::margins::MarginMove;
@@ -76,6 +77,7 @@ pub fn json(impact: &Impact) -> Value {
             "limit_kg_m": row.now.and_then(|now| now.limit_kg_m),
             "ok": row.now.and_then(|now| now.ok),
         })).collect::<Vec<_>>(),
+        "over_budget": over_json(&impact.over),
         "cost": cost::move_json(impact.cost.as_ref()),
         "margins": impact.margins.iter().map(margin_json).collect::<Vec<_>>(),
         "duties": duties.iter().map(|row| duty_json(row)).collect::<Vec<_>>(),
@@ -285,6 +287,12 @@ fn write_mass(page: &mut Page<'_>, impact: &Impact) {
     // The whole may move by more than its panels: assemblies list parts too.
     table.row(["programme".to_string(), signed(impact.mass.1 - impact.mass.0)]);
     page.table(&table);
+}
+
+/// Groups over their budget.
+pub(super) fn over_json(all: &[OverBudget]) -> Vec<Value> {
+    let one = |own: &OverBudget| json!({ "group": own.group, "over_kg": own.over_kg, "was_over_kg": own.was_over_kg });
+    all.iter().map(one).collect()
 }
 
 fn write_balance(page: &mut Page<'_>, impact: &Impact) {

@@ -245,6 +245,11 @@ impl Page<'_> {
         } else if budgets > 0 {
             text.push_str(" Every group is within its budget.");
         }
+        let over = self.statement.panels.iter().filter(|panel| panel.is_over_balance());
+        let over: Vec<&str> = over.map(|panel| panel.panel.as_str()).collect();
+        if !over.is_empty() {
+            text.push_str(&format!(" Over the limit of its balance: {}.", over.join(", ")));
+        }
         text
     }
 

@@ -118,6 +118,13 @@ pub struct Residual {
     pub disposition: Option<Disposition>,
 }
 
+impl PanelMass {
+    /// Returns whether it is a movable surface whose moment about the hinge is over its limit.
+    pub fn is_over_balance(&self) -> bool {
+        self.balance.is_some_and(|balance| balance.ok == Some(false))
+    }
+}
+
 impl Residual {
     /// Returns weighed less predicted, in kg.
     pub fn kg(&self) -> f64 {

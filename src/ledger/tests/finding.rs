@@ -104,6 +104,9 @@ fn links_and_other_oddities() {
         &[("link-in-ledger", Level::Error, "materials/x.yaml"), ("not-a-file", Level::Error, "tools/y.yaml")],
     );
     assert!(help(&ledger).contains("links are not followed"));
+    let both = ledger.faults.iter().find(|fault| fault.place.file == "tools/y.yaml").unwrap();
+    assert!(both.message.contains("not merged yet"), "{both:?}");
+    assert_eq!(both.help.as_deref(), Some("settle it in the file, then `git add tools/y.yaml`"));
 }
 
 #[test]

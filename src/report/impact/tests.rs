@@ -127,6 +127,7 @@ pub(in crate::report) fn full() -> Impact {
         margins: Vec::new(),
         cost: None,
         balance: Vec::new(),
+        over: Vec::new(),
         retest: RetestPlan {
             chance: Some((2, crate::statistics::chance_failures([0.05; 2]))),
             steps: vec![step("wet-tg", 0.0), step("a-showing-with-quite-a-long-name-in-its-row", 6.3333)],
@@ -165,6 +166,7 @@ fn json_has_the_keys_that_are_held_to() {
         "mass",
         "panels",
         "balance",
+        "over_budget",
         "cost",
         "margins",
         "duties",

@@ -34,7 +34,8 @@ weighings: {w1: {panel: rudder, mass: 0.9 kg}}
 /// Limits: sqrt(0.154^2 + 0.040^2) = 0.159, sqrt(0.167^2 + 0.040^2) = 0.171.
 const PROGRAMME: &str = "\
 Sanderling amphibian (invented) weighs 4.900 kg (4.741 to 5.071 kg at two
-sigma), with growth 5.300 kg. Over budget: closures by 2.000 kg.
+sigma), with growth 5.300 kg. Over budget: closures by 2.000 kg. Over the limit
+of its balance: rudder.
 
 group        kg  budget  margin  after growth   chance
 ------------------------------------------------------
