@@ -19,7 +19,7 @@ pub struct BalanceMove {
 impl BalanceMove {
     /// Returns whether it is over its limit now and was not known to be before.
     pub fn goes_over(&self) -> bool {
-        let over = |one: &Option<Balanced>| one.is_some_and(|one| one.ok == Some(false));
+        let over = |one: &Option<Balanced>| one.is_some_and(|one| one.is_over());
         over(&self.now) && !over(&self.was)
     }
 }

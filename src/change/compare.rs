@@ -157,6 +157,7 @@ fn mass_delta(was: Option<&MassStatement>, is: Option<&MassStatement>) -> MassDe
     let (low_kg, high_kg) = spread(kg, &totals).map_or((f64::NAN, f64::NAN), |own| (own.low, own.high));
     MassDelta { kg, low_kg, high_kg, with_growth_kg: is_growth - was_growth }
 }
+
 /// What several changes cost to prove: their sum, or what is saved of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Work {

@@ -209,11 +209,10 @@ impl Question {
         let Self { asked, place, reads, stands, ids: _ } = self;
         let kept = Kept { key: asked.key, what: KEPT.to_string(), about: asked.about, value };
         let (at, read) = (place.clone(), context.states_read());
-        let stamps =
+        let mut stamps =
             stands.stamps.map(ManuallyDrop::into_inner).unwrap_or_else(|| context.memory.stamps(&at));
         let (names, state) = (stands.names, stands.state);
         let still = move || {
-            let mut stamps = stamps;
             // A tree that was another while it was read, and is as before again, gave another answer. What is read is held
             // to its listing, and so is this; and whoever reads a state that `reads` does not say has none of its text.
             if read.iter().any(|own| own.identity(&mut stamps).as_deref() != Some(&state)) {

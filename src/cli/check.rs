@@ -91,7 +91,7 @@ fn recalled(
     context.memory.keep_stamps(place, &stamps);
     let Some(identity) = identity else { return Ok(found(context, place, snapshot)?.faults) };
     context.memory.keep_glance(place, glanced, &identity);
-    let of_files = !matches!(snapshot.origin(), Origin::Revision { .. });
+    let of_files = is_of_files(snapshot);
     if let Some(faults) = answered(context, place, &identity, of_files) {
         return Ok(faults);
     }
@@ -111,6 +111,11 @@ fn recalled(
         );
     }
     Ok(found.faults)
+}
+
+/// Whether a state is held against what is committed: one of the past is held against no later one.
+fn is_of_files(snapshot: &Snapshot) -> bool {
+    !matches!(snapshot.origin(), Origin::Revision { .. })
 }
 
 /// The faults that were found before in a state.
@@ -149,9 +154,7 @@ pub(super) fn verified(
     let same = snapshot
         .identity(&mut crate::source::Stamps::default())
         .filter(|identity| identity == state)
-        .and_then(|identity| {
-            asked(context, place, &identity, !matches!(snapshot.origin(), Origin::Revision { .. }))
-        });
+        .and_then(|identity| asked(context, place, &identity, is_of_files(&snapshot)));
     if same.is_none_or(|asked| asked.about != about) {
         return Ok(None);
     }
@@ -206,8 +209,7 @@ fn found(context: &Context, place: &Place, snapshot: &Snapshot) -> Result<Found,
     let watched = Watched::new(place);
     let past = Past { revisions: &watched, recall: context.recall() };
     let stale = unsaid(&loaded.ledger.faults, open_faults(&loaded.ledger, &loaded.snapshot, &past));
-    // A state of the past is held against no later one.
-    if !matches!(snapshot.origin(), Origin::Revision { .. }) {
+    if is_of_files(snapshot) {
         let altered = context.altered_decisions(place, &loaded)?;
         let altered = altered_faults(&altered, (&loaded.ledger, &loaded.snapshot));
         loaded.ledger.faults.extend(altered);

@@ -194,16 +194,12 @@ impl Looks {
     }
 
     fn seen(&mut self, seen: &Seen) {
-        let mut bytes = Vec::with_capacity(Seen::BYTES);
-        seen.write(&mut bytes);
-        self.word(&bytes);
+        self.word(&seen.bytes());
         self.is_settled &= seen.is_settled(self.begun);
     }
 
     fn folder(&mut self, seen: &Seen) {
-        let mut bytes = Vec::with_capacity(Seen::BYTES);
-        seen.write(&mut bytes);
-        self.folders.update(&bytes);
+        self.folders.update(seen.bytes());
         self.is_settled &= seen.is_settled(self.begun);
     }
 

@@ -22,7 +22,7 @@ const SETTLED: Duration = Duration::from_secs(3);
 pub(super) struct Seen([i64; 7]);
 
 impl Seen {
-    pub(super) const BYTES: usize = 7 * 8;
+    const BYTES: usize = 7 * 8;
 
     pub(super) fn of(of: &Metadata) -> Seen {
         let whole = |value: u64| i64::from_le_bytes(value.to_le_bytes());
@@ -47,8 +47,12 @@ impl Seen {
         modified < before && changed < before
     }
 
-    pub(super) fn write(&self, to: &mut Vec<u8>) {
-        self.0.iter().for_each(|one| to.extend_from_slice(&one.to_le_bytes()));
+    pub(super) fn bytes(&self) -> [u8; Seen::BYTES] {
+        let mut all = [0; Seen::BYTES];
+        for (bytes, one) in all.chunks_exact_mut(8).zip(self.0) {
+            bytes.copy_from_slice(&one.to_le_bytes());
+        }
+        all
     }
 
     fn read(bytes: &[u8]) -> Option<Seen> {
@@ -104,7 +108,7 @@ impl Stamps {
         for (path, seen, blob) in &self.files {
             all.extend_from_slice(&number(path.len()));
             all.extend_from_slice(path.as_bytes());
-            seen.write(&mut all);
+            all.extend_from_slice(&seen.bytes());
             all.extend_from_slice(blob.as_bytes());
         }
         all

@@ -118,10 +118,17 @@ pub struct Residual {
     pub disposition: Option<Disposition>,
 }
 
+impl Balanced {
+    /// Returns whether it is known to be over its limit.
+    pub fn is_over(&self) -> bool {
+        self.ok == Some(false)
+    }
+}
+
 impl PanelMass {
     /// Returns whether it is a movable surface whose moment about the hinge is over its limit.
     pub fn is_over_balance(&self) -> bool {
-        self.balance.is_some_and(|balance| balance.ok == Some(false))
+        self.balance.is_some_and(|balance| balance.is_over())
     }
 }
 

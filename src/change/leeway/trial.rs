@@ -225,11 +225,10 @@ impl<'a> Bench<'a> {
             found.budgets = passed.map(|(name, _)| name.clone()).collect();
         }
         if panels.iter().any(|panel| self.balance.contains_key(panel)) {
-            let over = |one: &Balanced| one.ok == Some(false);
             let now = balances(ledger)?;
-            let lost = now
-                .iter()
-                .filter(|(panel, one)| over(one) && self.balance.get(*panel).is_some_and(|was| !over(was)));
+            let lost = now.iter().filter(|(panel, one)| {
+                one.is_over() && self.balance.get(*panel).is_some_and(|was| !was.is_over())
+            });
             found.balance = lost.map(|(panel, _)| panel.clone()).collect();
         }
         Ok(found)
