@@ -190,7 +190,7 @@ fn plan(
     }
     Ok(Planned {
         id: entry.id.clone(),
-        attributes: made.configuration.attributes().len(),
+        attributes: made.configuration.len(),
         block: made.block(),
         subject: made.subject,
         assumptions: made.assumptions,

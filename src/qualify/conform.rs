@@ -95,7 +95,7 @@ pub(super) fn worked_out(
                 by: Address::new(RecordKind::Evidence, entry.id.clone()),
             }
         })?;
-        configuration.merge(own.attributes().iter().cloned());
+        configuration.merge(own.attributes().cloned());
     } else if !using.is_empty() && configuration.get(&Key::plain("tool.body")).is_some() {
         assumptions
             .push(format!("evidence/{} names no tool: taken from the panels that use {subject}", entry.id));
@@ -112,7 +112,6 @@ pub(super) fn worked_out(
                 subject: subject.to_string(),
                 known: configuration
                     .attributes()
-                    .iter()
                     .map(|(other, _)| other)
                     .filter(|other| other.base == key.base && other.limit == Limit::Nominal)
                     .map(ToString::to_string)
@@ -169,7 +168,7 @@ fn union(
     for panel in using {
         for variant in configurator.variants(subject, Some(panel))? {
             let tool: BTreeMap<Key, AttributeValue> =
-                variant.attributes().iter().filter(|(key, _)| is_tool(key)).cloned().collect();
+                variant.attributes().filter(|(key, _)| is_tool(key)).cloned().collect();
             if !tools.contains(&tool) {
                 tools.push(tool);
             }
@@ -207,7 +206,6 @@ fn unstated() -> AttributeValue {
 fn differing(main: &Configuration, other: &Configuration) -> BTreeMap<String, AttributeValue> {
     other
         .attributes()
-        .iter()
         .filter(|(key, value)| key.limit != Limit::Share && main.get(key) != Some(value))
         .map(|(key, value)| (key.to_string(), value.clone()))
         .collect()

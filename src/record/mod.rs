@@ -1,6 +1,7 @@
 //! What people write: one type per kind, ids, addresses, places in the text, faults, byte-preserving edits.
 
 mod address;
+mod attributes;
 pub mod edit;
 mod emit;
 mod fault;
@@ -25,6 +26,7 @@ mod wording;
 mod words;
 
 pub use address::{Address, RecordKind, import_of, is_id, named, without_import};
+pub use attributes::Attributes;
 pub use fault::{Fault, Level, Place, Why};
 pub use figure::Figure;
 pub use form::{Form, KeyForm, Leaf};

@@ -106,7 +106,7 @@ fn with_a_good_test_near() -> Ledger {
     let base = &whole.evidence["e-004"];
     let mut own: Evidence = (*base.value).clone();
     let attributes = &mut own.conformed.as_mut().unwrap().attributes;
-    assert!(attributes.contains_key("resin-content.a"));
+    assert!(attributes.get("resin-content.a").is_some());
     attributes.insert("resin-content.a".into(), serde_yaml::from_str("36 %").unwrap());
     let id = "e-near".to_string();
     let entry = Entry { id: id.clone(), file: "evidence/e-near.yaml".to_string(), value: Arc::new(own) };

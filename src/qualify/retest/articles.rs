@@ -131,7 +131,7 @@ fn layup_key(configurator: &Configurator<'_>, showing: &Showing, build: &Subject
     let made = match configurator.configuration(build, None) {
         Ok(whole) => {
             let own = whole.only(|facet| own.iter().any(|one| one == facet));
-            let rows = own.attributes().iter().map(|(key, value)| format!("{key}={value}"));
+            let rows = own.attributes().map(|(key, value)| format!("{key}={value}"));
             rows.collect::<Vec<_>>().join(";")
         }
         // What can't be compared is shared with itself alone.

@@ -3,7 +3,7 @@
 use super::{Class, LoadPath, Statistics, part, record, word_set};
 use crate::quantity::*;
 use crate::record::sensitivity::{Sensitivity, Step};
-use crate::record::{Day, EvidenceRef, Figure, OneOrMany, ShowingRef, Text};
+use crate::record::{Attributes, Day, EvidenceRef, Figure, OneOrMany, ShowingRef, Text};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -683,9 +683,6 @@ impl JsonSchema for AttributeValue {
         })
     }
 }
-
-/// Attributes by their names as written; names are shared as values are.
-pub type Attributes = BTreeMap<Arc<str>, AttributeValue>;
 
 fn attributes<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Attributes, D::Error> {
     let named: BTreeMap<String, AttributeValue> = crate::record::unique::map(deserializer)?;
