@@ -218,7 +218,8 @@ impl Command {
                     DecideCommand::List(ListArgs { source, .. }) | DecideCommand::Show(ShowArgs { source, .. }),
             }) => (&source.as_of, &mut source.at),
             Command::Impact(ImpactArgs { as_of, at, .. })
-            | Command::History(HistoryArgs { as_of, at, .. }) => (&*as_of, at),
+            | Command::History(HistoryArgs { as_of, at, .. })
+            | Command::Compare(CompareArgs { as_of, base: at, .. }) => (&*as_of, at),
             _ => return None,
         };
         Some((as_of.day.as_deref()?, at))
@@ -590,8 +591,11 @@ pub struct CompareArgs {
     #[arg(value_name = "DECISION|REV", required = true, num_args = 2..)]
     pub of: Vec<String>,
     /// Compare with this revision: decisions are laid over it
-    #[arg(long, value_name = "REV")]
+    // By the name that a day of the past excludes.
+    #[arg(id = "at", long = "base", value_name = "REV")]
     pub base: Option<String>,
+    #[command(flatten)]
+    pub as_of: AsOf,
     /// Show long lists whole
     #[arg(long)]
     pub all: bool,

@@ -1,6 +1,7 @@
 //! What every command needs: the place, the day, the ledger read from one of its states.
 
 use super::Terminal;
+use super::apart::from_broken;
 use super::args::{Colour, Format, Global, Source};
 use super::memory::Memory;
 use super::parsed::Parsed;
@@ -576,22 +577,33 @@ impl Context {
         err: &mut dyn Write,
     ) -> Result<Evaluation, Failure> {
         self.usable(loaded, Needs::Verdicts, Some(of))?;
-        let found = self
-            .judged_in(&loaded.ledger, Detail::Allowed)
-            .map_err(|missing| self.missing(loaded, &missing))?;
+        let apart = from_broken(&loaded.ledger);
+        let ledger = apart.as_ref().map_or(&loaded.ledger, |(rest, _)| rest);
+        let found =
+            self.judged_in(ledger, Detail::Allowed).map_err(|missing| self.missing(loaded, &missing))?;
+        let resting: Vec<String> =
+            apart.iter().flat_map(|(_, panels)| panels).map(ToString::to_string).collect();
         let broken = &loaded.ledger.broken;
         let panels: Vec<String> = broken
             .iter()
             .filter(|address| matches!(address.kind(), RecordKind::Panel | RecordKind::Assembly))
             .map(ToString::to_string)
             .collect();
-        if panels.is_empty() {
-            self.note_broken(loaded, err)?;
-        } else {
+        if !panels.is_empty() {
             let names = panels.join(", ");
             writeln!(
                 err,
                 "note: {names} cannot be read; what it asks is left out; `bondline check` says why"
+            )?;
+        } else if resting.is_empty() {
+            self.note_broken(loaded, err)?;
+        }
+        if !resting.is_empty() {
+            let (rest, it) = if resting.len() == 1 { ("rests", "it") } else { ("rest", "them") };
+            writeln!(
+                err,
+                "note: {} {rest} on what cannot be read; what is asked of {it} is left out; `bondline check` says why",
+                resting.join(", ")
             )?;
         }
         Ok(found)
@@ -844,6 +856,14 @@ fn by_beginning(address: &Address, ledger: &Ledger) -> Option<Address> {
     Some(Address::new(address.kind(), id))
 }
 
+/// The names that have a word which differs from a text by little, where they are few.
+fn by_word<'n>(text: &str, names: &[&'n str]) -> Vec<&'n str> {
+    let most = text.len() / 4;
+    let near = |name: &&&str| name.split('-').any(|word| crate::quantity::apart(text, word) <= most);
+    let all: Vec<&str> = names.iter().filter(near).take(HAVING_SHOWN + 1).copied().collect();
+    if most == 0 || all.len() > HAVING_SHOWN { Vec::new() } else { all }
+}
+
 /// Names shown that have a word.
 const HAVING_SHOWN: usize = 6;
 
@@ -868,6 +888,11 @@ pub fn nearest(text: &str, names: &[&str]) -> String {
         .min_by_key(|(distance, name)| (*distance, name.len()));
     match best {
         Some((distance, name)) if distance <= name.len() / 2 => format!("did you mean `{name}`?"),
+        // One word of a name, and that misspelt.
+        _ if !by_word(text, names).is_empty() => {
+            let all: Vec<String> = by_word(text, names).iter().map(|name| format!("`{name}`")).collect();
+            format!("did you mean {}?", all.join(" or "))
+        }
         Some((_, only)) if names.len() == 1 => format!("there is only `{only}`"),
         Some(_) if names.len() <= 12 => format!("there are {}", names.join(", ")),
         Some(_) => {

@@ -123,6 +123,10 @@ fn sides(
             let names = (base.label(), head.label());
             Ok((base, head, names))
         }
+        [] if args.as_of.day.is_some() => Err(Failure::new(
+            "--as-of needs a decision to lay over that day's state, or a revision to hold it against",
+            "write `bondline impact dd-003 --as-of DATE`, or `bondline impact REV --as-of DATE` for what differs from REV to that day",
+        )),
         [] => Err(Failure::new("--at needs a decision", "write `bondline impact dd-003 --at REV`")),
         of => {
             let current = work();

@@ -1,6 +1,7 @@
 //! One file per command: arguments in, exit status out.
 
 mod answers;
+mod apart;
 mod args;
 mod assumptions;
 mod basis;

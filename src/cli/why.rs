@@ -57,7 +57,7 @@ pub(super) fn run(
     let Some(found) = address(name, &KINDS, &loaded.ledger) else {
         let showings = answering(&loaded, of);
         if showings.is_empty() {
-            return Err(unknown());
+            return Err(unknown_clause(&loaded, of).unwrap_or_else(unknown));
         }
         let evaluation = context.evaluate(&loaded, err)?;
         return clause(context, (&loaded, &evaluation), of, &showings, out);
@@ -111,6 +111,22 @@ fn answering(loaded: &Loaded, text: &str) -> Vec<String> {
         .filter(|entry| entry.value.clause.iter().any(|clause| clause.as_str().to_lowercase() == wanted))
         .map(|entry| entry.id.clone())
         .collect()
+}
+
+/// The failure of asking for a clause that no showing answers: no id has a blank.
+fn unknown_clause(loaded: &Loaded, text: &str) -> Option<Failure> {
+    if !text.trim().contains(char::is_whitespace) {
+        return None;
+    }
+    let all = loaded.ledger.showings.values().flat_map(|entry| entry.value.clause.iter());
+    let mut clauses: Vec<&str> = all.map(|clause| clause.as_str()).collect();
+    clauses.sort_unstable();
+    clauses.dedup();
+    let help = match clauses.as_slice() {
+        [] => "no showing of this ledger names a clause".to_string(),
+        all => nearest(text, all),
+    };
+    Some(Failure::new(format!("no showing answers a clause `{text}`"), help))
 }
 
 /// From a clause to its showings, their duties and the panels.

@@ -76,6 +76,10 @@ const AREA: Usual = usual("the area of a zone", 1e-4, 200.0, "1 cm2 to 200 m2");
 const JOINT_LENGTH: Usual = usual("the length of a joint", 1e-3, 100.0, "1 mm to 100 m");
 const JOINT_WIDTH: Usual = usual("the width of a joint", 5e-4, 1.0, "0.5 mm to 1 m");
 const BOND_LINE: Usual = usual("the thickness of a bond line or film", 1e-5, 0.02, "0.01 to 20 mm");
+/// Two plies that lap over 25 mm on strips of 100 mm, which few cut, are a quarter more.
+const OVERLAP: Usual = usual("the overlap of plies, over the area they cover", 0.0, 0.30, "0 to 30 %");
+const SQUEEZE_OUT: Usual =
+    usual("the adhesive that is squeezed out, over what stays", 0.0, 2.0, "0 to 200 %");
 const EDGE_LENGTH: Usual = usual("the length of an edge", 1e-3, 200.0, "1 mm to 200 m");
 const PART_MASS: Usual = usual("a part of a panel", 1e-5, 500.0, "0.01 g to 500 kg");
 const LINEAR_MASS: Usual = usual("a part by its length", 1e-4, 100.0, "0.1 g/m to 100 kg/m");
@@ -206,6 +210,7 @@ pub(super) fn panel(sink: &mut Sink, panel: &Panel) {
     let coldest =
         |exposure: &Option<crate::record::Exposure>| exposure.as_ref().and_then(|e| e.minimum.clone());
     look_at(sink, COLDEST, "exposure.minimum", &coldest(&panel.exposure));
+    look_at(sink, OVERLAP, "overlap", &panel.overlap);
     for (index, zone) in panel.zones.iter().enumerate() {
         look(sink, AREA, &entry("zones", index, "area"), Some(&zone.area));
         let thickness = zone.sheet.as_ref().map(|sheet| &*sheet.thickness);
@@ -216,6 +221,7 @@ pub(super) fn panel(sink: &mut Sink, panel: &Panel) {
         look(sink, JOINT_LENGTH, &entry("joints", index, "length"), Some(&joint.length));
         look(sink, JOINT_WIDTH, &entry("joints", index, "width"), Some(&joint.width));
         look_at(sink, BOND_LINE, &entry("joints", index, "thickness"), &joint.thickness);
+        look_at(sink, SQUEEZE_OUT, &entry("joints", index, "squeeze_out"), &joint.squeeze_out);
     }
     for (index, edge) in panel.edges.iter().enumerate() {
         look(sink, EDGE_LENGTH, &entry("edges", index, "length"), Some(&edge.length));
