@@ -177,7 +177,7 @@ fn by_batch(rows: &[&Specimen]) -> (Batches, Vec<Vec<String>>) {
                 own.push(label);
             }
             _ => {
-                groups.push((row.batch.clone(), vec![row.value]));
+                groups.push((row.batch.to_string(), vec![row.value]));
                 labels.push(vec![label]);
             }
         }

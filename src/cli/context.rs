@@ -396,6 +396,7 @@ impl Context {
         }
         let before = self.recall.counts();
         let loaded = self.read_with(snapshot, &self.recall);
+        self.recall.rest();
         let after = self.recall.counts();
         self.memory.work(format!(
             "{} records parsed and {} found, from {}",

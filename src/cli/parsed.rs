@@ -112,7 +112,8 @@ struct Pieces {
     memory: Arc<Memory>,
     place: Place,
     left: AtomicU64,
-    read: [OnceLock<Piece>; PIECES],
+    /// Those that are unpacked.
+    read: [Mutex<Option<Arc<Piece>>>; PIECES],
     /// What was taken from each.
     used: [Mutex<BTreeSet<Name>>; PIECES],
     /// What each lacks.
@@ -120,14 +121,23 @@ struct Pieces {
 }
 
 impl Pieces {
-    fn piece(&self, at: usize) -> Option<&Piece> {
+    fn piece(&self, at: usize) -> Option<Arc<Piece>> {
+        let mut own = self.read.get(at)?.lock().unwrap_or_else(PoisonError::into_inner);
         let read = || {
-            self.memory
-                .find(&self.place, &key(at))
-                .map(|packed| Piece::of(&packed, &self.left))
-                .unwrap_or_default()
+            let packed = self.memory.find(&self.place, &key(at));
+            Arc::new(packed.map(|packed| Piece::of(&packed, &self.left)).unwrap_or_default())
         };
-        Some(self.read.get(at)?.get_or_init(read))
+        Some(Arc::clone(own.get_or_insert_with(read)))
+    }
+
+    /// Gives the room of the pieces back: records are remembered as such, and whoever asks for others has theirs read
+    /// again.
+    fn give_back(&self) {
+        for own in &self.read {
+            let piece = own.lock().unwrap_or_else(PoisonError::into_inner).take();
+            let size = piece.map_or(0, |piece| piece.all.len());
+            self.left.fetch_add(u64::try_from(size).unwrap_or(0), Ordering::Relaxed);
+        }
     }
 
     /// A piece to which something was added, as it is kept from now on: with all that this run used, and of the rest what
@@ -177,7 +187,7 @@ impl Parsed {
                 memory: Arc::clone(memory),
                 place: place.clone(),
                 left: AtomicU64::new(MOST),
-                read: [const { OnceLock::new() }; PIECES],
+                read: [const { Mutex::new(None) }; PIECES],
                 used: [const { Mutex::new(BTreeSet::new()) }; PIECES],
                 new: [const { Mutex::new(BTreeMap::new()) }; PIECES],
             });
@@ -188,6 +198,13 @@ impl Parsed {
             }
             pieces
         });
+    }
+
+    /// Gives back what is not needed where a state is read and another may come.
+    pub(super) fn rest(&self) {
+        if let Some(pieces) = self.pieces.get() {
+            pieces.give_back();
+        }
     }
 
     /// What remembers for as long as the program runs alone: looking for few records in the pieces takes longer than

@@ -54,9 +54,9 @@ pub(super) fn specimens(source: &Source<'_>) -> Rows {
             rows.push(vec![
                 Cell::text(id.clone()),
                 Cell::whole(own.line),
-                Cell::text(own.batch.clone()),
-                Cell::text(own.panel.clone()),
-                Cell::text(own.specimen.clone()),
+                Cell::text(own.batch.to_string()),
+                Cell::text(own.panel.to_string()),
+                Cell::text(own.specimen.to_string()),
                 Cell::number(own.value),
                 Cell::maybe(data.unit.as_ref()),
                 Cell::maybe(own.rejected.as_ref()),
@@ -82,7 +82,7 @@ pub(super) fn readings(source: &Source<'_>) -> Rows {
             rows.push(vec![
                 Cell::text(id.clone()),
                 Cell::whole(own.line),
-                Cell::text(own.panel.clone()),
+                Cell::text(own.panel.to_string()),
                 Cell::text(own.site.clone()),
                 Cell::maybe(own.place.as_ref()),
                 Cell::number(own.exposure.number),

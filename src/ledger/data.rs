@@ -244,7 +244,7 @@ pub(super) fn shared_batches(ledger: &Ledger) -> Vec<(Address, Sink)> {
             continue;
         }
         let mut seen = BTreeSet::new();
-        for row in data.rows.iter().filter(|row| seen.insert(row.batch.as_str())) {
+        for row in data.rows.iter().filter(|row| seen.insert(&*row.batch)) {
             owners.entry((entry.value.showing.id(), &row.batch)).or_default().push((entry, data, row.line));
         }
     }

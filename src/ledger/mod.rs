@@ -86,15 +86,15 @@ pub type Records<T> = BTreeMap<String, Entry<T>>;
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Specimen {
     /// Label of the batch.
-    pub batch: String,
+    pub batch: Arc<str>,
     /// Label of the panel.
-    pub panel: String,
+    pub panel: Arc<str>,
     /// Label of the specimen.
-    pub specimen: String,
+    pub specimen: Box<str>,
     /// The value in the file's unit; NaN where a rejected specimen has none.
     pub value: f64,
     /// Why it was rejected, where it was.
-    pub rejected: Option<String>,
+    pub rejected: Option<Box<str>>,
     /// What further columns say of it, where they say anything.
     pub further: Option<Box<Further>>,
     /// Line in the file.

@@ -278,7 +278,7 @@ impl<'t> Reader<'t> {
                 whole = false;
             }
         }
-        let rejected = columns.rejected.map(cell).filter(|reason| !reason.is_empty()).map(str::to_string);
+        let rejected = columns.rejected.map(cell).filter(|reason| !reason.is_empty()).map(Box::from);
         let text = cell(columns.value);
         let value = if text.is_empty() && rejected.is_some() {
             Some(f64::NAN)
@@ -291,9 +291,9 @@ impl<'t> Reader<'t> {
         };
         let (further, sound) = self.further(line, record, columns, numbers, words);
         Some(Specimen {
-            batch: cell(columns.batch).to_string(),
-            panel: cell(columns.panel).to_string(),
-            specimen: cell(columns.specimen).to_string(),
+            batch: shared(words, cell(columns.batch)),
+            panel: shared(words, cell(columns.panel)),
+            specimen: cell(columns.specimen).into(),
             value: value.filter(|_| whole && sound)?,
             rejected,
             further,
@@ -365,15 +365,8 @@ impl<'t> Reader<'t> {
             }
         }
         // A column of words has few: each is kept once.
-        let mut word = |at: Option<usize>| {
-            let text = at.map(cell).filter(|text| !text.is_empty())?;
-            if let Some(known) = words.get(text) {
-                return Some(Arc::clone(known));
-            }
-            let own: Arc<str> = text.into();
-            words.insert(Arc::clone(&own));
-            Some(own)
-        };
+        let mut word =
+            |at: Option<usize>| at.map(cell).filter(|text| !text.is_empty()).map(|text| shared(words, text));
         (found.mode, found.condition) = (word(columns.mode), word(columns.condition));
         if columns.others.iter().any(|at| !cell(*at).is_empty()) {
             if columns.others.iter().any(|at| cell(*at).contains(BETWEEN)) {
@@ -478,6 +471,16 @@ impl<'t> Lines<'t> {
         }
         self.line
     }
+}
+
+/// Returns a text as it is kept once among some words.
+fn shared(words: &mut BTreeSet<Arc<str>>, text: &str) -> Arc<str> {
+    if let Some(known) = words.get(text) {
+        return Arc::clone(known);
+    }
+    let own: Arc<str> = text.into();
+    words.insert(Arc::clone(&own));
+    own
 }
 
 #[cfg(test)]

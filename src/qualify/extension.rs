@@ -16,6 +16,7 @@ use std::cell::RefCell;
 use std::collections::BTreeSet;
 use std::fmt;
 use std::rc::Rc;
+use std::sync::Arc;
 
 /// Differences from a baseline that are said in one sentence.
 const DIFFERENCES_SAID: usize = 3;
@@ -104,7 +105,7 @@ impl Room<'_> {
     /// A failed equivalence may be repeated once, later, on a new set of panels and with a reason.
     pub(super) fn is_repeat(&self, failed: &Made<'_>, repeat: &Made<'_>) -> bool {
         let (old, new) = (&failed.entry.value, &repeat.entry.value);
-        let panels = |made: &Made<'_>| -> BTreeSet<(String, String)> {
+        let panels = |made: &Made<'_>| -> BTreeSet<(Arc<str>, Arc<str>)> {
             self.ledger.data.get(&made.entry.id).map_or_else(BTreeSet::new, |data| {
                 data.rows.iter().map(|row| (row.batch.clone(), row.panel.clone())).collect()
             })

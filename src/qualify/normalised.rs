@@ -72,7 +72,7 @@ impl Normalised {
             self.far.push(Far {
                 evidence: evidence.to_string(),
                 line: row.line,
-                specimen: row.specimen.clone(),
+                specimen: row.specimen.to_string(),
                 measured: thing,
                 away: ratio.away(),
             });
@@ -203,9 +203,9 @@ evidence:
         let mut ledger = read(text);
         for id in ["e-1", "e-2"] {
             let rows = plies.iter().enumerate().map(|(at, ply)| Specimen {
-                batch: "b".to_string(),
-                panel: "p".to_string(),
-                specimen: format!("s{at}"),
+                batch: "b".into(),
+                panel: "p".into(),
+                specimen: format!("s{at}").into(),
                 value: 600.0,
                 further: Some(Box::new(Further { ply_thickness: Some(ply * 1e-3), ..Further::default() })),
                 line: at + 2,
@@ -241,7 +241,7 @@ evidence:
         // The batches of a file need not stand in the order of their labels.
         for (at, batch) in ["z", "a", "z", "a"].into_iter().enumerate() {
             let mut row = rows[at % 2].clone();
-            (row.batch, row.value, row.line) = (batch.to_string(), 600.0 + at as f64, at + 2);
+            (row.batch, row.value, row.line) = (batch.into(), 600.0 + at as f64, at + 2);
             if at < 2 { rows[at] = row } else { rows.push(row) }
         }
         data.rows = rows.into();

@@ -103,7 +103,7 @@ pub fn standing_out(ledger: &Ledger, records: &[&Entry<Evidence>], pool: &Pool) 
             within: within.cloned(),
             evidence: evidence?.to_string(),
             batch: (*batch).clone(),
-            specimen: row.map(|row| [row.panel.clone(), row.specimen.clone()]),
+            specimen: row.map(|row| [row.panel.to_string(), row.specimen.to_string()]),
             line: row.map(|row| row.line),
             unit: pool.unit.clone(),
             residual,

@@ -149,11 +149,11 @@ pub fn pool(ledger: &Ledger, showing: &Showing, records: &[&Entry<Evidence>]) ->
                 };
                 let Some(value) = value else { continue };
                 all.values.push(value);
-                all.by_batch.entry(row.batch.clone()).or_default().push(value);
+                all.by_batch.entry(row.batch.to_string()).or_default().push(value);
                 let written = Written { record: place, row: Some(at) };
-                all.origins.entry(row.batch.clone()).or_default().push(written);
+                all.origins.entry(row.batch.to_string()).or_default().push(written);
                 all.specimens += 1;
-                all.batches.entry(row.batch.clone()).or_default().insert(row.panel.clone());
+                all.batches.entry(row.batch.to_string()).or_default().insert(row.panel.to_string());
             }
             continue;
         }
@@ -457,9 +457,9 @@ evidence:
         let mut ledger = read(TEXT);
         let values = [590.0, 600.0, 605.0, 596.0, 609.0, 601.0];
         let rows = values.iter().enumerate().map(|(at, value)| Specimen {
-            batch: "b".to_string(),
-            panel: "p".to_string(),
-            specimen: format!("s{at}"),
+            batch: "b".into(),
+            panel: "p".into(),
+            specimen: format!("s{at}").into(),
             value: *value,
             line: at + 2,
             ..Specimen::default()

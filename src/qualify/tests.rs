@@ -108,9 +108,9 @@ fn strengths() -> TestData {
     let mut rows = Vec::new();
     for at in 0..18 {
         rows.push(Specimen {
-            batch: format!("b{}", at % 3),
-            panel: format!("p{}", at % 2),
-            specimen: format!("s{at}"),
+            batch: format!("b{}", at % 3).into(),
+            panel: format!("p{}", at % 2).into(),
+            specimen: format!("s{at}").into(),
             value: 600.0 + f64::from((at * 7) % 11) - 5.0,
             line: at as usize + 2,
             ..Specimen::default()

@@ -18,7 +18,10 @@ pub use measures::*;
 pub use parse::QuantityError;
 pub use unit::{Kind, UnitSystem, accepted_units};
 
+use foldhash::HashMap;
+use std::cell::RefCell;
 use std::fmt;
+use std::sync::Arc;
 
 /// How far a quantity may stray from its nominal, as it was written.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,9 +36,13 @@ pub enum Spread {
     Limits(Decimal, Decimal),
 }
 
-/// A value with its unit, as written and in SI.
+/// A value with its unit, as written and in SI; copies share it.
 #[derive(Debug, Clone)]
-pub struct Quantity {
+pub struct Quantity(Arc<Own>);
+
+/// What is known of a quantity. Records have room for dozens, and most stay empty: each takes no more of it than a pointer.
+#[derive(Debug)]
+struct Own {
     text: String,
     kind: Kind,
     number: Decimal,
@@ -52,55 +59,79 @@ impl Quantity {
     /// # Errors
     /// [`QuantityError`] names what is wrong and how to write it instead.
     pub fn parse(kind: Kind, text: &str) -> Result<Self, QuantityError> {
-        parse::quantity(kind, text)
+        /// Beyond this many texts of a kind the memory of them begins anew.
+        const MOST: usize = 1024;
+        /// No longer text is remembered.
+        const LONGEST: usize = 64;
+        thread_local! {
+            static KNOWN: RefCell<HashMap<Kind, HashMap<Box<str>, Quantity>>> = RefCell::default();
+        }
+        // Records write the same few figures thousands of times.
+        let known = |known: &RefCell<HashMap<Kind, HashMap<Box<str>, Quantity>>>| {
+            known.borrow().get(&kind).and_then(|known| known.get(text)).cloned()
+        };
+        if let Some(known) = KNOWN.with(known) {
+            return Ok(known);
+        }
+        let own = parse::quantity(kind, text)?;
+        if text.len() <= LONGEST {
+            KNOWN.with_borrow_mut(|known| {
+                let known = known.entry(kind).or_default();
+                if known.len() >= MOST {
+                    known.clear();
+                }
+                known.insert(text.into(), own.clone());
+            });
+        }
+        Ok(own)
     }
 
     /// Returns the text as it was written, trimmed.
     pub fn text(&self) -> &str {
-        &self.text
+        &self.0.text
     }
 
     /// Returns what kind of quantity this is.
     pub fn kind(&self) -> Kind {
-        self.kind
+        self.0.kind
     }
 
     /// Returns the nominal in the SI unit of its kind (see [`Kind::si_unit`]).
     pub fn si(&self) -> f64 {
-        self.si
+        self.0.si
     }
 
     /// Returns the low limit in SI; the nominal where none was written.
     pub fn low_si(&self) -> f64 {
-        self.low.unwrap_or(self.si)
+        self.0.low.unwrap_or(self.0.si)
     }
 
     /// Returns the high limit in SI; the nominal where none was written.
     pub fn high_si(&self) -> f64 {
-        self.high.unwrap_or(self.si)
+        self.0.high.unwrap_or(self.0.si)
     }
 
     /// Returns the spread as written.
     pub fn spread(&self) -> &Spread {
-        &self.spread
+        &self.0.spread
     }
 
     /// Returns whether a tolerance or limits were written.
     pub fn has_spread(&self) -> bool {
-        self.spread != Spread::None
+        self.0.spread != Spread::None
     }
 
     /// Returns the nominal in `unit` as an exact decimal, not rounded; `None` for a foreign unit.
     pub fn exact_in(&self, unit: &str) -> Option<Decimal> {
-        self.convert(&self.number, unit)
+        self.convert(&self.0.number, unit)
     }
 
     /// Returns the low limit in `unit`; `None` where none was written.
     pub fn exact_low_in(&self, unit: &str) -> Option<Decimal> {
-        let low = match &self.spread {
+        let low = match &self.0.spread {
             Spread::None => return None,
-            Spread::Relative(share) => &self.number - &(&self.number * share),
-            Spread::Absolute(step) => &self.number - step,
+            Spread::Relative(share) => &self.0.number - &(&self.0.number * share),
+            Spread::Absolute(step) => &self.0.number - step,
             Spread::Limits(low, _) => low.clone(),
         };
         self.convert(&low, unit)
@@ -108,10 +139,10 @@ impl Quantity {
 
     /// Returns the high limit in `unit`; `None` where none was written.
     pub fn exact_high_in(&self, unit: &str) -> Option<Decimal> {
-        let high = match &self.spread {
+        let high = match &self.0.spread {
             Spread::None => return None,
-            Spread::Relative(share) => &self.number + &(&self.number * share),
-            Spread::Absolute(step) => &self.number + step,
+            Spread::Relative(share) => &self.0.number + &(&self.0.number * share),
+            Spread::Absolute(step) => &self.0.number + step,
             Spread::Limits(_, high) => high.clone(),
         };
         self.convert(&high, unit)
@@ -145,20 +176,20 @@ impl Quantity {
     }
 
     fn convert(&self, number: &Decimal, to: &str) -> Option<Decimal> {
-        let to = unit::find(self.kind, to)?;
-        Some(self.unit.convert(number, &to))
+        let to = unit::find(self.0.kind, to)?;
+        Some(self.0.unit.convert(number, &to))
     }
 }
 
 impl PartialEq for Quantity {
     fn eq(&self, other: &Self) -> bool {
-        self.kind == other.kind && self.text == other.text
+        self.0.kind == other.0.kind && self.0.text == other.0.text
     }
 }
 
 impl fmt::Display for Quantity {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.text)
+        f.write_str(&self.0.text)
     }
 }
 

@@ -1,7 +1,8 @@
 //! Reading a quantity from text, with errors that show the mend.
 
 use super::unit::{self, Kind, Unit, accepted_units};
-use super::{Decimal, Quantity, Spread};
+use super::{Decimal, Own, Quantity, Spread};
+use std::sync::Arc;
 use thiserror::Error;
 
 /// Why a text is no quantity of the kind that was expected.
@@ -166,7 +167,7 @@ pub(super) fn quantity(kind: Kind, text: &str) -> Result<Quantity, QuantityError
         }
         Spread::Limits(low, high) => (Some(unit.to_si(low.to_f64())), Some(unit.to_si(high.to_f64()))),
     };
-    Ok(Quantity { text: text.to_string(), kind, number: nominal, unit, spread, si, low, high })
+    Ok(Quantity(Arc::new(Own { text: text.to_string(), kind, number: nominal, unit, spread, si, low, high })))
 }
 
 enum Tail<'a> {

@@ -127,9 +127,9 @@ fn rejected_json(data: &TestData) -> Vec<Value> {
         .map(|(row, why)| {
             json!({
                 "line": row.line,
-                "batch": row.batch,
-                "panel": row.panel,
-                "specimen": row.specimen,
+                "batch": &*row.batch,
+                "panel": &*row.panel,
+                "specimen": &*row.specimen,
                 "value": row.value.is_finite().then_some(row.value),
                 "unit": data.unit,
                 "reason": why,

@@ -35,7 +35,7 @@ fn rows_are_read_with_their_lines() {
     assert_eq!(data.file, CSV);
     assert_eq!(data.unit.as_deref(), Some("MPa"));
     assert_eq!(data.rows.len(), 2);
-    assert_eq!((data.rows[1].value, data.rows[1].line, data.rows[1].specimen.as_str()), (620.0, 3, "s2"));
+    assert_eq!((data.rows[1].value, data.rows[1].line, &*data.rows[1].specimen), (620.0, 3, "s2"));
 }
 
 #[test]
@@ -50,7 +50,7 @@ fn digest_is_sha256_of_the_bytes() {
 #[test]
 fn order_of_columns_case_and_others_do_not_matter() {
     let data = good("Remark,VALUE [ MPa ],Specimen,Panel,Batch\nx,610,s1,p1,b1\n");
-    assert_eq!((data.rows[0].batch.as_str(), data.rows[0].value), ("b1", 610.0));
+    assert_eq!((&*data.rows[0].batch, data.rows[0].value), ("b1", 610.0));
 }
 
 #[test]

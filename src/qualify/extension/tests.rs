@@ -147,7 +147,7 @@ fn a_failed_equivalence_is_not_superseded_but_repeated_once_with_a_reason() {
         own.made = crate::record::Day::parse("2026-08-01").ok();
         let mut data = values.data["e-029"].clone();
         let rows = data.rows.iter().cloned().map(|mut row| {
-            row.panel = format!("R{}", row.panel);
+            row.panel = format!("R{}", row.panel).into();
             row
         });
         data.rows = rows.collect();

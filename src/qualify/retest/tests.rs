@@ -226,9 +226,9 @@ fn recorded(showings: &str, batches: &[u32]) -> Ledger {
     let mut ledger = fixture::ledger(&text);
     let rows = batches.iter().enumerate().flat_map(|(batch, panels)| {
         (0..panels * 3).map(move |at| Specimen {
-            batch: format!("b{batch}"),
-            panel: format!("p{}", at / 3),
-            specimen: format!("s{batch}-{at}"),
+            batch: format!("b{batch}").into(),
+            panel: format!("p{}", at / 3).into(),
+            specimen: format!("s{batch}-{at}").into(),
             value: 600.0,
             line: 2,
             ..Specimen::default()

@@ -49,7 +49,7 @@ pub fn left_out(rows: &[&Specimen]) -> Vec<LeftOut> {
     rejected
         .map(|(row, reason)| LeftOut {
             line: row.line,
-            labels: [&row.batch, &row.panel, &row.specimen].map(|label| shown(label)),
+            labels: [&*row.batch, &*row.panel, &*row.specimen].map(shown),
             value: row.value.is_finite().then_some(row.value),
             reason: shown(reason),
         })

@@ -212,11 +212,11 @@ panels:
 fn evidence_shows_its_specimens_and_every_step() {
     let mut ledger = base();
     let row = |at: usize| Specimen {
-        batch: format!("b{}", at % 3),
-        panel: format!("<p{at}>"),
-        specimen: format!("s{at}"),
+        batch: format!("b{}", at % 3).into(),
+        panel: format!("<p{at}>").into(),
+        specimen: format!("s{at}").into(),
         value: 600.0 + 7.0 * ((at * 5 % 18) as f64),
-        rejected: (at == 4).then(|| "broke <in> the grip".to_string()),
+        rejected: (at == 4).then(|| "broke <in> the grip".into()),
         line: at + 2,
         ..Specimen::default()
     };
