@@ -50,7 +50,7 @@ pub enum Subject {
         /// The process.
         process: String,
         /// The faces.
-        faces: [Face; 2],
+        faces: Box<[Face; 2]>,
     },
     /// Solid sheet of a thickness in mm.
     Sheet(String, String),
@@ -71,7 +71,8 @@ impl fmt::Display for Subject {
             Subject::Painted(recipe, finish) => {
                 write!(f, "painted/{recipe}+{}", finish.as_deref().unwrap_or("bare"))
             }
-            Subject::Bond { adhesive, process, faces: [one, two] } => {
+            Subject::Bond { adhesive, process, faces } => {
+                let [one, two] = &**faces;
                 write!(f, "bond/{adhesive}@{process}:{one}+{two}")
             }
             Subject::Sheet(material, thickness) => write!(f, "sheet/{material}@{thickness}"),
@@ -98,7 +99,7 @@ impl Subject {
     /// Returns a bond with its faces in the order of their text.
     pub fn bond(adhesive: &str, process: &str, one: Face, two: Face) -> Self {
         let faces = if one.to_string() <= two.to_string() { [one, two] } else { [two, one] };
-        Subject::Bond { adhesive: adhesive.to_string(), process: process.to_string(), faces }
+        Subject::Bond { adhesive: adhesive.to_string(), process: process.to_string(), faces: Box::new(faces) }
     }
 
     /// Reads the notation `lamina/MATERIAL@PROCESS` and its like.
@@ -229,6 +230,11 @@ pub fn uses(ledger: &Ledger) -> Result<Uses, ArticleError> {
         panel_uses(ledger, panel, &mut all)?;
     }
     all.entry(Subject::Programme).or_default();
+    for sites in all.values_mut().flat_map(BTreeMap::values_mut) {
+        // There are as many as panels have subjects, and most have one zone.
+        sites.zones.shrink_to_fit();
+        sites.joints.shrink_to_fit();
+    }
     Ok(all)
 }
 

@@ -353,7 +353,7 @@ fn own_rows(
     earlier: &dyn Fn(&str) -> Option<(Verdict, Asks)>,
 ) -> Vec<PanelRow> {
     let mut rows = Vec::new();
-    for (panel, judged) in &duty.panels {
+    for (panel, judged) in &*duty.panels {
         let before: Option<&Arc<Judged>> = old.and_then(|old| {
             old.panels.get(panel).or_else(|| {
                 let name = renamed.iter().find(|(_, new)| *new == panel).map(|(old, _)| old)?;
@@ -464,12 +464,15 @@ pub(crate) fn renamed_subject(
             now(RecordKind::Recipe, recipe),
             finish.as_ref().map(|finish| now(RecordKind::Finish, finish)),
         ),
-        Subject::Bond { adhesive, process, faces: [one, two] } => Subject::bond(
-            &now(RecordKind::Material, adhesive),
-            &now(RecordKind::Process, process),
-            face(one),
-            face(two),
-        ),
+        Subject::Bond { adhesive, process, faces } => {
+            let [one, two] = &**faces;
+            Subject::bond(
+                &now(RecordKind::Material, adhesive),
+                &now(RecordKind::Process, process),
+                face(one),
+                face(two),
+            )
+        }
         Subject::Sheet(material, thickness) => {
             Subject::Sheet(now(RecordKind::Material, material), thickness.clone())
         }

@@ -101,7 +101,7 @@ fn named(now: &Loaded, text: &str, kind: RecordKind, names: Vec<&String>) -> Res
 fn proved(evaluation: &Evaluation, evidence: &str) -> BTreeSet<(DutyKey, String)> {
     let mut all = BTreeSet::new();
     for (key, duty) in &evaluation.duties {
-        for (panel, judged) in &duty.panels {
+        for (panel, judged) in &*duty.panels {
             if judged.verdict == Verdict::Met && judged.evidence.iter().any(|own| own == evidence) {
                 all.insert((key.clone(), panel.clone()));
             }

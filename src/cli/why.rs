@@ -255,7 +255,7 @@ type Written = BTreeMap<String, (String, String, Option<usize>)>;
 fn where_written(loaded: &Loaded, duty: &Duty) -> Written {
     let configurator = Configurator::new(&loaded.ledger);
     let mut all = Written::new();
-    for (panel, judged) in &duty.panels {
+    for (panel, judged) in &*duty.panels {
         for reason in &judged.because {
             // Remarks stand nowhere in the records.
             if all.contains_key(&reason.attribute)

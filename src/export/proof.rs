@@ -103,7 +103,7 @@ pub(super) fn readings(source: &Source<'_>) -> Rows {
 pub(super) fn duties(source: &Source<'_>) -> (Rows, Rows) {
     let (mut duties, mut reasons) = (Rows::new(), Rows::new());
     for duty in source.evaluation.duties.values() {
-        for (panel, judged) in &duty.panels {
+        for (panel, judged) in &*duty.panels {
             let number = duties.len() + 1;
             duties.push(vec![
                 Cell::whole(number),

@@ -119,7 +119,7 @@ pub(super) fn expired_concession(ledger: &Ledger, evaluation: &Evaluation, today
 pub(super) fn concession_approved(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
     let Ok(evaluation) = staged.evaluation else { return };
     for (key, duty) in &evaluation.duties {
-        for (panel, judged) in &duty.panels {
+        for (panel, judged) in &*duty.panels {
             let Some(entry) = conceded_by(judged).and_then(|id| staged.ledger.concessions.get(id)) else {
                 continue;
             };

@@ -371,7 +371,7 @@ pub fn budgeted(ledger: &Ledger) -> Option<BTreeMap<String, f64>> {
 fn proof_of(key: &DutyKey, duty: &Duty) -> u64 {
     let mut digest = DefaultHasher::new();
     key.hash(&mut digest);
-    for (panel, judged) in &duty.panels {
+    for (panel, judged) in &*duty.panels {
         let (class, asks, _) = judged.gravity();
         (panel, judged.verdict.to_string(), class, asks.to_string()).hash(&mut digest);
     }

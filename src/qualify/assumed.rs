@@ -163,7 +163,7 @@ fn judged(evaluation: &Evaluation) -> Vec<Standing<'_>> {
         place(&mut places, &mut found, words);
     }
     for (key, duty) in &evaluation.duties {
-        for (panel, judged) in &duty.panels {
+        for (panel, judged) in &*duty.panels {
             for words in &judged.assumptions {
                 let at = place(&mut places, &mut found, words);
                 let Some((_, duties, panels)) = found.get_mut(at) else { continue };

@@ -32,7 +32,7 @@ pub fn behind(ledger: &Ledger, subject: &Subject) -> Result<BTreeSet<Address>, A
         Subject::Bond { adhesive, process, faces } => {
             add(RecordKind::Material, adhesive);
             add(RecordKind::Process, process);
-            for face in faces {
+            for face in &**faces {
                 match face {
                     Face::Laminate(recipe) => behind_recipe(ledger, recipe, &mut records)?,
                     Face::Sheet(material) => {

@@ -36,7 +36,7 @@ pub(super) struct Ground {
     is_computed: bool,
     /// Subjects that a concession names: for them all evidence is looked through for the nearest.
     conceded: BTreeSet<String>,
-    judged: BTreeMap<Subject, BTreeMap<String, Arc<Judged>>>,
+    judged: BTreeMap<Subject, Arc<BTreeMap<String, Arc<Judged>>>>,
     /// Whose the records are, where that was asked.
     pub(super) homes: Option<Homes>,
     /// What is kept for later runs, where a verdict was judged in this one.
@@ -197,7 +197,7 @@ impl Ground {
     fn verdicts(&self, demands: &Demands, before: &HashMap<Mark, Arc<Judged>>) -> Verdicts {
         let mut all: BTreeMap<Mark, &Judged> = BTreeMap::new();
         for (subject, panels) in &self.judged {
-            for (panel, judged) in panels {
+            for (panel, judged) in &**panels {
                 if let Some(used) = demands.of(subject, panel) {
                     all.insert(used.mark(subject), judged);
                 }
@@ -226,19 +226,23 @@ impl Ground {
         let mut all: BTreeMap<Subject, Duty> = own.map(|duty| (duty.subject.clone(), duty)).collect();
         for (subject, panels) in &self.judged {
             // The programme has no panel's name and is judged anew.
-            let kept = panels.iter().filter(|(panel, _)| !panel.is_empty() && !anew.contains(*panel));
-            let kept: BTreeMap<String, Arc<Judged>> =
-                kept.map(|(panel, judged)| (panel.clone(), Arc::clone(judged))).collect();
-            if kept.is_empty() {
+            let stays = |panel: &String| !panel.is_empty() && !anew.contains(panel);
+            if !panels.keys().any(stays) {
                 continue;
             }
             let duty = all.entry(subject.clone()).or_insert_with(|| Duty {
                 showing: self.id.clone(),
                 subject: subject.clone(),
-                panels: BTreeMap::new(),
+                panels: Arc::default(),
                 needed_by: needed_by.clone(),
             });
-            duty.panels.extend(kept);
+            if duty.panels.is_empty() && panels.keys().all(stays) {
+                duty.panels = Arc::clone(panels);
+            } else {
+                let kept = panels.iter().filter(|(panel, _)| stays(panel));
+                let kept = kept.map(|(panel, judged)| (panel.clone(), Arc::clone(judged)));
+                Arc::make_mut(&mut duty.panels).extend(kept);
+            }
         }
         *duties = all.into_values().collect();
     }

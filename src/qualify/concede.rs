@@ -61,7 +61,11 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
         let Some(duty) = duties.get_mut(&key) else { continue };
         let standings = standings(&pieces, concession, duty, today);
         for (panel, standing) in standings {
-            let Some(judged) = duty.panels.get_mut(&panel).map(Arc::make_mut) else { continue };
+            if !duty.panels.contains_key(&panel) {
+                continue;
+            }
+            let own = Arc::make_mut(&mut duty.panels).get_mut(&panel);
+            let Some(judged) = own.map(Arc::make_mut) else { continue };
             let words = format!("concession/{} {}", concession.id, standing.words(&concession.value));
             let reason = note("concession", &words, Asks::None);
             if let Standing::Holds(_) = standing {

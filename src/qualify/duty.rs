@@ -157,8 +157,9 @@ pub struct Duty {
     pub showing: String,
     /// The subject.
     pub subject: Subject,
-    /// Verdicts by panel; one under the empty name for the whole programme.
-    pub panels: BTreeMap<String, Arc<Judged>>,
+    /// Verdicts by panel; one under the empty name for the whole programme. Shared with what was judged before anything
+    /// was laid over them.
+    pub panels: Arc<BTreeMap<String, Arc<Judged>>>,
     /// The milestone that needs it.
     pub needed_by: Option<String>,
 }

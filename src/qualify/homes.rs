@@ -63,7 +63,8 @@ impl Room<'_> {
             if found.homes.contains(&duty.subject) {
                 continue;
             }
-            for judged in duty.panels.values_mut().filter(|judged| is_full_lapse(judged)) {
+            for judged in Arc::make_mut(&mut duty.panels).values_mut().filter(|judged| is_full_lapse(judged))
+            {
                 self.open(&duty.subject, Arc::make_mut(judged));
             }
         }

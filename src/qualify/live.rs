@@ -124,7 +124,7 @@ impl<'a> Live<'a> {
             if !matches!(subject, Subject::Panel(_)) {
                 continue;
             }
-            for (panel, judged) in &duty.panels {
+            for (panel, judged) in &*duty.panels {
                 let own = self.verdicts.entry(panel.clone()).or_default();
                 own.push((entry.value.computed_check(), judged.verdict));
             }

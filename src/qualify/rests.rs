@@ -1,7 +1,7 @@
 //! Verdicts that need other verdicts: `rests_on`, on subjects contained in, equal to or containing.
 
 use super::judge::Reason;
-use super::verdict::{Duty, DutyKey, Verdict, note};
+use super::verdict::{Duty, DutyKey, Judged, Verdict, note};
 use crate::article::{ArticleError, Face, Subject, Uses, expand, lamina_in};
 use crate::ledger::Ledger;
 use crate::record::sensitivity::Asks;
@@ -69,7 +69,13 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
             }
             if let Some(duty) = duties.get_mut(&key) {
                 for (panel, reasons) in found {
-                    let Some(judged) = duty.panels.get_mut(&panel) else { continue };
+                    let stays = |own: &Arc<Judged>| {
+                        !matches!(own.verdict, Verdict::Met | Verdict::Lapsed | Verdict::Failed)
+                    };
+                    if duty.panels.get(&panel).is_none_or(stays) {
+                        continue;
+                    }
+                    let Some(judged) = Arc::make_mut(&mut duty.panels).get_mut(&panel) else { continue };
                     match judged.verdict {
                         Verdict::Met => {
                             let judged = Arc::make_mut(judged);

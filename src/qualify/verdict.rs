@@ -648,7 +648,7 @@ impl Room<'_> {
         Ok(Duty {
             showing: self.showing.id.clone(),
             subject: subject.clone(),
-            panels,
+            panels: Arc::new(panels),
             needed_by: self.showing.value.needed_by.as_ref().map(ToString::to_string),
         })
     }

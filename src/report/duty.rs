@@ -314,7 +314,7 @@ fn behind_json(one: &Behind) -> Value {
 /// Panels that were judged alike are said together.
 fn write_panels(page: &mut Page<'_>, duty: &Duty) {
     let mut groups: Vec<(Vec<String>, &Arc<Judged>)> = Vec::new();
-    for (panel, judged) in &duty.panels {
+    for (panel, judged) in &*duty.panels {
         let name = if panel.is_empty() { "the programme".to_string() } else { panel.clone() };
         match groups.iter_mut().find(|(_, known)| *known == judged) {
             Some((names, _)) => names.push(name),

@@ -73,7 +73,7 @@ proptest! {
         let after = Seen::of(load(&conceded));
         for (other, duty) in &before.evaluation.duties {
             let now = &after.evaluation.duties[other];
-            for (panel, was) in &duty.panels {
+            for (panel, was) in &*duty.panels {
                 let missing = missing(was);
                 let reached = other == key && !late && was.verdict == Verdict::Lapsed
                     && missing.iter().all(|(attribute, is)| covers.get(attribute) == Some(&is));

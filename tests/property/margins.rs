@@ -212,7 +212,7 @@ proptest! {
             if showing != "s-margins" {
                 continue;
             }
-            for (panel, judged) in &duty.panels {
+            for (panel, judged) in &*duty.panels {
                 let own = &all[panel];
                 let sound = own.of(ComputedCheck::Margins).all(|margin| margin.unmet().next().is_none());
                 let enough = own.of(ComputedCheck::Margins).all(|margin| margin.margin >= -1e-9);

@@ -459,7 +459,8 @@ pub(crate) fn label(subject: &Subject) -> Value {
         Subject::Painted(recipe, finish) => {
             json!({"painted": [recipe, finish.as_deref().unwrap_or("bare")]})
         }
-        Subject::Bond { adhesive, process, faces: [one, two] } => {
+        Subject::Bond { adhesive, process, faces } => {
+            let [one, two] = &**faces;
             json!({"bond": [adhesive, process, face(one), face(two)]})
         }
         Subject::Sheet(material, thickness) => json!({"sheet": [material, thickness]}),

@@ -542,7 +542,8 @@ fn evidence(family: usize, at: usize, (showing, subject): &DutyKey) -> Vec<(Stri
         Subject::Painted(recipe, finish) => {
             write!(label, "{{painted: [{recipe}, {}]}}", finish.as_deref().unwrap_or("bare"))
         }
-        Subject::Bond { adhesive, process, faces: [one, two] } => {
+        Subject::Bond { adhesive, process, faces } => {
+            let [one, two] = &**faces;
             write!(label, "{{bond: [{adhesive}, {process}, {one}, {two}]}}")
         }
         Subject::Panel(panel) => write!(label, "{{panel: {panel}}}"),

@@ -56,7 +56,7 @@ fn diffusivity(ledger: &Ledger, build: &Subject, assumptions: &mut Vec<String>) 
     match build {
         Subject::Laminate(id) | Subject::Painted(id, _) => recipe(id),
         Subject::Bond { adhesive, faces, .. } => {
-            for face in faces {
+            for face in &**faces {
                 match face {
                     Face::Laminate(id) => recipe(id),
                     // A coupon of solid sheet is not soaked through; its bond line is.

@@ -122,7 +122,7 @@ impl<'a> Known<'a> {
                 self.subject_duties.entry(&key.1).or_default().push(duty);
             }
             let mut parts: BTreeMap<&str, Part<'_>> = BTreeMap::new();
-            for (panel, judged) in &duty.panels {
+            for (panel, judged) in &*duty.panels {
                 self.panel_duties.entry(panel).or_default().push((key, judged));
                 // Behind an open or lapsed verdict stands what came nearest; a concession covers what is missing.
                 let role = match judged.verdict {
