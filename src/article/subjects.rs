@@ -5,6 +5,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::record::{
     Address, FinishRef, Joint, MaterialKind, Panel, RecordKind, SubjectKind, SubjectLabel, Zone, without_kind,
 };
+use litemap::LiteMap;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -217,8 +218,8 @@ pub struct Sites {
     pub joints: Vec<usize>,
 }
 
-/// Every subject in use, with the panels that use it.
-pub type Uses = BTreeMap<Subject, BTreeMap<String, Sites>>;
+/// Every subject in use, with the panels that use it; most subjects have few.
+pub type Uses = BTreeMap<Subject, LiteMap<String, Sites>>;
 
 /// Finds the subjects that panels use, released or not.
 ///
@@ -230,10 +231,15 @@ pub fn uses(ledger: &Ledger) -> Result<Uses, ArticleError> {
         panel_uses(ledger, panel, &mut all)?;
     }
     all.entry(Subject::Programme).or_default();
-    for sites in all.values_mut().flat_map(BTreeMap::values_mut) {
-        // There are as many as panels have subjects, and most have one zone.
-        sites.zones.shrink_to_fit();
-        sites.joints.shrink_to_fit();
+    // There are as many sites as panels have subjects, and most subjects have one panel, most sites one zone.
+    for panels in all.values_mut() {
+        let mut own = std::mem::take(panels).into_tuple_vec();
+        own.shrink_to_fit();
+        for (_, sites) in &mut own {
+            sites.zones.shrink_to_fit();
+            sites.joints.shrink_to_fit();
+        }
+        *panels = LiteMap::from_sorted_store_unchecked(own);
     }
     Ok(all)
 }

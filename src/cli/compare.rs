@@ -37,6 +37,14 @@ pub(super) fn run(
         let changes = Decided { context, place: &place, current, decisions: &decisions };
         return compared(context, args, current, &names, &changes, (out, err));
     }
+    if let Some(day) = &args.as_of.day {
+        return Err(Failure::new(
+            "--as-of is for decisions, which are laid over the state of that day",
+            format!(
+                "revisions are compared with what they have in common: leave it out, or write `--base` with the commit of {day} and `--today {day}`"
+            ),
+        ));
+    }
     let base = match (&args.base, args.of.split_first()) {
         (Some(base), _) => base.clone(),
         (None, Some((first, rest))) => {

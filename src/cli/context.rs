@@ -1,7 +1,6 @@
 //! What every command needs: the place, the day, the ledger read from one of its states.
 
 use super::Terminal;
-use super::apart::from_broken;
 use super::args::{Colour, Format, Global, Source};
 use super::memory::Memory;
 use super::parsed::Parsed;
@@ -396,7 +395,7 @@ impl Context {
         }
         let before = self.recall.counts();
         let loaded = self.read_with(snapshot, &self.recall);
-        self.recall.rest();
+        self.recall.give_back();
         let after = self.recall.counts();
         self.memory.work(format!(
             "{} records parsed and {} found, from {}",
@@ -578,33 +577,22 @@ impl Context {
         err: &mut dyn Write,
     ) -> Result<Evaluation, Failure> {
         self.usable(loaded, Needs::Verdicts, Some(of))?;
-        let apart = from_broken(&loaded.ledger);
-        let ledger = apart.as_ref().map_or(&loaded.ledger, |(rest, _)| rest);
-        let found =
-            self.judged_in(ledger, Detail::Allowed).map_err(|missing| self.missing(loaded, &missing))?;
-        let resting: Vec<String> =
-            apart.iter().flat_map(|(_, panels)| panels).map(ToString::to_string).collect();
+        let found = self
+            .judged_in(&loaded.ledger, Detail::Allowed)
+            .map_err(|missing| self.missing(loaded, &missing))?;
         let broken = &loaded.ledger.broken;
         let panels: Vec<String> = broken
             .iter()
             .filter(|address| matches!(address.kind(), RecordKind::Panel | RecordKind::Assembly))
             .map(ToString::to_string)
             .collect();
-        if !panels.is_empty() {
+        if panels.is_empty() {
+            self.note_broken(loaded, err)?;
+        } else {
             let names = panels.join(", ");
             writeln!(
                 err,
                 "note: {names} cannot be read; what it asks is left out; `bondline check` says why"
-            )?;
-        } else if resting.is_empty() {
-            self.note_broken(loaded, err)?;
-        }
-        if !resting.is_empty() {
-            let (rest, it) = if resting.len() == 1 { ("rests", "it") } else { ("rest", "them") };
-            writeln!(
-                err,
-                "note: {} {rest} on what cannot be read; what is asked of {it} is left out; `bondline check` says why",
-                resting.join(", ")
             )?;
         }
         Ok(found)
@@ -857,12 +845,16 @@ fn by_beginning(address: &Address, ledger: &Ledger) -> Option<Address> {
     Some(Address::new(address.kind(), id))
 }
 
-/// The names that have a word which differs from a text by little, where they are few.
-fn by_word<'n>(text: &str, names: &[&'n str]) -> Vec<&'n str> {
+/// The names that have a word which differs from a text by little, as they are shown; none where they are many.
+fn by_word(text: &str, names: &[&str]) -> Vec<String> {
     let most = text.len() / 4;
+    if most == 0 {
+        return Vec::new();
+    }
     let near = |name: &&&str| name.split('-').any(|word| crate::quantity::apart(text, word) <= most);
-    let all: Vec<&str> = names.iter().filter(near).take(HAVING_SHOWN + 1).copied().collect();
-    if most == 0 || all.len() > HAVING_SHOWN { Vec::new() } else { all }
+    let all: Vec<String> =
+        names.iter().filter(near).take(HAVING_SHOWN + 1).map(|name| format!("`{name}`")).collect();
+    if all.len() > HAVING_SHOWN { Vec::new() } else { all }
 }
 
 /// Names shown that have a word.
@@ -887,13 +879,11 @@ pub fn nearest(text: &str, names: &[&str]) -> String {
         .iter()
         .map(|name| (crate::quantity::apart(text, name), name))
         .min_by_key(|(distance, name)| (*distance, name.len()));
+    let by_word = by_word(text, names);
     match best {
         Some((distance, name)) if distance <= name.len() / 2 => format!("did you mean `{name}`?"),
         // One word of a name, and that misspelt.
-        _ if !by_word(text, names).is_empty() => {
-            let all: Vec<String> = by_word(text, names).iter().map(|name| format!("`{name}`")).collect();
-            format!("did you mean {}?", all.join(" or "))
-        }
+        _ if !by_word.is_empty() => format!("did you mean {}?", by_word.join(" or ")),
         Some((_, only)) if names.len() == 1 => format!("there is only `{only}`"),
         Some(_) if names.len() <= 12 => format!("there are {}", names.join(", ")),
         Some(_) => {

@@ -90,7 +90,10 @@ impl Memory {
                 if !found.is_noted {
                     self.with_later(|later| {
                         later.common = Some(common.to_path_buf());
-                        later.used.push(*key);
+                        // A piece may be asked for again and again.
+                        if !later.used.contains(key) {
+                            later.used.push(*key);
+                        }
                     });
                 }
                 Some(found.value)

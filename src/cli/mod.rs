@@ -1,7 +1,6 @@
 //! One file per command: arguments in, exit status out.
 
 mod answers;
-mod apart;
 mod args;
 mod assumptions;
 mod basis;

@@ -28,8 +28,13 @@ const PIECES: usize = 64;
 /// Digits of a blob's id.
 const DIGITS: usize = 40;
 
-/// The bytes of all pieces together that are looked at: what is kept of a repository that somebody sent may be anything.
+/// The bytes of all pieces together that stand unpacked at once: what is kept of a repository that somebody sent may be
+/// anything.
 const MOST: u64 = 512 * 1024 * 1024;
+
+/// Above so many bytes they are given back once a state is read. Of states one after the other few pieces are asked for, which
+/// had better stay.
+const MUCH: u64 = 8 * 1024 * 1024;
 
 /// A kind of record and the id of the blob that it was read from.
 type Name = (String, String);
@@ -51,10 +56,6 @@ impl Piece {
         let most = left.load(Ordering::Relaxed);
         let mut all = Vec::new();
         let read = ZlibDecoder::new(packed).take(most.saturating_add(1)).read_to_end(&mut all);
-        let size = u64::try_from(all.len()).unwrap_or(u64::MAX);
-        let fits =
-            left.fetch_update(Ordering::Relaxed, Ordering::Relaxed, |left| left.checked_sub(size)).is_ok();
-        let all: Arc<[u8]> = if read.is_ok() && fits { all.into() } else { Arc::default() };
         let (mut places, mut order) = (HashMap::new(), Vec::new());
         let mut at = 0;
         while at < all.len() {
@@ -63,7 +64,14 @@ impl Piece {
             order.push(name.clone());
             places.insert(name, place);
         }
-        Self { all, places, order }
+        let own = Self { all: all.into(), places, order };
+        let takes = |left: u64| left.checked_sub(own.size());
+        let fits = read.is_ok() && left.fetch_update(Ordering::Relaxed, Ordering::Relaxed, takes).is_ok();
+        if fits { own } else { Self::default() }
+    }
+
+    fn size(&self) -> u64 {
+        u64::try_from(self.all.len()).unwrap_or(u64::MAX)
     }
 
     fn text(&self, name: &Name) -> Option<&[u8]> {
@@ -130,14 +138,18 @@ impl Pieces {
         Some(Arc::clone(own.get_or_insert_with(read)))
     }
 
-    /// Gives the room of the pieces back: records are remembered as such, and whoever asks for others has theirs read
-    /// again.
+    /// Gives the room of the pieces back where it is much: records are remembered as such, and whoever asks for others has
+    /// theirs unpacked again.
     fn give_back(&self) {
-        for own in &self.read {
-            let piece = own.lock().unwrap_or_else(PoisonError::into_inner).take();
-            let size = piece.map_or(0, |piece| piece.all.len());
-            self.left.fetch_add(u64::try_from(size).unwrap_or(0), Ordering::Relaxed);
+        if MOST.saturating_sub(self.left.load(Ordering::Relaxed)) > MUCH {
+            (0..PIECES).for_each(|at| self.give_back_one(at));
         }
+    }
+
+    fn give_back_one(&self, at: usize) {
+        let Some(own) = self.read.get(at) else { return };
+        let piece = own.lock().unwrap_or_else(PoisonError::into_inner).take();
+        self.left.fetch_add(piece.map_or(0, |piece| piece.size()), Ordering::Relaxed);
     }
 
     /// A piece to which something was added, as it is kept from now on: with all that this run used, and of the rest what
@@ -164,6 +176,7 @@ impl Pieces {
         for name in used.into_iter().chain(rest.into_iter().take(most)) {
             packing.add(name, piece.text(name)?)?;
         }
+        self.give_back_one(at);
         let about = json!({ "build": BUILD }).to_string();
         Some(Kept { key: key(at), what: KEPT.to_string(), about, value: packing.0.finish().ok()? })
     }
@@ -201,7 +214,7 @@ impl Parsed {
     }
 
     /// Gives back what is not needed where a state is read and another may come.
-    pub(super) fn rest(&self) {
+    pub(super) fn give_back(&self) {
         if let Some(pieces) = self.pieces.get() {
             pieces.give_back();
         }
@@ -316,5 +329,18 @@ mod tests {
         assert_eq!(Piece::of(&bomb, &left).order.len(), 1);
         assert_eq!(Piece::of(&bomb, &left).order.len(), 0);
         assert!(left.load(Ordering::Relaxed) < 40 << 20);
+    }
+
+    #[test]
+    fn a_piece_that_is_damaged_takes_no_room_from_others() {
+        let left = AtomicU64::new(MOST);
+        let whole = piece(&[("a", "first"), ("b", "second")]);
+        for length in 0..whole.len() {
+            Piece::of(&whole[..length], &left);
+        }
+        Piece::of(&packed(b"no record at all"), &left);
+        assert_eq!(left.load(Ordering::Relaxed), MOST);
+        let read = Piece::of(&whole, &left);
+        assert_eq!(left.load(Ordering::Relaxed), MOST - read.size());
     }
 }

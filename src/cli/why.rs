@@ -45,19 +45,23 @@ pub(super) fn run(
     let loaded = context.load_with(&place, &args.source, &args.with)?;
     let of = args.of.as_deref().unwrap_or_default();
     let (name, route) = of.split_once('#').map_or((of, None), |(name, route)| (name, Some(route)));
-    let unknown = || {
+    let names = || {
         // Of the kind that is named, if one is.
-        let (kind, bare) = name.split_once('/').unwrap_or(("", name));
+        let kind = name.split_once('/').map_or("", |(kind, _)| kind);
         let kinds = KINDS.iter().filter(|own| kind.is_empty() || own.word() == kind);
         let mut names: Vec<&str> = kinds.flat_map(|kind| loaded.ledger.ids(*kind)).collect();
         names.sort_unstable();
         names.dedup();
-        Failure::new(format!("no record is called `{name}`"), nearest(bare, &names))
+        names
+    };
+    let unknown = || {
+        let bare = name.split_once('/').map_or(name, |(_, bare)| bare);
+        Failure::new(format!("no record is called `{name}`"), nearest(bare, &names()))
     };
     let Some(found) = address(name, &KINDS, &loaded.ledger) else {
         let showings = answering(&loaded, of);
         if showings.is_empty() {
-            return Err(unknown_clause(&loaded, of).unwrap_or_else(unknown));
+            return Err(unknown_clause(&loaded, of, &names()).unwrap_or_else(unknown));
         }
         let evaluation = context.evaluate(&loaded, err)?;
         return clause(context, (&loaded, &evaluation), of, &showings, out);
@@ -113,10 +117,19 @@ fn answering(loaded: &Loaded, text: &str) -> Vec<String> {
         .collect()
 }
 
-/// The failure of asking for a clause that no showing answers: no id has a blank.
-fn unknown_clause(loaded: &Loaded, text: &str) -> Option<Failure> {
-    if !text.trim().contains(char::is_whitespace) {
+/// The failure of asking for a clause that no showing answers: no id has a blank, but a clause has, and somebody may write
+/// an id's words with one.
+fn unknown_clause(loaded: &Loaded, text: &str, names: &[&str]) -> Option<Failure> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    if words.len() < 2 || text.contains('/') {
         return None;
+    }
+    let hyphened = words.join("-").to_lowercase();
+    if names.contains(&hyphened.as_str()) {
+        return Some(Failure::new(
+            format!("no record is called `{text}`"),
+            format!("did you mean `{hyphened}`?"),
+        ));
     }
     let all = loaded.ledger.showings.values().flat_map(|entry| entry.value.clause.iter());
     let mut clauses: Vec<&str> = all.map(|clause| clause.as_str()).collect();
@@ -124,9 +137,9 @@ fn unknown_clause(loaded: &Loaded, text: &str) -> Option<Failure> {
     clauses.dedup();
     let help = match clauses.as_slice() {
         [] => "no showing of this ledger names a clause".to_string(),
-        all => nearest(text, all),
+        all => nearest(text, all).replacen("there are", "of clauses there are", 1),
     };
-    Some(Failure::new(format!("no showing answers a clause `{text}`"), help))
+    Some(Failure::new(format!("no record is called `{text}`, and no showing answers such a clause"), help))
 }
 
 /// From a clause to its showings, their duties and the panels.

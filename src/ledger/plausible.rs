@@ -76,7 +76,7 @@ const AREA: Usual = usual("the area of a zone", 1e-4, 200.0, "1 cm2 to 200 m2");
 const JOINT_LENGTH: Usual = usual("the length of a joint", 1e-3, 100.0, "1 mm to 100 m");
 const JOINT_WIDTH: Usual = usual("the width of a joint", 5e-4, 1.0, "0.5 mm to 1 m");
 const BOND_LINE: Usual = usual("the thickness of a bond line or film", 1e-5, 0.02, "0.01 to 20 mm");
-/// Two plies that lap over 25 mm on strips of 100 mm, which few cut, are a quarter more.
+/// Strips of 100 mm, which few cut, that lap over by 25 mm add a quarter.
 const OVERLAP: Usual = usual("the overlap of plies, over the area they cover", 0.0, 0.30, "0 to 30 %");
 const SQUEEZE_OUT: Usual =
     usual("the adhesive that is squeezed out, over what stays", 0.0, 2.0, "0 to 200 %");

@@ -364,7 +364,7 @@ impl<'t> Reader<'t> {
                 Measure::Width => found.width = Some(value),
             }
         }
-        // A column of words has few: each is kept once.
+        // A column of words has few: each is kept once, as labels are.
         let mut word =
             |at: Option<usize>| at.map(cell).filter(|text| !text.is_empty()).map(|text| shared(words, text));
         (found.mode, found.condition) = (word(columns.mode), word(columns.condition));

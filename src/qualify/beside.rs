@@ -12,6 +12,7 @@ use crate::ledger::Nominal;
 use crate::record::{Evidence, Showing};
 use crate::statistics::Levels;
 use foldhash::HashMap;
+use litemap::LiteMap;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -36,7 +37,7 @@ pub(super) struct Ground {
     is_computed: bool,
     /// Subjects that a concession names: for them all evidence is looked through for the nearest.
     conceded: BTreeSet<String>,
-    judged: BTreeMap<Subject, Arc<BTreeMap<String, Arc<Judged>>>>,
+    judged: BTreeMap<Subject, Arc<LiteMap<String, Arc<Judged>>>>,
     /// Whose the records are, where that was asked.
     pub(super) homes: Option<Homes>,
     /// What is kept for later runs, where a verdict was judged in this one.
@@ -155,8 +156,7 @@ impl Ground {
             digest: room.ledger.data.get(&entry.id).map(|data| data.digest.clone()),
             nominal: Nominal::of(room.ledger, &room.showing.value, &entry.value)
                 .and_then(|own| Some(own.ok()?.value)),
-            in_use: Subject::from_label(&entry.value.subject)
-                .is_some_and(|label| room.uses.contains_key(&label)),
+            in_use: Subject::from_label(&entry.value.subject).is_some_and(|label| room.is_in_use(&label)),
         };
         let concessions = room.ledger.concessions.values().map(|one| &one.value);
         let own = concessions.filter(|one| one.showing.id() == room.showing.id);

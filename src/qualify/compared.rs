@@ -332,7 +332,7 @@ impl Room<'_> {
         // What is in use no more may be this one under its old name, and is judged by the rows; where no cell
         // says what may differ, as long as no constituent does.
         self.rules.is_whole()
-            && (self.uses.contains_key(label)
+            && (self.is_in_use(label)
                 || (self.row.whole && !made.articles.iter().any(|article| is_made_of_the_same(now, article))))
     }
 

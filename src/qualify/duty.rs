@@ -4,8 +4,8 @@ use super::judge::Reason;
 use super::pool::Completeness;
 use crate::article::Subject;
 use crate::record::sensitivity::Asks;
+use litemap::LiteMap;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::Arc;
 
@@ -159,7 +159,7 @@ pub struct Duty {
     pub subject: Subject,
     /// Verdicts by panel; one under the empty name for the whole programme. Shared with what was judged before anything
     /// was laid over them.
-    pub panels: Arc<BTreeMap<String, Arc<Judged>>>,
+    pub panels: Arc<LiteMap<String, Arc<Judged>>>,
     /// The milestone that needs it.
     pub needed_by: Option<String>,
 }

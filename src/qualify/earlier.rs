@@ -1,7 +1,7 @@
 //! What earlier runs judged and computed, asked for by digests of all that it follows from.
 //!
-//! A digest is over what a value says of itself by `Debug`, which the records and configurations derive: a field that is
-//! added is in it without anybody having to think of it. Nothing in them is a map without an order.
+//! A digest is over what a value says of itself by `Debug`, which the records derive, so that a field that is added is in
+//! it without anybody having to think of it; what writes it by hand takes its fields apart, and does not compile without. Nothing in them is a map without an order.
 
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};

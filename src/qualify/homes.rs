@@ -63,7 +63,8 @@ impl Room<'_> {
             if found.homes.contains(&duty.subject) {
                 continue;
             }
-            for judged in Arc::make_mut(&mut duty.panels).values_mut().filter(|judged| is_full_lapse(judged))
+            for (_, judged) in
+                Arc::make_mut(&mut duty.panels).iter_mut().filter(|(_, judged)| is_full_lapse(judged))
             {
                 self.open(&duty.subject, Arc::make_mut(judged));
             }
@@ -127,7 +128,7 @@ impl Room<'_> {
         equal: &HashMap<&Configuration, Vec<&Subject>>,
     ) -> BTreeSet<Subject> {
         let mut homes = BTreeSet::new();
-        if let Some(label) = made.label.as_ref().filter(|label| self.uses.contains_key(*label)) {
+        if let Some(label) = made.label.as_ref().filter(|label| self.is_in_use(label)) {
             homes.insert(label.clone());
             let twins = plain.get(label).and_then(|own| equal.get(own));
             homes.extend(twins.into_iter().flatten().map(|twin| (*twin).clone()));

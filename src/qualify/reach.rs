@@ -2,12 +2,12 @@
 
 use crate::article::{Sites, Subject, Uses};
 use foldhash::HashMap;
-use std::collections::BTreeMap;
+use litemap::LiteMap;
 
 /// Subjects in use, in their order, and the way to them from the panels that use them.
 #[derive(Default)]
 pub(super) struct Reach<'a> {
-    all: Vec<(&'a Subject, &'a BTreeMap<String, Sites>)>,
+    all: Vec<(&'a Subject, &'a LiteMap<String, Sites>)>,
     by_panel: HashMap<&'a str, Vec<usize>>,
     /// Those that no panel uses, such as the programme.
     unused: Vec<usize>,
@@ -33,7 +33,7 @@ impl<'a> Reach<'a> {
         &self,
         kind: &str,
         panels: impl Iterator<Item = &'p str>,
-    ) -> impl Iterator<Item = (&'a Subject, &'a BTreeMap<String, Sites>)> {
+    ) -> impl Iterator<Item = (&'a Subject, &'a LiteMap<String, Sites>)> {
         let used = panels.filter_map(|panel| self.by_panel.get(panel)).flatten();
         let is_of_kind = |at: &&usize| self.all.get(**at).is_some_and(|(own, _)| own.kind().word() == kind);
         let mut places: Vec<usize> = used.chain(&self.unused).filter(is_of_kind).copied().collect();

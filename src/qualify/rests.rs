@@ -85,8 +85,7 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                         }
                         // Whoever closes what lapsed or failed of itself would find it resting on what is not
                         // met, and whoever concedes it would not see that.
-                        Verdict::Lapsed | Verdict::Failed => Arc::make_mut(judged).because.extend(reasons),
-                        _ => {}
+                        _ => Arc::make_mut(judged).because.extend(reasons),
                     }
                 }
             }

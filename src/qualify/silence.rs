@@ -454,7 +454,7 @@ fn a_running_trial_of_another_article_is_no_longer_under_way() {
     assert_eq!(judged(&new)["w p"], "open retest");
     let evaluation = evaluate(&new, today()).unwrap();
     let duty = evaluation.duties.values().next().unwrap();
-    let behind = &duty.panels["p"].behind[0];
+    let behind = &duty.panels.get("p").unwrap().behind[0];
     assert_eq!(behind.evidence, "e");
     assert!(behind.because.iter().any(|reason| reason.attribute == "base-coat"), "{behind:?}");
     assert!(duty.because()[0].is.contains("no longer this: e"), "{:?}", duty.because());

@@ -21,9 +21,11 @@ use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, 
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, OneOrMany, Panel, Showing, SubjectKind, Text,
+    Address, Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, OneOrMany, Panel, RecordKind,
+    Showing, SubjectKind, Text,
 };
 use foldhash::{HashMap, HashSet};
+use litemap::LiteMap;
 use rayon::prelude::*;
 use std::cell::{Cell, LazyCell, OnceCell};
 use std::collections::{BTreeMap, BTreeSet};
@@ -347,7 +349,7 @@ fn few(uses: &Uses, panels: &BTreeSet<String>) -> Uses {
     let mut few = Uses::new();
     for (subject, using) in uses {
         let own = using.iter().filter(|(panel, _)| panels.contains(*panel));
-        let own: BTreeMap<String, Sites> = own.map(|(panel, sites)| (panel.clone(), sites.clone())).collect();
+        let own: LiteMap<String, Sites> = own.map(|(panel, sites)| (panel.clone(), sites.clone())).collect();
         if !own.is_empty() || using.is_empty() {
             few.insert(subject.clone(), own);
         }
@@ -492,6 +494,13 @@ pub(super) fn is_running(evidence: &Evidence) -> bool {
 }
 
 impl Room<'_> {
+    /// Returns whether a subject is in use, or is a panel that can't be read now: its evidence stays its own.
+    pub(super) fn is_in_use(&self, subject: &Subject) -> bool {
+        let is_unread =
+            |panel: &String| self.ledger.broken.contains(&Address::new(RecordKind::Panel, panel.clone()));
+        self.uses.contains_key(subject) || matches!(subject, Subject::Panel(panel) if is_unread(panel))
+    }
+
     /// `candidates` are brought into form only where something is to be compared with them.
     fn duties<'r>(
         &self,
@@ -580,7 +589,7 @@ impl Room<'_> {
     ) -> Result<Duty, ArticleError> {
         // Panels share what is equal, so where it lies tells them apart.
         let mut shared: HashMap<*const Configuration, (Look, Vec<Sight>)> = HashMap::default();
-        let mut panels = BTreeMap::new();
+        let mut panels = LiteMap::with_capacity(using.len());
         for panel in using {
             if let Some(live) = self.live.filter(|_| self.row.live) {
                 let mut judged = live.judged(self.showing, subject, &panel)?;

@@ -40,7 +40,7 @@ pub enum Spread {
 #[derive(Debug, Clone)]
 pub struct Quantity(Arc<Own>);
 
-/// What is known of a quantity. Records have room for dozens, and most stay empty: each takes no more of it than a pointer.
+/// What is known of a quantity, behind a pointer: records have room for dozens of quantities, and most stay empty.
 #[derive(Debug)]
 struct Own {
     text: String,

@@ -43,7 +43,7 @@ fn a_baseline_and_its_data_are_inputs() {
     ledger.evidence.insert("modulus-2".to_string(), extended);
     let mut evaluation = judged(&ledger);
     for duty in evaluation.duties.values_mut().filter(|duty| duty.showing == "modulus") {
-        for own in Arc::make_mut(&mut duty.panels).values_mut() {
+        for (_, own) in Arc::make_mut(&mut duty.panels).iter_mut() {
             Arc::make_mut(own).evidence = vec!["modulus-2".to_string()];
         }
     }

@@ -25,7 +25,7 @@ fn said(concession: &str, weighings: &str) -> (Verdict, String) {
         .iter()
         .find(|(key, _)| key.0 == "tension" && key.1.to_string() == "lamina/cw@oven")
         .unwrap();
-    let judged = &duty.panels["bow-hatch"];
+    let judged = duty.panels.get("bow-hatch").unwrap();
     let words = judged.because.iter().find(|reason| reason.attribute == "concession").unwrap();
     (judged.verdict, words.is.clone())
 }
@@ -157,7 +157,7 @@ fn conceded(showing: &str, subject: &str, covers: &str, edits: &[(&str, &str)]) 
     }
     let all = evaluate(&after, today()).unwrap();
     let duty = all.duties.values().find(|duty| duty.showing == showing).unwrap();
-    let judged = &duty.panels["p"];
+    let judged = duty.panels.get("p").unwrap();
     let words = judged.because.iter().find(|reason| reason.attribute == "concession").unwrap();
     (judged.verdict, words.is.clone())
 }
