@@ -517,6 +517,11 @@ impl Context {
         self.read_from.get()
     }
 
+    /// Forgets the records of states that nobody holds any more.
+    pub fn forget_others(&self) {
+        self.recall.forget_others();
+    }
+
     /// Returns what remembers records that several states share.
     pub fn recall(&self) -> &dyn Recall {
         &self.recall

@@ -10,7 +10,7 @@ use crate::change::explain::record_of;
 use crate::change::found::{calibration, held};
 use crate::ledger::Ledger;
 use crate::qualify::gaps::counts;
-use crate::qualify::verdict::{Evaluation, evaluate_beside};
+use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
 use crate::record::{Address, RecordKind};
 use crate::report::history::{self as view, Step};
 use crate::source::{Commit, Place};
@@ -83,6 +83,9 @@ impl Judged {
     }
 }
 
+/// After so many states in a row what is remembered of them begins anew: each brings some, and there may be thousands.
+const IN_A_ROW: usize = 512;
+
 /// Judges the states after some commits, the newest first, each as of today. What is `known` already, as of today too,
 /// is not judged again, and what was kept of a commit is not read again.
 pub(super) fn steps(
@@ -94,6 +97,7 @@ pub(super) fn steps(
     let mut steps: Vec<Step> = Vec::new();
     // The state after the commit before, where that was read.
     let mut last: Option<Judged> = None;
+    let mut in_a_row = 0;
     for commit in shown.iter().rev() {
         if let Some(step) = history_kept::found(context, place, commit) {
             steps.push(step);
@@ -117,6 +121,8 @@ pub(super) fn steps(
         let own = known.iter().find(|(ledger, _)| ledger.is_of(&loaded.ledger)).map(|(_, found)| *found);
         let beside = before.as_ref().and_then(|before| before.evaluation.as_ref());
         let beside = beside.or(known.first().map(|(_, found)| *found));
+        in_a_row += 1;
+        let is_begun_anew = in_a_row > IN_A_ROW;
         let ((kg, decisions), (evaluation, found)) = rayon::join(
             || {
                 let before = before.as_ref().map(|before| &before.loaded);
@@ -125,6 +131,7 @@ pub(super) fn steps(
             || {
                 let evaluation = match (own, beside) {
                     (Some(_), _) => None,
+                    _ if is_begun_anew => evaluate(&loaded.ledger, context.today).ok(),
                     (None, Some(other)) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
                     (None, None) => context.judged(&loaded.ledger).ok(),
                 };
@@ -137,6 +144,10 @@ pub(super) fn steps(
         // Giving a large evaluation back takes a while, and the next state needs none of it.
         if let Some(before) = before.and_then(|before| before.evaluation) {
             rayon::spawn(move || drop(before));
+        }
+        if is_begun_anew {
+            in_a_row = 0;
+            context.forget_others();
         }
         history_kept::keep(context, place, &step);
         last = Some(Judged { kg: step.kg, loaded, evaluation });

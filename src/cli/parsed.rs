@@ -220,6 +220,11 @@ impl Parsed {
         }
     }
 
+    /// Forgets the records of states that nobody holds any more.
+    pub(super) fn forget_others(&self) {
+        self.own.forget_others();
+    }
+
     /// What remembers for as long as the program runs alone: looking for few records in the pieces takes longer than
     /// parsing them.
     pub(super) fn alone(&self) -> &dyn Recall {

@@ -10,7 +10,7 @@ use super::{
     readings, trial,
 };
 use crate::record::{Address, Evidence, EvidenceState, Fault, Figure, Level, Lots, RecordKind, Showing};
-use crate::source::{DATA_LIMIT, with_ends};
+use crate::source::{DATA_LIMIT, ReadFault, with_ends};
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -69,9 +69,12 @@ pub(super) fn read(
             } else {
                 sink.warning("missing-data", "data", message)
             };
-            raised.label("no such data");
+            let is_there = why != ReadFault::Missing.to_string();
+            raised.label(if is_there { "not to be read" } else { "no such data" });
             raised.help(if written.contains('\\') {
                 "write the path with `/`"
+            } else if is_there {
+                "see that it is a plain file which you may read"
             } else {
                 "write the path relative to this record's folder"
             });

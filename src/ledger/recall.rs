@@ -122,6 +122,15 @@ impl MemoryRecall {
     pub fn new() -> Self {
         Self::default()
     }
+
+    /// Forgets what no ledger holds any more.
+    pub fn forget_others(&self) {
+        let mut kept = self.kept.write().unwrap_or_else(PoisonError::into_inner);
+        for blobs in kept.values_mut() {
+            blobs.retain(|_, value| Arc::strong_count(value) > 1);
+            blobs.shrink_to_fit();
+        }
+    }
 }
 
 impl Recall for MemoryRecall {
@@ -150,5 +159,23 @@ impl Recall for MemoryRecall {
             digested: self.digested.load(Ordering::Relaxed),
             spared: self.spared.load(Ordering::Relaxed),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_somebody_holds_is_not_forgotten() {
+        let recall = MemoryRecall::new();
+        let held: Remembered = Arc::new(1_u32);
+        recall.keep("a", "panel", Arc::clone(&held));
+        recall.keep("b", "panel", Arc::new(2_u32));
+        recall.keep("c", "recipe", Arc::new(3_u32));
+        recall.forget_others();
+        let is_known = |blob: &str, what: &'static str| recall.find(blob, what).is_some();
+        assert!(is_known("a", "panel"));
+        assert!(!is_known("b", "panel") && !is_known("c", "recipe"));
     }
 }

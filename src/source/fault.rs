@@ -47,7 +47,7 @@ pub enum ReadFault {
         why: String,
     },
     /// The system refused.
-    #[error("it cannot be read: {0}")]
+    #[error("the system refuses it: {0}")]
     Io(String),
 }
 
