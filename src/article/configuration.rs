@@ -2,9 +2,8 @@
 
 use super::key::{Key, Limit};
 use super::name::Name;
+use crate::record::once::{Known, once, sort_rows};
 use crate::record::{AttributeValue, Attributes};
-use foldhash::HashSet;
-use std::cell::RefCell;
 use std::cmp::Ordering;
 use std::fmt;
 use std::hash::{Hash, Hasher};
@@ -164,15 +163,7 @@ impl Configuration {
         if own.get(before.saturating_sub(1)..).is_some_and(is_in_order) {
             return;
         }
-        // The sort is stable, so what came last of one key stands last.
-        own.sort_by_key(|(one, _)| *one);
-        own.dedup_by(|later, kept| {
-            let same = later.0 == kept.0;
-            if same {
-                std::mem::swap(later, kept);
-            }
-            same
-        });
+        sort_rows(own);
     }
 
     /// Sets all values of another configuration within a zone, joint or face.
@@ -218,22 +209,10 @@ impl Configuration {
 
 /// Returns the block of some rows that is held already, where this thread has made the same.
 fn block(rows: &[Row]) -> Block {
-    /// Beyond this many blocks the memory of them begins anew.
-    const MOST: usize = 8192;
     thread_local! {
-        static KNOWN: RefCell<HashSet<Block>> = RefCell::default();
+        static KNOWN: Known<[Row]> = Known::default();
     }
-    KNOWN.with_borrow_mut(|known| {
-        if let Some(known) = known.get(rows) {
-            return Arc::clone(known);
-        }
-        if known.len() >= MOST {
-            known.clear();
-        }
-        let own: Block = rows.into();
-        known.insert(Arc::clone(&own));
-        own
-    })
+    once(&KNOWN, rows)
 }
 
 /// Scope and letter of a block.

@@ -62,6 +62,7 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
         let standings = standings(&pieces, concession, duty, today);
         for (panel, standing) in standings {
             if !duty.panels.contains_key(&panel) {
+                // Nothing of what is shared is copied for it.
                 continue;
             }
             let own = Arc::make_mut(&mut duty.panels).get_mut(&panel);

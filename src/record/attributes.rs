@@ -1,8 +1,7 @@
 //! The flat map of attributes that a record of evidence holds.
 
 use super::kinds::AttributeValue;
-use foldhash::HashSet;
-use std::cell::RefCell;
+use super::once::{Known, once, sort_rows};
 use std::fmt;
 use std::sync::Arc;
 
@@ -30,15 +29,7 @@ impl FromIterator<Row> for Attributes {
     /// Of several values of one name the last stands.
     fn from_iter<I: IntoIterator<Item = Row>>(rows: I) -> Self {
         let mut rows: Vec<Row> = rows.into_iter().collect();
-        // The sort is stable, so what came last of one name stands last.
-        rows.sort_by(|(one, _), (two, _)| one.cmp(two));
-        rows.dedup_by(|later, kept| {
-            let same = later.0 == kept.0;
-            if same {
-                std::mem::swap(later, kept);
-            }
-            same
-        });
+        sort_rows(&mut rows);
         let of_one = |(one, _): &Row, (two, _): &Row| of_facet(one) == of_facet(two);
         Self { facets: rows.chunk_by(of_one).map(facet).collect() }
     }
@@ -101,22 +92,10 @@ fn of_facet(name: &str) -> &str {
 
 /// Returns the facet of some rows that is held already, where this thread has read the same.
 fn facet(rows: &[Row]) -> Facet {
-    /// Beyond this many facets the memory of them begins anew.
-    const MOST: usize = 8192;
     thread_local! {
-        static KNOWN: RefCell<HashSet<Facet>> = RefCell::default();
+        static KNOWN: Known<[Row]> = Known::default();
     }
-    KNOWN.with_borrow_mut(|known| {
-        if let Some(known) = known.get(rows) {
-            return Arc::clone(known);
-        }
-        if known.len() >= MOST {
-            known.clear();
-        }
-        let own: Facet = rows.into();
-        known.insert(Arc::clone(&own));
-        own
-    })
+    once(&KNOWN, rows)
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ mod form;
 mod hints;
 mod kinds;
 mod material_fields;
+pub(crate) mod once;
 mod place;
 mod read;
 mod reference;

@@ -2,14 +2,14 @@
 
 use super::{Class, LoadPath, Statistics, part, record, word_set};
 use crate::quantity::*;
+use crate::record::once::{Known, once};
 use crate::record::sensitivity::{Sensitivity, Step};
 use crate::record::{Attributes, Day, EvidenceRef, Figure, OneOrMany, ShowingRef, Text};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::borrow::Cow;
-use std::cell::RefCell;
-use std::collections::{BTreeMap, HashSet};
+use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::Arc;
 
@@ -571,22 +571,10 @@ impl PartialEq for AttributeValue {
 /// Returns a text that is shared with whatever says the same on this thread: configurations say the same few
 /// things thousands of times.
 fn shared(text: &str) -> Arc<str> {
-    /// Beyond this many texts the memory of them begins anew.
-    const MOST: usize = 8192;
     thread_local! {
-        static KNOWN: RefCell<HashSet<Arc<str>>> = RefCell::default();
+        static KNOWN: Known<str> = Known::default();
     }
-    KNOWN.with_borrow_mut(|known| {
-        if let Some(known) = known.get(text) {
-            return Arc::clone(known);
-        }
-        if known.len() >= MOST {
-            known.clear();
-        }
-        let own: Arc<str> = text.into();
-        known.insert(Arc::clone(&own));
-        own
-    })
+    once(&KNOWN, text)
 }
 
 impl AttributeValue {
