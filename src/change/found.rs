@@ -9,6 +9,7 @@ use crate::ledger::Ledger;
 use crate::ledger::weighed::Standing;
 use crate::qualify::duty::DutyKey;
 use crate::qualify::verdict::{Duty, Evaluation};
+use crate::record::Phrase;
 use crate::record::{
     Condition, Day, Decision, EvidenceKind, FoundDuty, FoundFigures, Predicted, PredictedDuty, RecordKind,
     Text,
@@ -100,7 +101,7 @@ pub fn found(
         };
         let verdict = duty.verdict();
         let since_then = duty.panels.values().flat_map(|judged| &judged.evidence).filter_map(|id| {
-            let done = *done.get(id)?;
+            let done = *done.get(id.as_str())?;
             start.is_none_or(|start| done >= start).then_some((id.as_str(), done))
         });
         let mut earned: Option<Day> = None;
@@ -160,10 +161,13 @@ pub fn evidence_for<'a>(
     evaluation: &'a Evaluation,
     decision: &Decision,
     successors: &Successors,
-) -> BTreeSet<&'a String> {
+) -> BTreeSet<&'a str> {
     let lapsed = decision.predicted.iter().flat_map(|predicted| &predicted.lapsed);
     let duties = lapsed.filter_map(|expected| followed(evaluation, expected, successors));
-    duties.flat_map(|(_, duty)| duty.panels.values().flat_map(|judged| &judged.evidence)).collect()
+    duties
+        .flat_map(|(_, duty)| duty.panels.values().flat_map(|judged| &judged.evidence))
+        .map(Phrase::as_str)
+        .collect()
 }
 
 /// The verdict on a duty that no state at hand knows.

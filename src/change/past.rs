@@ -246,7 +246,7 @@ impl Past<'_> {
     pub fn done<'e>(
         &self,
         (ledger, revision): (&Ledger, Option<&str>),
-        evidence: impl Iterator<Item = &'e String>,
+        evidence: impl Iterator<Item = &'e str>,
         today: Day,
     ) -> Result<BTreeMap<String, Day>, SourceError> {
         let mut days = BTreeMap::new();
@@ -269,7 +269,7 @@ impl Past<'_> {
             let first = commits.iter().rev().take_while(|commit| is_done(commit)).last();
             let day = first.map_or(today, |commit| day_of(commit.time));
             // A clock that goes wrong makes no test before its article.
-            days.insert(id.clone(), entry.value.made.map_or(day, |made| day.max(made)));
+            days.insert(id.to_string(), entry.value.made.map_or(day, |made| day.max(made)));
         }
         Ok(days)
     }
@@ -512,7 +512,7 @@ mod tests {
         let ledger = Ledger::load(now, &recall);
         assert!(ledger.evidence.contains_key("e-1"), "{:?}", ledger.faults);
         let today = Day::parse("2026-03-01").unwrap();
-        let days = past.done((&ledger, revision), [&"e-1".to_string()].into_iter(), today).unwrap();
+        let days = past.done((&ledger, revision), ["e-1"].into_iter(), today).unwrap();
         days.get("e-1").map_or_else(String::new, ToString::to_string)
     }
 

@@ -271,7 +271,7 @@ fn where_written(loaded: &Loaded, duty: &Duty) -> Written {
     for (panel, judged) in &*duty.panels {
         for reason in &judged.because {
             // Remarks stand nowhere in the records.
-            if all.contains_key(&reason.attribute)
+            if all.contains_key(reason.attribute.as_str())
                 || ["evidence", "criterion"].contains(&reason.attribute.as_str())
             {
                 continue;
@@ -286,7 +286,7 @@ fn where_written(loaded: &Loaded, duty: &Duty) -> Written {
             if let Some((address, route)) = target
                 && let Some((file, line)) = line(loaded, &address, &route)
             {
-                all.insert(reason.attribute.clone(), (format!("{address}#{route}"), file, line));
+                all.insert(reason.attribute.to_string(), (format!("{address}#{route}"), file, line));
             }
         }
     }

@@ -128,13 +128,23 @@ enum Unread {
 }
 
 fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>, Unread> {
-    let blob = files.blob_id(file);
-    let kept = blob.as_deref().and_then(|blob| recall.find(blob, "data"));
-    if let Some(read) = kept.and_then(|kept| kept.downcast::<Read>().ok()) {
+    let listed = files.blob_id(file);
+    let find = |blob: &Option<String>| {
+        let read = recall.find(blob.as_deref()?, "data")?.downcast::<Read>().ok()?;
         recall.count(Work::Spared);
+        Some(read)
+    };
+    if let Some(read) = find(&listed) {
         return Ok(read);
     }
     let bytes = files.read(file, DATA_LIMIT).map_err(Unread::Missing)?;
+    // By the bytes that were read, and not by those that were there when the files were listed.
+    let blob = if recall.keeps() { files.blob_of(&bytes).or_else(|| listed.clone()) } else { None };
+    if blob != listed
+        && let Some(read) = find(&blob)
+    {
+        return Ok(read);
+    }
     let (table, readings) = if readings::are_readings(&bytes) {
         (Table::default(), Some(readings::read(&bytes).map_err(Unread::Bad)?))
     } else {
@@ -142,8 +152,7 @@ fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>,
     };
     let read = Arc::new(Read { table, readings, digest: digest_of_lines(&bytes) });
     recall.count(Work::Digested);
-    // By the bytes that were read, and not by those that were there when the files were listed.
-    if let Some(blob) = blob.and_then(|blob| files.blob_of(&bytes).or(Some(blob))) {
+    if let Some(blob) = blob {
         recall.keep(&blob, "data", Arc::<Read>::clone(&read));
     }
     Ok(read)

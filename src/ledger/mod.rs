@@ -95,8 +95,8 @@ pub struct Specimen {
     pub value: f64,
     /// Why it was rejected, where it was.
     pub rejected: Option<Box<str>>,
-    /// What further columns say of it, where they say anything.
-    pub further: Option<Box<Further>>,
+    /// What further columns say of it, where they say anything; rows that follow each other share what is equal.
+    pub further: Option<Arc<Further>>,
     /// Line in the file.
     pub line: usize,
 }

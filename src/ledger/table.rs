@@ -1,7 +1,8 @@
 //! Reading a data file: one row for each specimen.
 //!
-//! Further columns cost nothing where they are absent: a row has at most one box for all of them, words that
-//! come again are kept once, and cells of columns that are not known stand in one text a row.
+//! Further columns cost nothing where they are absent: a row has at most one box for all of them, and shares it with the
+//! row before where that says the same; words that come again are kept once, and cells of columns that are not known
+//! stand in one text a row.
 
 use super::{Further, Specimen};
 use head::{Columns, Measure};
@@ -225,10 +226,14 @@ impl<'t> Reader<'t> {
             if reader.is_full(line, rows.len()) {
                 return false;
             }
-            if let Some(row) = reader.row(line, record, columns, &mut numbers, &mut words) {
+            if let Some(mut row) = reader.row(line, record, columns, &mut numbers, &mut words) {
                 let word = columns.units.and_then(|at| record.get(at)).filter(|word| !word.is_empty());
                 if let Some(word) = word.filter(|word| said.len() < UNITS_KEPT && !said.contains_key(*word)) {
                     said.insert(word.to_string(), line);
+                }
+                let before = rows.last().and_then(|before: &Specimen| before.further.as_ref());
+                if let Some(before) = before.filter(|before| row.further.as_ref() == Some(*before)) {
+                    row.further = Some(Arc::clone(before));
                 }
                 rows.push(row);
             }
@@ -333,7 +338,7 @@ impl<'t> Reader<'t> {
         columns: &Columns,
         numbers: &mut Numbers,
         words: &mut BTreeSet<Arc<str>>,
-    ) -> (Option<Box<Further>>, bool) {
+    ) -> (Option<Arc<Further>>, bool) {
         let cell = |at: usize| record.get(at).unwrap_or_default();
         let mut sound = true;
         let mut found = Further::default();
@@ -384,7 +389,7 @@ impl<'t> Reader<'t> {
             found.others = joined.into_boxed_str();
         }
         let some = found != Further::default();
-        (some.then(|| Box::new(found)), sound)
+        (some.then(|| Arc::new(found)), sound)
     }
 
     fn duplicates(&mut self, rows: &[Specimen]) {

@@ -9,8 +9,10 @@ use super::sieve::Look;
 use super::verdict::Room;
 use crate::article::{Configuration, Key, Limit, Name, Subject};
 use crate::record::LoadPath;
+use crate::record::Phrase;
 use crate::record::sensitivity::Asks;
 use std::sync::{Arc, OnceLock};
+use thin_vec::ThinVec;
 
 /// How many candidates that all ask for a retest are looked through for the nearest, those first that differ
 /// in least at first look, where nothing but the words hangs on which of them is named. A concession covers
@@ -54,7 +56,7 @@ pub(super) struct Seen {
     /// What was unstated then.
     unstated: Vec<Key>,
     /// Both in words, once somebody reads them.
-    notes: OnceLock<Vec<Arc<str>>>,
+    notes: OnceLock<Vec<Phrase>>,
 }
 
 impl Seen {
@@ -64,7 +66,7 @@ impl Seen {
         Self { reasons, not_recorded, unstated, notes: OnceLock::new() }
     }
 
-    fn notes(&self, id: &str, form: u32) -> &[Arc<str>] {
+    fn notes(&self, id: &str, form: u32) -> &[Phrase] {
         self.notes.get_or_init(|| {
             let not_recorded = self.not_recorded.iter().map(|key| not_recorded_note(id, form, key));
             let unstated = |key: &Key| format!("evidence/{id} was conformed with {key} unstated").into();
@@ -103,19 +105,19 @@ impl<'c> Compared<'c> {
         self.seen.is_none()
     }
 
-    fn pick(&self, which: impl Fn(&Reason) -> bool) -> Vec<Reason> {
+    fn pick(&self, which: impl Fn(&Reason) -> bool) -> ThinVec<Reason> {
         let seen = self.seen.iter().flat_map(|seen| &seen.reasons);
         let picked = seen.chain(&self.covered).filter(|reason| which(reason));
-        picked.map(|reason| Reason { evidence: Some(self.id.to_string()), ..reason.clone() }).collect()
+        picked.map(|reason| Reason { evidence: Some(self.id.into()), ..reason.clone() }).collect()
     }
 
     /// Returns what asks anything.
-    pub(super) fn reasons(&self) -> Vec<Reason> {
+    pub(super) fn reasons(&self) -> ThinVec<Reason> {
         self.pick(|reason| reason.effect > Asks::None)
     }
 
     /// Returns the differences that were allowed, where they were asked for.
-    pub(super) fn allowed(&self) -> Vec<Reason> {
+    pub(super) fn allowed(&self) -> ThinVec<Reason> {
         self.pick(|reason| reason.effect == Asks::None)
     }
 }
@@ -304,7 +306,8 @@ impl Room<'_> {
                     if reason.effect < Asks::Retest {
                         reason.effect = Asks::Retest;
                         reason.rule =
-                            format!("{}: carries over only between equal subjects", self.showing.value.kind);
+                            format!("{}: carries over only between equal subjects", self.showing.value.kind)
+                                .into();
                     }
                 }
             }
@@ -337,8 +340,8 @@ impl Room<'_> {
     }
 
     /// Returns what had to be assumed of a candidate.
-    pub(super) fn notes(&self, subject: &Subject, compared: &Compared<'_>) -> Vec<Arc<str>> {
-        let Some(seen) = &compared.seen else { return Vec::new() };
+    pub(super) fn notes(&self, subject: &Subject, compared: &Compared<'_>) -> ThinVec<Phrase> {
+        let Some(seen) = &compared.seen else { return ThinVec::new() };
         let kind = subject.kind().word();
         let demanded = compared.not_recorded.iter().map(|key| Key::parse(key)).filter(|key| {
             let has = key.facet() == "claims" || self.row.has_facet(kind, key.facet());
@@ -356,7 +359,7 @@ fn is_made_of_the_same(now: &Configuration, article: &AsMade) -> bool {
     deltas.more == 0 && deltas.all.iter().all(|delta| MADE.contains(&delta.key.facet()))
 }
 
-fn not_recorded_note(id: &str, form: u32, key: &Key) -> Arc<str> {
+fn not_recorded_note(id: &str, form: u32, key: &Key) -> Phrase {
     format!("evidence/{id} does not record {key} (form {form}): nothing is asked for it").into()
 }
 

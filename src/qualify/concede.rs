@@ -148,12 +148,14 @@ fn further(concession: &Concession, judged: &Judged) -> Vec<String> {
         let asking = because.iter().filter(|reason| reason.effect > Asks::None);
         let own: Vec<String> = match (&concession.covers, verdict) {
             // What a failure rests on beside is no part of it.
-            (Covers::Failed, Verdict::Failed) => asking.map(|reason| reason.attribute.clone()).collect(),
+            (Covers::Failed, Verdict::Failed) => asking.map(|reason| reason.attribute.to_string()).collect(),
             (Covers::Differences(differences), Verdict::Lapsed) => asking
                 .filter(|reason| {
-                    !differences.get(&reason.attribute).is_some_and(|covered| reaches(covered, reason))
+                    !differences
+                        .get(reason.attribute.as_str())
+                        .is_some_and(|covered| reaches(covered, reason))
                 })
-                .map(|reason| reason.attribute.clone())
+                .map(|reason| reason.attribute.to_string())
                 .collect(),
             _ => vec![verdict.word().to_string()],
         };

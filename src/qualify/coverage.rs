@@ -4,9 +4,10 @@ use super::judge::Reason;
 use super::table::{Context, KindRow, Table};
 use crate::article::Claims;
 
+use crate::record::Phrase;
 use crate::record::sensitivity::{Asks, Sensitivity};
 use crate::record::{Bounds, Showing, Tested};
-use std::sync::Arc;
+use thin_vec::ThinVec;
 
 /// What one panel asks of a subject.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -22,7 +23,7 @@ pub struct Demand {
     /// Moistures that the exposures name.
     pub moisture: Vec<String>,
     /// What had to be assumed.
-    pub assumptions: Vec<Arc<str>>,
+    pub assumptions: Vec<Phrase>,
 }
 
 /// What an evidence record was tested to: from `conformed` alone.
@@ -157,14 +158,14 @@ impl Coverage<'_> {
     fn reason(&self, attribute: &str, was: String, is: String, facet: &str, rule: &str) -> Reason {
         let (effect, source) = self.level(facet);
         Reason {
-            attribute: attribute.to_string(),
-            was,
-            is,
+            attribute: attribute.into(),
+            was: was.into(),
+            is: is.into(),
             effect,
-            rule: format!("{} x {facet}: {rule}", self.showing.kind),
-            source,
+            rule: format!("{} x {facet}: {rule}", self.showing.kind).into(),
+            source: source.into(),
             evidence: None,
-            panels: Vec::new(),
+            panels: ThinVec::new(),
         }
     }
 
@@ -173,14 +174,14 @@ impl Coverage<'_> {
         let mut all = Vec::new();
         let rule = |words: &str| format!("requirement: {words} asks retest in every row");
         let retest = |attribute: &str, was: String, is: String, words: &str| Reason {
-            attribute: attribute.to_string(),
-            was,
-            is,
+            attribute: attribute.into(),
+            was: was.into(),
+            is: is.into(),
             effect: Asks::Retest,
-            rule: rule(words),
-            source: format!("showing/{}#environment", self.id),
+            rule: rule(words).into(),
+            source: format!("showing/{}#environment", self.id).into(),
             evidence: None,
-            panels: Vec::new(),
+            panels: ThinVec::new(),
         };
         let environment = self.showing.environment.as_ref();
         let asked = environment.and_then(|environment| environment.temperature.as_ref()).map(|t| t.si());
@@ -284,7 +285,7 @@ impl Coverage<'_> {
                         if tested.lightning.is_some() { listed(zones) } else { "not recorded".to_string() };
                     all.push(Reason {
                         effect: Asks::Retest,
-                        source: table.orders.lightning.source.clone(),
+                        source: table.orders.lightning.source.as_str().into(),
                         ..self.reason(
                             "claims.lightning",
                             was,

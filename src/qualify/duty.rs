@@ -3,11 +3,13 @@
 use super::judge::Reason;
 use super::pool::Completeness;
 use crate::article::Subject;
+use crate::record::Phrase;
 use crate::record::sensitivity::Asks;
 use litemap::LiteMap;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::sync::Arc;
+use thin_vec::{ThinVec, thin_vec};
 
 /// What is known of a duty.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -68,42 +70,41 @@ pub struct Judged {
     /// What it asks.
     pub asks: Asks,
     /// Why; never empty.
-    pub because: Vec<Reason>,
+    pub because: ThinVec<Reason>,
     /// Where the panel has several articles of the subject, such as two joints: why those that are no graver
     /// are not met either.
-    pub others: Vec<(Verdict, Vec<Reason>)>,
+    pub others: ThinVec<(Verdict, ThinVec<Reason>)>,
     /// Where the nearest evidence is carried over: the differences to this subject's own evidence.
-    pub own: Vec<Reason>,
+    pub own: ThinVec<Reason>,
     /// Where nothing was ever recorded for it: how the nearest evidence differs.
-    pub nearest: Vec<Reason>,
+    pub nearest: ThinVec<Reason>,
     /// Differences that were allowed, with the rule that allows each; empty where they were not asked for.
-    pub allowed: Vec<Reason>,
+    pub allowed: ThinVec<Reason>,
     /// Evidence that counts, or that came nearest.
-    pub evidence: Vec<String>,
+    pub evidence: ThinVec<Phrase>,
     /// Evidence that was recorded for another subject, among `evidence`.
-    pub carried_over: Vec<String>,
+    pub carried_over: ThinVec<Phrase>,
     /// Planned or running records.
-    pub under_way: Vec<String>,
+    pub under_way: ThinVec<Phrase>,
     /// Those of them that were conformed already and differ from what is asked now.
-    pub behind: Vec<Behind>,
+    pub behind: ThinVec<Behind>,
     /// What the criterion came to, in words.
-    pub criterion: Option<String>,
+    pub criterion: Option<Phrase>,
     /// What the sample lacks.
     pub lacks: Completeness,
     /// What had to be assumed.
-    #[serde(with = "super::earlier::texts")]
-    pub assumptions: Vec<Arc<str>>,
+    pub assumptions: ThinVec<Phrase>,
 }
 
 /// Evidence under way whose article is no longer what is asked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Behind {
     /// The record.
-    pub evidence: String,
+    pub evidence: Phrase,
     /// What it would ask if it were finished.
     pub asks: Asks,
     /// Why.
-    pub because: Vec<Reason>,
+    pub because: ThinVec<Reason>,
 }
 
 impl Judged {
@@ -112,19 +113,31 @@ impl Judged {
         Self {
             verdict: Verdict::Open,
             asks: Asks::Retest,
-            because: Vec::new(),
-            others: Vec::new(),
-            own: Vec::new(),
-            nearest: Vec::new(),
-            allowed: Vec::new(),
-            evidence: Vec::new(),
-            carried_over: Vec::new(),
-            under_way: Vec::new(),
-            behind: Vec::new(),
+            because: ThinVec::new(),
+            others: ThinVec::new(),
+            own: ThinVec::new(),
+            nearest: ThinVec::new(),
+            allowed: ThinVec::new(),
+            evidence: ThinVec::new(),
+            carried_over: ThinVec::new(),
+            under_way: ThinVec::new(),
+            behind: ThinVec::new(),
             criterion: None,
             lacks: Completeness::default(),
-            assumptions: Vec::new(),
+            assumptions: ThinVec::new(),
         }
+    }
+
+    /// Gives back the room that lists took to grow: there is one of these for each panel and duty.
+    pub(super) fn without_spare_room(mut self) -> Self {
+        let Self { because, others, own, nearest, allowed, behind, .. } = &mut self;
+        [&mut *because, own, nearest, allowed].into_iter().for_each(ThinVec::shrink_to_fit);
+        others.shrink_to_fit();
+        behind.shrink_to_fit();
+        let Self { evidence, carried_over, under_way, assumptions, .. } = &mut self;
+        [evidence, carried_over, under_way].into_iter().for_each(ThinVec::shrink_to_fit);
+        assumptions.shrink_to_fit();
+        self
     }
 
     /// Returns what orders verdicts from mild to grave.
@@ -202,7 +215,7 @@ impl Duty {
         self.reasons(|judged| &judged.own)
     }
 
-    fn reasons(&self, pick: impl Fn(&Judged) -> &Vec<Reason>) -> Vec<Reason> {
+    fn reasons(&self, pick: impl Fn(&Judged) -> &ThinVec<Reason>) -> Vec<Reason> {
         let mut all: Vec<Reason> = Vec::new();
         for panel in self.worst_panels() {
             let Some(judged) = self.panels.get(&panel) else { continue };
@@ -215,14 +228,14 @@ impl Duty {
                         && known.evidence == reason.evidence
                 }) {
                     Some(known) => known.panels.push(panel.clone()),
-                    None => all.push(Reason { panels: vec![panel.clone()], ..reason.clone() }),
+                    None => all.push(Reason { panels: thin_vec![panel.clone()], ..reason.clone() }),
                 }
             }
         }
         if all.is_empty()
             && let Some((_, judged)) = self.worst()
         {
-            all.clone_from(pick(judged));
+            all.extend(pick(judged).iter().cloned());
         }
         all
     }

@@ -229,17 +229,3 @@ pub(super) mod word {
         }
     }
 }
-
-/// Texts that many share.
-pub(super) mod texts {
-    use serde::{Deserialize, Deserializer, Serializer};
-    use std::sync::Arc;
-
-    pub fn serialize<S: Serializer>(texts: &[Arc<str>], serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_seq(texts.iter().map(|text| &**text))
-    }
-
-    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Arc<str>>, D::Error> {
-        Ok(Vec::<String>::deserialize(deserializer)?.into_iter().map(Arc::from).collect())
-    }
-}

@@ -17,6 +17,7 @@ use std::collections::BTreeSet;
 use std::fmt;
 use std::rc::Rc;
 use std::sync::Arc;
+use thin_vec::{ThinVec, thin_vec};
 
 /// Differences from a baseline that are said in one sentence.
 const DIFFERENCES_SAID: usize = 3;
@@ -28,7 +29,7 @@ pub(super) enum Extension {
     /// With what had to be assumed of its baseline.
     Counts(String, Vec<String>),
     Fails(String),
-    Short(Asks, Vec<Reason>),
+    Short(Asks, ThinVec<Reason>),
 }
 
 /// Whether an extension may lean on a primary record.
@@ -153,16 +154,16 @@ impl Room<'_> {
         let words = match outcome {
             Outcome::Fails(words) => return Extension::Fails(words),
             Outcome::Unknown(words) => {
-                return Extension::Short(leans, vec![note("result", &words, Asks::None)]);
+                return Extension::Short(leans, thin_vec![note("result", &words, Asks::None)]);
             }
             Outcome::Holds(words) => words,
         };
         let Some(((baseline, to_now), fit)) = baseline.zip(fit) else {
             let words = self.no_baseline(evidence);
-            return Extension::Short(Asks::Retest, vec![note(BASELINE, &words, Asks::None)]);
+            return Extension::Short(Asks::Retest, thin_vec![note(BASELINE, &words, Asks::None)]);
         };
         if !lacks.is_complete() {
-            return Extension::Short(leans, vec![note("sample", &lacks.lacks.join(", "), Asks::None)]);
+            return Extension::Short(leans, thin_vec![note("sample", &lacks.lacks.join(", "), Asks::None)]);
         }
         // Design values stay the baseline's; what the panel asks of them is asked now.
         let (values, doubts) = match &*fit {
@@ -172,7 +173,7 @@ impl Room<'_> {
             }
             unfit => {
                 let words = format!("its baseline evidence/{} {unfit}", baseline.entry.id);
-                return Extension::Short(leans, vec![note(BASELINE, &words, leans)]);
+                return Extension::Short(leans, thin_vec![note(BASELINE, &words, leans)]);
             }
         };
         if to_now.asks > level {
@@ -256,7 +257,7 @@ impl Room<'_> {
                 }
             }
         };
-        Reason { evidence: Some(id.clone()), ..note(BASELINE, &words, Asks::Retest) }
+        Reason { evidence: Some(id.into()), ..note(BASELINE, &words, Asks::Retest) }
     }
 
     /// Asks no more of a duty that an extension leaves short than leads back from another candidate.
@@ -269,7 +270,7 @@ impl Room<'_> {
         if let Some((way, one)) = nearest.filter(|(way, _)| *way < judged.asks) {
             let base = &self.leant_on(one, all).unwrap_or(one).0.entry.id;
             let words = format!("evidence/{base} can be leant on instead: to now asks {way}");
-            judged.because.push(Reason { evidence: Some(base.clone()), ..note(BASELINE, &words, way) });
+            judged.because.push(Reason { evidence: Some(base.into()), ..note(BASELINE, &words, way) });
             judged.asks = way;
         }
     }

@@ -12,6 +12,7 @@ use crate::record::{Evidence, EvidenceState};
 use foldhash::HashMap;
 use std::collections::BTreeSet;
 use std::sync::Arc;
+use thin_vec::thin_vec;
 
 /// The subjects that a showing is asked of and those among them that its records belong to.
 #[derive(Debug, Clone)]
@@ -85,7 +86,8 @@ impl Room<'_> {
             if judged.under_way.is_empty() && !unconformed { Verdict::Open } else { Verdict::Short };
         let near = judged.evidence.join(", ");
         let words = format!("nothing recorded for it; the nearest is {near}");
-        judged.nearest = std::mem::replace(&mut judged.because, vec![note("evidence", &words, Asks::Retest)]);
+        judged.nearest =
+            std::mem::replace(&mut judged.because, thin_vec![note("evidence", &words, Asks::Retest)]);
     }
 
     fn find_homes(&self, duties: &[Duty], candidates: &[Made<'_>]) -> Homes {

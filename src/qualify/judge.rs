@@ -6,30 +6,31 @@ use super::windows;
 use crate::article::{Configuration, Limit, Name, ORDER};
 use crate::quantity::Decimal;
 use crate::record::sensitivity::{Asks, Condition, Route, Sensitivity, Step, Window};
-use crate::record::{AttributeValue, SubjectKind};
+use crate::record::{AttributeValue, Phrase, SubjectKind};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use thin_vec::ThinVec;
 
 /// A difference and what it asks, with the rule that says so.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Reason {
     /// The attribute, as configurations name it.
-    pub attribute: String,
+    pub attribute: Phrase,
     /// As conformed, or as required.
-    pub was: String,
+    pub was: Phrase,
     /// Now.
-    pub is: String,
+    pub is: Phrase,
     /// What it asks.
     pub effect: Asks,
     /// The rule, in words.
-    pub rule: String,
+    pub rule: Phrase,
     /// Where the rule comes from.
-    pub source: String,
+    pub source: Phrase,
     /// The evidence compared with.
-    pub evidence: Option<String>,
+    pub evidence: Option<Phrase>,
     /// The panels that it holds for.
-    pub panels: Vec<String>,
+    pub panels: ThinVec<String>,
 }
 
 impl Reason {
@@ -263,14 +264,14 @@ fn no_rule(kind: &str, key: &str) -> String {
 
 fn reason(delta: &Delta, effect: Asks, rule: String, source: String) -> Reason {
     Reason {
-        attribute: delta.key.to_string(),
-        was: delta.was_text(),
-        is: delta.is_text(),
+        attribute: delta.key.to_string().into(),
+        was: delta.was_text().into(),
+        is: delta.is_text().into(),
         effect,
-        rule,
-        source,
+        rule: rule.into(),
+        source: source.into(),
         evidence: None,
-        panels: Vec::new(),
+        panels: ThinVec::new(),
     }
 }
 
@@ -280,14 +281,14 @@ fn limits_reason(delta: &Delta, rule: String, source: String) -> Reason {
         _ => "no limits".to_string(),
     };
     Reason {
-        attribute: delta.key.limit(Limit::High).to_string(),
-        was: shown(&delta.was_limits),
-        is: shown(&delta.is_limits),
+        attribute: delta.key.limit(Limit::High).to_string().into(),
+        was: shown(&delta.was_limits).into(),
+        is: shown(&delta.is_limits).into(),
         effect: Asks::Analysis,
-        rule,
-        source,
+        rule: rule.into(),
+        source: source.into(),
         evidence: None,
-        panels: Vec::new(),
+        panels: ThinVec::new(),
     }
 }
 

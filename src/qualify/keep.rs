@@ -110,8 +110,8 @@ pub fn keep(ledger: &Ledger, evaluation: &Evaluation, evidence: &Entry<Evidence>
         let mut panels: Vec<String> = Vec::new();
         for (panel, own) in duty.panels.iter().filter(|(_, own)| own.verdict.is_closed()) {
             let by: Vec<&String> =
-                extensions.iter().copied().filter(|one| own.evidence.contains(one)).collect();
-            let itself = own.evidence.contains(id);
+                extensions.iter().copied().filter(|one| own.evidence.iter().any(|own| own == *one)).collect();
+            let itself = own.evidence.iter().any(|own| own == id);
             if itself || !by.is_empty() {
                 panels.push(panel.clone());
             }

@@ -5,6 +5,7 @@ use super::verdict::{DutyKey, Evaluation, Verdict, gravity};
 use crate::article::Subject;
 use crate::record::sensitivity::Asks;
 use std::collections::BTreeMap;
+use thin_vec::ThinVec;
 
 /// A duty that was closed and no longer is.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,7 +21,7 @@ pub struct Lapse {
     /// The panels that lose it.
     pub panels: Vec<String>,
     /// Why, of the panel that it is gravest on.
-    pub because: Vec<Reason>,
+    pub because: ThinVec<Reason>,
 }
 
 /// Finds what was closed in one state and is not in another, panel by panel. A duty whose subject has another

@@ -15,6 +15,7 @@ use super::verdict::note;
 use crate::article::weigh::programme_mass;
 use crate::article::{ArticleError, LayerRole, NoSkin, Subject, expand, skin};
 use crate::ledger::{Entry, Ledger};
+use crate::record::Phrase;
 use crate::record::sensitivity::{Asks, Condition, Window};
 use crate::record::{ComputedCheck, Evidence, Figure, Joint, Load, Panel, Showing, Text, Zone};
 use std::collections::BTreeMap;
@@ -403,7 +404,7 @@ struct Found {
 impl Found {
     fn judged(self) -> Judged {
         let mut judged = Judged {
-            criterion: self.words.clone(),
+            criterion: self.words.as_deref().map(Phrase::from),
             assumptions: self.assumptions.into_iter().map(Into::into).collect(),
             ..Judged::open()
         };
@@ -413,8 +414,8 @@ impl Found {
             judged.verdict = Verdict::Failed;
             judged.asks = Asks::None;
             judged.because.push(Reason {
-                was: "holds".to_string(),
-                rule: "the criterion does not hold".to_string(),
+                was: "holds".into(),
+                rule: "the criterion does not hold".into(),
                 ..note("criterion", &words, Asks::None)
             });
             return judged;
@@ -430,9 +431,9 @@ impl Found {
             judged.asks = Asks::Analysis;
             for (below, verdict) in &self.rests {
                 judged.because.push(Reason {
-                    was: "met".to_string(),
-                    rule: RESTS_ON.to_string(),
-                    source: "design values in force".to_string(),
+                    was: "met".into(),
+                    rule: RESTS_ON.into(),
+                    source: "design values in force".into(),
                     ..note(below, verdict.word(), Asks::Analysis)
                 });
             }
@@ -441,8 +442,8 @@ impl Found {
         judged.verdict = Verdict::Met;
         judged.asks = Asks::None;
         judged.because.push(Reason {
-            was: "computed".to_string(),
-            rule: "computed and holds".to_string(),
+            was: "computed".into(),
+            rule: "computed and holds".into(),
             ..note("criterion", &words, Asks::None)
         });
         judged
@@ -506,7 +507,7 @@ impl W9<'_> {
             None => reason.clone(),
             Some(level) => Reason {
                 effect: if holds { Asks::None } else { level },
-                rule: format!("{} x {}: {words}", self.kind, reason.attribute),
+                rule: format!("{} x {}: {words}", self.kind, reason.attribute).into(),
                 ..reason.clone()
             },
         });

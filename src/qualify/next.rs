@@ -265,7 +265,7 @@ fn lift(evaluation: &Evaluation, closed: &mut BTreeSet<DutyKey>) {
                 && open
                     .flat_map(|own| &own.because)
                     .filter(|own| own.attribute != "concession")
-                    .all(|own| own.rule == RESTS_ON && names.contains(&own.attribute))
+                    .all(|own| own.rule == RESTS_ON && names.contains(own.attribute.as_str()))
         };
         let more: Vec<DutyKey> = evaluation
             .duties

@@ -207,7 +207,7 @@ evidence:
                 panel: "p".into(),
                 specimen: format!("s{at}").into(),
                 value: 600.0,
-                further: Some(Box::new(Further { ply_thickness: Some(ply * 1e-3), ..Further::default() })),
+                further: Some(Arc::new(Further { ply_thickness: Some(ply * 1e-3), ..Further::default() })),
                 line: at + 2,
                 ..Specimen::default()
             });

@@ -8,6 +8,7 @@ use crate::statistics::{Levels, Procedure, StatisticsError, mean, procedure};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
+use thin_vec::ThinVec;
 
 /// Level of the equivalence tests; MIL-HDBK-17-1F custom, from memory.
 pub const EQUIVALENCE_ALPHA: f64 = 0.05;
@@ -194,7 +195,7 @@ pub struct Completeness {
     /// Panels that are missing in the batches that come nearest.
     pub panels: u32,
     /// What is missing in words; empty where nothing is.
-    pub lacks: Vec<String>,
+    pub lacks: ThinVec<String>,
 }
 
 impl Completeness {
@@ -215,7 +216,7 @@ fn lacking(pool: &Pool, specimens: u32, batches: u32, panels: u32) -> Completene
     let unbegun = batches.saturating_sub(begun).saturating_mul(panels);
     let missing = own.iter().map(|own| panels.saturating_sub(*own)).fold(unbegun, u32::saturating_add);
     let mut found =
-        Completeness { specimens: specimens.saturating_sub(have), panels: missing, lacks: Vec::new() };
+        Completeness { specimens: specimens.saturating_sub(have), panels: missing, lacks: ThinVec::new() };
     if have < specimens {
         found.lacks.push(format!("{have} of {specimens} specimens"));
     }

@@ -7,6 +7,7 @@ use crate::ledger::Ledger;
 use crate::record::sensitivity::Asks;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+use thin_vec::ThinVec;
 
 /// The rule of a reason that another duty is not met.
 pub const RESTS_ON: &str = "rests on";
@@ -35,7 +36,7 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
         }
         let keys: Vec<DutyKey> = of_showing(duties, &id).map(|(key, _)| key.clone()).collect();
         for key in keys {
-            let mut found: BTreeMap<String, Vec<Reason>> = BTreeMap::new();
+            let mut found: BTreeMap<String, ThinVec<Reason>> = BTreeMap::new();
             let Some(duty) = duties.get(&key) else { continue };
             for needed in &showing.value.rests_on {
                 let mut any = false;
@@ -49,9 +50,9 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                             below.panels.get(panel).or_else(|| below.worst().map(|(_, worst)| worst));
                         if let Some(judged) = judged.filter(|judged| !judged.verdict.is_closed()) {
                             found.entry(panel.clone()).or_default().push(Reason {
-                                was: "met".to_string(),
-                                rule: RESTS_ON.to_string(),
-                                source: format!("showing/{id}#rests_on"),
+                                was: "met".into(),
+                                rule: RESTS_ON.into(),
+                                source: format!("showing/{id}#rests_on").into(),
                                 ..note(&rested_on(own, subject), judged.verdict.word(), Asks::Analysis)
                             });
                         }
@@ -60,8 +61,8 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                 if !any {
                     for panel in duty.panels.keys() {
                         found.entry(panel.clone()).or_default().push(Reason {
-                            rule: RESTS_ON.to_string(),
-                            source: format!("showing/{id}#rests_on"),
+                            rule: RESTS_ON.into(),
+                            source: format!("showing/{id}#rests_on").into(),
                             ..note(&format!("showing/{}", needed.id()), "no duty to rest on", Asks::Analysis)
                         });
                     }

@@ -21,7 +21,7 @@ use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, 
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    Address, Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, OneOrMany, Panel, RecordKind,
+    Address, Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, OneOrMany, Panel, Phrase, RecordKind,
     Showing, SubjectKind, Text,
 };
 use foldhash::{HashMap, HashSet};
@@ -32,6 +32,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Deref;
 use std::sync::Arc;
 use std::sync::atomic::AtomicUsize;
+use thin_vec::{ThinVec, thin_vec};
 
 /// A whole ledger, judged.
 #[derive(Debug, Clone)]
@@ -41,7 +42,7 @@ pub struct Evaluation {
     /// Subjects in use.
     pub uses: Uses,
     /// Figures and conditions that had to be assumed, sorted.
-    pub assumptions: Vec<Arc<str>>,
+    pub assumptions: Vec<Phrase>,
     /// What the verdicts were made from.
     pub(super) grounds: Arc<Grounds>,
     /// Plates that were solved for computed showings, for whoever computes margins of this state or beside it.
@@ -324,7 +325,7 @@ fn evaluated<E: From<ArticleError>>(
     let mut assumptions = unbounded_heat(ledger, &uses, &duties);
     let judged = duties.values().flat_map(|duty| duty.panels.values());
     // Most are said of many panels, and comparing is what takes the time.
-    let said: HashSet<&Arc<str>> = judged.flat_map(|judged| &judged.assumptions).collect();
+    let said: HashSet<&Phrase> = judged.flat_map(|judged| &judged.assumptions).collect();
     assumptions.extend(said.into_iter().cloned());
     assumptions.sort_unstable();
     assumptions.dedup();
@@ -395,7 +396,7 @@ pub fn superseded(ledger: &Ledger) -> BTreeMap<&str, &str> {
 }
 
 /// Structural laminas, laminates and bonds that no hot showing is asked of.
-fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>) -> Vec<Arc<str>> {
+fn unbounded_heat(ledger: &Ledger, uses: &Uses, duties: &BTreeMap<DutyKey, Duty>) -> Vec<Phrase> {
     let hot: BTreeSet<&Subject> = duties
         .keys()
         .filter(|(showing, _)| {
@@ -617,7 +618,7 @@ impl Room<'_> {
             let Used { variants, demand, load_path, .. } = &**used;
             let w9 = self.w9(&panel)?;
             let mut worst: Option<Judged> = None;
-            let mut others: Vec<(Verdict, Vec<Reason>)> = Vec::new();
+            let mut others: ThinVec<(Verdict, ThinVec<Reason>)> = ThinVec::new();
             for configuration in variants.iter() {
                 let (now, sights) = shared.entry(std::ptr::from_ref(configuration)).or_insert_with(|| {
                     let now = self.sieve.look(configuration);
@@ -652,7 +653,7 @@ impl Room<'_> {
             judged.assumptions.extend(demand.assumptions.iter().cloned());
             judged.assumptions.sort();
             judged.assumptions.dedup();
-            panels.insert(panel, Arc::new(judged));
+            panels.insert(panel, Arc::new(judged.without_spare_room()));
         }
         Ok(Duty {
             showing: self.showing.id.clone(),
@@ -671,11 +672,11 @@ impl Room<'_> {
     }
 
     /// Records that are planned or running for a subject by their label.
-    fn begun(&self, subject: &Subject) -> Vec<String> {
+    fn begun(&self, subject: &Subject) -> ThinVec<Phrase> {
         let own = self.records.iter().filter(|entry| {
             is_running(&entry.value) && Subject::from_label(&entry.value.subject).as_ref() == Some(subject)
         });
-        own.map(|entry| entry.id.clone()).collect()
+        own.map(|entry| Phrase::from(&entry.id)).collect()
     }
 
     pub(super) fn primary(&self, evidence: &Evidence) -> bool {
@@ -695,15 +696,17 @@ impl Room<'_> {
         let mut judged = Judged::open();
         let label = |entry: &Entry<Evidence>| Subject::from_label(&entry.value.subject);
         let mut unconformed = Vec::new();
-        judged.under_way.extend(under_way.iter().map(|one| one.id().to_string()));
+        judged.under_way.extend(under_way.iter().map(|one| one.id().into()));
         for one in under_way.iter().filter(|one| one.asks > Asks::None) {
-            let (evidence, asks, because) = (one.id().to_string(), one.asks, one.reasons());
+            let (evidence, asks, because) = (one.id().into(), one.asks, one.reasons());
             judged.behind.push(Behind { evidence, asks, because });
         }
         for entry in self.records.iter().filter(|entry| label(entry).as_ref() == Some(subject)) {
             match entry.value.state {
-                _ if judged.under_way.contains(&entry.id) => {}
-                EvidenceState::Planned | EvidenceState::Running => judged.under_way.push(entry.id.clone()),
+                _ if judged.under_way.iter().any(|id| *id == entry.id) => {}
+                EvidenceState::Planned | EvidenceState::Running => {
+                    judged.under_way.push(entry.id.as_str().into())
+                }
                 EvidenceState::Done if entry.value.conformed.is_none() => unconformed.push(entry.id.clone()),
                 EvidenceState::Done => {}
             }
@@ -717,74 +720,76 @@ impl Room<'_> {
             candidates.iter().zip(compared).filter(|(_, compared)| compared.asks == Asks::None).collect();
         let (primaries, extensions): (Vec<_>, Vec<_>) =
             conforming.iter().copied().partition(|(made, _)| self.primary(&made.entry.value));
-        let mut failures = Vec::new();
+        let mut failures = ThinVec::new();
         let mut failed_equivalences: Vec<&Made<'_>> = Vec::new();
         let mut repeats: Vec<&Made<'_>> = Vec::new();
         let mut met = false;
-        let mut short: Option<(Asks, Vec<Reason>)> = None;
+        let mut short: Option<(Asks, ThinVec<Reason>)> = None;
         if !primaries.is_empty() {
             let records: Vec<&Entry<Evidence>> = primaries.iter().map(|(made, _)| made.entry).collect();
             let (lacks, outcome, doubts) =
                 trial::sample(self.ledger, showing, &records, load_path, asked.ramp());
             judged.lacks = lacks;
-            judged.assumptions.extend(doubts.into_iter().map(Arc::from));
-            judged.evidence.extend(records.iter().map(|entry| entry.id.clone()));
+            judged.assumptions.extend(doubts.into_iter().map(Phrase::from));
+            judged.evidence.extend(records.iter().map(|entry| Phrase::from(&entry.id)));
             match outcome {
                 Outcome::Fails(words) => {
                     let moved = showing.accept.above_skin_by.is_some();
                     let rule = if moved { "the requirement moved" } else { "the criterion does not hold" };
                     failures.push(Reason {
-                        was: "held".to_string(),
-                        rule: rule.to_string(),
+                        was: "held".into(),
+                        rule: rule.into(),
                         ..note("criterion", &words, Asks::None)
                     });
-                    judged.criterion = Some(words);
+                    judged.criterion = Some(words.into());
                 }
                 Outcome::Holds(words) if judged.lacks.is_complete() => {
                     met = true;
-                    judged.criterion = Some(words);
+                    judged.criterion = Some(words.into());
                 }
                 Outcome::Holds(words) => {
-                    short =
-                        Some((Asks::None, vec![note("sample", &judged.lacks.lacks.join(", "), Asks::None)]));
-                    judged.criterion = Some(words);
+                    short = Some((
+                        Asks::None,
+                        thin_vec![note("sample", &judged.lacks.lacks.join(", "), Asks::None)],
+                    ));
+                    judged.criterion = Some(words.into());
                 }
                 Outcome::Unknown(words) => {
                     let mut lacks = judged.lacks.lacks.clone();
                     lacks.push(words.clone());
-                    short = Some((Asks::None, vec![note("sample", &lacks.join(", "), Asks::None)]));
-                    judged.criterion = Some(words);
+                    short = Some((Asks::None, thin_vec![note("sample", &lacks.join(", "), Asks::None)]));
+                    judged.criterion = Some(words.into());
                 }
             }
         }
         for (made, own) in &extensions {
             match self.extension(asked, (made, own), (candidates, compared)) {
                 Extension::Counts(words, doubts) => {
-                    judged.assumptions.extend(doubts.into_iter().map(Arc::from));
+                    judged.assumptions.extend(doubts.into_iter().map(Phrase::from));
                     if made.entry.value.reason.is_some() {
                         repeats.push(made);
                     }
                     if !met {
-                        judged.evidence.push(made.entry.id.clone());
-                        judged.criterion = Some(words);
+                        judged.evidence.push(made.entry.id.as_str().into());
+                        judged.criterion = Some(words.into());
                     }
                     met = true;
                 }
                 Extension::Fails(words) => {
                     failed_equivalences.push(made);
-                    judged.evidence.push(made.entry.id.clone());
+                    judged.evidence.push(made.entry.id.as_str().into());
                     let rule = format!("evidence/{} does not hold", made.entry.id);
                     failures.push(Reason {
-                        was: "held".to_string(),
-                        rule,
-                        evidence: Some(made.entry.id.clone()),
+                        was: "held".into(),
+                        rule: rule.into(),
+                        evidence: Some(made.entry.id.as_str().into()),
                         ..note("criterion", &words, Asks::None)
                     });
                 }
                 Extension::Short(asks, mut reasons) => {
                     if short.as_ref().is_none_or(|(known, _)| asks < *known) {
                         for reason in &mut reasons {
-                            reason.evidence.get_or_insert_with(|| made.entry.id.clone());
+                            reason.evidence.get_or_insert_with(|| made.entry.id.as_str().into());
                         }
                         short = Some((asks, reasons));
                     }
@@ -797,7 +802,7 @@ impl Room<'_> {
             }
             judged.assumptions.extend(self.notes(subject, compared));
             if made.label.as_ref() != Some(subject) {
-                judged.carried_over.push(made.entry.id.clone());
+                judged.carried_over.push(made.entry.id.as_str().into());
             }
         }
         if let ([failed], [repeat], [_]) =
@@ -820,10 +825,10 @@ impl Room<'_> {
         if met {
             let words = judged.criterion.clone().unwrap_or_default();
             let mut reason = note("evidence", &words, Asks::None);
-            reason.was = "conformed".to_string();
-            reason.rule = "conforms and covers".to_string();
+            reason.was = "conformed".into();
+            reason.rule = "conforms and covers".into();
             reason.evidence = judged.evidence.first().cloned();
-            (judged.verdict, judged.asks, judged.because) = (Verdict::Met, Asks::None, vec![reason]);
+            (judged.verdict, judged.asks, judged.because) = (Verdict::Met, Asks::None, thin_vec![reason]);
             return judged;
         }
         if let Some((asks, reasons)) = short {
@@ -849,9 +854,9 @@ impl Room<'_> {
                 judged.allowed = compared_to.allowed();
             }
             judged.assumptions = self.notes(subject, compared_to);
-            judged.evidence.push(made.entry.id.clone());
+            judged.evidence.push(made.entry.id.as_str().into());
             if made.label.as_ref() != Some(subject) {
-                judged.carried_over.push(made.entry.id.clone());
+                judged.carried_over.push(made.entry.id.as_str().into());
                 let own = candidates
                     .iter()
                     .zip(compared)
@@ -868,19 +873,19 @@ impl Room<'_> {
             let words =
                 format!("finished but not conformed: run `bondline conform {}`", unconformed.join(" "));
             judged.because.push(note("conformed", &words, Asks::Retest));
-            judged.evidence = unconformed;
+            judged.evidence = unconformed.into_iter().map(Phrase::from).collect();
         } else if !judged.under_way.is_empty() {
             // What is made of another article comes to prove something else.
-            let lost = |id: &&String| {
+            let lost = |id: &&Phrase| {
                 judged.behind.iter().any(|one| one.evidence == **id && one.asks == Asks::Retest)
             };
-            let (gone, left): (Vec<&String>, Vec<&String>) = judged.under_way.iter().partition(lost);
-            let named = |ids: &[&String]| {
-                let one = |id: &&String| match judged.behind.iter().find(|one| one.evidence == **id) {
+            let (gone, left): (Vec<&Phrase>, Vec<&Phrase>) = judged.under_way.iter().partition(lost);
+            let named = |ids: &[&Phrase]| {
+                let one = |id: &&Phrase| match judged.behind.iter().find(|one| one.evidence == **id) {
                     Some(one) if one.asks < Asks::Retest => {
                         format!("{id} (of another article: will ask {})", one.asks)
                     }
-                    _ => (*id).clone(),
+                    _ => id.to_string(),
                 };
                 ids.iter().map(one).collect::<Vec<_>>().join(", ")
             };
@@ -906,13 +911,13 @@ pub fn by_paper(means: &OneOrMany<Text>) -> bool {
 /// A reason that names no attribute of a configuration.
 pub fn note(attribute: &str, words: &str, effect: Asks) -> Reason {
     Reason {
-        attribute: attribute.to_string(),
-        was: "none".to_string(),
-        is: words.to_string(),
+        attribute: attribute.into(),
+        was: "none".into(),
+        is: words.into(),
         effect,
-        rule: String::new(),
-        source: String::new(),
+        rule: Phrase::default(),
+        source: Phrase::default(),
         evidence: None,
-        panels: Vec::new(),
+        panels: ThinVec::new(),
     }
 }

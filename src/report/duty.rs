@@ -10,6 +10,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
 use crate::qualify::trial::TrialState;
 use crate::qualify::verdict::{Behind, Duty, Judged, superseded};
+use crate::record::Phrase;
 use crate::record::sensitivity::Asks;
 use crate::record::{Accept, Address, Evidence, ReadingLimit, RecordKind};
 use serde_json::{Value, json};
@@ -81,12 +82,14 @@ pub fn chain(ledger: &Ledger, duty: &Duty) -> Result<Vec<Link>, ArticleError> {
 }
 
 /// Evidence that counts, came nearest, is under way for any panel, or does not count for a reason.
-fn evidence_of(duty: &Duty) -> BTreeSet<&String> {
-    fn of(judged: &Judged) -> impl Iterator<Item = &String> {
+fn evidence_of(duty: &Duty) -> BTreeSet<&str> {
+    fn of(judged: &Judged) -> impl Iterator<Item = &Phrase> {
         judged.because.iter().filter_map(|reason| reason.evidence.as_ref())
     }
     let all = duty.panels.values();
-    all.flat_map(|judged| judged.evidence.iter().chain(&judged.under_way).chain(of(judged))).collect()
+    all.flat_map(|judged| judged.evidence.iter().chain(&judged.under_way).chain(of(judged)))
+        .map(Phrase::as_str)
+        .collect()
 }
 
 /// What evidence of a duty extends and is not named itself, with the records that extend it.
@@ -190,7 +193,7 @@ pub fn json(ledger: &Ledger, duty: &Duty, trials: &[TrialState]) -> Result<Value
                 "kind": of(&|own| Some(own.kind.to_string())),
                 "state": of(&|own| Some(own.state.to_string())),
                 "recorded_for": of(&|own| Subject::from_label(&own.subject).map(|own| own.to_string())),
-                "carried_over": duty.panels.values().any(|judged| judged.carried_over.contains(id)),
+                "carried_over": duty.panels.values().any(|judged| judged.carried_over.iter().any(|own| own == id)),
                 "made": of(&|own| own.made.map(|day| day.to_string())),
                 "baseline": of(&|own| own.baseline.as_ref().map(|one| one.id().to_string())),
                 "altered": entry.is_some_and(|entry| ledger.is_altered(entry)),
@@ -372,7 +375,7 @@ fn write_evidence(page: &mut Page<'_>, ledger: &Ledger, duty: &Duty) {
         let carried: Vec<&str> = duty
             .panels
             .iter()
-            .filter(|(_, judged)| judged.carried_over.contains(id))
+            .filter(|(_, judged)| judged.carried_over.iter().any(|own| own == id))
             .map(|(panel, _)| if panel.is_empty() { "the programme" } else { panel.as_str() })
             .collect();
         if !carried.is_empty() {

@@ -214,7 +214,7 @@ fn normalised_json(pool: &Pool) -> Value {
 fn pooled<'l>(ledger: &'l Ledger, duty: &Duty) -> Vec<&'l Entry<Evidence>> {
     let ids = duty.worst().map_or(&[][..], |(_, judged): (_, &std::sync::Arc<Judged>)| &judged.evidence);
     ids.iter()
-        .filter_map(|id| ledger.evidence.get(id))
+        .filter_map(|id| ledger.evidence.get(id.as_str()))
         .filter(|entry| entry.value.kind.stands_alone())
         .collect()
 }
@@ -231,7 +231,7 @@ fn standing_out_of(ledger: &Ledger, duty: &Duty) -> Vec<(bool, Outlier)> {
     let mut looked: BTreeSet<Vec<&str>> = BTreeSet::new();
     let mut all: Vec<(bool, Outlier)> = Vec::new();
     for judged in duty.panels.values() {
-        let records = judged.evidence.iter().filter_map(|id| ledger.evidence.get(id));
+        let records = judged.evidence.iter().filter_map(|id| ledger.evidence.get(id.as_str()));
         let (own, further): (Vec<_>, Vec<_>) = records.partition(|entry| entry.value.kind.stands_alone());
         let baselines = further
             .into_iter()

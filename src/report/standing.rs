@@ -38,7 +38,7 @@ pub fn concession(own: &Entry<Concession>, evaluation: &Evaluation) -> Vec<Strin
         .flat_map(|judged| &judged.because)
         .filter(|reason| reason.attribute == "concession")
         .filter(|reason| reason.is.split(' ').next() == Some(name.as_str()))
-        .map(|reason| reason.is.clone())
+        .map(|reason| reason.is.to_string())
         .collect();
     notes.sort();
     notes.dedup();

@@ -27,7 +27,7 @@ fn the_turns_of_evidence_and_mass_are_those_of_every_commit_by_itself() {
             for (panel, judged) in duty.panels.iter().filter(|(_, own)| own.verdict == Verdict::Met) {
                 for evidence in &judged.evidence {
                     proved
-                        .entry(evidence.clone())
+                        .entry(evidence.to_string())
                         .or_default()
                         .insert(format!("{showing} {subject} {panel}"));
                 }

@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 /// What stands between a verdict and met: attributes with their values now.
 fn missing(judged: &Judged) -> Vec<(String, String)> {
     let own = judged.because.iter().filter(|reason| reason.effect > Asks::None);
-    own.map(|reason| (reason.attribute.clone(), reason.is.clone())).collect()
+    own.map(|reason| (reason.attribute.to_string(), reason.is.to_string())).collect()
 }
 
 /// Just what is there now: a figure that a surface stands behind is bounded, any other value named.

@@ -44,7 +44,7 @@ fn a_baseline_and_its_data_are_inputs() {
     let mut evaluation = judged(&ledger);
     for duty in evaluation.duties.values_mut().filter(|duty| duty.showing == "modulus") {
         for (_, own) in Arc::make_mut(&mut duty.panels).iter_mut() {
-            Arc::make_mut(own).evidence = vec!["modulus-2".to_string()];
+            Arc::make_mut(own).evidence = ["modulus-2".into()].into();
         }
     }
     let same = |other: &Ledger| {

@@ -269,10 +269,10 @@ fn a_file_in_place_of_a_folder_is_warned_of() {
     warning(&load(&files), "folder-name", "studies");
 }
 
-/// Files that were written anew after they were listed: they are still called by the bytes that they had.
+/// Files that were written anew after they were listed: they are still called by the bytes that they had, or by none.
 struct Rewritten<'f> {
     files: &'f MemoryFiles,
-    listed: &'static str,
+    listed: Option<&'static str>,
 }
 
 impl Files for Rewritten<'_> {
@@ -293,7 +293,7 @@ impl Files for Rewritten<'_> {
     }
 
     fn blob_id(&self, _path: &str) -> Option<String> {
-        Some(self.listed.to_string())
+        self.listed.map(str::to_string)
     }
 
     fn blob_of(&self, bytes: &[u8]) -> Option<String> {
@@ -308,9 +308,21 @@ fn what_was_read_is_kept_by_the_bytes_that_were_read() {
     files.put("materials/latch-a.yaml", b"kind: part\ndesignation: latch a\nmass: 120 g\n");
     let recall = MemoryRecall::new();
     let listed = "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa";
-    let ledger = Ledger::load(&Rewritten { files: &files, listed }, &recall);
+    let ledger = Ledger::load(&Rewritten { files: &files, listed: Some(listed) }, &recall);
     assert!(ledger.faults.is_empty(), "{:?}", ledger.faults);
     let own = crate::source::blob_of(b"kind: part\ndesignation: latch a\nmass: 120 g\n").unwrap();
     assert!(recall.find(listed, "material").is_none() && recall.find(listed, "ledger").is_none());
     assert!(recall.find(&own, "material").is_some());
+}
+
+#[test]
+fn what_nobody_knows_by_name_is_read_once_all_the_same() {
+    let files = sound();
+    let recall = MemoryRecall::new();
+    let load = || Ledger::load(&Rewritten { files: &files, listed: None }, &recall);
+    let (first, parsed) = (load(), recall.counts().parsed);
+    assert_eq!(recall.counts().digested, 2);
+    let second = load();
+    assert_eq!((recall.counts().parsed, recall.counts().digested), (parsed, 2));
+    assert!(first.data.iter().all(|(id, data)| Arc::ptr_eq(&data.rows, &second.data[id].rows)));
 }

@@ -46,6 +46,11 @@ fn columns_that_are_not_known_are_kept_as_they_stand() {
     assert_eq!(cells(0), ["3", "a [b] ; c"]);
     assert!(cells(1).is_empty());
     assert_eq!(cells(2), ["", "late"]);
+    // Rows that say the same share it.
+    let table = read("batch,panel,specimen,value,note\nb,p,1,5,cut dry\nb,p,2,6,cut dry\nb,p,3,6,wet\n");
+    let of = |at: usize| table.rows[at].further.as_ref().unwrap();
+    assert!(std::sync::Arc::ptr_eq(of(0), of(1)));
+    assert_eq!(table.rows[2].others().collect::<Vec<_>>(), ["wet"]);
     let faults = table::read(b"batch,panel,specimen,value,note\nb,p,1,5,a\x1fb\n").unwrap_err();
     assert_eq!((faults.len(), faults[0].line), (1, 2));
 }

@@ -27,7 +27,7 @@ fn said(concession: &str, weighings: &str) -> (Verdict, String) {
         .unwrap();
     let judged = duty.panels.get("bow-hatch").unwrap();
     let words = judged.because.iter().find(|reason| reason.attribute == "concession").unwrap();
-    (judged.verdict, words.is.clone())
+    (judged.verdict, words.is.to_string())
 }
 
 const ALL: &str = "covers: {fibre-areal.a: {at_most: 240 g/m2}}, until: 2027-01-01";
@@ -159,7 +159,7 @@ fn conceded(showing: &str, subject: &str, covers: &str, edits: &[(&str, &str)]) 
     let duty = all.duties.values().find(|duty| duty.showing == showing).unwrap();
     let judged = duty.panels.get("p").unwrap();
     let words = judged.because.iter().find(|reason| reason.attribute == "concession").unwrap();
-    (judged.verdict, words.is.clone())
+    (judged.verdict, words.is.to_string())
 }
 
 /// A panel's verdict shows the gravest of its joints, and a concession speaks of the panel.

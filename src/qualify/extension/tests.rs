@@ -60,7 +60,7 @@ fn asked(ledger: &Ledger) -> BTreeMap<DutyKey, (Asks, String)> {
             && matches!(judged.asks, Asks::Analysis | Asks::Equivalence)
             && !judged.because.iter().all(|reason| reason.rule == RESTS_ON);
         let nearest = judged.because.iter().filter_map(|reason| reason.evidence.as_ref()).next_back();
-        let entry = ledger.evidence.get(nearest.filter(|_| may)?)?;
+        let entry = ledger.evidence.get(nearest.filter(|_| may)?.as_str())?;
         let baseline = entry.value.baseline.as_ref().map_or(entry.id.as_str(), |own| own.id());
         Some((judged.asks, baseline.to_string()))
     };
@@ -124,7 +124,8 @@ fn a_failed_baseline_asks_no_more_than_leads_back_from_another() {
                 && duty.subject.to_string() == "lamina/cw-200-e1@oven-120"
         });
         let judged = duty.unwrap().worst().unwrap().1;
-        let named: Vec<Option<String>> = judged.because.iter().map(|one| one.evidence.clone()).collect();
+        let named: Vec<Option<String>> =
+            judged.because.iter().map(|one| one.evidence.as_ref().map(ToString::to_string)).collect();
         (judged.verdict, judged.asks, named)
     };
     let some =

@@ -146,7 +146,8 @@ fn glass_transition(
         let Some(duty) = duties.get(&(showing.id.clone(), of.clone())) else { continue };
         let judged = duty.panels.get(panel).or_else(|| duty.worst().map(|(_, worst)| worst));
         let Some(judged) = judged else { continue };
-        let records: Vec<_> = judged.evidence.iter().filter_map(|id| ledger.evidence.get(id)).collect();
+        let records: Vec<_> =
+            judged.evidence.iter().filter_map(|id| ledger.evidence.get(id.as_str())).collect();
         let pool = super::super::pool::pool(ledger, &showing.value, &records);
         let kelvin = pool.values.iter().filter_map(|value| {
             Figure::of(*value, &pool.unit).number_in("degC").map(|degrees| degrees + 273.15)
@@ -208,7 +209,7 @@ fn hottest_test(
         }
         let Some(judged) = duty.panels.get(panel) else { continue };
         let tested = judged.evidence.iter().filter_map(|id| {
-            let conformed = ledger.evidence.get(id)?.value.conformed.as_ref()?;
+            let conformed = ledger.evidence.get(id.as_str())?.value.conformed.as_ref()?;
             TestedTo::read(conformed.tested.as_ref(), &Configuration::default()).temperature
         });
         for temperature in tested {

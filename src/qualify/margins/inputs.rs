@@ -215,7 +215,7 @@ impl<'a> Side<'a> {
                 judged.extend(own.map(|own| Shared(Arc::clone(own))));
             }
             for id in judged.iter().flat_map(|one| &one.0.evidence) {
-                let own = names.add("evidence", id, ledger.evidence.get(id));
+                let own = names.add("evidence", id, ledger.evidence.get(id.as_str()));
                 let baseline = own.and_then(|own| own.value.baseline.as_ref());
                 let baseline = baseline.and_then(|own| ledger.evidence.get(own.id()));
                 for entry in own.into_iter().chain(baseline) {

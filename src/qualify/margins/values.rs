@@ -252,7 +252,7 @@ impl Values<'_> {
     fn records(&self, judged: &Arc<Judged>) -> Vec<&Entry<Evidence>> {
         let mut all: Vec<&Entry<Evidence>> = Vec::new();
         for id in &judged.evidence {
-            let Some(entry) = self.ledger.evidence.get(id) else { continue };
+            let Some(entry) = self.ledger.evidence.get(id.as_str()) else { continue };
             let baseline = || self.ledger.evidence.get(entry.value.baseline.as_ref()?.id());
             let primary = if entry.value.kind.stands_alone() { Some(entry) } else { baseline() };
             let Some(primary) = primary else { continue };

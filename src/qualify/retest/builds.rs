@@ -123,7 +123,9 @@ pub(super) fn builds(
                 specimens: alike().map(|one| one.specimens).max().unwrap_or(0),
                 panels: alike().map(|one| one.panels).max().unwrap_or(0),
                 prerequisite: gone.iter().all(|one| one.prerequisite),
-                baselines: alike().flat_map(|one| one.judged.evidence.iter().cloned()).collect(),
+                baselines: alike()
+                    .flat_map(|one| one.judged.evidence.iter().map(ToString::to_string))
+                    .collect(),
                 unconformed: alike().flat_map(|one| unconformed(one.judged)).collect(),
             });
         }
@@ -173,7 +175,7 @@ fn sample(showing: &Showing, kind: StepKind, judged: &Judged) -> (u32, u32) {
 /// Records that are finished but were not conformed, where nothing else is there.
 fn unconformed(judged: &Judged) -> Vec<String> {
     let any = judged.because.iter().any(|reason| reason.attribute == "conformed");
-    if any { judged.evidence.clone() } else { Vec::new() }
+    if any { judged.evidence.iter().map(ToString::to_string).collect() } else { Vec::new() }
 }
 
 /// Whether an article made and tested as each subject is now would conform for each other, and cover what its

@@ -68,7 +68,7 @@ pub fn limits(
             let own = tied.entry(key.clone()).or_default();
             own.panels.insert(panel.clone());
             let rests = judged.because.iter().filter(|reason| reason.rule == RESTS_ON);
-            own.rests.extend(rests.map(|reason| reason.attribute.clone()));
+            own.rests.extend(rests.map(|reason| reason.attribute.to_string()));
             let structural = judged.because.iter().any(|reason| reason.attribute == "skin.structural");
             let over =
                 ledger.showings.get(showing).is_some_and(|one| one.value.accept.above_skin_by.is_some());

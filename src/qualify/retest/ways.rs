@@ -96,7 +96,7 @@ pub fn ways<'e>(
                 let is_film = |reason: &Reason| reason.attribute.starts_with("film-build");
                 let others = reasons.iter().filter(|other| !is_film(other)).map(|other| other.effect);
                 let left = others.max().unwrap_or_default();
-                film.entry(reason.was.clone()).or_default().insert(match left {
+                film.entry(reason.was.to_string()).or_default().insert(match left {
                     Asks::None => key.0.clone(),
                     left => format!("{} (then asks {left})", key.0),
                 });
@@ -110,7 +110,7 @@ pub fn ways<'e>(
             // Only what somebody wrote can be undone.
             let written = ORDER.contains(&Key::parse(&reason.attribute).base.as_str());
             if written && lapsed {
-                undo.insert(reason.attribute.clone());
+                undo.insert(reason.attribute.to_string());
             }
         }
     }

@@ -12,6 +12,7 @@ use crate::article::{Configurator, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{Evidence, Showing};
+use thin_vec::ThinVec;
 
 /// Whether an article still represents something.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,7 +44,7 @@ pub struct Living {
     /// Subjects in use that it represents.
     pub subjects: Vec<String>,
     /// Where it represents none: the nearest, what that asks, and in what it differs.
-    pub nearest: Option<(String, Asks, Vec<Reason>)>,
+    pub nearest: Option<(String, Asks, ThinVec<Reason>)>,
 }
 
 /// Compares the article of a trial with every subject that the showing is asked of.

@@ -328,21 +328,21 @@ pub(super) fn say_running(ledger: &Ledger, showing: &Showing, judged: &mut Judge
     if !is_asked(showing) {
         return;
     }
-    let running = judged.under_way.iter().filter_map(|id| ledger.evidence.get(id));
+    let running = judged.under_way.iter().filter_map(|id| ledger.evidence.get(id.as_str()));
     let mut reasons: Vec<Reason> = Vec::new();
     for entry in running.filter(|entry| entry.value.state == EvidenceState::Running) {
         let all = series(ledger, entry);
         let found = breaches(&all, &showing.accept.readings);
         let said = |attribute: &str, words: &str| Reason {
-            evidence: Some(entry.id.clone()),
+            evidence: Some(entry.id.as_str().into()),
             ..note(attribute, words, Asks::None)
         };
         if !judged.verdict.is_closed() && !all.is_empty() {
             reasons.push(said("readings under way", &progress(showing, &all, found.is_empty())));
         }
         reasons.extend(found.iter().map(|breach| Reason {
-            was: "within its limit".to_string(),
-            rule: "a trial that still runs is beyond a limit: it fails when it is done".to_string(),
+            was: "within its limit".into(),
+            rule: "a trial that still runs is beyond a limit: it fails when it is done".into(),
             ..said("early failure", &breach.words())
         }));
     }

@@ -736,7 +736,7 @@ record! {
         pub trial: Option<super::Trial>,
         /// What it was tested to.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub tested: Option<Tested>,
+        pub tested: Option<Box<Tested>>,
         /// Whether batch labels are shared with other reports of the showing.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub lots: Option<Lots>,
@@ -748,7 +748,7 @@ record! {
         pub supersedes: Option<EvidenceRef>,
         /// Takes a failed test out of the pool.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub disposition: Option<Disposition>,
+        pub disposition: Option<Box<Disposition>>,
         /// Why a failed equivalence was repeated.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub reason: Option<String>,

@@ -306,8 +306,8 @@ pub fn equivalence_report(
         power: found.power().map_err(|problem| problem.to_string()),
         panels,
         plan: equivalence_plan(&showing.value),
-        lacks: equivalence_completeness(&own, &showing.value).lacks,
-        baseline_lacks: completeness(&base, &showing.value).lacks,
+        lacks: equivalence_completeness(&own, &showing.value).lacks.into(),
+        baseline_lacks: completeness(&base, &showing.value).lacks.into(),
         level_from: if showing.value.statistics.as_ref().is_some_and(|own| own.equivalence.is_some()) {
             format!("as showing/{} asks", showing.id)
         } else if is_alpha_of_ledger(ledger) {

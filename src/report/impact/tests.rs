@@ -6,6 +6,7 @@ use crate::qualify::judge::Reason;
 use crate::qualify::retest::{AttributeLimit, PlanStep, RetestPlan, StepKind};
 use crate::report::fixture::{base, edited, fits, keys, today};
 use crate::report::page::Style;
+use thin_vec::thin_vec;
 
 fn lamina(material: &str) -> Subject {
     Subject::parse(&format!("lamina/{material}@oven-120")).unwrap()
@@ -20,7 +21,7 @@ fn reason(is: &str) -> Reason {
         rule: "lamina-strength-fibre x resin-content: within 3 points asks equivalence".into(),
         source: "common practice, no source".into(),
         evidence: Some("tension-1".into()),
-        panels: vec!["cowl-upper".into(), "bow-hatch".into()],
+        panels: thin_vec!["cowl-upper".into(), "bow-hatch".into()],
     }
 }
 

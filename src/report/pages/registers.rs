@@ -141,8 +141,9 @@ fn clauses(inputs: &Inputs<'_>) -> Table {
     for ((showing, _), duty) in &inputs.evaluation.duties {
         *counts.entry(showing).or_default().entry(duty.verdict().word()).or_default() += 1;
         let behind = duty.panels.values().flat_map(|judged| &judged.evidence);
-        let named =
-            behind.filter_map(|id| Some(inputs.ledger.evidence.get(id)?.value.report.as_ref()?.to_string()));
+        let named = behind.filter_map(|id| {
+            Some(inputs.ledger.evidence.get(id.as_str())?.value.report.as_ref()?.to_string())
+        });
         reports.entry(showing).or_default().extend(named);
     }
     let mut rows: Vec<(String, Value)> = Vec::new();
