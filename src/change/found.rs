@@ -9,10 +9,9 @@ use crate::ledger::Ledger;
 use crate::ledger::weighed::Standing;
 use crate::qualify::duty::DutyKey;
 use crate::qualify::verdict::{Duty, Evaluation};
-use crate::record::Phrase;
 use crate::record::{
-    Condition, Day, Decision, EvidenceKind, FoundDuty, FoundFigures, Predicted, PredictedDuty, RecordKind,
-    Text,
+    Condition, Day, Decision, EvidenceKind, FoundDuty, FoundFigures, Phrase, Predicted, PredictedDuty,
+    RecordKind, Text,
 };
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -47,6 +47,7 @@ pub(super) fn run(context: &mut Context, args: &StoreArgs, out: &mut dyn Write) 
 fn unusable(common: &Path, why: &Trouble) -> Failure {
     let help = match why {
         Trouble::Locked => "try again when that process has ended",
+        Trouble::Obstructed(_) => "take that away by hand; answers never need a store",
         Trouble::Foreign => "its owner can take it away; answers never need it",
         _ => "take the file away by hand; answers never need it",
     };

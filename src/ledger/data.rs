@@ -6,8 +6,8 @@ use super::recall::Work;
 use super::sink::{At, Sink, settle};
 use super::table::{self, Table};
 use super::{
-    Entry, Files, Ledger, MemoryFiles, Recall, TestData, TrialReading, conditions, normalise, plausible,
-    readings, trial,
+    Entry, Files, Held, Ledger, MemoryFiles, Recall, TestData, TrialReading, conditions, normalise,
+    plausible, readings, trial,
 };
 use crate::record::{Address, Evidence, EvidenceState, Fault, Figure, Level, Lots, RecordKind, Showing};
 use crate::source::{DATA_LIMIT, ReadFault, with_ends};
@@ -37,7 +37,7 @@ fn is_of(written: &str, bytes: &[u8]) -> bool {
 struct Read {
     table: Table,
     /// Instead of the table, where the file is one of readings in time.
-    readings: Option<Vec<TrialReading>>,
+    readings: Option<Arc<[TrialReading]>>,
     digest: String,
 }
 
@@ -111,6 +111,7 @@ pub(super) fn read(
         others: read.table.others.clone(),
         rows: Arc::clone(&read.table.rows),
         readings: read.readings.clone().unwrap_or_default(),
+        held: Held { _by: Some(read) },
     })
 }
 
@@ -129,24 +130,24 @@ enum Unread {
 
 fn load(files: &dyn Files, recall: &dyn Recall, file: &str) -> Result<Arc<Read>, Unread> {
     let listed = files.blob_id(file);
-    let find = |blob: &Option<String>| {
-        let read = recall.find(blob.as_deref()?, "data")?.downcast::<Read>().ok()?;
+    let find = |blob: Option<&str>| {
+        let read = recall.find(blob?, "data")?.downcast::<Read>().ok()?;
         recall.count(Work::Spared);
         Some(read)
     };
-    if let Some(read) = find(&listed) {
+    if let Some(read) = find(listed.as_deref()) {
         return Ok(read);
     }
     let bytes = files.read(file, DATA_LIMIT).map_err(Unread::Missing)?;
     // By the bytes that were read, and not by those that were there when the files were listed.
     let blob = if recall.keeps() { files.blob_of(&bytes).or_else(|| listed.clone()) } else { None };
     if blob != listed
-        && let Some(read) = find(&blob)
+        && let Some(read) = find(blob.as_deref())
     {
         return Ok(read);
     }
     let (table, readings) = if readings::are_readings(&bytes) {
-        (Table::default(), Some(readings::read(&bytes).map_err(Unread::Bad)?))
+        (Table::default(), Some(readings::read(&bytes).map_err(Unread::Bad)?.into()))
     } else {
         (table::read(&bytes).map_err(Unread::Bad)?, None)
     };
@@ -175,7 +176,8 @@ pub fn read_specimens(file: &str, bytes: &[u8]) -> Result<TestData, Vec<Fault>> 
         digest: digest_of_lines(bytes),
         unit: table.unit,
         others: table.others,
-        readings: Vec::new(),
+        readings: Arc::default(),
+        held: Held::default(),
         rows: table.rows,
     })
 }

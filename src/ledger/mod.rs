@@ -172,7 +172,27 @@ pub struct TestData {
     /// All rows, rejected ones included; states that have the same file share them.
     pub rows: Arc<[Specimen]>,
     /// The readings in time of an exposure trial, which has no specimens; rejected ones included.
-    pub readings: Vec<TrialReading>,
+    pub readings: Arc<[TrialReading]>,
+    /// While this is held, what the file was read as is not forgotten.
+    pub(crate) held: Held,
+}
+
+/// What something is remembered by; it says nothing of itself.
+#[derive(Clone, Default)]
+pub(crate) struct Held {
+    _by: Option<Remembered>,
+}
+
+impl std::fmt::Debug for Held {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Held")
+    }
+}
+
+impl PartialEq for Held {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
 }
 
 /// A whole ledger as read from one snapshot; records with errors are left out and named in `broken`.

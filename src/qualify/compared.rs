@@ -8,9 +8,8 @@ use super::made::Made;
 use super::sieve::Look;
 use super::verdict::Room;
 use crate::article::{Configuration, Key, Limit, Name, Subject};
-use crate::record::LoadPath;
-use crate::record::Phrase;
 use crate::record::sensitivity::Asks;
+use crate::record::{LoadPath, Phrase};
 use std::sync::{Arc, OnceLock};
 use thin_vec::ThinVec;
 

@@ -226,7 +226,7 @@ fn claims(
     let id = &entry.id;
     let empty =
         Tested { temperature: None, moisture: None, lightning: None, zone: None, fluids: None, tool: None };
-    let own = entry.value.tested.as_deref().cloned().unwrap_or(empty);
+    let own = entry.value.tested.clone().unwrap_or(empty);
     let environment =
         ledger.showings.get(entry.value.showing.id()).and_then(|showing| showing.value.environment.clone());
     let mut asked = Demand::default();

@@ -4,9 +4,8 @@ use super::judge::Reason;
 use super::table::{Context, KindRow, Table};
 use crate::article::Claims;
 
-use crate::record::Phrase;
 use crate::record::sensitivity::{Asks, Sensitivity};
-use crate::record::{Bounds, Showing, Tested};
+use crate::record::{Bounds, Phrase, Showing, Tested};
 use thin_vec::ThinVec;
 
 /// What one panel asks of a subject.

@@ -128,15 +128,44 @@ impl Judged {
         }
     }
 
+    /// Returns whether evidence counts, or came nearest.
+    pub fn has_evidence(&self, id: &str) -> bool {
+        self.evidence.iter().any(|own| own == id)
+    }
+
+    /// Returns whether evidence of it was recorded for another subject.
+    pub fn is_carried_over(&self, id: &str) -> bool {
+        self.carried_over.iter().any(|own| own == id)
+    }
+
     /// Gives back the room that lists took to grow: there is one of these for each panel and duty.
     pub(super) fn without_spare_room(mut self) -> Self {
-        let Self { because, others, own, nearest, allowed, behind, .. } = &mut self;
-        [&mut *because, own, nearest, allowed].into_iter().for_each(ThinVec::shrink_to_fit);
+        // Every field is named, so that one that is added is thought of here.
+        let Self {
+            verdict: _,
+            asks: _,
+            because,
+            others,
+            own,
+            nearest,
+            allowed,
+            evidence,
+            carried_over,
+            under_way,
+            behind,
+            criterion: _,
+            lacks,
+            assumptions,
+        } = &mut self;
         others.shrink_to_fit();
         behind.shrink_to_fit();
-        let Self { evidence, carried_over, under_way, assumptions, .. } = &mut self;
-        [evidence, carried_over, under_way].into_iter().for_each(ThinVec::shrink_to_fit);
-        assumptions.shrink_to_fit();
+        lacks.lacks.shrink_to_fit();
+        let others = others.iter_mut().map(|(_, because)| because);
+        let behind = behind.iter_mut().map(|one| &mut one.because);
+        let own = [because, own, nearest, allowed];
+        own.into_iter().chain(others).chain(behind).for_each(ThinVec::shrink_to_fit);
+        let phrases = [evidence, carried_over, under_way, assumptions];
+        phrases.into_iter().for_each(ThinVec::shrink_to_fit);
         self
     }
 
@@ -243,3 +272,36 @@ impl Duty {
 
 /// A showing and a subject.
 pub type DutyKey = (String, Subject);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::qualify::verdict::note;
+
+    fn grown() -> ThinVec<Reason> {
+        let mut all = ThinVec::new();
+        all.push(note("evidence", "nothing recorded", Asks::Retest));
+        all
+    }
+
+    #[test]
+    fn no_list_of_a_verdict_keeps_room_to_spare_and_all_come_back_as_they_were_kept() {
+        let mut judged = Judged { because: grown(), nearest: grown(), own: grown(), ..Judged::open() };
+        assert!(judged.because.capacity() > 1, "one that is grown has room for more");
+        judged.others.push((Verdict::Short, grown()));
+        judged.behind.push(Behind { evidence: "e-2".into(), asks: Asks::Retest, because: grown() });
+        judged.evidence.push("e-1".into());
+        judged.assumptions.push("figures are assumed".into());
+        judged.lacks.lacks.push("5 of 18 specimens".to_string());
+        let slim = judged.clone().without_spare_room();
+        assert_eq!(slim, judged);
+        let lists = [&slim.because, &slim.nearest, &slim.own, &slim.others[0].1, &slim.behind[0].because];
+        assert!(lists.iter().all(|list| list.capacity() == 1));
+        assert_eq!((slim.evidence.capacity(), slim.assumptions.capacity()), (1, 1));
+        assert_eq!((slim.others.capacity(), slim.behind.capacity(), slim.lacks.lacks.capacity()), (1, 1, 1));
+        for kept in [slim, Judged::open()] {
+            let bytes = postcard::to_stdvec(&kept).unwrap();
+            assert_eq!(postcard::from_bytes::<Judged>(&bytes).unwrap(), kept);
+        }
+    }
+}

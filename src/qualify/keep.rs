@@ -109,9 +109,8 @@ pub fn keep(ledger: &Ledger, evaluation: &Evaluation, evidence: &Entry<Evidence>
     for duty in evaluation.duties.values().filter(|duty| duty.showing == showing.id) {
         let mut panels: Vec<String> = Vec::new();
         for (panel, own) in duty.panels.iter().filter(|(_, own)| own.verdict.is_closed()) {
-            let by: Vec<&String> =
-                extensions.iter().copied().filter(|one| own.evidence.iter().any(|own| own == *one)).collect();
-            let itself = own.evidence.iter().any(|own| own == id);
+            let by: Vec<&String> = extensions.iter().copied().filter(|one| own.has_evidence(one)).collect();
+            let itself = own.has_evidence(id);
             if itself || !by.is_empty() {
                 panels.push(panel.clone());
             }

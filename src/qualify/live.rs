@@ -15,9 +15,8 @@ use super::verdict::note;
 use crate::article::weigh::programme_mass;
 use crate::article::{ArticleError, LayerRole, NoSkin, Subject, expand, skin};
 use crate::ledger::{Entry, Ledger};
-use crate::record::Phrase;
 use crate::record::sensitivity::{Asks, Condition, Window};
-use crate::record::{ComputedCheck, Evidence, Figure, Joint, Load, Panel, Showing, Text, Zone};
+use crate::record::{ComputedCheck, Evidence, Figure, Joint, Load, Panel, Phrase, Showing, Text, Zone};
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 

@@ -595,7 +595,7 @@ impl Room<'_> {
             if let Some(live) = self.live.filter(|_| self.row.live) {
                 let mut judged = live.judged(self.showing, subject, &panel)?;
                 judged.under_way = self.begun(subject);
-                panels.insert(panel, Arc::new(judged));
+                panels.insert(panel, Arc::new(judged.without_spare_room()));
                 continue;
             }
             let programme;

@@ -1,4 +1,4 @@
-//! What records say over and over, held once: by each thread, as far as it remembers.
+//! What records say over and over, and what is said of them, held once: by each thread, as far as it remembers.
 
 use foldhash::HashSet;
 use std::cell::RefCell;

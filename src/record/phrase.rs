@@ -1,6 +1,7 @@
 //! Words that are said of many things.
 
 use super::once::{Known, once};
+use serde::de::Visitor;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::borrow::Borrow;
 use std::fmt;
@@ -123,7 +124,17 @@ impl Serialize for Phrase {
 
 impl<'de> Deserialize<'de> for Phrase {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        Ok(Self::from(String::deserialize(deserializer)?))
+        struct Words;
+        impl Visitor<'_> for Words {
+            type Value = Phrase;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("words")
+            }
+            fn visit_str<E: serde::de::Error>(self, words: &str) -> Result<Phrase, E> {
+                Ok(Phrase::from(words))
+            }
+        }
+        deserializer.deserialize_str(Words)
     }
 }
 
@@ -140,5 +151,15 @@ mod tests {
         let bytes = postcard::to_stdvec(&one).unwrap();
         assert_eq!(bytes, postcard::to_stdvec("conforms and covers").unwrap());
         assert!(Arc::ptr_eq(&one.0, &postcard::from_bytes::<Phrase>(&bytes).unwrap().0));
+    }
+
+    #[test]
+    fn long_words_are_like_any_others_but_not_remembered() {
+        let text = "a section written out ".repeat(20);
+        let (one, two) = (Phrase::from(&text), Phrase::from(&text));
+        assert!(!Arc::ptr_eq(&one.0, &two.0));
+        assert!(one == two && one == text && one > "a".into());
+        let all = std::collections::HashSet::from([one]);
+        assert!(all.contains(text.as_str()) && all.contains(&two));
     }
 }

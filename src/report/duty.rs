@@ -10,9 +10,8 @@ use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
 use crate::qualify::trial::TrialState;
 use crate::qualify::verdict::{Behind, Duty, Judged, superseded};
-use crate::record::Phrase;
 use crate::record::sensitivity::Asks;
-use crate::record::{Accept, Address, Evidence, ReadingLimit, RecordKind};
+use crate::record::{Accept, Address, Evidence, Phrase, ReadingLimit, RecordKind};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -193,7 +192,7 @@ pub fn json(ledger: &Ledger, duty: &Duty, trials: &[TrialState]) -> Result<Value
                 "kind": of(&|own| Some(own.kind.to_string())),
                 "state": of(&|own| Some(own.state.to_string())),
                 "recorded_for": of(&|own| Subject::from_label(&own.subject).map(|own| own.to_string())),
-                "carried_over": duty.panels.values().any(|judged| judged.carried_over.iter().any(|own| own == id)),
+                "carried_over": duty.panels.values().any(|judged| judged.is_carried_over(id)),
                 "made": of(&|own| own.made.map(|day| day.to_string())),
                 "baseline": of(&|own| own.baseline.as_ref().map(|one| one.id().to_string())),
                 "altered": entry.is_some_and(|entry| ledger.is_altered(entry)),
@@ -375,7 +374,7 @@ fn write_evidence(page: &mut Page<'_>, ledger: &Ledger, duty: &Duty) {
         let carried: Vec<&str> = duty
             .panels
             .iter()
-            .filter(|(_, judged)| judged.carried_over.iter().any(|own| own == id))
+            .filter(|(_, judged)| judged.is_carried_over(id))
             .map(|(panel, _)| if panel.is_empty() { "the programme" } else { panel.as_str() })
             .collect();
         if !carried.is_empty() {

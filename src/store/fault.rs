@@ -15,6 +15,9 @@ pub enum Trouble {
     /// A later version made it.
     #[error("it has format {0}, of a later version")]
     Newer(i32),
+    /// Something that is no store stands in the place of its folder or of one of its files.
+    #[error("`{0}` stands in its way: it is a link, or not what has to be there")]
+    Obstructed(String),
     /// It belongs to somebody else, whose word is not taken.
     #[error("it, or the repository, belongs to another user")]
     Foreign,
@@ -26,7 +29,7 @@ pub enum Trouble {
 impl Trouble {
     /// Returns whether it is worth a word beside an answer: it will not pass by itself.
     pub fn matters(&self) -> bool {
-        matches!(self, Trouble::Damaged | Trouble::Newer(_))
+        matches!(self, Trouble::Damaged | Trouble::Newer(_) | Trouble::Obstructed(_))
     }
 
     /// Returns the word that programs read.
@@ -35,6 +38,7 @@ impl Trouble {
             Trouble::Locked => "locked",
             Trouble::Damaged => "damaged",
             Trouble::Newer(_) => "newer",
+            Trouble::Obstructed(_) => "obstructed",
             Trouble::Foreign => "foreign",
             Trouble::Barred(_) => "barred",
         }

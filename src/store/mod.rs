@@ -280,8 +280,9 @@ impl Store {
     pub fn clear(common: &Path) -> Result<bool, Trouble> {
         let file = file_in(common);
         // By a link in the folder's place another's store would be taken away.
-        if std::fs::symlink_metadata(folder_in(common)).is_ok_and(|folder| !folder.is_dir()) {
-            return Err(Trouble::Foreign);
+        let folder = folder_in(common);
+        if std::fs::symlink_metadata(&folder).is_ok_and(|folder| !folder.is_dir()) {
+            return Err(Trouble::Obstructed(folder.display().to_string()));
         }
         if std::fs::symlink_metadata(&file).is_err() {
             return Ok(false);

@@ -33,6 +33,10 @@ fn user(common: &Path) -> Result<u32, Trouble> {
     Ok(of(Path::new("/proc/self")).or_else(|_| of(common))?)
 }
 
+fn obstructed(path: &Path) -> Trouble {
+    Trouble::Obstructed(path.display().to_string())
+}
+
 /// The store's file, where it is there and this user's own.
 pub(super) fn present(common: &Path) -> Result<Option<PathBuf>, Trouble> {
     let file = file_in(common);
@@ -41,19 +45,23 @@ pub(super) fn present(common: &Path) -> Result<Option<PathBuf>, Trouble> {
         Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => Ok(None),
         Err(error) => Err(Trouble::from(error)),
     };
-    let (Some(folder), Some(own)) = (look(&folder_in(common))?, look(&file)?) else { return Ok(None) };
-    let user = user(common)?;
+    let place = folder_in(common);
+    let Some(folder) = look(&place)? else { return Ok(None) };
+    if !folder.is_dir() {
+        return Err(obstructed(&place));
+    }
     // A pipe that stands where SQLite lays a file of its own would be waited for.
     for beside in all_files(&file) {
         if look(&beside)?.is_some_and(|metadata| !metadata.is_file()) {
-            return Err(Trouble::Foreign);
+            return Err(obstructed(&beside));
         }
     }
+    let (own, user) = (look(&file)?, user(common)?);
     // Whoever can write in it could make any answer of it.
-    if !folder.is_dir() || !own.is_file() || folder.uid() != user || own.uid() != user {
+    if [Some(&folder), own.as_ref()].into_iter().flatten().any(|metadata| metadata.uid() != user) {
         return Err(Trouble::Foreign);
     }
-    Ok(Some(file))
+    Ok(own.map(|_| file))
 }
 
 /// The store's file in a folder that is there now. Nothing is made in somebody else's repository: it would lie
@@ -68,10 +76,6 @@ pub(super) fn made(common: &Path) -> Result<PathBuf, Trouble> {
         Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
         Err(error) => return Err(error.into()),
     }
-    let metadata = fs::symlink_metadata(&folder)?;
-    if !metadata.is_dir() || metadata.uid() != user {
-        return Err(Trouble::Foreign);
-    }
     present(common).map(|found| found.unwrap_or_else(|| file_in(common)))
 }
 
@@ -79,7 +83,7 @@ pub(super) fn made(common: &Path) -> Result<PathBuf, Trouble> {
 pub(super) fn locked(common: &Path) -> Result<File, Trouble> {
     let place = folder_in(common).join("lock");
     if fs::symlink_metadata(&place).is_ok_and(|metadata| !metadata.is_file()) {
-        return Err(Trouble::Foreign);
+        return Err(obstructed(&place));
     }
     let file = File::options().create(true).truncate(false).write(true).open(place)?;
     match file.try_lock() {

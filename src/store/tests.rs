@@ -128,8 +128,9 @@ fn another_program_s_file_and_a_later_format_are_left_alone() {
     let common = tempfile::tempdir().unwrap();
     std::fs::create_dir(folder_in(common.path())).unwrap();
     std::os::unix::fs::symlink("/etc/hostname", file_in(common.path())).unwrap();
-    assert_eq!(find(common.path(), "a"), Err(Trouble::Foreign));
-    assert_eq!(Store::to_write(common.path(), true).err(), Some(Trouble::Foreign));
+    let obstructed = || Trouble::Obstructed(file_in(common.path()).display().to_string());
+    assert_eq!(find(common.path(), "a"), Err(obstructed()));
+    assert_eq!(Store::to_write(common.path(), true).err(), Some(obstructed()));
 }
 
 #[test]

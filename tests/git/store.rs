@@ -149,12 +149,26 @@ fn a_later_format_a_link_and_a_file_in_the_folder_s_place_are_left_alone() {
     fs::remove_dir_all(&folder).unwrap();
     fs::create_dir(&folder).unwrap();
     std::os::unix::fs::symlink(bed.top().join("ledger.yaml"), file(&bed)).unwrap();
-    assert_eq!(same(&bed, &answers, "a link"), Vec::<String>::new());
-    assert_eq!(bed.document(&["store", "status"])["state"], "foreign");
+    let obstructed = |what: &str| {
+        let notes = same(&bed, &answers, what);
+        assert!(
+            notes.len() == QUESTIONS.len() && notes[0].contains("stands in its way"),
+            "{what}: {notes:?}"
+        );
+        assert_eq!(bed.document(&["store", "status"])["state"], "obstructed");
+    };
+    obstructed("a link");
     fs::remove_dir_all(&folder).unwrap();
     fs::write(&folder, "in the way").unwrap();
-    assert_eq!(same(&bed, &answers, "a file in its place"), Vec::<String>::new());
+    obstructed("a file in its place");
+    assert_eq!(bed.bondline(&["store", "clear"]).code, Some(2));
     assert_eq!(fs::read_to_string(&folder).unwrap(), "in the way");
+    fs::remove_file(&folder).unwrap();
+    let elsewhere = bed.top().join(".git/elsewhere");
+    fs::create_dir(&elsewhere).unwrap();
+    std::os::unix::fs::symlink(&elsewhere, &folder).unwrap();
+    obstructed("a link to a folder");
+    assert_eq!(fs::read_dir(&elsewhere).unwrap().count(), 0);
 }
 
 #[test]

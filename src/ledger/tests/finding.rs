@@ -325,4 +325,19 @@ fn what_nobody_knows_by_name_is_read_once_all_the_same() {
     let second = load();
     assert_eq!((recall.counts().parsed, recall.counts().digested), (parsed, 2));
     assert!(first.data.iter().all(|(id, data)| Arc::ptr_eq(&data.rows, &second.data[id].rows)));
+    // What a ledger holds is not forgotten, what none holds any more is.
+    recall.forget_others();
+    assert_eq!(load().data, first.data);
+    assert_eq!(recall.counts().digested, 2);
+    // Other bytes under the same path are another file.
+    let mut other = files.clone();
+    other.put("evidence/data/e-001.csv", "batch,panel,specimen,value [MPa]\nb1,p1,s1,7\n");
+    let third = Ledger::load(&Rewritten { files: &other, listed: None }, &recall);
+    assert_eq!(recall.counts().digested, 3);
+    let changed = |id: &&String| third.data.get(*id).is_some_and(|data| data.rows != first.data[*id].rows);
+    assert_eq!(first.data.keys().filter(changed).count(), 1);
+    drop((first, second, third));
+    recall.forget_others();
+    load();
+    assert_eq!(recall.counts().digested, 5);
 }

@@ -268,8 +268,9 @@ pub fn judge(
     let all: Vec<&Series> = by_record.iter().flatten().collect();
     let found = breaches(all.iter().copied(), limits);
     let mut lacks = lacking(showing, &by_record, panels);
-    let rows =
-        || records.iter().filter_map(|entry| ledger.data.get(&entry.id)).flat_map(|data| &data.readings);
+    let rows = || {
+        records.iter().filter_map(|entry| ledger.data.get(&entry.id)).flat_map(|data| data.readings.iter())
+    };
     let (rejected, read) = (rows().filter(|row| row.rejected.is_some()).count(), rows().count());
     #[allow(clippy::cast_precision_loss)]
     if rejected as f64 > pool::REJECTED_SHARE * read as f64 {

@@ -86,7 +86,7 @@ fn ledger(edits: &[(&str, &str)], data: &[(&str, Vec<TrialReading>)]) -> Ledger 
     let mut made = fixture::ledger(&text);
     for (id, readings) in data {
         let (file, digest) = (format!("{id}.csv"), "sha256:0".to_string());
-        let data = TestData { file, digest, readings: readings.clone(), ..TestData::default() };
+        let data = TestData { file, digest, readings: readings.clone().into(), ..TestData::default() };
         made.data.insert((*id).to_string(), data);
     }
     // Both were made as the base says, whatever was edited since.

@@ -736,7 +736,7 @@ record! {
         pub trial: Option<super::Trial>,
         /// What it was tested to.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub tested: Option<Box<Tested>>,
+        pub tested: Option<Tested>,
         /// Whether batch labels are shared with other reports of the showing.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         pub lots: Option<Lots>,

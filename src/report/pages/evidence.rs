@@ -139,7 +139,7 @@ fn facts(own: &Evidence) -> Facts {
         words.extend(result.mode.as_ref().map(|own| format!("failed by {own}")));
         facts.written("Result", Some(words.join("; ")));
     }
-    facts.written("Tested to", own.tested.as_deref().map(tested));
+    facts.written("Tested to", own.tested.as_ref().map(tested));
     facts.written("Owner", own.owner.as_ref());
     facts.written("Source", own.source.as_ref());
     facts
