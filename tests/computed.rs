@@ -287,7 +287,7 @@ fn w9_sees_what_a_computed_showing_rests_on_and_what_concedes_it() {
         "concessions/c-001.yaml",
         &format!(
             "{INVENTED}showing: hatch-margins\nsubject: {{panel: bow-hatch}}\nreason: the margin asked was a wish\n\
-             covers: failed\nuntil: 2027-01-01\n"
+             covers: failed\nlimit: 4\nuntil: 2027-01-01\n"
         ),
     );
     let found = verdicts(&bench);

@@ -140,7 +140,7 @@ pub struct Impact {
     pub retest: RetestPlan,
     /// Assumptions that the change adds.
     pub assumptions: Vec<String>,
-    /// Released panels with a duty that is neither met nor conceded now and was before.
+    /// Released panels with a duty that their release needs and that is neither met nor conceded now and was before.
     pub grounded: Vec<String>,
 }
 
@@ -387,20 +387,27 @@ pub(super) fn grounded(
     after: &Evaluation,
 ) -> Vec<String> {
     let mut all: BTreeSet<String> = BTreeSet::new();
-    let released = |panel: &String| head.panels.get(panel).is_some_and(|panel| panel.value.released);
+    let rests_on = |panel: &String, duty: &Duty| {
+        head.panels.get(panel).is_some_and(|panel| {
+            panel.value.released && head.release_needs(&panel.value, duty.needed_by.as_deref())
+        })
+    };
     for row in duties.iter().filter(|row| row.is_worse()) {
         let Some(duty) = after.duties.get(&(row.showing.clone(), row.subject.clone())) else { continue };
         all.extend(
             duty.panels
                 .iter()
-                .filter(|(panel, judged)| !judged.verdict.is_closed() && released(panel))
+                .filter(|(panel, judged)| !judged.verdict.is_closed() && rests_on(panel, duty))
                 .map(|(panel, _)| panel.clone()),
         );
     }
     all.extend(
         rows.iter()
             .filter(|row| {
-                !row.now.is_closed() && row.was.is_none_or(Verdict::is_closed) && released(&row.panel)
+                let duty = after.duties.get(&(row.showing.clone(), row.subject.clone()));
+                !row.now.is_closed()
+                    && row.was.is_none_or(Verdict::is_closed)
+                    && duty.is_some_and(|duty| rests_on(&row.panel, duty))
             })
             .map(|row| row.panel.clone()),
     );

@@ -7,9 +7,9 @@ use crate::change::diff::{Edits, diff};
 use crate::change::explain::record_of;
 use crate::change::turns::turns;
 use crate::graph::Uses;
-use crate::ledger::Ledger;
+use crate::ledger::{Entry, Ledger};
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_beside};
-use crate::record::{Address, RecordKind};
+use crate::record::{Address, Evidence, RecordKind};
 use crate::report::history::Made;
 use crate::report::turns::{self as view, Growth, Lapse, Lost};
 use crate::source::{Commit, Place};
@@ -102,12 +102,21 @@ fn proved(evaluation: &Evaluation, evidence: &str) -> BTreeSet<(DutyKey, String)
     let mut all = BTreeSet::new();
     for (key, duty) in &evaluation.duties {
         for (panel, judged) in &*duty.panels {
-            if judged.verdict == Verdict::Met && judged.evidence.iter().any(|own| own == evidence) {
+            if judged.verdict == Verdict::Met && judged.has_evidence(evidence) {
                 all.insert((key.clone(), panel.clone()));
             }
         }
     }
     all
+}
+
+/// What extends evidence and proves something, with how much: values stay those of what is extended.
+fn through(ledger: &Ledger, evaluation: &Evaluation, evidence: &str) -> Vec<(String, usize)> {
+    let extends =
+        |one: &&Entry<Evidence>| one.value.baseline.as_ref().is_some_and(|own| own.id() == evidence);
+    let all = ledger.evidence.values().filter(extends);
+    let counted = all.map(|one| (one.id.clone(), proved(evaluation, &one.id).len()));
+    counted.filter(|(_, count)| *count > 0).collect()
 }
 
 /// Judges one state after the other, each beside the last.
@@ -142,7 +151,9 @@ pub(super) fn lapsed(
     let own = named(now, text, RecordKind::Evidence, now.ledger.evidence.keys().collect())?;
     let line = line(context, place, commits);
     let mut judge = Judge { context, last: None };
-    let proves = judge.of(&now.ledger).map_or(0, |found| proved(found, own.id()).len());
+    let evaluation = judge.of(&now.ledger);
+    let proves = evaluation.map_or(0, |found| proved(found, own.id()).len());
+    let through = evaluation.map_or_else(Vec::new, |found| through(&now.ledger, found, own.id()));
     let turned = line.turns(&own, |state, name| judge.of(&state.ledger).map(|found| proved(found, name)));
     let mut found = Vec::new();
     for (at, name) in turned {
@@ -169,7 +180,7 @@ pub(super) fn lapsed(
         writeln!(out, "{:#}", view::lapsed_json(&own.to_string(), proves, &found))?;
     } else {
         let frame = context.frame(&now.ledger, all);
-        write!(out, "{}", view::lapsed_text(&own.to_string(), proves, &found, &frame))?;
+        write!(out, "{}", view::lapsed_text(&own.to_string(), (proves, &through), &found, &frame))?;
     }
     Ok(Status::Done)
 }

@@ -61,10 +61,14 @@ pub fn run(
 ) -> u8 {
     let arguments: Vec<OsString> = arguments.into_iter().collect();
     let may_page = may_page(&arguments);
+    let is_text = is_text(&arguments) && !names_command(&arguments, &["export", "man"]);
     let (mut answer, mut notes) = (Vec::new(), Vec::new());
     let mut later = Later::default();
     let code = answered(arguments, (&mut answer, &mut notes), terminal, &mut later);
-    let noted = delivered(err, &notes);
+    if is_text {
+        answer = terminal::harmless(answer, terminal.colour_out);
+    }
+    let noted = delivered(err, &terminal::harmless(notes, terminal.colour_err));
     let is_long = |height: usize| answer.iter().filter(|byte| **byte == b'\n').count() >= height;
     if !(may_page && terminal.height.is_some_and(is_long) && terminal::paged(&answer))
         && let Err(error) = delivered(out, &answer)
@@ -81,8 +85,18 @@ pub fn run(
 /// Whether an answer is text for people who did not ask to have it at once.
 fn may_page(arguments: &[OsString]) -> bool {
     let no_pager = arguments.iter().take_while(|word| *word != "--").any(|word| word == "--no-pager");
-    let script = arguments.iter().skip(1).any(|word| word == "completions" || word == "complete");
-    !no_pager && !script && option(arguments, "--format").is_none_or(|format| format == "text")
+    !no_pager && is_text(arguments)
+}
+
+/// Whether an answer is text, and no script for a shell.
+fn is_text(arguments: &[OsString]) -> bool {
+    let script = names_command(arguments, &["completions", "complete"]);
+    !script && option(arguments, "--format").is_none_or(|format| format == "text")
+}
+
+/// Whether a word is one of some commands' names; a record may be called so too.
+fn names_command(arguments: &[OsString], commands: &[&str]) -> bool {
+    arguments.iter().skip(1).any(|word| commands.iter().any(|command| word == command))
 }
 
 /// Writes all at once; whoever closed the other end has seen enough, which is no failure.

@@ -69,7 +69,7 @@ pub(super) fn expired_concession(ledger: &Ledger, evaluation: &Evaluation, today
         for (panel, standing) in standings(&pieces, concession, duty, today) {
             let Some(judged) = duty.panels.get(&panel) else { continue };
             let needs = |own: &Entry<Panel>| {
-                own.value.released && super::needs(ledger, &own.value, duty.needed_by.as_deref())
+                own.value.released && ledger.release_needs(&own.value, duty.needed_by.as_deref())
             };
             if !ledger.panels.get(&panel).is_some_and(needs) {
                 continue;
@@ -124,7 +124,7 @@ pub(super) fn concession_approved(base: &Side<'_>, staged: &Side<'_>, names: &Na
                 continue;
             };
             let released = staged.ledger.panels.get(panel).filter(|panel| {
-                panel.value.released && super::needs(staged.ledger, &panel.value, duty.needed_by.as_deref())
+                panel.value.released && staged.ledger.release_needs(&panel.value, duty.needed_by.as_deref())
             });
             let Some(own) = released else { continue };
             let by = |ledger: &Ledger| is_approved(ledger, &entry.value);

@@ -307,16 +307,7 @@ fn duty_text(key: &DutyKey) -> String {
 
 /// Returns the place of a milestone in the ledger's order; `None` where it is no milestone.
 fn milestone(ledger: &Ledger, name: Option<&str>) -> Option<usize> {
-    let head = ledger.head.as_ref()?;
-    let name = name?;
-    head.milestones.iter().position(|own| own.as_str() == name)
-}
-
-/// Returns whether the release of a panel needs what is due at a milestone.
-fn needs(ledger: &Ledger, panel: &crate::record::Panel, due: Option<&str>) -> bool {
-    let release = milestone(ledger, panel.released_for.as_ref().map(|text| text.as_str()));
-    // A duty without a milestone is needed always; a release without one is for everything.
-    milestone(ledger, due).zip(release).is_none_or(|(due, release)| due <= release)
+    ledger.milestone(name)
 }
 
 /// Released panels with a duty that is neither met nor conceded; a warning for others once it is due.
@@ -327,7 +318,7 @@ fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
         let due = milestone(ledger, duty.needed_by.as_deref());
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
             let Some(entry) = ledger.panels.get(panel) else { continue };
-            let asked = entry.value.released && needs(ledger, &entry.value, duty.needed_by.as_deref());
+            let asked = entry.value.released && ledger.release_needs(&entry.value, duty.needed_by.as_deref());
             let warned = !entry.value.released && due.is_some() && reached.is_some() && due <= reached;
             if !asked && !warned {
                 continue;
@@ -427,7 +418,7 @@ fn lapsed(ledger: &Ledger, before: &Evaluation, after: &Evaluation, names: &Name
             // What a release needs is said by the rule on unqualified recipes; what it does not need yet is
             // said here.
             let needed = ledger.panels.get(panel).is_some_and(|panel| {
-                panel.value.released && needs(ledger, &panel.value, duty.needed_by.as_deref())
+                panel.value.released && ledger.release_needs(&panel.value, duty.needed_by.as_deref())
             });
             if needed || !old.contains(&(duty_text(key), panel)) {
                 continue;

@@ -2,7 +2,7 @@
 
 use super::known::{Known, entry, not_empty, unique};
 use super::ranges::{
-    NOT_NEGATIVE, POSITIVE, TEMPERATURE, THICKNESS, all_within, count, number, typed, within,
+    NOT_NEGATIVE, POSITIVE, STRAIN, TEMPERATURE, THICKNESS, all_within, count, number, typed, within,
 };
 use super::sink::Sink;
 use super::{Entry, carried, design, plausible, prices, references, weighed};
@@ -61,7 +61,7 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
             ("design_strain.compression", &strain.compression),
             ("design_strain.shear", &strain.shear),
         ] {
-            within(sink, POSITIVE, at, value.as_ref().and_then(typed));
+            within(sink, STRAIN, at, value.as_ref().and_then(typed));
         }
     }
     carried::carried(known, sink, panel);

@@ -242,6 +242,19 @@ pub struct Ledger {
 }
 
 impl Ledger {
+    /// Returns the place of a milestone in the ledger's order; `None` where it is no milestone.
+    pub fn milestone(&self, name: Option<&str>) -> Option<usize> {
+        let name = name?;
+        self.head.as_ref()?.milestones.iter().position(|own| own.as_str() == name)
+    }
+
+    /// Returns whether the release of a panel needs what is due at a milestone: a duty without one is needed always, and a
+    /// release without one is for everything.
+    pub fn release_needs(&self, panel: &Panel, due: Option<&str>) -> bool {
+        let release = self.milestone(panel.released_for.as_ref().map(crate::record::Text::as_str));
+        self.milestone(due).zip(release).is_none_or(|(due, release)| due <= release)
+    }
+
     /// Returns whether another ledger holds the very same, read from the same bytes: equal values that were read apart
     /// may count as different.
     pub fn is_of(&self, other: &Self) -> bool {

@@ -367,6 +367,17 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
     known.find(sink, "showing", &known.ledger.showings, RecordKind::Showing, concession.showing.id());
     subject(known, sink, &concession.subject, true);
     count(sink, "limit", concession.limit, 1);
+    if concession.limit.is_none() && concession.serials.is_empty() {
+        let message = "a concession is for some pieces, and this one names none";
+        sink.error("missing-key", "", message)
+            .label("neither `serials` nor `limit`")
+            .help("write `serials: [SERIAL, SERIAL]`, or for how many units it is, `limit: 1`");
+    }
+    for (index, _) in concession.serials.iter().enumerate().filter(|(_, serial)| serial.as_str().is_empty()) {
+        sink.error("missing-key", format!("serials.{}", index + 1), "it names no piece")
+            .label("no serial")
+            .help("write the piece's serial, or take the entry out");
+    }
     few_people(known, sink, concession);
     super::approvals::blank_names(sink, &concession.approvals);
     let Covers::Differences(covers) = &concession.covers else { return };

@@ -53,6 +53,15 @@ pub(super) const POISSON: Range = Range {
 pub(super) const THICKNESS: Range =
     Range { low: 1e-9, high: 10.0, open: false, words: "it must be from 1 nm to 10 m" };
 
+/// Design strains: what the engineering takes (see `laminate`). Their unit has no dimension, so one that lost it is seen by
+/// its size alone.
+pub(super) const STRAIN: Range = Range {
+    low: 1e-6,
+    high: 0.5,
+    open: false,
+    words: "it must be from 1 ustrain to 0.5, which is 50 %; microstrains are written `3600 ustrain`",
+};
+
 /// Narrows a range without an upper end to what the engineering takes of a kind (see `laminate`), so that
 /// `check` finds what every answer would stumble over.
 fn narrowed(range: Range, kind: Kind) -> Range {

@@ -319,9 +319,7 @@ fn needs(ledger: &Ledger, evaluation: &Evaluation) -> Needs {
         let due = place(duty.needed_by.as_deref());
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| judged.verdict != Verdict::Met) {
             let Some(entry) = ledger.panels.get(panel) else { continue };
-            // A duty without a milestone is needed always; a release without one is for everything.
-            let release = place(entry.value.released_for.as_ref().map(|name| name.as_str()));
-            let is_needed = due.zip(release).is_none_or(|(due, release)| due <= release);
+            let is_needed = ledger.release_needs(&entry.value, duty.needed_by.as_deref());
             if is_needed && judged.verdict.is_closed() {
                 *conceded.entry(panel.clone()).or_insert(0) += 1;
             } else if is_needed {

@@ -90,13 +90,29 @@ pub fn lapsed_json(evidence: &str, proves: usize, turns: &[Lapse]) -> Value {
 }
 
 /// Returns it for people.
-pub fn lapsed_text(evidence: &str, proves: usize, turns: &[Lapse], frame: &Frame) -> String {
+///
+/// `proves` counts what it proves itself, and what does that extends it, by id.
+pub fn lapsed_text(
+    evidence: &str,
+    (proves, through): (usize, &[(String, usize)]),
+    turns: &[Lapse],
+    frame: &Frame,
+) -> String {
     let mut page = Page::new(frame);
     page.heading(evidence);
     page.paragraph(&match proves {
-        0 => "It proves nothing as the ledger stands.".to_string(),
+        0 if through.is_empty() => "It proves nothing as the ledger stands.".to_string(),
+        0 => "It proves nothing by itself as the ledger stands.".to_string(),
         n => format!("It proves {} as the ledger stands, each counted for each panel.", count(n, "duty")),
     });
+    if !through.is_empty() {
+        let each: Vec<String> =
+            through.iter().map(|(id, n)| format!("evidence/{id} proves {}", count(*n, "duty"))).collect();
+        page.paragraph(&format!(
+            "It is the baseline of evidence that counts, so that its values stay in force: {}.",
+            each.join(", ")
+        ));
+    }
     if turns.is_empty() {
         page.paragraph("No commit is found since which it proves less.");
     }

@@ -68,7 +68,7 @@ proptest! {
         let mut conceded = base.clone();
         conceded.values.insert("concessions/c-1.yaml".to_string(), json!({
             "showing": key.0, "subject": label(&key.1), "reason": "x", "covers": values,
-            "until": if late { "2026-05-31" } else { "2026-06-01" },
+            "limit": 100, "until": if late { "2026-05-31" } else { "2026-06-01" },
         }));
         let after = Seen::of(load(&conceded));
         for (other, duty) in &before.evaluation.duties {

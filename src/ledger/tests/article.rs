@@ -262,6 +262,7 @@ fn figures_of_panels_are_in_range() {
         ("overlap: 3 %", "plate: {length: 0 m, width: 1 m}"),
         ("overlap: 3 %", "exposure: {minimum: -300 degC}"),
         ("overlap: 3 %", "design_strain: {tension: -4000 ustrain}"),
+        ("overlap: 3 %", "design_strain: {compression: 3600}"),
         ("factor: 1.5", "factor: 0"),
         ("factor: 1.5", "special_factor: -1"),
     ] {

@@ -219,5 +219,9 @@ fn concessions_say_how_far_they_reach() {
     error(&with(LENIENT, "{at_most: 190 um}", "{at_most: 190 um, equals: 5}"), "exactly-one", LENIENT);
     error(&with(LENIENT, "{film-build.max: {at_most: 190 um}}", "{}"), "empty-list", LENIENT);
     error(&with(LENIENT, "limit: 1", "limit: 0"), "out-of-range", LENIENT);
+    error(&with(LENIENT, "limit: 1\n", ""), "missing-key", LENIENT);
+    error(&with(LENIENT, "limit: 1", "serials: []"), "missing-key", LENIENT);
+    error(&with(LENIENT, "limit: 1", "serials: [H-1, ' ']"), "missing-key", LENIENT);
+    only(&with(LENIENT, "limit: 1", "serials: [H-1]"), &[]);
     only(&with(LENIENT, "{film-build.max: {at_most: 190 um}}", "failed"), &[]);
 }
