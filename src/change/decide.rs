@@ -2,6 +2,7 @@
 
 use super::footprint::{as_one, fits};
 use super::rebase::follow;
+use super::same::same_quantity_text;
 use crate::ledger::Ledger;
 use crate::record::edit::{self, EditError};
 use crate::record::{Address, Change, Decision, RecordKind, places};
@@ -560,7 +561,7 @@ pub(super) fn lookup<'a>(value: &'a Value, route: &str) -> Option<&'a Value> {
     Some(here)
 }
 
-/// Compares values as records read them: `45` and `"45"` say the same.
+/// Compares values as records read them: `45` and `"45"` say the same, and so do `6 mm` and `6.0 mm`.
 pub(crate) fn alike(one: &Value, two: &Value) -> bool {
     match (one, two) {
         (Value::Mapping(one), Value::Mapping(two)) => {
@@ -571,6 +572,7 @@ pub(crate) fn alike(one: &Value, two: &Value) -> bool {
             one.len() == two.len() && one.iter().zip(two).all(|(one, two)| alike(one, two))
         }
         (Value::Null, Value::Null) => true,
+        (Value::String(one), Value::String(two)) => one == two || same_quantity_text(one, two),
         _ => words(one) == words(two),
     }
 }

@@ -21,6 +21,11 @@ pub(crate) fn same(was: &Value, is: &Value) -> bool {
 /// written the same way.
 pub(super) fn same_quantity(was: &Value, is: &Value) -> bool {
     let (Value::String(was), Value::String(is)) = (was, is) else { return false };
+    same_quantity_text(was, is)
+}
+
+/// The same of what was written.
+pub(super) fn same_quantity_text(was: &str, is: &str) -> bool {
     // Without a unit it may be a name or a number of something.
     if !was.contains(' ') || !is.contains(' ') {
         return false;

@@ -107,11 +107,40 @@ impl Recall for NoRecall {
     }
 }
 
+/// What a blob is called. There is one for each file of a ledger, so an id of git takes its bytes and no text.
+#[derive(Debug, PartialEq, Eq, Hash)]
+enum Blob {
+    Git([u8; 20]),
+    Named(Box<str>),
+}
+
+impl Blob {
+    fn of(text: &str) -> Self {
+        let digit = |byte: &u8| match byte {
+            b'0'..=b'9' => Some(byte - b'0'),
+            b'a'..=b'f' => Some(byte - b'a' + 10),
+            _ => None,
+        };
+        let (pairs, rest) = text.as_bytes().as_chunks::<2>();
+        let mut id = [0; 20];
+        let is_id = rest.is_empty()
+            && pairs.len() == id.len()
+            && id.iter_mut().zip(pairs).all(|(byte, [high, low])| match (digit(high), digit(low)) {
+                (Some(high), Some(low)) => {
+                    *byte = high << 4 | low;
+                    true
+                }
+                _ => false,
+            });
+        if is_id { Self::Git(id) } else { Self::Named(text.into()) }
+    }
+}
+
 /// Remembers for as long as the program runs.
 #[derive(Default)]
 pub struct MemoryRecall {
     // Ids by what they were read as, so that looking up needs no text of its own.
-    kept: RwLock<HashMap<&'static str, HashMap<String, Remembered>>>,
+    kept: RwLock<HashMap<&'static str, HashMap<Blob, Remembered>>>,
     parsed: AtomicUsize,
     digested: AtomicUsize,
     spared: AtomicUsize,
@@ -136,12 +165,12 @@ impl MemoryRecall {
 impl Recall for MemoryRecall {
     fn find(&self, blob: &str, what: &'static str) -> Option<Remembered> {
         let kept = self.kept.read().unwrap_or_else(PoisonError::into_inner);
-        kept.get(what).and_then(|blobs| blobs.get(blob)).cloned()
+        kept.get(what).and_then(|blobs| blobs.get(&Blob::of(blob))).cloned()
     }
 
     fn keep(&self, blob: &str, what: &'static str, value: Remembered) {
         let mut kept = self.kept.write().unwrap_or_else(PoisonError::into_inner);
-        kept.entry(what).or_default().insert(blob.to_string(), value);
+        kept.entry(what).or_default().insert(Blob::of(blob), value);
     }
 
     fn count(&self, work: Work) {
@@ -173,9 +202,16 @@ mod tests {
         recall.keep("a", "panel", Arc::clone(&held));
         recall.keep("b", "panel", Arc::new(2_u32));
         recall.keep("c", "recipe", Arc::new(3_u32));
+        let id = "00ff".repeat(10);
+        recall.keep(&id, "panel", Arc::clone(&held));
         recall.forget_others();
         let is_known = |blob: &str, what: &'static str| recall.find(blob, what).is_some();
-        assert!(is_known("a", "panel"));
+        assert!(is_known("a", "panel") && is_known(&id, "panel"));
+        // What only looks like an id of git is another name.
+        for other in [id.to_uppercase(), format!("{id} lib"), id[2..].to_string(), id.replace("ff", "fe")] {
+            assert!(!is_known(&other, "panel"), "{other}");
+        }
+        assert_eq!(Blob::of(&id), Blob::Git([0, 255].repeat(10).try_into().unwrap()));
         assert!(!is_known("b", "panel") && !is_known("c", "recipe"));
     }
 }

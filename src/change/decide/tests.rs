@@ -70,3 +70,14 @@ fn where_a_value_moved_on_the_places_that_hold_the_old_one_are_named_and_not_tak
         "change 1: `recipe/skin#layers.2.material` is `cw` now, the decision was made for `gw`; that stands at layers.3.material"
     );
 }
+
+#[test]
+fn a_quantity_that_is_written_otherwise_is_still_the_one_that_was_decided_on() {
+    let like = |one: &str, two: &str| alike(&Value::String(one.into()), &Value::String(two.into()));
+    assert!(like("6 mm", "6.0 mm") && like("6 mm", "0.6 cm") && like("39.5 %", "39.50 %"));
+    assert!(like("200 g/m2 +/- 8 g/m2", "200 g/m2 +/- 8.0 g/m2"));
+    assert!(
+        !like("6 mm", "6.1 mm") && !like("6 mm", "6 mm +/- 1 mm") && !like("200 +/- 8 um", "200 +/- 4 % um")
+    );
+    assert!(!like("foam 6", "foam 6.0") && !like("cw-200", "cw-200.0"));
+}
