@@ -1,6 +1,6 @@
 //! The verdict of an impact: one plain paragraph that can be read aloud.
 
-use super::impact::Impact;
+use super::impact::{DutyRow, Impact};
 use super::margins::MarginMove;
 use super::weaker::Weaker;
 use crate::ledger::Ledger;
@@ -122,10 +122,19 @@ fn duties(impact: &Impact) -> String {
             verb(n, "asks", "ask")
         )
     });
-    let restored = impact.duties.iter().filter(|row| row.is_restored()).count();
-    say(restored, &|n| format!("{} {} met again", count(n, "duty"), verb(n, "is", "are")));
-    let new = impact.duties.iter().filter(|row| row.was.is_none() && row.now.is_closed()).count();
-    say(new, &|n| format!("{} {} new and met", count(n, "duty"), verb(n, "is", "are")));
+    let closed = |now: Verdict, is_new: bool| {
+        let of =
+            |row: &&DutyRow| row.now == now && if is_new { row.was.is_none() } else { row.is_restored() };
+        impact.duties.iter().filter(of).count()
+    };
+    for (now, is_new, words) in [
+        (Verdict::Met, false, "met again"),
+        (Verdict::Conceded, false, "conceded now"),
+        (Verdict::Met, true, "new and met"),
+        (Verdict::Conceded, true, "new and conceded"),
+    ] {
+        say(closed(now, is_new), &|n| format!("{} {} {words}", count(n, "duty"), verb(n, "is", "are")));
+    }
     let ended = impact.ended.len().saturating_sub(impact.renewed.len());
     say(ended, &|n| format!("{} {}", count(n, "duty"), verb(n, "ends", "end")));
     say(impact.panel_rows.len(), &|n| {

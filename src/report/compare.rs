@@ -285,7 +285,7 @@ fn rows(found: &Comparison, frame: &Frame) -> Vec<Row> {
         each("  opened", &duties(Verdict::Open)),
         each("  short", &duties(Verdict::Short)),
         each("  of single panels", &|own| number(own.worse_panels())),
-        each("  met again", &|own| number(own.restored())),
+        each("  closed again", &|own| number(own.restored())),
         each("  ended", &|own| number(own.ended())),
         each("specimens", &|own| number(own.impact.retest.specimens as usize)),
         each("test panels", &|own| number(own.impact.retest.panels as usize)),

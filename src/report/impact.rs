@@ -162,12 +162,14 @@ pub(super) enum Group {
     AsksMore,
     AsksElse,
     MetAgain,
+    ConcededNow,
     NewMet,
+    NewConceded,
     ClosedElse,
 }
 
 impl Group {
-    pub(super) const ALL: [Group; 9] = [
+    pub(super) const ALL: [Group; 11] = [
         Group::Lapsed,
         Group::Failed,
         Group::Open,
@@ -175,7 +177,9 @@ impl Group {
         Group::AsksMore,
         Group::AsksElse,
         Group::MetAgain,
+        Group::ConcededNow,
         Group::NewMet,
+        Group::NewConceded,
         Group::ClosedElse,
     ];
 
@@ -187,9 +191,11 @@ impl Group {
             (_, Verdict::Failed) => Group::Failed,
             (_, Verdict::Open) => Group::Open,
             (_, Verdict::Short) => Group::Short,
-            (None, Verdict::Met | Verdict::Conceded) => Group::NewMet,
+            (None, Verdict::Met) => Group::NewMet,
+            (None, Verdict::Conceded) => Group::NewConceded,
             (Some(was), Verdict::Met | Verdict::Conceded) if was.is_closed() => Group::ClosedElse,
-            (Some(_), Verdict::Met | Verdict::Conceded) => Group::MetAgain,
+            (Some(_), Verdict::Met) => Group::MetAgain,
+            (Some(_), Verdict::Conceded) => Group::ConcededNow,
         }
     }
 
@@ -202,7 +208,9 @@ impl Group {
             Group::AsksMore => "Not met before, asking more now",
             Group::AsksElse => "Not met before, and no worse now",
             Group::MetAgain => "Met again",
+            Group::ConcededNow => "Conceded now, and not met or conceded before",
             Group::NewMet => "New and met",
+            Group::NewConceded => "New and conceded",
             Group::ClosedElse => "Met or conceded before and still, in another way",
         }
     }
