@@ -126,3 +126,25 @@ fn colour_says_nothing_of_its_own() {
         assert_eq!(bare, plain, "{arguments:?}");
     }
 }
+
+/// A ledger may be sent by anybody.
+#[test]
+fn nothing_in_a_record_is_obeyed() {
+    let bench = Bench::example();
+    let file = bench.ledger().join("panels/bow-hatch.yaml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let at = text.find("\ntitle: ").unwrap();
+    let end = at + 1 + text[at + 1..].find('\n').unwrap();
+    let own = r#"title: "hatch\x1b]0;pwn\x07\x1b[8m\x1b[2J\u202e""#;
+    std::fs::write(&file, format!("{}\n{own}{}", &text[..at], &text[end..])).unwrap();
+    let shown = r"hatch\u{1b}]0;pwn\u{7}\u{1b}[8m\u{1b}[2J\u{202e}";
+    for arguments in [&["panel", "bow-hatch"][..], &["why", "--no-pager", "export"], &["gaps"]] {
+        let (text, _) = on_terminal(&bench, &[("PAGER", "cat")], arguments);
+        let obeyed = ["\u{1b}]", "\u{1b}[8m", "\u{1b}[2J", "\u{7}", "\u{202e}"];
+        assert!(!obeyed.iter().any(|one| text.contains(one)), "{arguments:?}: {text:?}");
+        assert!(arguments[0] != "panel" || text.contains(shown), "{text}");
+    }
+    // What another program reads is as it was written.
+    let (text, code) = on_terminal(&bench, &[], &["panel", "bow-hatch", "--format", "json"]);
+    assert!(code == 0 && text.contains(r"\u001b]0;pwn\u0007"), "{text}");
+}

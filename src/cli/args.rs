@@ -583,8 +583,8 @@ pub struct RenumberArgs {
 /// Decisions are laid over the work tree, or the state of the day of `--as-of`, each alone and then together:
 /// `compare dd-003 dd-004`. Revisions are compared with the commit that all have in common and merged in memory:
 /// `compare main lighter-mesh`. An argument that is a decision's id is a decision. Up to four changes are joined
-/// pair by pair, more all at once. Together are shown: retests that several share, what lapses only together, what one gives back that another takes, and
-/// places that two leave at different values.
+/// pair by pair, more all at once. Together are shown: retests that several share, what lapses only together, what
+/// one gives back that another takes, and places that two leave at different values.
 #[derive(Debug, Args)]
 pub struct CompareArgs {
     /// Two or more decisions, or two or more revisions

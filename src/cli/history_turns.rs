@@ -7,9 +7,9 @@ use crate::change::diff::{Edits, diff};
 use crate::change::explain::record_of;
 use crate::change::turns::turns;
 use crate::graph::Uses;
-use crate::ledger::{Entry, Ledger};
+use crate::ledger::Ledger;
 use crate::qualify::verdict::{DutyKey, Evaluation, Verdict, evaluate_beside};
-use crate::record::{Address, Evidence, RecordKind};
+use crate::record::{Address, RecordKind};
 use crate::report::history::Made;
 use crate::report::turns::{self as view, Growth, Lapse, Lost};
 use crate::source::{Commit, Place};
@@ -112,9 +112,7 @@ fn proved(evaluation: &Evaluation, evidence: &str) -> BTreeSet<(DutyKey, String)
 
 /// What extends evidence and proves something, with how much: values stay those of what is extended.
 fn through(ledger: &Ledger, evaluation: &Evaluation, evidence: &str) -> Vec<(String, usize)> {
-    let extends =
-        |one: &&Entry<Evidence>| one.value.baseline.as_ref().is_some_and(|own| own.id() == evidence);
-    let all = ledger.evidence.values().filter(extends);
+    let all = ledger.evidence.values().filter(|one| one.value.extends(evidence));
     let counted = all.map(|one| (one.id.clone(), proved(evaluation, &one.id).len()));
     counted.filter(|(_, count)| *count > 0).collect()
 }

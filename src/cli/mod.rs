@@ -61,13 +61,9 @@ pub fn run(
 ) -> u8 {
     let arguments: Vec<OsString> = arguments.into_iter().collect();
     let may_page = may_page(&arguments);
-    let is_text = is_text(&arguments) && !names_command(&arguments, &["export", "man"]);
     let (mut answer, mut notes) = (Vec::new(), Vec::new());
     let mut later = Later::default();
     let code = answered(arguments, (&mut answer, &mut notes), terminal, &mut later);
-    if is_text {
-        answer = terminal::harmless(answer, terminal.colour_out);
-    }
     let noted = delivered(err, &terminal::harmless(notes, terminal.colour_err));
     let is_long = |height: usize| answer.iter().filter(|byte| **byte == b'\n').count() >= height;
     if !(may_page && terminal.height.is_some_and(is_long) && terminal::paged(&answer))
@@ -85,18 +81,8 @@ pub fn run(
 /// Whether an answer is text for people who did not ask to have it at once.
 fn may_page(arguments: &[OsString]) -> bool {
     let no_pager = arguments.iter().take_while(|word| *word != "--").any(|word| word == "--no-pager");
-    !no_pager && is_text(arguments)
-}
-
-/// Whether an answer is text, and no script for a shell.
-fn is_text(arguments: &[OsString]) -> bool {
-    let script = names_command(arguments, &["completions", "complete"]);
-    !script && option(arguments, "--format").is_none_or(|format| format == "text")
-}
-
-/// Whether a word is one of some commands' names; a record may be called so too.
-fn names_command(arguments: &[OsString], commands: &[&str]) -> bool {
-    arguments.iter().skip(1).any(|word| commands.iter().any(|command| word == command))
+    let script = arguments.iter().skip(1).any(|word| word == "completions" || word == "complete");
+    !no_pager && !script && option(arguments, "--format").is_none_or(|format| format == "text")
 }
 
 /// Writes all at once; whoever closed the other end has seen enough, which is no failure.
@@ -121,6 +107,11 @@ fn answered(
         Err(error) => return misread(&error, &arguments, out, err, terminal),
     };
     let json = cli.global.format == args::Format::Json;
+    let is_for_people = cli.global.format == args::Format::Text
+        && !matches!(
+            cli.command,
+            Command::Export(_) | Command::Man(_) | Command::Completions(_) | Command::Complete(_)
+        );
     // A study says itself how far it is, and the view until it serves; the others wait for nothing but their reader.
     let is_quick = matches!(
         cli.command,
@@ -140,6 +131,9 @@ fn answered(
         *later = context.memory.later();
         result
     });
+    if is_for_people {
+        *out = terminal::harmless(std::mem::take(out), terminal.colour_out);
+    }
     match result {
         Ok(Status::Done) => 0,
         Ok(Status::Objection) => 1,

@@ -1,6 +1,6 @@
 //! Changes of what releases rest on: somebody has to decide them.
 
-use super::{Finding, Names, Raw, Side, milestone};
+use super::{Finding, Names, Raw, Side};
 use crate::article::ArticleError;
 use crate::change::diff::{Change, Edits};
 use crate::change::explain::{Explained, record_of};
@@ -162,7 +162,7 @@ fn held_change(base: &Ledger, staged: &Ledger, names: &Names, change: &Change) -
         (RecordKind::Panel, "released_for") if released_before(base, &record) => {
             let was = change.was.as_deref().map(|text| names.milestone(text));
             // Without a milestone a release is for everything.
-            match (milestone(staged, was), milestone(staged, change.is.as_deref())) {
+            match (staged.milestone(was), staged.milestone(change.is.as_deref())) {
                 (_, None) => false,
                 (None, Some(_)) => true,
                 (Some(was), Some(is)) => is < was,

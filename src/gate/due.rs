@@ -1,6 +1,6 @@
 //! What is due: milestones, concessions, margins, routes of bonds.
 
-use super::{Finding, Names, Raw, Side, duty_text, gravity, milestone, route_of};
+use super::{Finding, Names, Raw, Side, duty_text, gravity, route_of};
 use crate::change::margins::{Side as Grounds, lost};
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::concede::{Pieces, Standing, conceded_by, duty_of, is_approved, standings};
@@ -17,18 +17,18 @@ use std::sync::Arc;
 pub(super) fn milestone_not_earned(base: &Side<'_>, staged: &Side<'_>, names: &Names, into: &mut Vec<Raw>) {
     let reached = |ledger: &Ledger| {
         let name = ledger.head.as_ref()?.reached.as_ref()?.as_str().to_string();
-        Some((milestone(ledger, Some(&name))?, name))
+        Some((ledger.milestone(Some(&name))?, name))
     };
     let Some((now, name)) = reached(staged.ledger) else { return };
     let before =
-        reached(base.ledger).and_then(|(_, name)| milestone(staged.ledger, Some(names.milestone(&name))));
+        reached(base.ledger).and_then(|(_, name)| staged.ledger.milestone(Some(names.milestone(&name))));
     if before.is_some_and(|before| now <= before) {
         return;
     }
     let Ok(evaluation) = staged.evaluation else { return };
     for (key, duty) in &evaluation.duties {
         // A duty without a milestone is needed always.
-        let is_due = milestone(staged.ledger, duty.needed_by.as_deref()).is_none_or(|due| due <= now);
+        let is_due = staged.ledger.milestone(duty.needed_by.as_deref()).is_none_or(|due| due <= now);
         let Some((panel, judged)) = duty.worst().filter(|_| is_due) else { continue };
         if judged.verdict.is_closed() {
             continue;

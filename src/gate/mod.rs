@@ -305,17 +305,12 @@ fn duty_text(key: &DutyKey) -> String {
     format!("showing/{} on {}", key.0, key.1)
 }
 
-/// Returns the place of a milestone in the ledger's order; `None` where it is no milestone.
-fn milestone(ledger: &Ledger, name: Option<&str>) -> Option<usize> {
-    ledger.milestone(name)
-}
-
 /// Released panels with a duty that is neither met nor conceded; a warning for others once it is due.
 fn unqualified(ledger: &Ledger, evaluation: &Evaluation, into: &mut Vec<Raw>) {
     let reached = ledger.head.as_ref().and_then(|head| head.reached.as_ref()).map(|text| text.as_str());
-    let reached = milestone(ledger, reached);
+    let reached = ledger.milestone(reached);
     for (key, duty) in &evaluation.duties {
-        let due = milestone(ledger, duty.needed_by.as_deref());
+        let due = ledger.milestone(duty.needed_by.as_deref());
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed()) {
             let Some(entry) = ledger.panels.get(panel) else { continue };
             let asked = entry.value.released && ledger.release_needs(&entry.value, duty.needed_by.as_deref());

@@ -1,7 +1,7 @@
 //! What is asked may not get less unless somebody decides it: showings, and what the ledger itself guards.
 
 use super::decided::{Edited, roles};
-use super::{Finding, Names, Raw, Side, duty_text, milestone};
+use super::{Finding, Names, Raw, Side, duty_text};
 use crate::change::diff::{Change, short, tree};
 use crate::change::explain::record_of;
 use crate::change::same::same;
@@ -173,11 +173,11 @@ fn asked_of(base: &Side<'_>, staged: &Side<'_>, id: &str, showing: &Showing) -> 
         let words = format!("`{panel}` is released on it");
         return Some(Asked { panel: Some(panel), words });
     }
-    let due = milestone(base.ledger, showing.needed_by.as_ref().map(Text::as_str))?;
+    let due = base.ledger.milestone(showing.needed_by.as_ref().map(Text::as_str))?;
     // The later of both, so that nothing is put off by the commit that claims the milestone.
     let reached = [base.ledger, staged.ledger]
         .into_iter()
-        .filter_map(|ledger| milestone(base.ledger, ledger.head.as_ref()?.reached.as_ref().map(Text::as_str)))
+        .filter_map(|ledger| base.ledger.milestone(ledger.head.as_ref()?.reached.as_ref().map(Text::as_str)))
         .max()?;
     (due <= reached).then(|| Asked {
         panel: None,
@@ -187,10 +187,10 @@ fn asked_of(base: &Side<'_>, staged: &Side<'_>, id: &str, showing: &Showing) -> 
 
 /// Returns whether a key of a showing asks less than it did; in doubt it does.
 fn loosens(ledger: &Ledger, names: &Names, key: &str, was: &Value, is: &Value) -> bool {
-    let milestone_of = |text: &Value| milestone(ledger, text.as_str().map(|text| names.milestone(text)));
+    let milestone_of = |text: &Value| ledger.milestone(text.as_str().map(|text| names.milestone(text)));
     match key {
         // A showing without a milestone is needed always.
-        "needed_by" => match (milestone_of(was), milestone(ledger, is.as_str())) {
+        "needed_by" => match (milestone_of(was), ledger.milestone(is.as_str())) {
             (_, None) => !is.is_null(),
             (None, Some(_)) => true,
             (Some(was), Some(is)) => is > was,

@@ -1,5 +1,6 @@
 //! What was read once and need not be read again.
 
+use crate::source::blob_bytes;
 use std::any::Any;
 use std::collections::HashMap;
 use std::ops::Range;
@@ -116,23 +117,7 @@ enum Blob {
 
 impl Blob {
     fn of(text: &str) -> Self {
-        let digit = |byte: &u8| match byte {
-            b'0'..=b'9' => Some(byte - b'0'),
-            b'a'..=b'f' => Some(byte - b'a' + 10),
-            _ => None,
-        };
-        let (pairs, rest) = text.as_bytes().as_chunks::<2>();
-        let mut id = [0; 20];
-        let is_id = rest.is_empty()
-            && pairs.len() == id.len()
-            && id.iter_mut().zip(pairs).all(|(byte, [high, low])| match (digit(high), digit(low)) {
-                (Some(high), Some(low)) => {
-                    *byte = high << 4 | low;
-                    true
-                }
-                _ => false,
-            });
-        if is_id { Self::Git(id) } else { Self::Named(text.into()) }
+        blob_bytes(text).map_or_else(|| Self::Named(text.into()), Self::Git)
     }
 }
 

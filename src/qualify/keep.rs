@@ -102,8 +102,8 @@ pub fn keep(ledger: &Ledger, evaluation: &Evaluation, evidence: &Entry<Evidence>
     let all = all_made(&[evidence], &Sieve::of(&rules), None, |_| true);
     let made = all.first().ok_or_else(|| KeepError::NotConformed(id.clone()))?;
     let article = made.articles.first().ok_or_else(|| KeepError::NotConformed(id.clone()))?;
-    let extends = |one: &&Entry<Evidence>| one.value.baseline.as_ref().is_some_and(|own| own.id() == id);
-    let extensions: Vec<&String> = ledger.evidence.values().filter(extends).map(|one| &one.id).collect();
+    let extensions = ledger.evidence.values().filter(|one| one.value.extends(id));
+    let extensions: Vec<&String> = extensions.map(|one| &one.id).collect();
     let mut through: Vec<String> = Vec::new();
     let mut counts: Vec<(Subject, Vec<String>)> = Vec::new();
     for duty in evaluation.duties.values().filter(|duty| duty.showing == showing.id) {

@@ -305,7 +305,6 @@ fn begins(ledger: &Ledger, evaluation: &Evaluation, closed: &BTreeSet<DutyKey>) 
 fn needs(ledger: &Ledger, evaluation: &Evaluation) -> Needs {
     let names: Vec<&str> =
         ledger.head.iter().flat_map(|head| &head.milestones).map(|name| name.as_str()).collect();
-    let place = |name: Option<&str>| names.iter().position(|own| Some(*own) == name);
     let mut panels: BTreeMap<String, BTreeSet<DutyKey>> = BTreeMap::new();
     let new = |name: &&str| Milestone {
         name: (*name).to_string(),
@@ -316,7 +315,7 @@ fn needs(ledger: &Ledger, evaluation: &Evaluation) -> Needs {
     let (mut conceded, mut open) = (BTreeMap::new(), 0);
     let mut milestones: Vec<Milestone> = names.iter().map(new).collect();
     for (key, duty) in &evaluation.duties {
-        let due = place(duty.needed_by.as_deref());
+        let due = ledger.milestone(duty.needed_by.as_deref());
         for (panel, judged) in duty.panels.iter().filter(|(_, judged)| judged.verdict != Verdict::Met) {
             let Some(entry) = ledger.panels.get(panel) else { continue };
             let is_needed = ledger.release_needs(&entry.value, duty.needed_by.as_deref());

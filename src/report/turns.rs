@@ -109,7 +109,7 @@ pub fn lapsed_text(
         let each: Vec<String> =
             through.iter().map(|(id, n)| format!("evidence/{id} proves {}", count(*n, "duty"))).collect();
         page.paragraph(&format!(
-            "It is the baseline of evidence that counts, so that its values stay in force: {}.",
+            "It is the baseline of evidence that counts, so that its values stay in force: {}, each counted for each panel.",
             each.join(", ")
         ));
     }

@@ -76,6 +76,13 @@ pub fn blob_of(bytes: &[u8]) -> Option<String> {
     git2::Oid::hash_object(git2::ObjectType::Blob, bytes).ok().map(|id| id.to_string())
 }
 
+/// Returns the bytes of an id as [`blob_of`] writes it; `None` of any other text.
+pub(crate) fn blob_bytes(id: &str) -> Option<[u8; 20]> {
+    let is_written = id.len() == 40 && !id.bytes().any(|byte| byte.is_ascii_uppercase());
+    let id = git2::Oid::from_str(id).ok().filter(|_| is_written)?;
+    id.as_bytes().try_into().ok()
+}
+
 /// Bytes as hexadecimal digits.
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()

@@ -279,11 +279,7 @@ impl Store {
     /// [`Trouble`] where it can't be taken away.
     pub fn clear(common: &Path) -> Result<bool, Trouble> {
         let file = file_in(common);
-        // By a link in the folder's place another's store would be taken away.
-        let folder = folder_in(common);
-        if std::fs::symlink_metadata(&folder).is_ok_and(|folder| !folder.is_dir()) {
-            return Err(Trouble::Obstructed(folder.display().to_string()));
-        }
+        place::folder(common)?;
         if std::fs::symlink_metadata(&file).is_err() {
             return Ok(false);
         }

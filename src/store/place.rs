@@ -1,7 +1,7 @@
 //! Where a store is: its folder, its file, and whose they are.
 
 use super::{FORMAT, Trouble};
-use std::fs::{self, File, TryLockError};
+use std::fs::{self, File, Metadata, TryLockError};
 use std::io::ErrorKind;
 use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
@@ -33,30 +33,30 @@ fn user(common: &Path) -> Result<u32, Trouble> {
     Ok(of(Path::new("/proc/self")).or_else(|_| of(common))?)
 }
 
-fn obstructed(path: &Path) -> Trouble {
-    Trouble::Obstructed(path.display().to_string())
+/// What is at a place, where it is what has to be there; no link is followed.
+fn looked(path: &Path, fits: impl Fn(&Metadata) -> bool) -> Result<Option<Metadata>, Trouble> {
+    match fs::symlink_metadata(path) {
+        Ok(metadata) if fits(&metadata) => Ok(Some(metadata)),
+        Ok(_) => Err(Trouble::Obstructed(path.display().to_string())),
+        Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// The folder, where it is there and one itself: by a link in its place another's store would be taken.
+pub(super) fn folder(common: &Path) -> Result<Option<Metadata>, Trouble> {
+    looked(&folder_in(common), Metadata::is_dir)
 }
 
 /// The store's file, where it is there and this user's own.
 pub(super) fn present(common: &Path) -> Result<Option<PathBuf>, Trouble> {
     let file = file_in(common);
-    let look = |path: &Path| match fs::symlink_metadata(path) {
-        Ok(metadata) => Ok(Some(metadata)),
-        Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => Ok(None),
-        Err(error) => Err(Trouble::from(error)),
-    };
-    let place = folder_in(common);
-    let Some(folder) = look(&place)? else { return Ok(None) };
-    if !folder.is_dir() {
-        return Err(obstructed(&place));
-    }
+    let Some(folder) = folder(common)? else { return Ok(None) };
     // A pipe that stands where SQLite lays a file of its own would be waited for.
-    for beside in all_files(&file) {
-        if look(&beside)?.is_some_and(|metadata| !metadata.is_file()) {
-            return Err(obstructed(&beside));
-        }
+    for one in all_files(&file) {
+        looked(&one, Metadata::is_file)?;
     }
-    let (own, user) = (look(&file)?, user(common)?);
+    let (own, user) = (looked(&file, Metadata::is_file)?, user(common)?);
     // Whoever can write in it could make any answer of it.
     if [Some(&folder), own.as_ref()].into_iter().flatten().any(|metadata| metadata.uid() != user) {
         return Err(Trouble::Foreign);
@@ -82,9 +82,7 @@ pub(super) fn made(common: &Path) -> Result<PathBuf, Trouble> {
 /// The right to make or to take away a store, until it is dropped.
 pub(super) fn locked(common: &Path) -> Result<File, Trouble> {
     let place = folder_in(common).join("lock");
-    if fs::symlink_metadata(&place).is_ok_and(|metadata| !metadata.is_file()) {
-        return Err(obstructed(&place));
-    }
+    looked(&place, Metadata::is_file)?;
     let file = File::options().create(true).truncate(false).write(true).open(place)?;
     match file.try_lock() {
         Ok(()) => Ok(file),

@@ -452,6 +452,11 @@ impl Evidence {
     pub fn grows(&self) -> bool {
         self.trial.is_some() && self.state != EvidenceState::Done
     }
+
+    /// Returns whether it names other evidence as its baseline.
+    pub fn extends(&self, evidence: &str) -> bool {
+        self.baseline.as_ref().is_some_and(|own| own.id() == evidence)
+    }
 }
 
 impl EvidenceKind {
