@@ -369,7 +369,7 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
     count(sink, "limit", concession.limit, 1);
     if concession.limit.is_none() && concession.serials.is_empty() {
         let message = "a concession is for some pieces, and this one names none";
-        sink.error("missing-key", "", message)
+        sink.error("missing-key", At::Key("covers".to_string()), message)
             .label("neither `serials` nor `limit`")
             .help("write `serials: [SERIAL, SERIAL]`, or for how many units it is, `limit: 1`");
     }
