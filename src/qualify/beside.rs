@@ -9,7 +9,7 @@ use super::touched::Design;
 use super::verdict::{Duty, Judged, Room};
 use crate::article::Subject;
 use crate::ledger::Nominal;
-use crate::record::{Evidence, Showing};
+use crate::record::{Concession, Covers, Evidence, Showing};
 use crate::statistics::Levels;
 use foldhash::HashMap;
 use litemap::LiteMap;
@@ -35,8 +35,8 @@ pub(super) struct Ground {
     records: Vec<Record>,
     /// Whether what is computed had a say: without it the same records may give less.
     is_computed: bool,
-    /// Subjects that a concession names: for them all evidence is looked through for the nearest.
-    conceded: BTreeSet<String>,
+    /// What concessions cover, with the id and the subject of each.
+    conceded: Vec<(String, String, Covers)>,
     judged: BTreeMap<Subject, Arc<LiteMap<String, Arc<Judged>>>>,
     /// Whose the records are, where that was asked.
     pub(super) homes: Option<Homes>,
@@ -158,12 +158,15 @@ impl Ground {
                 .and_then(|own| Some(own.ok()?.value)),
             in_use: Subject::from_label(&entry.value.subject).is_some_and(|label| room.is_in_use(&label)),
         };
-        let concessions = room.ledger.concessions.values().map(|one| &one.value);
-        let own = concessions.filter(|one| one.showing.id() == room.showing.id);
-        let label = |one: &Arc<crate::record::Concession>| Subject::from_label(&one.subject);
+        let concessions = room.ledger.concessions.values();
+        let own = concessions.filter(|one| one.value.showing.id() == room.showing.id);
+        let covers = |one: &crate::ledger::Entry<Concession>| {
+            let subject = Subject::from_label(&one.value.subject)?.to_string();
+            Some((one.id.clone(), subject, one.value.covers.clone()))
+        };
         Self {
             id: room.showing.id.clone(),
-            conceded: own.filter_map(label).map(|subject| subject.to_string()).collect(),
+            conceded: own.filter_map(covers).collect(),
             showing: Arc::clone(&room.showing.value),
             levels: (
                 pool::levels(room.ledger, &room.showing.value),

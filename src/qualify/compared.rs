@@ -10,12 +10,13 @@ use super::verdict::Room;
 use crate::article::{Configuration, Key, Limit, Name, Subject};
 use crate::record::sensitivity::Asks;
 use crate::record::{LoadPath, Phrase};
+use std::borrow::Cow;
 use std::sync::{Arc, OnceLock};
 use thin_vec::ThinVec;
 
 /// How many candidates that all ask for a retest are looked through for the nearest, those first that differ
-/// in least at first look, where nothing but the words hangs on which of them is named. A concession covers
-/// the differences to that one, so where there is a concession all are looked through.
+/// in least at first look: nothing but the words hangs on which of them is named. Who writes a concession reads it from
+/// those, so where there is one all are looked through.
 const NEAREST: usize = 8;
 
 /// What one panel asks of a subject, as it is now.
@@ -92,6 +93,28 @@ impl<'c> Compared<'c> {
     fn at_first_look(made: &'c Made<'_>, asks: Asks) -> Self {
         let (seen, covered, not_recorded) = (None, Vec::new(), Vec::new());
         Self { id: &made.entry.id, form: made.form(), asks, count: 0, seen, covered, not_recorded }
+    }
+
+    /// Compares by the article that asks least, the first of equals; `covered` is what is asked whichever it is.
+    fn of_nearest(
+        made: &'c Made<'_>,
+        seen: &[Arc<Seen>],
+        covered: Vec<Reason>,
+        not_recorded: Vec<String>,
+    ) -> Self {
+        let weight = |reasons: &[Reason]| {
+            let asking = reasons.iter().map(|reason| reason.effect).filter(|effect| *effect > Asks::None);
+            (asking.clone().max().unwrap_or_default(), asking.count())
+        };
+        let more = weight(&covered);
+        let nearest = seen
+            .iter()
+            .map(|one| (weight(&one.reasons), one))
+            .map(|((asks, count), one)| ((asks.max(more.0), count + more.1), one))
+            .min_by_key(|(weight, _)| *weight);
+        let Some(((asks, count), seen)) = nearest else { return Self::at_first_look(made, Asks::Retest) };
+        let (seen, form) = (Some(Arc::clone(seen)), made.form());
+        Self { id: &made.entry.id, form, asks, count, seen, covered, not_recorded }
     }
 
     /// Returns the record.
@@ -209,7 +232,7 @@ impl Room<'_> {
         }
         if all.iter().all(|compared| compared.asks == Asks::Retest) && may_be_nearest(best, Asks::Retest) {
             let mut some = places(all, |one| one.is_unseen());
-            if !self.is_conceded(asked.subject) {
+            if self.concessions(asked.subject).next().is_none() {
                 let far = |at: &usize| candidates.get(*at).map(|made| made.distance(now));
                 some.sort_by_cached_key(far);
                 some.truncate(NEAREST);
@@ -251,7 +274,42 @@ impl Room<'_> {
         made: &'c Made<'_>,
         sight: &mut Sight,
     ) -> Compared<'c> {
-        let seen = sight.seen.get_or_insert_with(|| self.look(asked, made));
+        let (seen, covered, not_recorded) = self.differences(asked, made, sight);
+        Compared::of_nearest(made, &seen, covered, not_recorded)
+    }
+
+    /// As [`Room::compare`], as if some differences were none; those are told beside it.
+    pub(super) fn compare_without<'c>(
+        &self,
+        asked: &Asked<'_>,
+        made: &'c Made<'_>,
+        sight: &mut Sight,
+        is_accepted: &dyn Fn(&Reason) -> bool,
+    ) -> (Compared<'c>, ThinVec<Reason>) {
+        let (all, covered, not_recorded) = self.differences(asked, made, sight);
+        let is_set_aside = |reason: &Reason| reason.effect > Asks::None && is_accepted(reason);
+        let rest = |reasons: &[Reason]| -> Vec<Reason> {
+            reasons.iter().filter(|reason| !is_set_aside(reason)).cloned().collect()
+        };
+        let seen: Vec<Arc<Seen>> = all.iter().map(|one| Arc::new(one.with(rest(&one.reasons)))).collect();
+        let compared = Compared::of_nearest(made, &seen, rest(&covered), not_recorded);
+        let is_it = |one: &Arc<Seen>| compared.seen.as_ref().is_some_and(|own| Arc::ptr_eq(own, one));
+        let own = seen.iter().position(is_it).and_then(|at| all.get(at));
+        let own = own.into_iter().flat_map(|one| &one.reasons).chain(&covered);
+        let told = |reason: &Reason| Reason { evidence: Some(compared.id.into()), ..reason.clone() };
+        let set_aside = own.filter(|reason| is_set_aside(reason)).map(told).collect();
+        (compared, set_aside)
+    }
+
+    /// Works out what the differences to each article ask, and what the panel asks beyond what was tested; with that
+    /// which is not recorded of it.
+    fn differences<'s>(
+        &self,
+        asked: &Asked<'_>,
+        made: &Made<'_>,
+        sight: &'s mut Sight,
+    ) -> (Cow<'s, [Arc<Seen>]>, Vec<Reason>, Vec<String>) {
+        let seen = &*sight.seen.get_or_insert_with(|| self.look(asked, made));
         let coverage = Coverage {
             id: &self.showing.id,
             showing: &self.showing.value,
@@ -261,11 +319,6 @@ impl Room<'_> {
         let mut covered = coverage.requirement(&made.tested);
         let (by_panel, not_recorded) = coverage.panel(&made.tested, asked.demand);
         covered.extend(by_panel);
-        let weight = |reasons: &[Reason]| {
-            let asking = reasons.iter().map(|reason| reason.effect).filter(|effect| *effect > Asks::None);
-            (asking.clone().max().unwrap_or_default(), asking.count())
-        };
-        let more = weight(&covered);
         let settled: Option<Vec<Arc<Seen>>> = asked.w9.map(|w9| {
             let one = |(seen, article): (&Arc<Seen>, &AsMade)| match w9.settle(
                 self.row,
@@ -278,18 +331,7 @@ impl Room<'_> {
             };
             seen.iter().zip(made.articles.iter()).map(one).collect()
         });
-        let seen = settled.as_ref().unwrap_or(seen);
-        // The first of equals.
-        let nearest = seen
-            .iter()
-            .map(|one| (weight(&one.reasons), one))
-            .map(|((asks, count), one)| ((asks.max(more.0), count + more.1), one))
-            .min_by_key(|(weight, _)| *weight);
-        let Some(((asks, count), seen)) = nearest else {
-            return Compared::at_first_look(made, Asks::Retest);
-        };
-        let (seen, form) = (Some(Arc::clone(seen)), made.form());
-        Compared { id: &made.entry.id, form, asks, count, seen, covered, not_recorded }
+        (settled.map_or(Cow::Borrowed(seen), Cow::Owned), covered, not_recorded)
     }
 
     fn look(&self, asked: &Asked<'_>, made: &Made<'_>) -> Vec<Arc<Seen>> {
@@ -317,14 +359,6 @@ impl Room<'_> {
             Arc::new(Seen { reasons, not_recorded, unstated, notes: OnceLock::new() })
         };
         made.articles.iter().map(judged).collect()
-    }
-
-    /// Returns whether a concession, live or not, names the showing and the subject.
-    fn is_conceded(&self, subject: &Subject) -> bool {
-        self.ledger.concessions.values().any(|one| {
-            one.value.showing.id() == self.showing.id
-                && Subject::from_label(&one.value.subject).as_ref() == Some(subject)
-        })
     }
 
     /// Returns whether evidence is of another panel than the subject, or of another subject where the row

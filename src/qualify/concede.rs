@@ -6,17 +6,22 @@
 //! their weighings; those weighed before the concession was approved were built without it and do not use it
 //! up. This reading is the project's own.
 
+use super::compared::{Asked, Compared, Sight};
 use super::delta::number;
+use super::duty::Granted;
 use super::judge::Reason;
-use super::verdict::{Duty, DutyKey, Judged, Verdict, note};
+use super::made::Made;
+use super::rests::RESTS_ON;
+use super::verdict::{Duty, DutyKey, Judged, Room, Verdict, note};
 use crate::article::Subject;
 use crate::article::weigh::{Counts, counts};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
-use crate::record::{Approval, Concession, Covered, Covers, Day};
+use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase};
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+use thin_vec::ThinVec;
 
 /// What a concession does for one panel's verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -70,11 +75,104 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
             let words = format!("concession/{} {}", concession.id, standing.words(&concession.value));
             let reason = note("concession", &words, Asks::None);
             if let Standing::Holds(_) = standing {
+                grant(judged, &concession.id);
                 judged.verdict = Verdict::Conceded;
                 judged.because.insert(0, reason);
             } else {
                 judged.because.push(reason);
             }
+        }
+    }
+}
+
+/// Puts in a verdict's place what it is with the differences that a concession covers set aside: the evidence that it
+/// leans on then, and what was accepted of it.
+fn grant(judged: &mut Judged, concession: &str) {
+    let own = judged.granted.iter_mut().find(|own| own.concession == *concession);
+    let Some(mut met) = own.and_then(|own| own.judged.take()) else { return };
+    // What else is conceded with it: duties that it rests on.
+    met.because.extend(judged.because.iter().filter(|reason| reason.rule == RESTS_ON).cloned());
+    (met.asks, met.others) = (judged.asks, std::mem::take(&mut judged.others));
+    *judged = *met;
+}
+
+impl Room<'_> {
+    /// Returns the concessions that name the showing and a subject, live or not.
+    pub(super) fn concessions(&self, subject: &Subject) -> impl Iterator<Item = &Entry<Concession>> {
+        let key: DutyKey = (self.showing.id.clone(), subject.clone());
+        self.ledger.concessions.values().filter(move |one| duty_of(&one.value).as_ref() == Some(&key))
+    }
+
+    /// Judges what becomes of a verdict where each of the concessions that name the duty is granted: as if the differences
+    /// that it covers were none, and everything else as it is.
+    ///
+    /// Which record is the nearest plays no part: one that is added takes nothing from what was accepted of another. What
+    /// is conceded leans on evidence that would prove the duty but for what was accepted, so a sample has to be complete
+    /// and its criterion has to hold.
+    pub(super) fn granted(
+        &self,
+        asked: &Asked<'_>,
+        candidates: &[Made<'_>],
+        sights: &mut [Sight],
+        under_way: &[Compared<'_>],
+        verdict: Verdict,
+    ) -> ThinVec<Granted> {
+        let mut all = ThinVec::new();
+        if candidates.is_empty() || !matches!(verdict, Verdict::Lapsed | Verdict::Short) {
+            return all;
+        }
+        for concession in self.concessions(asked.subject) {
+            let Covers::Differences(differences) = &concession.value.covers else { continue };
+            let is_accepted = |reason: &Reason| {
+                differences.get(reason.attribute.as_str()).is_some_and(|covered| reaches(covered, reason))
+            };
+            let compare = |(made, sight)| self.compare_without(asked, made, sight, &is_accepted);
+            let (compared, set_aside): (Vec<Compared<'_>>, Vec<ThinVec<Reason>>) =
+                candidates.iter().zip(sights.iter_mut()).map(compare).unzip();
+            let mut judged = self.verdict(asked, candidates, &compared, under_way);
+            let further: ThinVec<Phrase> = match judged.verdict {
+                Verdict::Met => {
+                    // Of several records that it leans on, the one of which least was accepted is told.
+                    let leant_on = set_aside
+                        .into_iter()
+                        .zip(candidates)
+                        .filter(|(own, made)| !own.is_empty() && judged.has_evidence(&made.entry.id));
+                    let least = leant_on.min_by_key(|(own, made)| {
+                        let foreign = made.label.as_ref() != Some(asked.subject);
+                        (own.iter().map(|reason| reason.effect).max(), foreign, own.len(), &made.entry.id)
+                    });
+                    judged.because = least.map(|(own, _)| own).unwrap_or_default();
+                    ThinVec::new()
+                }
+                Verdict::Lapsed => {
+                    let asking = judged.because.iter().filter(|reason| reason.effect > Asks::None);
+                    asking.map(|reason| reason.attribute.clone()).collect()
+                }
+                _ => {
+                    judged.because.iter().map(|one| format!("{}: {}", one.attribute, one.is).into()).collect()
+                }
+            };
+            let judged = further.is_empty().then(|| Box::new(judged));
+            all.push(Granted { concession: concession.id.as_str().into(), further, judged });
+        }
+        all
+    }
+}
+
+/// Adds to a verdict what is granted of another article that the panel has of the same subject: a concession is for the
+/// panel, so it closes all of them or none.
+pub(super) fn add_article(worst: &mut Judged, verdict: Verdict, granted: &[Granted]) {
+    for own in &mut worst.granted {
+        match granted.iter().find(|other| other.concession == own.concession) {
+            Some(other) => own.further.extend(other.further.iter().cloned()),
+            None => own.further.push(verdict.word().into()),
+        }
+    }
+    for other in granted {
+        if !worst.granted.iter().any(|own| own.concession == other.concession) {
+            let mut further = other.further.clone();
+            further.insert(0, worst.verdict.word().into());
+            worst.granted.push(Granted { concession: other.concession.clone(), further, judged: None });
         }
     }
 }
@@ -100,9 +198,9 @@ pub fn standings(
     let own = &concession.value;
     let open = || duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed());
     let reached: Vec<&String> =
-        open().filter(|(_, judged)| further(own, judged).is_empty()).map(|(panel, _)| panel).collect();
+        open().filter(|(_, judged)| further(concession, judged).is_empty()).map(|(panel, _)| panel).collect();
     let standing = |panel: &String, judged: &Judged| {
-        let further = further(own, judged);
+        let further = further(concession, judged);
         if !further.is_empty() {
             return Standing::Further(further);
         }
@@ -141,30 +239,38 @@ fn too_few(ledger: &Ledger, concession: &Concession) -> Option<(usize, u32)> {
 }
 
 /// What is missing beyond what a concession names, in any article that the panel has of the subject.
-fn further(concession: &Concession, judged: &Judged) -> Vec<String> {
-    let others = judged.others.iter().map(|(verdict, because)| (*verdict, because));
+fn further(concession: &Entry<Concession>, judged: &Judged) -> Vec<String> {
+    let covers = &concession.value.covers;
+    let is_accepted = |reason: &Reason| match covers {
+        Covers::Differences(differences) => {
+            differences.get(reason.attribute.as_str()).is_some_and(|covered| reaches(covered, reason))
+        }
+        Covers::Failed => false,
+    };
+    let missing = |because: &[Reason]| -> Vec<String> {
+        let asking = because.iter().filter(|reason| reason.effect > Asks::None && !is_accepted(reason));
+        asking.map(|reason| reason.attribute.to_string()).collect()
+    };
     let mut all: Vec<String> = Vec::new();
-    for (verdict, because) in std::iter::once((judged.verdict, &judged.because)).chain(others) {
-        let asking = because.iter().filter(|reason| reason.effect > Asks::None);
-        let own: Vec<String> = match (&concession.covers, verdict) {
-            // What a failure rests on beside is no part of it.
-            (Covers::Failed, Verdict::Failed) => asking.map(|reason| reason.attribute.to_string()).collect(),
-            (Covers::Differences(differences), Verdict::Lapsed) => asking
-                .filter(|reason| {
-                    !differences
-                        .get(reason.attribute.as_str())
-                        .is_some_and(|covered| reaches(covered, reason))
-                })
-                .map(|reason| reason.attribute.to_string())
-                .collect(),
-            _ => vec![verdict.word().to_string()],
-        };
-        for one in own {
-            if !all.contains(&one) {
-                all.push(one);
-            }
+    if let Some(own) = judged.granted.iter().find(|own| own.concession == *concession.id) {
+        // What the evidence lacks is judged already; what it rests on is known only now.
+        let rests_on: Vec<Reason> =
+            judged.because.iter().filter(|reason| reason.rule == RESTS_ON).cloned().collect();
+        all.extend(own.further.iter().map(ToString::to_string).chain(missing(&rests_on)));
+    } else {
+        let others = judged.others.iter().map(|(verdict, because)| (*verdict, because));
+        for (verdict, because) in std::iter::once((judged.verdict, &judged.because)).chain(others) {
+            all.extend(match (covers, verdict) {
+                // What a failure rests on beside is no part of it.
+                (Covers::Failed, Verdict::Failed) | (Covers::Differences(_), Verdict::Lapsed) => {
+                    missing(because)
+                }
+                _ => vec![verdict.word().to_string()],
+            });
         }
     }
+    let mut seen = BTreeSet::new();
+    all.retain(|one| seen.insert(one.clone()));
     all
 }
 

@@ -94,6 +94,19 @@ pub struct Judged {
     pub lacks: Completeness,
     /// What had to be assumed.
     pub assumptions: ThinVec<Phrase>,
+    /// What becomes of it where each of the concessions that name the duty is granted.
+    pub granted: ThinVec<Granted>,
+}
+
+/// A verdict as it would be if the differences that a concession covers were none.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Granted {
+    /// The concession.
+    pub concession: Phrase,
+    /// What is missing still, in words.
+    pub further: ThinVec<Phrase>,
+    /// The verdict where it is met so, with the differences that were set aside as its reasons.
+    pub judged: Option<Box<Judged>>,
 }
 
 /// Evidence under way whose article is no longer what is asked.
@@ -125,6 +138,7 @@ impl Judged {
             criterion: None,
             lacks: Completeness::default(),
             assumptions: ThinVec::new(),
+            granted: ThinVec::new(),
         }
     }
 
@@ -156,7 +170,15 @@ impl Judged {
             criterion: _,
             lacks,
             assumptions,
+            granted,
         } = &mut self;
+        granted.shrink_to_fit();
+        for one in granted.iter_mut() {
+            one.further.shrink_to_fit();
+            if let Some(judged) = one.judged.as_deref_mut() {
+                *judged = std::mem::replace(judged, Self::open()).without_spare_room();
+            }
+        }
         others.shrink_to_fit();
         behind.shrink_to_fit();
         lacks.lacks.shrink_to_fit();

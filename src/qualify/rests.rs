@@ -70,8 +70,10 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
             }
             if let Some(duty) = duties.get_mut(&key) {
                 for (panel, reasons) in found {
-                    let stays = |own: &Arc<Judged>| {
-                        !matches!(own.verdict, Verdict::Met | Verdict::Lapsed | Verdict::Failed)
+                    let stays = |own: &Arc<Judged>| match own.verdict {
+                        Verdict::Met | Verdict::Lapsed | Verdict::Failed => false,
+                        // One that a concession may close is no different.
+                        _ => own.granted.is_empty(),
                     };
                     if duty.panels.get(&panel).is_none_or(stays) {
                         continue;

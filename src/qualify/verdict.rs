@@ -2,7 +2,7 @@
 
 use super::beside::{Before, Ground, Grounds};
 use super::compared::{Asked, Compared, Sight};
-use super::coverage::bounds;
+use super::coverage::{Demand, bounds};
 use super::demands::{Demands, Used};
 pub use super::duty::{Behind, Duty, DutyKey, Judged, Verdict, gravity};
 use super::earlier::{Earlier, Effort, Recalled, count};
@@ -638,21 +638,25 @@ impl Room<'_> {
                     self.find_nearest(&asked, candidates, (now, sights), &mut compared);
                     self.take_shorter_way(&asked, (candidates, &compared), &mut judged);
                 }
+                judged.granted = self.granted(&asked, candidates, sights, &under_way, judged.verdict);
                 let (graver, other) = match worst.take() {
                     Some(worst) if judged.gravity() > worst.gravity() => (judged, Some(worst)),
                     Some(worst) => (worst, Some(judged)),
                     None => (judged, None),
                 };
                 worst = Some(graver);
-                let unmet = other.filter(|other| !other.verdict.is_closed());
-                others.extend(unmet.map(|other| (other.verdict, other.because)));
+                let Some(unmet) = other.filter(|other| !other.verdict.is_closed()) else { continue };
+                others.push((unmet.verdict, unmet.because));
+                if let Some(worst) = &mut worst {
+                    super::concede::add_article(worst, unmet.verdict, &unmet.granted);
+                }
             }
             let Some(mut judged) = worst else { continue };
             judged.others = others;
-            trial::say_running(self.ledger, &self.showing.value, &mut judged);
-            judged.assumptions.extend(demand.assumptions.iter().cloned());
-            judged.assumptions.sort();
-            judged.assumptions.dedup();
+            self.complete(&mut judged, demand);
+            for one in judged.granted.iter_mut().filter_map(|one| one.judged.as_deref_mut()) {
+                self.complete(one, demand);
+            }
             panels.insert(panel, Arc::new(judged.without_spare_room()));
         }
         Ok(Duty {
@@ -661,6 +665,14 @@ impl Room<'_> {
             panels: Arc::new(panels),
             needed_by: self.showing.value.needed_by.as_ref().map(ToString::to_string),
         })
+    }
+
+    /// Says beside a verdict what is under way, and what is assumed of the panel.
+    fn complete(&self, judged: &mut Judged, demand: &Demand) {
+        trial::say_running(self.ledger, &self.showing.value, judged);
+        judged.assumptions.extend(demand.assumptions.iter().cloned());
+        judged.assumptions.sort();
+        judged.assumptions.dedup();
     }
 
     /// What w9 says of a panel, where the row looks at what is computed.
@@ -684,7 +696,7 @@ impl Room<'_> {
         evidence.kind.stands_alone() || evidence.kind == EvidenceKind::Analysis && by_paper()
     }
 
-    fn verdict(
+    pub(super) fn verdict(
         &self,
         asked: &Asked<'_>,
         candidates: &[Made<'_>],

@@ -210,3 +210,83 @@ fn a_conceded_failure_does_not_hide_what_it_rests_on() {
     assert_eq!(verdict, Verdict::Failed);
     assert_eq!(words, "concession/c does not cover showing/hot lamina/cw@oven");
 }
+
+/// What a concession of the joints' bond comes to where their glue lines are 12 mm wide instead of 18 mm, with further
+/// tests, each of joints as some edits make them; `showing` is what is asked, in place of 1 MPa for all.
+fn narrow_joints(
+    accept: &str,
+    first: &str,
+    more: &[(&str, &[(&str, &str)])],
+) -> (Verdict, String, Vec<String>) {
+    let bond = "{bond: [paste, glue, laminate.solid, laminate.solid]}";
+    let mut text = JOINTS.replace("kind: bond-shear, accept: {all_at_least: 1 MPa}", accept);
+    text = text.replace("width: 19 mm", "width: 18 mm");
+    text = text.replace("result: {value: 2 MPa}", first);
+    for (at, (result, _)) in more.iter().enumerate() {
+        text += &format!(
+            "  m-{at}: {{showing: bond, subject: {bond}, kind: test, state: done, result: {result}}}\n"
+        );
+    }
+    let edited = |edits: &[(&str, &str)]| {
+        edits.iter().fold(text.clone(), |text, (from, to)| {
+            assert!(text.contains(from), "{from}");
+            text.replace(from, to)
+        })
+    };
+    let conformed = |id: &str, edits: &[(&str, &str)]| {
+        let mut made = read(&edited(edits));
+        conform_all(&mut made);
+        made.evidence[id].value.conformed.clone()
+    };
+    let concession = format!(
+        "concessions:\n  c: {{showing: bond, subject: {bond}, reason: r, covers: {{geometry.width: {{at_least: 10 mm}}}}, until: 2027-01-01}}\n"
+    );
+    let mut now = read(&(edited(&[NARROW]) + &concession));
+    for (id, entry) in &mut now.evidence {
+        let at = id.strip_prefix("m-").and_then(|at| more.get(at.parse::<usize>().unwrap()));
+        Arc::make_mut(&mut entry.value).conformed = conformed(id, at.map_or(&[], |(_, edits)| edits));
+    }
+    let all = evaluate(&now, today()).unwrap();
+    let duty = all.duties.values().find(|duty| duty.showing == "bond").unwrap();
+    let judged = duty.panels.get("p").unwrap();
+    let words = judged.because.iter().map(|reason| reason.is.to_string()).collect::<Vec<_>>().join("; ");
+    (judged.verdict, words, judged.evidence.iter().map(ToString::to_string).collect())
+}
+
+const NARROW: (&str, &str) = ("width: 18 mm", "width: 12 mm");
+const ALL_HOLD: &str = "kind: bond-shear, accept: {all_at_least: 1 MPa}";
+const TWO: &str = "kind: bond-shear, accept: {all_at_least: 1 MPa}, plan: {specimens: 2}";
+const GOOD: &str = "result: {value: 2 MPa}";
+const THICK: (&str, &str) = ("thickness: 0.5 mm", "thickness: 0.6 mm");
+
+#[test]
+fn a_test_that_is_added_takes_nothing_from_what_was_accepted_of_another() {
+    let alone = narrow_joints(ALL_HOLD, GOOD, &[]);
+    assert_eq!((alone.0, alone.2), (Verdict::Conceded, vec!["e-1".to_string()]));
+    // Joints that are as narrow, of another thickness, which nobody accepted.
+    let more: [(&str, &[_]); 1] = [("{value: 2 MPa}", &[NARROW, THICK])];
+    let beside = narrow_joints(ALL_HOLD, GOOD, &more);
+    assert_eq!((beside.0, beside.2), (Verdict::Conceded, vec!["e-1".to_string()]), "{}", beside.1);
+    // One that conforms and is not enough by itself.
+    let whole: [(&str, &[_]); 1] = [("{value: 2 MPa}", &[])];
+    let (verdict, words, evidence) = narrow_joints(TWO, GOOD, &whole);
+    assert_eq!((verdict, evidence.len()), (Verdict::Conceded, 2), "{words}");
+    let and_part: [(&str, &[_]); 2] = [("{value: 2 MPa}", &[]), ("{value: 2 MPa}", &[NARROW])];
+    let (verdict, words, evidence) = narrow_joints(TWO, GOOD, &and_part);
+    assert_eq!((verdict, evidence.len()), (Verdict::Conceded, 3), "{words}");
+}
+
+/// What was accepted is a difference, and not that anything else is missing.
+#[test]
+fn what_would_not_prove_the_duty_itself_is_not_conceded() {
+    let (verdict, words, _) = narrow_joints(TWO, GOOD, &[]);
+    assert_eq!(verdict, Verdict::Lapsed);
+    assert!(words.contains("concession/c does not cover sample: 1 of 2 specimens"), "{words}");
+    let (verdict, words, _) = narrow_joints(ALL_HOLD, "result: {value: 0.5 MPa}", &[]);
+    assert_eq!(verdict, Verdict::Lapsed);
+    assert!(words.contains("concession/c does not cover criterion: least 0.5 MPa against 1 MPa"), "{words}");
+    // Nor does one that passes hide one that fails.
+    for (made, verdict) in [(&[NARROW][..], Verdict::Failed), (&[], Verdict::Lapsed)] {
+        assert_eq!(narrow_joints(ALL_HOLD, GOOD, &[("{value: 0.5 MPa}", made)]).0, verdict);
+    }
+}
