@@ -3,10 +3,11 @@
 use super::Ledger;
 use super::find::HEAD_FILE;
 use super::known::unknown_milestone;
+use super::proof::one_or_many;
 use super::ranges::{NOT_NEGATIVE, POSITIVE, SCRAP, TEMPERATURE, all_within, money, refuse, within};
 use super::sink::{At, Sink};
 use super::words::{GATE_RULES, suggest};
-use crate::quantity::Per;
+use crate::quantity::{Per, apart};
 use crate::record::{Fault, LedgerHead};
 use std::collections::BTreeSet;
 
@@ -74,18 +75,23 @@ pub(super) fn number_it(faults: &mut [Fault]) {
     }
 }
 
-/// Finds budgets of groups that nothing belongs to: most are misspelt, and their group goes unwatched.
-pub(super) fn groups(ledger: &Ledger) -> Option<Sink> {
-    let head = ledger.head.as_ref()?;
+/// Finds groups that nothing belongs to where something is asked of them, and panels whose group is written like another
+/// that something is asked of: most are misspelt, and then nothing watches their mass and no duty comes of the showing.
+pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
+    let head = ledger.head.as_ref();
     // Before the first panel no group can have any; a broken record may be the one.
     if ledger.panels.is_empty() || !ledger.broken.is_empty() {
-        return None;
+        return Vec::new();
     }
     let panels = ledger.panels.values().filter_map(|panel| panel.value.group.as_ref());
     let assemblies = ledger.assemblies.values().filter_map(|assembly| assembly.value.group.as_ref());
-    let known: BTreeSet<&str> = panels.chain(assemblies).map(|group| group.as_str()).collect();
+    let of_panels: BTreeSet<&str> = panels.map(|group| group.as_str()).collect();
+    let known: BTreeSet<&str> =
+        assemblies.map(|group| group.as_str()).chain(of_panels.iter().copied()).collect();
+    let mut all = Vec::new();
     let mut sink = Sink::new(HEAD_FILE);
-    for group in head.budgets.keys().filter(|group| !known.contains(group.as_str())) {
+    let budgets = || head.into_iter().flat_map(|head| head.budgets.keys());
+    for group in budgets().filter(|group| !known.contains(group.as_str())) {
         let help = suggest(group, known.iter().copied());
         sink.warning(
             "unknown-group",
@@ -95,7 +101,49 @@ pub(super) fn groups(ledger: &Ledger) -> Option<Sink> {
         .label("no such group")
         .help(help.unwrap_or_else(|| "write `group:` in the panels that the budget is for".to_string()));
     }
-    Some(sink)
+    all.push(sink);
+    for showing in ledger.showings.values() {
+        let mut sink = Sink::new(&showing.file);
+        let groups = showing.value.applies_to.iter().flat_map(|applies| applies.group.iter());
+        let all_named = groups.clone().count();
+        for (index, group) in groups.enumerate().filter(|(_, group)| !of_panels.contains(group.as_str())) {
+            let help = suggest(group.as_str(), of_panels.iter().copied());
+            sink.warning(
+                "unknown-group",
+                one_or_many("applies_to.group", all_named, index),
+                format!("no panel is in the group `{group}`: the showing is asked of none there"),
+            )
+            .label("no such group")
+            .help(help.unwrap_or_else(|| "write `group:` in the panels that it is asked of".to_string()));
+        }
+        all.push(sink);
+    }
+    // What budgets and showings name is meant; a group beside those may be a new one, or one of them in other letters.
+    let applies = ledger.showings.values().filter_map(|showing| showing.value.applies_to.as_ref());
+    let asked = applies.flat_map(|applies| applies.group.iter()).map(|group| group.as_str());
+    let named = asked.chain(budgets().map(|group| group.as_str()));
+    // Where nothing is in it, that is said already, and it may be the one that is mistyped.
+    let meant: BTreeSet<&str> = named.filter(|group| known.contains(group)).collect();
+    for panel in ledger.panels.values() {
+        let group = panel.value.group.as_ref().map(|group| group.as_str());
+        let Some(group) = group.filter(|group| !meant.contains(group)) else { continue };
+        let slips = meant.iter().filter(|other| is_slip(group, other));
+        let Some(other) = slips.min_by_key(|other| apart(group, other)) else { continue };
+        let mut sink = Sink::new(&panel.file);
+        let message = format!("no budget and no showing names the group `{group}`, but one like it");
+        sink.warning("unknown-group", "group", message)
+            .label("a group by itself")
+            .help(format!("did you mean `{other}`?"));
+        all.push(sink);
+    }
+    all
+}
+
+/// Whether a word is most likely another one mistyped; those that are told apart by figures are not.
+fn is_slip(word: &str, other: &str) -> bool {
+    let letters = |text: &str| text.chars().filter(|own| !own.is_ascii_digit()).collect::<String>();
+    let reach = (word.chars().count() / 4).max(1);
+    apart(word, other) <= reach && letters(word) != letters(other)
 }
 
 /// Checks what was read.

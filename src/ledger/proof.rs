@@ -182,7 +182,7 @@ fn applies_to(known: Known<'_>, sink: &mut Sink, applies: &AppliesTo) {
 }
 
 // A single entry may stand without a list around it, so only several have places for certain.
-fn one_or_many(list: &str, len: usize, index: usize) -> String {
+pub(super) fn one_or_many(list: &str, len: usize, index: usize) -> String {
     if len == 1 { list.to_string() } else { entry(list, index, "") }
 }
 

@@ -11,7 +11,7 @@ use crate::record::sensitivity::Asks;
 use crate::record::{Concession, Day};
 use rayon::prelude::*;
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Which duties are wanted.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -83,6 +83,8 @@ pub struct Gaps {
     pub duties: Vec<Gap>,
     /// How many duties have each verdict, all duties counted; a verdict that none has counts 0.
     pub counts: BTreeMap<&'static str, usize>,
+    /// Showings that nothing in use is asked for: no duty comes of them. Those needed by the milestone asked for, by id.
+    pub asked_of_nothing: Vec<String>,
 }
 
 impl Gaps {
@@ -96,8 +98,23 @@ impl Gaps {
             unknown_milestone: matches!(limit, Some(Place::Unlisted | Place::None)),
             duties: self.duties.iter().filter(in_time).cloned().collect(),
             counts: self.counts.clone(),
+            asked_of_nothing: in_need(ledger, limit, self.asked_of_nothing.iter().map(String::as_str)),
         }
     }
+}
+
+/// Those of some showings that are needed by a milestone or an earlier one.
+fn in_need<'a>(
+    ledger: &Ledger,
+    limit: Option<Place>,
+    showings: impl Iterator<Item = &'a str>,
+) -> Vec<String> {
+    let milestones = Milestones::of(ledger);
+    let in_time = |id: &&str| {
+        let needed_by = ledger.showings.get(*id).and_then(|own| own.value.needed_by.as_ref());
+        is_in_time(limit, milestones.place(needed_by.map(|name| name.as_str())))
+    };
+    showings.filter(in_time).map(str::to_string).collect()
 }
 
 /// Counts the duties by verdict; one that none has counts 0.
@@ -134,11 +151,14 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
         (place, needed_by, Reverse(gravity), duty.showing.clone(), duty.subject.clone())
     });
     let configurator = Configurator::new(ledger);
+    let asked: BTreeSet<&str> = evaluation.duties.keys().map(|(showing, _)| showing.as_str()).collect();
+    let of_nothing = ledger.showings.keys().map(String::as_str).filter(|id| !asked.contains(id));
     Gaps {
         milestone: options.milestone.clone(),
         unknown_milestone,
         duties: duties.into_par_iter().map(|duty| gap(ledger, &configurator, evaluation, duty)).collect(),
         counts: counts(evaluation),
+        asked_of_nothing: in_need(ledger, limit, of_nothing),
     }
 }
 

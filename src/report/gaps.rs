@@ -16,6 +16,8 @@ use std::collections::BTreeMap;
 
 /// Duties shown of one milestone; `Frame::all` shows them all.
 const DUTIES_SHOWN: usize = 20;
+/// Showings that are asked of nothing named in one sentence.
+const SHOWINGS_SHOWN: usize = 6;
 /// Verdicts in the order in which their counts are said.
 const ORDER: [Verdict; 6] =
     [Verdict::Met, Verdict::Conceded, Verdict::Short, Verdict::Lapsed, Verdict::Open, Verdict::Failed];
@@ -29,6 +31,7 @@ pub fn json(gaps: &Gaps, trials: &[TrialState]) -> Value {
         "milestone": gaps.milestone,
         "duties": gaps.duties.iter().map(gap_json).collect::<Vec<_>>(),
         "counts": gaps.counts,
+        "asked_of_nothing": gaps.asked_of_nothing,
         "trials": trials_json(trials),
         "caution": CAUTION_LINE,
     })
@@ -77,6 +80,9 @@ pub fn text(
         let name = gaps.milestone.as_deref().unwrap_or_default();
         page.paragraph(&format!("The ledger lists no milestone `{name}`, so nothing is left out."));
     }
+    if let Some(words) = of_nothing(&gaps.asked_of_nothing) {
+        page.paragraph(&words);
+    }
     if let Some((tests, points)) = next {
         super::next::write(&mut page, tests, points);
         return page.finish_with_caution();
@@ -114,6 +120,20 @@ pub fn text(
     }
     write_due(&mut page, trials);
     page.finish_with_caution()
+}
+
+/// Says which showings no duty comes of: a word in `applies_to` that fits nothing looks like nothing left to be shown.
+fn of_nothing(showings: &[String]) -> Option<String> {
+    let (shown, more) = showings.split_at(showings.len().min(SHOWINGS_SHOWN));
+    let more = if more.is_empty() { String::new() } else { format!(" and {} more", more.len()) };
+    let all = shown.join(", ");
+    match showings.len() {
+        0 => None,
+        1 => Some(format!("One showing is asked of nothing in use, so no duty comes of it: {all}.")),
+        n => {
+            Some(format!("{n} showings are asked of nothing in use, so no duty comes of them: {all}{more}."))
+        }
+    }
 }
 
 fn opening(gaps: &Gaps) -> String {

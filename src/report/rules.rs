@@ -145,7 +145,7 @@ pub const RULES: &[Rule] = &[
     warning("unit-assumed", "A data file does not say the unit of its values.", "Write it in the header."),
     error("unknown-attribute", "There is no such attribute of a configuration.", "Correct the name."),
     error("unknown-facet", "There is no such facet.", "Correct the name."),
-    warning("unknown-group", "Nothing is in a group that has a budget.", "Correct the name."),
+    warning("unknown-group", "Nothing is in a group that has a budget or that a showing is asked of, or a panel is in one that is written almost like such a group.", "Correct the name."),
     error("unknown-key", "There is no such key here.", "Correct it, or take it out."),
     error("unknown-milestone", "There is no such milestone.", "Correct the name, or list it in `ledger.yaml`."),
     error("unknown-policy", "There is no such rule of the gate.", "Correct the name."),
