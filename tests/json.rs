@@ -100,7 +100,7 @@ documents! {
     DueReading { site: String, on: Option<String>, overdue: bool, readings: Vec<DueProperty>, after_months: Option<f64>, after_h: Option<f64> }
     Beyond { site: String, kind: String, panel: String, place: Option<String>, property: String, value: Value, limit: String, line: usize, after_months: Option<f64>, after_h: Option<f64> }
     Trial { evidence: String, showing: String, subject: String, state: String, beyond_limit: Vec<Beyond>, due: Vec<DueReading>, represents: Represents, sites: Vec<ReadSite>, rejected: Vec<String> }
-    Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, asked_of_nothing: Vec<String>, trials: Vec<Trial>, caution: String, report: Report }
+    Gaps { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, asked_of_nothing: Vec<String>, altered: BTreeMap<String, usize>, trials: Vec<Trial>, caution: String, report: Report }
     Finding { rule: String, level: String, file: String, line: Option<usize>, panel: Option<String>, message: String, help: Option<String> }
     HookRun { schema: String, blocked: bool, findings: Vec<Finding>, known: BTreeMap<String, usize> }
     StoreKept { what: String, count: u64, bytes: u64 }

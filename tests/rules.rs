@@ -2,6 +2,8 @@
 
 use crate::golden::cases;
 use crate::support::{files, root};
+use bondline::record::Level;
+use bondline::report::rules::rule;
 use std::collections::BTreeMap;
 use std::fs;
 
@@ -110,5 +112,31 @@ fn every_rule_in_an_answer_is_found_in_the_source() {
                 assert!(known, "{case} shows the rule `{rule}`, which the scan does not find");
             }
         }
+    }
+}
+
+/// What is listed of a rule is how grave it is at its worst, so no answer may show it graver.
+#[test]
+fn no_rule_is_listed_as_less_grave_than_an_answer_shows_it() {
+    let mut worst: BTreeMap<String, Level> = BTreeMap::new();
+    for (_, text) in answers() {
+        for line in text.lines() {
+            let levels = [("error[", Level::Error), ("warning[", Level::Warning), ("note[", Level::Note)];
+            let found = levels.iter().find_map(|(word, level)| Some((line.strip_prefix(word)?, *level)));
+            let Some((name, level)) = found.and_then(|(rest, level)| Some((rest.split(']').next()?, level)))
+            else {
+                continue;
+            };
+            let own = worst.entry(name.to_string()).or_insert(level);
+            *own = (*own).max(level);
+        }
+    }
+    assert!(worst.len() > 60, "only {} rules shown", worst.len());
+    for (name, level) in worst {
+        // Notes beside answers are no findings, and are listed nowhere.
+        let Some(rule) = rule(&name) else { continue };
+        // Some are graver where there is no case for it; those are few.
+        let sometimes = ["empty-list", "missing-data"].contains(&name.as_str());
+        assert!(rule.level == level || sometimes && rule.level > level, "`{name}`: {level:?}");
     }
 }

@@ -381,7 +381,13 @@ impl Room<'_> {
             has && key.limit == Limit::Nominal
         });
         let demanded = demanded.map(|key| not_recorded_note(compared.id, compared.form, &key));
-        seen.notes(compared.id, compared.form).iter().cloned().chain(demanded).collect()
+        let own = self.ledger.evidence.get(compared.id);
+        let leant_on = own.and_then(|own| self.ledger.evidence.get(own.value.baseline.as_ref()?.id()));
+        let altered = own.into_iter().chain(leant_on).filter(|entry| self.ledger.is_altered(entry));
+        let altered = altered.map(|entry| {
+            format!("evidence/{}: its data are no longer the bytes that were conformed", entry.id).into()
+        });
+        seen.notes(compared.id, compared.form).iter().cloned().chain(demanded).chain(altered).collect()
     }
 }
 

@@ -4,7 +4,7 @@ use super::concede::is_approved;
 use super::judge::Reason;
 use super::retest::{RetestPlan, StepKind, limits, plan, plan_with, to_be_repeated, ways};
 use super::trial::{TrialState, trials};
-use super::verdict::{Duty, DutyKey, Evaluation, Verdict};
+use super::verdict::{Duty, DutyKey, Evaluation, Judged, Verdict};
 use crate::article::{Configurator, Subject};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
@@ -85,6 +85,9 @@ pub struct Gaps {
     pub counts: BTreeMap<&'static str, usize>,
     /// Showings that nothing in use is asked for: no duty comes of them. Those needed by the milestone asked for, by id.
     pub asked_of_nothing: Vec<String>,
+    /// Evidence whose data are no longer what was conformed, with how many closed duties lean on it; those that none does
+    /// are left out.
+    pub altered: BTreeMap<String, usize>,
 }
 
 impl Gaps {
@@ -99,6 +102,7 @@ impl Gaps {
             duties: self.duties.iter().filter(in_time).cloned().collect(),
             counts: self.counts.clone(),
             asked_of_nothing: in_need(ledger, limit, self.asked_of_nothing.iter().map(String::as_str)),
+            altered: self.altered.clone(),
         }
     }
 }
@@ -159,7 +163,24 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
         duties: duties.into_par_iter().map(|duty| gap(ledger, &configurator, evaluation, duty)).collect(),
         counts: counts(evaluation),
         asked_of_nothing: in_need(ledger, limit, of_nothing),
+        altered: altered(ledger, evaluation),
     }
+}
+
+fn altered(ledger: &Ledger, evaluation: &Evaluation) -> BTreeMap<String, usize> {
+    let all = ledger.evidence.values().filter(|entry| ledger.is_altered(entry));
+    let leaning = |id: &str| {
+        // What extends it has its values.
+        let extends = |own: &str| {
+            let baseline = ledger.evidence.get(own).and_then(|own| own.value.baseline.as_ref());
+            baseline.is_some_and(|baseline| baseline.id() == id)
+        };
+        let leans = |own: &Judged| {
+            own.verdict.is_closed() && own.evidence.iter().any(|own| *own == *id || extends(own))
+        };
+        evaluation.duties.values().filter(|duty| duty.panels.values().any(|own| leans(own))).count()
+    };
+    all.map(|entry| (entry.id.clone(), leaning(&entry.id))).filter(|(_, n)| *n > 0).collect()
 }
 
 fn is_in_time(limit: Option<Place>, own: Place) -> bool {

@@ -16,8 +16,8 @@ use std::collections::BTreeMap;
 
 /// Duties shown of one milestone; `Frame::all` shows them all.
 const DUTIES_SHOWN: usize = 20;
-/// Showings that are asked of nothing named in one sentence.
-const SHOWINGS_SHOWN: usize = 6;
+/// Showings and records that are named in one sentence.
+const NAMES_SHOWN: usize = 6;
 /// Verdicts in the order in which their counts are said.
 const ORDER: [Verdict; 6] =
     [Verdict::Met, Verdict::Conceded, Verdict::Short, Verdict::Lapsed, Verdict::Open, Verdict::Failed];
@@ -32,6 +32,7 @@ pub fn json(gaps: &Gaps, trials: &[TrialState]) -> Value {
         "duties": gaps.duties.iter().map(gap_json).collect::<Vec<_>>(),
         "counts": gaps.counts,
         "asked_of_nothing": gaps.asked_of_nothing,
+        "altered": gaps.altered,
         "trials": trials_json(trials),
         "caution": CAUTION_LINE,
     })
@@ -80,7 +81,7 @@ pub fn text(
         let name = gaps.milestone.as_deref().unwrap_or_default();
         page.paragraph(&format!("The ledger lists no milestone `{name}`, so nothing is left out."));
     }
-    if let Some(words) = of_nothing(&gaps.asked_of_nothing) {
+    for words in [altered(&gaps.altered), of_nothing(&gaps.asked_of_nothing)].into_iter().flatten() {
         page.paragraph(&words);
     }
     if let Some((tests, points)) = next {
@@ -122,9 +123,25 @@ pub fn text(
     page.finish_with_caution()
 }
 
+/// Says which evidence that counts has other data now than it was conformed with.
+fn altered(all: &BTreeMap<String, usize>) -> Option<String> {
+    let named = all.iter().take(NAMES_SHOWN);
+    let named: Vec<String> = named.map(|(id, n)| format!("evidence/{id} ({})", count(*n, "duty"))).collect();
+    let more = match all.len() - named.len() {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    (!all.is_empty()).then(|| {
+        format!(
+            "Closed on data that are no longer the bytes that were conformed: {}{more}. The gate refuses such a change; `bondline check` says what mends it.",
+            named.join(", ")
+        )
+    })
+}
+
 /// Says which showings no duty comes of: a word in `applies_to` that fits nothing looks like nothing left to be shown.
 fn of_nothing(showings: &[String]) -> Option<String> {
-    let (shown, more) = showings.split_at(showings.len().min(SHOWINGS_SHOWN));
+    let (shown, more) = showings.split_at(showings.len().min(NAMES_SHOWN));
     let more = if more.is_empty() { String::new() } else { format!(" and {} more", more.len()) };
     let all = shown.join(", ");
     match showings.len() {

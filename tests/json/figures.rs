@@ -39,7 +39,7 @@ documents! {
     NextTest { showing: String, build: String, kind: String, closes: Vec<Stands>, prerequisites: Vec<String>, specimens: u32, test_panels: u32, weeks: f64, cost: Option<f64>, missing: Vec<String>, panels: Vec<NextPart>, releasable: Vec<String>, releasable_kg: f64, milestones: Vec<NextPart>, milestones_completed: Vec<String>, begins: Vec<Stands>, unlocked_kg: f64, others: usize, worth: f64, worth_of: WorthOf, worth_per_week: f64, worth_per_thousand: Option<f64> }
     PointLapse { showing: String, subject: String, now: String, asks: String, panels: Vec<String> }
     SinglePoint { evidence: String, showing: String, lapses: Vec<PointLapse>, panels: Vec<String>, released: Vec<String> }
-    Next { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, asked_of_nothing: Vec<String>, trials: Vec<Trial>, next: Vec<NextTest>, single_points: Vec<SinglePoint>, caution: String, report: Report }
+    Next { schema: String, milestone: Option<String>, duties: Vec<Gap>, counts: BTreeMap<String, usize>, asked_of_nothing: Vec<String>, altered: BTreeMap<String, usize>, trials: Vec<Trial>, next: Vec<NextTest>, single_points: Vec<SinglePoint>, caution: String, report: Report }
 }
 
 /// A sample of one, with the head that a whole document has besides.
