@@ -3,6 +3,7 @@
 use super::args::{HistoryArgs, Source};
 use super::context::{Context, Failure, Loaded, Status, address, day_of};
 use super::decide::short_id;
+use super::why::{KINDS, unknown_record};
 use super::{history_kept, history_turns};
 use crate::article::weigh::programme_mass;
 use crate::change::diff::diff;
@@ -220,18 +221,19 @@ fn of_record(
     out: &mut dyn Write,
 ) -> Result<Status, Failure> {
     let unknown = || {
-        Failure::new(
-            format!("`{text}` names no record"),
-            "write `kind/id`, as in `recipe/hatch-outer`; a record that is gone is named the same way",
-        )
+        let failure = unknown_record(text, &now.ledger);
+        let help = failure.help.map(|help| format!("{help}; one that is gone is named by `kind/id`"));
+        Failure { help, ..failure }
     };
-    let kinds = [
+    // An id that several kinds have is most likely meant of these.
+    let first = [
         RecordKind::Decision,
         RecordKind::Panel,
         RecordKind::Recipe,
         RecordKind::Finish,
         RecordKind::Material,
     ];
+    let kinds: Vec<RecordKind> = first.into_iter().chain(KINDS).collect();
     let asked: Address =
         address(text, &kinds, &now.ledger).or_else(|| Address::parse(text)).ok_or_else(unknown)?;
     let own = asked.to_string();

@@ -5,6 +5,7 @@ use super::context::{Context, Failure, Loaded, Status, address, nearest, unreada
 use super::why_place::{Place, absent, is_ply_of};
 use crate::article::{Configurator, Subject, trace};
 use crate::graph::{Reached, Uses};
+use crate::ledger::Ledger;
 use crate::qualify::behind::is_heated_by;
 use crate::qualify::table::Table;
 use crate::qualify::trial::trials;
@@ -16,7 +17,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 /// Kinds that a bare id is looked for in, in this order.
-const KINDS: [RecordKind; 13] = [
+pub(super) const KINDS: [RecordKind; 13] = [
     RecordKind::Showing,
     RecordKind::Panel,
     RecordKind::Recipe,
@@ -32,6 +33,22 @@ const KINDS: [RecordKind; 13] = [
     RecordKind::Study,
 ];
 
+/// Ids of the kind that a name begins with, of all where it begins with none.
+fn names_like<'l>(name: &str, ledger: &'l Ledger) -> Vec<&'l str> {
+    let kind = name.split_once('/').map_or("", |(kind, _)| kind);
+    let kinds = KINDS.iter().filter(|own| kind.is_empty() || own.word() == kind);
+    let mut names: Vec<&str> = kinds.flat_map(|kind| ledger.ids(*kind)).collect();
+    names.sort_unstable();
+    names.dedup();
+    names
+}
+
+/// Says that no record is called so, and which is called nearest to it.
+pub(super) fn unknown_record(name: &str, ledger: &Ledger) -> Failure {
+    let bare = name.split_once('/').map_or(name, |(_, bare)| bare);
+    Failure::new(format!("no record is called `{name}`"), nearest(bare, &names_like(name, ledger)))
+}
+
 pub(super) fn run(
     context: &mut Context,
     args: &WhyArgs,
@@ -45,19 +62,8 @@ pub(super) fn run(
     let loaded = context.load_with(&place, &args.source, &args.with)?;
     let of = args.of.as_deref().unwrap_or_default();
     let (name, route) = of.split_once('#').map_or((of, None), |(name, route)| (name, Some(route)));
-    let names = || {
-        // Of the kind that is named, if one is.
-        let kind = name.split_once('/').map_or("", |(kind, _)| kind);
-        let kinds = KINDS.iter().filter(|own| kind.is_empty() || own.word() == kind);
-        let mut names: Vec<&str> = kinds.flat_map(|kind| loaded.ledger.ids(*kind)).collect();
-        names.sort_unstable();
-        names.dedup();
-        names
-    };
-    let unknown = || {
-        let bare = name.split_once('/').map_or(name, |(_, bare)| bare);
-        Failure::new(format!("no record is called `{name}`"), nearest(bare, &names()))
-    };
+    let names = || names_like(name, &loaded.ledger);
+    let unknown = || unknown_record(name, &loaded.ledger);
     let Some(found) = address(name, &KINDS, &loaded.ledger) else {
         let showings = answering(&loaded, of);
         if showings.is_empty() {

@@ -298,7 +298,7 @@ impl Page<'_> {
                 panel.panel.clone(),
                 panel.group.clone(),
                 panel.quantity.to_string(),
-                self.number(panel.each_kg),
+                self.number(panel.one_kg()),
                 self.number(panel.kg),
                 self.number(panel.with_growth_kg),
                 known(panel),

@@ -177,6 +177,13 @@ pub struct PanelMass {
     pub balance: Option<Balanced>,
 }
 
+impl PanelMass {
+    /// Returns what one of them counts with, in kg: by the scale where that is what counts, as predicted where not.
+    pub fn one_kg(&self) -> f64 {
+        if self.quantity == 0 { self.each_kg } else { self.kg / self.quantity as f64 }
+    }
+}
+
 /// A part that assemblies list.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PartMass {

@@ -102,7 +102,13 @@ fn opening(
         (true, None) => "released".to_string(),
         (false, _) => "not released".to_string(),
     };
-    let mass = mass.map_or(String::new(), |own| format!(", {} kg each", decimals(own.each_kg, 3)));
+    let mass = mass.map_or(String::new(), |own| {
+        let (one, predicted) = (decimals(own.one_kg(), 3), decimals(own.each_kg, 3));
+        match one == predicted {
+            true => format!(", {one} kg each"),
+            false => format!(", {one} kg each by what was weighed, {predicted} kg predicted"),
+        }
+    });
     let least = match margins {
         Ok(own) => match own.governing(ComputedCheck::Margins) {
             Some(least) => format!(
