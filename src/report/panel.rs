@@ -7,7 +7,7 @@ use super::margins::{figure, margin_json, mode_words, uncomputed_json, value_jso
 use super::mass::{POUND, decimals};
 use super::page::{Frame, Page, count};
 use super::table::{Align, Table};
-use crate::article::weigh::{CostStatement, MassStatement};
+use crate::article::weigh::{CostStatement, MassStatement, PanelMass};
 use crate::finish::ColourLimit;
 use crate::laminate::Rigidity;
 use crate::ledger::Entry;
@@ -218,6 +218,15 @@ fn mass_word(kg: f64, units: UnitSystem) -> String {
     }
 }
 
+/// Says what one of a panel counts with, and what it was predicted with where the scale says otherwise.
+pub(super) fn each_words(own: &PanelMass, units: UnitSystem) -> String {
+    let (one, predicted) = (mass_word(own.one_kg(), units), mass_word(own.each_kg, units));
+    match one == predicted {
+        true => format!(", {one} each"),
+        false => format!(", {one} each by what was weighed, {predicted} predicted"),
+    }
+}
+
 fn summary(report: &PanelReport<'_>, frame: &Frame) -> String {
     let value = &report.panel.value;
     let title = value.title.as_ref().map_or(String::new(), |title| format!(", {title}"));
@@ -227,7 +236,7 @@ fn summary(report: &PanelReport<'_>, frame: &Frame) -> String {
         (false, _) => "not released".to_string(),
     };
     let mass = report.mass.panels.iter().find(|own| own.panel == report.panel.id);
-    let mass = mass.map_or(String::new(), |own| format!(", {} each", mass_word(own.each_kg, frame.units)));
+    let mass = mass.map_or(String::new(), |own| each_words(own, frame.units));
     let least = match report.margins.governing(ComputedCheck::Margins) {
         Some(least) => {
             format!("The least margin is {}: {}, by {}.", figure(least.margin), least.case, mode_words(least))

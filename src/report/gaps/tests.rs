@@ -8,7 +8,10 @@ fn json_has_the_keys_that_are_held_to() {
     let all = base();
     let options = GapsOptions { milestone: Some("type-approval".into()), all: false };
     let got = json(&gaps(&all, &judged(&all), &options), &[]);
-    assert_eq!(keys(&got), ["schema", "milestone", "duties", "counts", "trials", "caution"]);
+    assert_eq!(
+        keys(&got),
+        ["schema", "milestone", "duties", "counts", "asked_of_nothing", "altered", "trials", "caution"]
+    );
     assert_eq!((&got["schema"], &got["milestone"]), (&json!("gaps/1"), &json!("type-approval")));
     assert_eq!(keys(&got["counts"]), ["conceded", "failed", "lapsed", "met", "open", "short"]);
     let duty = got["duties"].as_array().unwrap().iter().find(|one| one["showing"] == "compression").unwrap();

@@ -16,11 +16,13 @@ use crate::calc::figure;
 use crate::ledger::Entry;
 use crate::qualify::margins::{HeatReport, Moisture, PanelMargins, ToolCheck, moisture, tool_checks};
 use crate::qualify::verdict::{DutyKey, Judged, Verdict};
+use crate::quantity::UnitSystem;
 use crate::record::{ComputedCheck, Exposure, Panel};
 use crate::report::margins::mode_words;
 use crate::report::mass::decimals;
 use crate::report::page::count;
 use crate::report::panel::colour_words;
+use crate::report::panel::each_words;
 use crate::report::reason::reasons_json;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -102,13 +104,7 @@ fn opening(
         (true, None) => "released".to_string(),
         (false, _) => "not released".to_string(),
     };
-    let mass = mass.map_or(String::new(), |own| {
-        let (one, predicted) = (decimals(own.one_kg(), 3), decimals(own.each_kg, 3));
-        match one == predicted {
-            true => format!(", {one} kg each"),
-            false => format!(", {one} kg each by what was weighed, {predicted} kg predicted"),
-        }
-    });
+    let mass = mass.map_or(String::new(), |own| each_words(own, UnitSystem::Si));
     let least = match margins {
         Ok(own) => match own.governing(ComputedCheck::Margins) {
             Some(least) => format!(
