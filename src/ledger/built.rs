@@ -66,6 +66,7 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
     }
     carried::carried(known, sink, panel);
     plausible::panel(sink, panel);
+    plausible::carried(sink, panel);
 }
 
 fn zone(known: Known<'_>, sink: &mut Sink, panel: &Panel, index: usize, zone: &Zone) {

@@ -197,6 +197,7 @@ fn figures(sink: &mut Sink, head: &LedgerHead) {
                 ("climate.structural_wind", climate.structural_wind.as_deref()),
             ],
         );
+        super::plausible::climate(sink, climate);
     }
     if let Some(growth) = &head.growth {
         all_within(

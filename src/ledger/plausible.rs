@@ -8,8 +8,8 @@ use super::known::entry;
 use super::sink::Sink;
 use crate::quantity::{Kind, Quantity};
 use crate::record::{
-    Accept, Cycle, Elastic, FibreType, Finish, Layer, Material, MaterialKind, Panel, Process, Recipe,
-    Strength,
+    Accept, Climate, Cycle, Elastic, FibreType, Finish, Layer, Material, MaterialKind, Panel, Process,
+    Recipe, Strength,
 };
 use std::ops::Deref;
 
@@ -86,17 +86,38 @@ const LINEAR_MASS: Usual = usual("a part by its length", 1e-4, 100.0, "0.1 g/m t
 const PLY_MODULUS: Usual = usual("a modulus of a ply", 1e8, 1e12, "0.1 to 1000 GPa");
 const PLY_STRENGTH: Usual = usual("a strength of a ply", 1e6, 1e10, "1 to 10 000 MPa");
 
+/// A light wing in a calm has a few hundred pascals, the bottom of a float at the landing some hundred thousand.
+const LOAD: Usual = usual("the pressure on a panel", 50.0, 1e6, "0.05 to 1000 kPa");
+const PLATE_SIDE: Usual = usual("a side of a plate", 0.01, 20.0, "10 mm to 20 m");
+const FACTOR: Usual = usual("a factor of safety", 1.0, 3.0, "1 to 3");
+const SPECIAL_FACTOR: Usual = usual("a special factor", 1.0, 10.0, "1 to 10");
+const IRRADIANCE: Usual = Usual {
+    what: "the sun on a panel",
+    low: 100.0,
+    high: 1400.0,
+    words: "100 to 1400 W/m2",
+    source: "above the air it gives 1361 W/m2: IAU 2015 resolution B3, from memory",
+};
+const AMBIENT: Usual = usual("the air outside", 193.15, 343.15, "-80 to 70 degC");
+const SKY: Usual = usual("the sky as a radiator", 153.15, 333.15, "-120 to 60 degC");
+const WIND: Usual = usual("the wind along a skin", 0.0, 100.0, "0 to 100 m/s");
+/// How much larger than its zone a plate may be written: it has the sides of the zone's box.
+const PLATE_OVER_ZONE: f64 = 1.5;
+
 /// Between criterion and values a factor of this size is a unit or a decimal point, not a test result.
 const FAR: f64 = 50.0;
 
 /// Warns of a figure outside what is usual, unless it is refused already: what is refused is judged first.
 fn look(sink: &mut Sink, usual: Usual, at: &str, quantity: Option<&Quantity>) {
     let Some(quantity) = quantity else { return };
-    let value = quantity.si();
+    look_figure(sink, usual, at, quantity.si(), quantity.text());
+}
+
+fn look_figure(sink: &mut Sink, usual: Usual, at: &str, value: f64, text: &str) {
     if value >= usual.low && value <= usual.high || sink.is_refused(at) {
         return;
     }
-    sink.warning("implausible", at, format!("`{}` is unusual for {}", quantity.text(), usual.what))
+    sink.warning("implausible", at, format!("`{text}` is unusual for {}", usual.what))
         .label("implausible")
         .help(format!(
             "usual is {} ({}); correct the figure or its unit, or leave it if it is meant",
@@ -226,6 +247,51 @@ pub(super) fn panel(sink: &mut Sink, panel: &Panel) {
     for (index, edge) in panel.edges.iter().enumerate() {
         look(sink, EDGE_LENGTH, &entry("edges", index, "length"), Some(&edge.length));
     }
+}
+
+/// What a panel carries, and the plate that stands for it.
+pub(super) fn carried(sink: &mut Sink, panel: &Panel) {
+    for (index, load) in panel.loads.iter().enumerate() {
+        if let Some(pressure) = load.pressure.as_ref().filter(|own| own.si() != 0.0) {
+            // Suction may be written with a sign.
+            look_figure(sink, LOAD, &entry("loads", index, "pressure"), pressure.si().abs(), pressure.text());
+        }
+        let factors =
+            [(FACTOR, "factor", load.factor), (SPECIAL_FACTOR, "special_factor", load.special_factor)];
+        for (usual, key, factor) in factors {
+            if let Some(factor) = factor {
+                look_figure(sink, usual, &entry("loads", index, key), factor, &factor.to_string());
+            }
+        }
+    }
+    let Some(plate) = &panel.plate else { return };
+    look(sink, PLATE_SIDE, "plate.length", Some(&plate.length));
+    look(sink, PLATE_SIDE, "plate.width", Some(&plate.width));
+    let is_meant = |name: &str| plate.zone.as_ref().is_none_or(|zone| zone.as_str() == name);
+    let zones = panel.zones.iter().filter(|zone| is_meant(zone.name.as_str()));
+    let Some(largest) = zones.max_by(|one, two| one.area.si().total_cmp(&two.area.si())) else { return };
+    let all = plate.length.si() * plate.width.si();
+    if all > PLATE_OVER_ZONE * largest.area.si() {
+        let message = format!(
+            "the plate, {} x {}, is larger than the zone `{}` with its {}",
+            plate.length.text(),
+            plate.width.text(),
+            largest.name,
+            largest.area.text()
+        );
+        sink.warning("implausible", "plate", message)
+            .label("larger than what it stands for")
+            .help("correct a side, the area, or name the `zone` that it stands for; leave it if it is meant");
+    }
+}
+
+/// The climate that skins are heated by.
+pub(super) fn climate(sink: &mut Sink, climate: &Climate) {
+    look(sink, AMBIENT, "climate.ambient", Some(&climate.ambient));
+    look(sink, IRRADIANCE, "climate.irradiance", Some(&climate.irradiance));
+    look_at(sink, SKY, "climate.sky", &climate.sky);
+    look_at(sink, WIND, "climate.wind", &climate.wind);
+    look_at(sink, WIND, "climate.structural_wind", &climate.structural_wind);
 }
 
 pub(super) fn tested(sink: &mut Sink, at: &str, temperature: Option<&Quantity>) {
