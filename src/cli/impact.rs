@@ -100,6 +100,15 @@ pub(super) fn conflict(whose: &str, files: &[String]) -> Failure {
     )
 }
 
+/// The two revisions of `A..B`, as git people write them: HEAD where an end is left out. `A...B` means something else.
+fn ends(text: &str) -> Option<(&str, &str)> {
+    let (from, to) = text.split_once("..").filter(|(from, to)| !from.is_empty() || !to.is_empty())?;
+    fn end(own: &str) -> &str {
+        if own.is_empty() { "HEAD" } else { own }
+    }
+    (!to.contains("..") && !to.starts_with('.')).then(|| (end(from), end(to)))
+}
+
 /// The two states, and what they are called.
 fn sides(
     context: &Context,
@@ -146,18 +155,21 @@ fn sides(
                 let base = context.read(current.snapshot.clone());
                 return Ok((base, head, names));
             }
+            let two = |base: &str, head: &str| {
+                let (base, head) = (context.read(place.revision(base)?), context.read(place.revision(head)?));
+                let names = (base.label(), head.label());
+                Ok((base, head, names))
+            };
             match of {
-                [base] => {
-                    let (base, head) = (context.read(place.revision(base)?), current?);
-                    let names = (base.label(), head.label());
-                    Ok((base, head, names))
-                }
-                [base, head] => {
-                    let (base, head) =
-                        (context.read(place.revision(base)?), context.read(place.revision(head)?));
-                    let names = (base.label(), head.label());
-                    Ok((base, head, names))
-                }
+                [one] => match ends(one) {
+                    Some((base, head)) => two(base, head),
+                    None => {
+                        let (base, head) = (context.read(place.revision(one)?), current?);
+                        let names = (base.label(), head.label());
+                        Ok((base, head, names))
+                    }
+                },
+                [base, head] => two(base, head),
                 _ => Err(Failure::new(
                     "more than two revisions are named",
                     "write `bondline impact BASE HEAD`, or only decisions",
