@@ -15,8 +15,8 @@ use std::sync::{Arc, OnceLock};
 use thin_vec::ThinVec;
 
 /// How many candidates that all ask for a retest are looked through for the nearest, those first that differ
-/// in least at first look: nothing but the words hangs on which of them is named. Who writes a concession reads it from
-/// those, so where there is one all are looked through.
+/// in least at first look: nothing but the words hangs on which of them is named. Where a concession names the duty it is
+/// said what of the nearest it does not cover, so there all are looked through.
 const NEAREST: usize = 8;
 
 /// What one panel asks of a subject, as it is now.
@@ -76,6 +76,7 @@ impl Seen {
 }
 
 /// One candidate compared with what is now and with what one panel asks.
+#[derive(Clone)]
 pub(super) struct Compared<'c> {
     id: &'c str,
     /// The form that it was conformed in.
@@ -291,7 +292,11 @@ impl Room<'_> {
         let rest = |reasons: &[Reason]| -> Vec<Reason> {
             reasons.iter().filter(|reason| !is_set_aside(reason)).cloned().collect()
         };
-        let seen: Vec<Arc<Seen>> = all.iter().map(|one| Arc::new(one.with(rest(&one.reasons)))).collect();
+        let without = |one: &Arc<Seen>| match one.reasons.iter().any(is_set_aside) {
+            true => Arc::new(one.with(rest(&one.reasons))),
+            false => Arc::clone(one),
+        };
+        let seen: Vec<Arc<Seen>> = all.iter().map(without).collect();
         let compared = Compared::of_nearest(made, &seen, rest(&covered), not_recorded);
         let is_it = |one: &Arc<Seen>| compared.seen.as_ref().is_some_and(|own| Arc::ptr_eq(own, one));
         let own = seen.iter().position(is_it).and_then(|at| all.get(at));
@@ -381,8 +386,10 @@ impl Room<'_> {
             has && key.limit == Limit::Nominal
         });
         let demanded = demanded.map(|key| not_recorded_note(compared.id, compared.form, &key));
-        let own = self.ledger.evidence.get(compared.id);
-        let leant_on = own.and_then(|own| self.ledger.evidence.get(own.value.baseline.as_ref()?.id()));
+        // None but these are in the mark by which a verdict is found again.
+        let record = |id: &str| self.records.iter().find(|entry| entry.id == id).copied();
+        let own = record(compared.id);
+        let leant_on = own.and_then(|own| record(own.value.baseline.as_ref()?.id()));
         let altered = own.into_iter().chain(leant_on).filter(|entry| self.ledger.is_altered(entry));
         let altered = altered.map(|entry| {
             format!("evidence/{}: its data are no longer the bytes that were conformed", entry.id).into()

@@ -1,12 +1,19 @@
 //! Concessions: a departure that is accepted covers what it names, and no more.
 //!
+//! A duty is judged again as if the differences that a concession covers were none ([`Room::granted`]). What it leans on
+//! then has to prove the duty by itself, so that a sample that lacks specimens or fails is not conceded with a difference.
+//! Which record is the nearest plays no part, so that a test that is added takes nothing from what was accepted of another.
+//! Records that differ in the same attributes stand or fall together, beside what conforms anyway: what failed on an
+//! article that differs in nothing more counts, and what failed on one that does is history. `covers` bounds what is now,
+//! whatever it was.
+//!
 //! A concession is for the units that it names by `serials` or counts by `limit`. A duty speaks of all pieces
 //! of a panel, so a concession holds for a panel only while it is for all of them: it must be for at least as
 //! many units as one aircraft has of the panel, and no piece beyond it may be on record. Pieces are on record by
 //! their weighings; those weighed before the concession was approved were built without it and do not use it
 //! up. This reading is the project's own.
 
-use super::compared::{Asked, Compared, Sight};
+use super::compared::{Asked, Compared, Sight, baseline};
 use super::delta::number;
 use super::duty::Granted;
 use super::judge::Reason;
@@ -21,7 +28,10 @@ use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase};
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-use thin_vec::ThinVec;
+use thin_vec::{ThinVec, thin_vec};
+
+/// The attribute of a reason that tells of a concession.
+const CONCESSION: &str = "concession";
 
 /// What a concession does for one panel's verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -73,7 +83,7 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
             let own = Arc::make_mut(&mut duty.panels).get_mut(&panel);
             let Some(judged) = own.map(Arc::make_mut) else { continue };
             let words = format!("concession/{} {}", concession.id, standing.words(&concession.value));
-            let reason = note("concession", &words, Asks::None);
+            let reason = note(CONCESSION, &words, Asks::None);
             if let Standing::Holds(_) = standing {
                 grant(judged, &concession.id);
                 judged.verdict = Verdict::Conceded;
@@ -86,39 +96,38 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
 }
 
 /// Puts in a verdict's place what it is with the differences that a concession covers set aside: the evidence that it
-/// leans on then, and what was accepted of it.
+/// leans on then, and what was accepted of it. What else was said of concessions stays.
 fn grant(judged: &mut Judged, concession: &str) {
     let own = judged.granted.iter_mut().find(|own| own.concession == *concession);
     let Some(mut met) = own.and_then(|own| own.judged.take()) else { return };
-    // What else is conceded with it: duties that it rests on.
-    met.because.extend(judged.because.iter().filter(|reason| reason.rule == RESTS_ON).cloned());
+    met.because.extend(judged.because.iter().filter(|reason| reason.attribute == CONCESSION).cloned());
     (met.asks, met.others) = (judged.asks, std::mem::take(&mut judged.others));
     *judged = *met;
 }
 
 impl Room<'_> {
     /// Returns the concessions that name the showing and a subject, live or not.
-    pub(super) fn concessions(&self, subject: &Subject) -> impl Iterator<Item = &Entry<Concession>> {
-        let key: DutyKey = (self.showing.id.clone(), subject.clone());
-        self.ledger.concessions.values().filter(move |one| duty_of(&one.value).as_ref() == Some(&key))
+    pub(super) fn concessions<'r>(
+        &'r self,
+        subject: &'r Subject,
+    ) -> impl Iterator<Item = &'r Entry<Concession>> {
+        self.ledger.concessions.values().filter(move |one| {
+            one.value.showing.id() == self.showing.id
+                && Subject::from_label(&one.value.subject).as_ref() == Some(subject)
+        })
     }
 
-    /// Judges what becomes of a verdict where each of the concessions that name the duty is granted: as if the differences
-    /// that it covers were none, and everything else as it is.
-    ///
-    /// Which record is the nearest plays no part: one that is added takes nothing from what was accepted of another. What
-    /// is conceded leans on evidence that would prove the duty but for what was accepted, so a sample has to be complete
-    /// and its criterion has to hold.
+    /// Judges what becomes of a verdict where a concession that names the duty is granted, for each by itself.
     pub(super) fn granted(
         &self,
         asked: &Asked<'_>,
-        candidates: &[Made<'_>],
+        (candidates, compared): (&[Made<'_>], &[Compared<'_>]),
         sights: &mut [Sight],
         under_way: &[Compared<'_>],
-        verdict: Verdict,
+        judged: &Judged,
     ) -> ThinVec<Granted> {
         let mut all = ThinVec::new();
-        if candidates.is_empty() || !matches!(verdict, Verdict::Lapsed | Verdict::Short) {
+        if candidates.is_empty() || !matches!(judged.verdict, Verdict::Lapsed | Verdict::Short) {
             return all;
         }
         for concession in self.concessions(asked.subject) {
@@ -126,37 +135,85 @@ impl Room<'_> {
             let is_accepted = |reason: &Reason| {
                 differences.get(reason.attribute.as_str()).is_some_and(|covered| reaches(covered, reason))
             };
-            let compare = |(made, sight)| self.compare_without(asked, made, sight, &is_accepted);
-            let (compared, set_aside): (Vec<Compared<'_>>, Vec<ThinVec<Reason>>) =
-                candidates.iter().zip(sights.iter_mut()).map(compare).unzip();
-            let mut judged = self.verdict(asked, candidates, &compared, under_way);
-            let further: ThinVec<Phrase> = match judged.verdict {
-                Verdict::Met => {
-                    // Of several records that it leans on, the one of which least was accepted is told.
-                    let leant_on = set_aside
-                        .into_iter()
-                        .zip(candidates)
-                        .filter(|(own, made)| !own.is_empty() && judged.has_evidence(&made.entry.id));
-                    let least = leant_on.min_by_key(|(own, made)| {
-                        let foreign = made.label.as_ref() != Some(asked.subject);
-                        (own.iter().map(|reason| reason.effect).max(), foreign, own.len(), &made.entry.id)
+            let one = |(made, sight)| self.compare_without(asked, made, sight, &is_accepted);
+            let without: Vec<(Compared<'_>, ThinVec<Reason>)> =
+                candidates.iter().zip(sights.iter_mut()).map(one).collect();
+            let mut sets: BTreeMap<BTreeSet<&str>, Vec<usize>> = BTreeMap::new();
+            for (at, (_, set_aside)) in without.iter().enumerate().filter(|(_, (_, own))| !own.is_empty()) {
+                let attributes = set_aside.iter().map(|reason| reason.attribute.as_str()).collect();
+                sets.entry(attributes).or_default().push(at);
+            }
+            // Some differ in less, and make one sample with the others nevertheless.
+            let together: Vec<usize> = sets.values().flatten().copied().collect();
+            let together = (sets.len() > 1).then_some(&together);
+            let id: Phrase = concession.id.as_str().into();
+            let mut ways: Vec<Granted> = Vec::new();
+            for members in sets.values().chain(together) {
+                // What a member extends is compared alike.
+                let bases = members.iter().filter_map(|at| baseline(candidates, candidates.get(*at)?));
+                let set: BTreeSet<usize> = members.iter().copied().chain(bases).collect();
+                let mut beside = compared.to_vec();
+                for (at, own) in beside.iter_mut().enumerate().filter(|(at, _)| set.contains(at)) {
+                    if let Some((without, _)) = without.get(at) {
+                        own.clone_from(without);
+                    }
+                }
+                let mut told = self.verdict(asked, candidates, &beside, under_way);
+                let set_aside = set.iter().filter_map(|at| without.get(*at)).flat_map(|(_, own)| own);
+                if told.verdict == Verdict::Met {
+                    told.because = each_once(set_aside);
+                    ways.push(Granted {
+                        concession: id.clone(),
+                        further: ThinVec::new(),
+                        judged: Some(Box::new(told)),
                     });
-                    judged.because = least.map(|(own, _)| own).unwrap_or_default();
-                    ThinVec::new()
+                    continue;
                 }
-                Verdict::Lapsed => {
-                    let asking = judged.because.iter().filter(|reason| reason.effect > Asks::None);
-                    asking.map(|reason| reason.attribute.clone()).collect()
-                }
-                _ => {
-                    judged.because.iter().map(|one| format!("{}: {}", one.attribute, one.is).into()).collect()
-                }
+                let left = members.iter().filter_map(|at| without.get(*at));
+                let left = left.map(|(own, _)| asking(&own.reasons())).min_by_key(ThinVec::len);
+                let further = match left.filter(|left| !left.is_empty()) {
+                    Some(left) if told.verdict == Verdict::Lapsed => left,
+                    _ => told
+                        .because
+                        .iter()
+                        .map(|one| format!("{}: {}", one.attribute, one.is).into())
+                        .collect(),
+                };
+                ways.push(Granted { concession: id.clone(), further, judged: None });
+            }
+            let met = |way: &Granted| way.judged.is_none();
+            let weight = |way: &Granted| {
+                let because = way.judged.as_ref().map(|own| &own.because);
+                because.map(|all| (all.iter().map(|reason| reason.effect).max(), all.len()))
             };
-            let judged = further.is_empty().then(|| Box::new(judged));
-            all.push(Granted { concession: concession.id.as_str().into(), further, judged });
+            let best = ways.into_iter().min_by_key(|way| (met(way), way.further.len(), weight(way)));
+            // Where nothing that differs is accepted, all of it is further.
+            all.push(best.unwrap_or_else(|| Granted {
+                concession: id,
+                further: match judged.verdict {
+                    Verdict::Lapsed => asking(&judged.because),
+                    other => thin_vec![other.word().into()],
+                },
+                judged: None,
+            }));
         }
         all
     }
+}
+
+/// Attributes of what asks anything.
+fn asking(because: &[Reason]) -> ThinVec<Phrase> {
+    because
+        .iter()
+        .filter(|reason| reason.effect > Asks::None)
+        .map(|reason| reason.attribute.clone())
+        .collect()
+}
+
+/// Differences of several records, each told of the first.
+fn each_once<'r>(all: impl Iterator<Item = &'r Reason>) -> ThinVec<Reason> {
+    let mut seen = BTreeSet::new();
+    all.filter(|reason| seen.insert((&reason.attribute, &reason.was, &reason.is))).cloned().collect()
 }
 
 /// Adds to a verdict what is granted of another article that the panel has of the same subject: a concession is for the
@@ -240,33 +297,24 @@ fn too_few(ledger: &Ledger, concession: &Concession) -> Option<(usize, u32)> {
 
 /// What is missing beyond what a concession names, in any article that the panel has of the subject.
 fn further(concession: &Entry<Concession>, judged: &Judged) -> Vec<String> {
-    let covers = &concession.value.covers;
-    let is_accepted = |reason: &Reason| match covers {
-        Covers::Differences(differences) => {
-            differences.get(reason.attribute.as_str()).is_some_and(|covered| reaches(covered, reason))
-        }
-        Covers::Failed => false,
-    };
-    let missing = |because: &[Reason]| -> Vec<String> {
-        let asking = because.iter().filter(|reason| reason.effect > Asks::None && !is_accepted(reason));
-        asking.map(|reason| reason.attribute.to_string()).collect()
-    };
+    let asks = |reason: &&Reason| reason.effect > Asks::None;
     let mut all: Vec<String> = Vec::new();
     if let Some(own) = judged.granted.iter().find(|own| own.concession == *concession.id) {
         // What the evidence lacks is judged already; what it rests on is known only now.
-        let rests_on: Vec<Reason> =
-            judged.because.iter().filter(|reason| reason.rule == RESTS_ON).cloned().collect();
-        all.extend(own.further.iter().map(ToString::to_string).chain(missing(&rests_on)));
+        let rests_on = judged.because.iter().filter(asks).filter(|reason| reason.rule == RESTS_ON);
+        all.extend(own.further.iter().map(ToString::to_string));
+        all.extend(rests_on.map(|reason| reason.attribute.to_string()));
     } else {
         let others = judged.others.iter().map(|(verdict, because)| (*verdict, because));
         for (verdict, because) in std::iter::once((judged.verdict, &judged.because)).chain(others) {
-            all.extend(match (covers, verdict) {
+            let missing = || because.iter().filter(asks).map(|reason| reason.attribute.to_string());
+            match (&concession.value.covers, verdict) {
                 // What a failure rests on beside is no part of it.
-                (Covers::Failed, Verdict::Failed) | (Covers::Differences(_), Verdict::Lapsed) => {
-                    missing(because)
-                }
-                _ => vec![verdict.word().to_string()],
-            });
+                (Covers::Failed, Verdict::Failed) => all.extend(missing()),
+                // Met by its evidence, and lapsed by what it rests on alone.
+                (Covers::Differences(_), Verdict::Lapsed) => all.extend(missing()),
+                _ => all.push(verdict.word().to_string()),
+            }
         }
     }
     let mut seen = BTreeSet::new();

@@ -94,7 +94,7 @@ pub struct Judged {
     pub lacks: Completeness,
     /// What had to be assumed.
     pub assumptions: ThinVec<Phrase>,
-    /// What becomes of it where each of the concessions that name the duty is granted.
+    /// What becomes of it where a concession that names the duty is granted, for each by itself.
     pub granted: ThinVec<Granted>,
 }
 
@@ -314,6 +314,10 @@ mod tests {
         judged.behind.push(Behind { evidence: "e-2".into(), asks: Asks::Retest, because: grown() });
         judged.evidence.push("e-1".into());
         judged.assumptions.push("figures are assumed".into());
+        let met = Judged { because: grown(), ..Judged::open() };
+        let mut further = ThinVec::new();
+        further.push("sample: 1 of 2 specimens".into());
+        judged.granted.push(Granted { concession: "c-1".into(), further, judged: Some(Box::new(met)) });
         judged.lacks.lacks.push("5 of 18 specimens".to_string());
         // A copy has no room to spare, so what is grown itself goes in.
         let before = judged.clone();
@@ -322,6 +326,12 @@ mod tests {
         let lists = [&slim.because, &slim.nearest, &slim.own, &slim.others[0].1, &slim.behind[0].because];
         assert!(lists.iter().all(|list| list.capacity() == 1));
         assert_eq!((slim.evidence.capacity(), slim.assumptions.capacity()), (1, 1));
+        let granted = &slim.granted[0];
+        let inner = granted.judged.as_ref().unwrap();
+        assert_eq!(
+            (slim.granted.capacity(), granted.further.capacity(), inner.because.capacity()),
+            (1, 1, 1)
+        );
         assert_eq!((slim.others.capacity(), slim.behind.capacity(), slim.lacks.lacks.capacity()), (1, 1, 1));
         for kept in [slim, Judged::open()] {
             let bytes = postcard::to_stdvec(&kept).unwrap();

@@ -72,8 +72,8 @@ pub fn rest(ledger: &Ledger, uses: &Uses, duties: &mut BTreeMap<DutyKey, Duty>) 
                 for (panel, reasons) in found {
                     let stays = |own: &Arc<Judged>| match own.verdict {
                         Verdict::Met | Verdict::Lapsed | Verdict::Failed => false,
-                        // One that a concession may close is no different.
-                        _ => own.granted.is_empty(),
+                        // One that a concession closes as far as its evidence goes is no different.
+                        _ => own.granted.iter().all(|granted| granted.judged.is_none()),
                     };
                     if duty.panels.get(&panel).is_none_or(stays) {
                         continue;

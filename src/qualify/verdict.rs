@@ -638,7 +638,8 @@ impl Room<'_> {
                     self.find_nearest(&asked, candidates, (now, sights), &mut compared);
                     self.take_shorter_way(&asked, (candidates, &compared), &mut judged);
                 }
-                judged.granted = self.granted(&asked, candidates, sights, &under_way, judged.verdict);
+                let all = (candidates, compared.as_slice());
+                judged.granted = self.granted(&asked, all, sights, &under_way, &judged);
                 let (graver, other) = match worst.take() {
                     Some(worst) if judged.gravity() > worst.gravity() => (judged, Some(worst)),
                     Some(worst) => (worst, Some(judged)),

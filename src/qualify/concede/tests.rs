@@ -212,16 +212,29 @@ fn a_conceded_failure_does_not_hide_what_it_rests_on() {
 }
 
 /// What a concession of the joints' bond comes to where their glue lines are 12 mm wide instead of 18 mm, with further
-/// tests, each of joints as some edits make them; `showing` is what is asked, in place of 1 MPa for all.
+/// tests, each of joints as some edits make them; `asked` is what stands of the showing, `first` the result of the first.
 fn narrow_joints(
-    accept: &str,
+    asked: &str,
     first: &str,
     more: &[(&str, &[(&str, &str)])],
 ) -> (Verdict, String, Vec<String>) {
+    let now = narrow(asked, first, more, "geometry.width: {at_least: 10 mm}");
+    let all = evaluate(&now, today()).unwrap();
+    told(&all)
+}
+
+fn told(all: &crate::qualify::verdict::Evaluation) -> (Verdict, String, Vec<String>) {
+    let duty = all.duties.values().find(|duty| duty.showing == "bond").unwrap();
+    let judged = duty.panels.get("p").unwrap();
+    let words = judged.because.iter().map(|reason| format!("{} {}", reason.was, reason.is));
+    let words = words.collect::<Vec<_>>().join("; ");
+    (judged.verdict, words, judged.evidence.iter().map(ToString::to_string).collect())
+}
+
+fn narrow(asked: &str, first: &str, more: &[(&str, &[(&str, &str)])], covers: &str) -> Ledger {
     let bond = "{bond: [paste, glue, laminate.solid, laminate.solid]}";
-    let mut text = JOINTS.replace("kind: bond-shear, accept: {all_at_least: 1 MPa}", accept);
-    text = text.replace("width: 19 mm", "width: 18 mm");
-    text = text.replace("result: {value: 2 MPa}", first);
+    let mut text = JOINTS.replace("kind: bond-shear, accept: {all_at_least: 1 MPa}", asked);
+    text = text.replace("width: 19 mm", "width: 18 mm").replace("result: {value: 2 MPa}", first);
     for (at, (result, _)) in more.iter().enumerate() {
         text += &format!(
             "  m-{at}: {{showing: bond, subject: {bond}, kind: test, state: done, result: {result}}}\n"
@@ -239,41 +252,45 @@ fn narrow_joints(
         made.evidence[id].value.conformed.clone()
     };
     let concession = format!(
-        "concessions:\n  c: {{showing: bond, subject: {bond}, reason: r, covers: {{geometry.width: {{at_least: 10 mm}}}}, until: 2027-01-01}}\n"
+        "concessions:\n  c: {{showing: bond, subject: {bond}, reason: r, covers: {{{covers}}}, limit: 9, until: 2027-01-01}}\n"
     );
     let mut now = read(&(edited(&[NARROW]) + &concession));
     for (id, entry) in &mut now.evidence {
         let at = id.strip_prefix("m-").and_then(|at| more.get(at.parse::<usize>().unwrap()));
         Arc::make_mut(&mut entry.value).conformed = conformed(id, at.map_or(&[], |(_, edits)| edits));
     }
-    let all = evaluate(&now, today()).unwrap();
-    let duty = all.duties.values().find(|duty| duty.showing == "bond").unwrap();
-    let judged = duty.panels.get("p").unwrap();
-    let words = judged.because.iter().map(|reason| reason.is.to_string()).collect::<Vec<_>>().join("; ");
-    (judged.verdict, words, judged.evidence.iter().map(ToString::to_string).collect())
+    now
 }
 
 const NARROW: (&str, &str) = ("width: 18 mm", "width: 12 mm");
-const ALL_HOLD: &str = "kind: bond-shear, accept: {all_at_least: 1 MPa}";
+const WIDE: (&str, &str) = ("width: 18 mm", "width: 40 mm");
+const THICK: (&str, &str) = ("thickness: 0.5 mm", "thickness: 3 mm");
+const ONE: &str = "kind: bond-shear, accept: {all_at_least: 1 MPa}";
 const TWO: &str = "kind: bond-shear, accept: {all_at_least: 1 MPa}, plan: {specimens: 2}";
 const GOOD: &str = "result: {value: 2 MPa}";
-const THICK: (&str, &str) = ("thickness: 0.5 mm", "thickness: 0.6 mm");
+
+type Further<'a> = &'a [(&'a str, &'a [(&'a str, &'a str)])];
 
 #[test]
 fn a_test_that_is_added_takes_nothing_from_what_was_accepted_of_another() {
-    let alone = narrow_joints(ALL_HOLD, GOOD, &[]);
+    let alone = narrow_joints(ONE, GOOD, &[]);
     assert_eq!((alone.0, alone.2), (Verdict::Conceded, vec!["e-1".to_string()]));
     // Joints that are as narrow, of another thickness, which nobody accepted.
-    let more: [(&str, &[_]); 1] = [("{value: 2 MPa}", &[NARROW, THICK])];
-    let beside = narrow_joints(ALL_HOLD, GOOD, &more);
+    let beside = narrow_joints(ONE, GOOD, &[("{value: 2 MPa}", &[NARROW, THICK])]);
     assert_eq!((beside.0, beside.2), (Verdict::Conceded, vec!["e-1".to_string()]), "{}", beside.1);
-    // One that conforms and is not enough by itself.
-    let whole: [(&str, &[_]); 1] = [("{value: 2 MPa}", &[])];
-    let (verdict, words, evidence) = narrow_joints(TWO, GOOD, &whole);
+    assert!(beside.1.contains("18 mm 12 mm") && !beside.1.contains("3 mm"), "{}", beside.1);
+    // Two of the same article, and then one that conforms and is not enough by itself.
+    let both: Further<'_> = &[("{value: 2 MPa}", &[])];
+    let (verdict, words, evidence) = narrow_joints(TWO, GOOD, both);
     assert_eq!((verdict, evidence.len()), (Verdict::Conceded, 2), "{words}");
-    let and_part: [(&str, &[_]); 2] = [("{value: 2 MPa}", &[]), ("{value: 2 MPa}", &[NARROW])];
-    let (verdict, words, evidence) = narrow_joints(TWO, GOOD, &and_part);
+    let and_part: Further<'_> = &[("{value: 2 MPa}", &[]), ("{value: 2 MPa}", &[NARROW])];
+    let (verdict, words, evidence) = narrow_joints(TWO, GOOD, and_part);
     assert_eq!((verdict, evidence.len()), (Verdict::Conceded, 3), "{words}");
+    // Of all that it leans on is told what was accepted.
+    let wide: Further<'_> = &[("{value: 2 MPa}", &[WIDE])];
+    let (verdict, words, evidence) = narrow_joints(TWO, GOOD, wide);
+    assert_eq!((verdict, evidence.len()), (Verdict::Conceded, 2), "{words}");
+    assert!(words.contains("18 mm 12 mm") && words.contains("40 mm 12 mm"), "{words}");
 }
 
 /// What was accepted is a difference, and not that anything else is missing.
@@ -282,11 +299,50 @@ fn what_would_not_prove_the_duty_itself_is_not_conceded() {
     let (verdict, words, _) = narrow_joints(TWO, GOOD, &[]);
     assert_eq!(verdict, Verdict::Lapsed);
     assert!(words.contains("concession/c does not cover sample: 1 of 2 specimens"), "{words}");
-    let (verdict, words, _) = narrow_joints(ALL_HOLD, "result: {value: 0.5 MPa}", &[]);
+    let (verdict, words, _) = narrow_joints(ONE, "result: {value: 0.5 MPa}", &[]);
     assert_eq!(verdict, Verdict::Lapsed);
     assert!(words.contains("concession/c does not cover criterion: least 0.5 MPa against 1 MPa"), "{words}");
-    // Nor does one that passes hide one that fails.
-    for (made, verdict) in [(&[NARROW][..], Verdict::Failed), (&[], Verdict::Lapsed)] {
-        assert_eq!(narrow_joints(ALL_HOLD, GOOD, &[("{value: 0.5 MPa}", made)]).0, verdict);
+    // Nor does one that passes hide one that fails on an article that differs in nothing more.
+    let failing: [(&[(&str, &str)], Verdict); 4] = [
+        (&[NARROW], Verdict::Failed),
+        (&[], Verdict::Lapsed),
+        (&[WIDE], Verdict::Lapsed),
+        (&[THICK], Verdict::Conceded),
+    ];
+    for (made, verdict) in failing {
+        assert_eq!(narrow_joints(ONE, GOOD, &[("{value: 0.5 MPa}", made)]).0, verdict, "{made:?}");
     }
+}
+
+/// The same design and evidence, and another concession: nothing that was judged under the first is taken over.
+#[test]
+fn a_verdict_beside_another_follows_what_is_covered() {
+    let [now, less] = ["10 mm", "13 mm"]
+        .map(|bound| narrow(ONE, GOOD, &[], &format!("geometry.width: {{at_least: {bound}}}")));
+    let mut other = now.clone();
+    other.concessions = less.concessions;
+    let first = evaluate(&now, today()).unwrap();
+    let beside = crate::qualify::verdict::evaluate_beside(&other, today(), &first).unwrap();
+    assert_eq!((told(&first).0, told(&beside).0), (Verdict::Conceded, Verdict::Lapsed));
+    let back = crate::qualify::verdict::evaluate_beside(&now, today(), &beside).unwrap();
+    assert_eq!(told(&back), told(&first));
+}
+
+/// A test that conforms and lacks specimens leaves its duty short; with what is accepted of another it would be enough. The
+/// stiffness of the panel lapses with the width of its joints.
+#[test]
+fn what_a_short_duty_rests_on_is_not_conceded_with_it() {
+    let part: Further<'_> = &[("{value: 2 MPa}", &[NARROW])];
+    let (verdict, words, _) = narrow_joints(TWO, GOOD, part);
+    assert_eq!(verdict, Verdict::Conceded, "{words}");
+    let rests = &format!("{TWO}, rests_on: [stiff]");
+    let (verdict, words, _) = narrow_joints(rests, GOOD, part);
+    assert_eq!(verdict, Verdict::Short);
+    assert!(words.contains("concession/c does not cover showing/stiff panel/p"), "{words}");
+    // A concession that reaches nothing alters nothing else that is said.
+    let less = narrow(rests, GOOD, part, "geometry.width: {at_least: 13 mm}");
+    let mut without = less.clone();
+    without.concessions.clear();
+    let [(_, with, _), (_, plain, _)] = [&less, &without].map(|own| told(&evaluate(own, today()).unwrap()));
+    assert_eq!(with, format!("{plain}; none concession/c does not cover short"));
 }
