@@ -115,9 +115,9 @@ fn every_rule_in_an_answer_is_found_in_the_source() {
     }
 }
 
-/// What is listed of a rule is how grave it is at its worst, so no answer may show it graver.
+/// What is listed of a rule is how grave it is at its worst, and the worst of each is among the cases but for a few.
 #[test]
-fn no_rule_is_listed_as_less_grave_than_an_answer_shows_it() {
+fn rules_are_listed_as_grave_as_answers_show_them_at_their_worst() {
     let mut worst: BTreeMap<String, Level> = BTreeMap::new();
     for (_, text) in answers() {
         for line in text.lines() {

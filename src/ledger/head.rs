@@ -9,7 +9,7 @@ use super::sink::{At, Sink};
 use super::words::{GATE_RULES, suggest};
 use crate::quantity::{Per, apart};
 use crate::record::{Fault, LedgerHead};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The version of the record formats that this program writes, and the newest that it reads.
 pub(super) const FORMAT: u32 = 1;
@@ -75,6 +75,9 @@ pub(super) fn number_it(faults: &mut [Fault]) {
     }
 }
 
+/// Groups above so many are not held against one another: a ledger that somebody sent may have any number.
+const MANY: usize = 200;
+
 /// Finds groups that nothing belongs to where something is asked of them, and panels whose group is written like another
 /// that something is asked of: most are misspelt, and then nothing watches their mass and no duty comes of the showing.
 pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
@@ -85,7 +88,11 @@ pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
     }
     let panels = ledger.panels.values().filter_map(|panel| panel.value.group.as_ref());
     let assemblies = ledger.assemblies.values().filter_map(|assembly| assembly.value.group.as_ref());
-    let of_panels: BTreeSet<&str> = panels.map(|group| group.as_str()).collect();
+    let mut panels_in: BTreeMap<&str, usize> = BTreeMap::new();
+    for group in panels {
+        *panels_in.entry(group.as_str()).or_default() += 1;
+    }
+    let of_panels: BTreeSet<&str> = panels_in.keys().copied().collect();
     let known: BTreeSet<&str> =
         assemblies.map(|group| group.as_str()).chain(of_panels.iter().copied()).collect();
     let mut all = Vec::new();
@@ -102,12 +109,17 @@ pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
         .help(help.unwrap_or_else(|| "write `group:` in the panels that the budget is for".to_string()));
     }
     all.push(sink);
-    for showing in ledger.showings.values() {
+    for showing in ledger.showings.values().filter(|own| own.value.applies_to.is_some()) {
         let mut sink = Sink::new(&showing.file);
         let groups = showing.value.applies_to.iter().flat_map(|applies| applies.group.iter());
         let all_named = groups.clone().count();
         for (index, group) in groups.enumerate().filter(|(_, group)| !of_panels.contains(group.as_str())) {
-            let help = suggest(group.as_str(), of_panels.iter().copied());
+            // One that may be mistyped itself is no help.
+            let is_sound =
+                |own: &&&str| of_panels.len() > MANY || !of_panels.iter().any(|other| is_slip(own, other));
+            let sound = of_panels.iter().filter(is_sound);
+            let help = suggest(group.as_str(), sound.copied())
+                .or_else(|| suggest(group.as_str(), of_panels.iter().copied()));
             sink.warning(
                 "unknown-group",
                 one_or_many("applies_to.group", all_named, index),
@@ -124,9 +136,13 @@ pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
     let named = asked.chain(budgets().map(|group| group.as_str()));
     // Where nothing is in it, that is said already, and it may be the one that is mistyped.
     let meant: BTreeSet<&str> = named.filter(|group| known.contains(group)).collect();
-    for panel in ledger.panels.values() {
+    for panel in ledger.panels.values().filter(|_| meant.len() <= MANY) {
         let group = panel.value.group.as_ref().map(|group| group.as_str());
         let Some(group) = group.filter(|group| !meant.contains(group)) else { continue };
+        // What several panels say is no slip.
+        if panels_in.get(group).is_some_and(|n| *n > 1) {
+            continue;
+        }
         let slips = meant.iter().filter(|other| is_slip(group, other));
         let Some(other) = slips.min_by_key(|other| apart(group, other)) else { continue };
         let mut sink = Sink::new(&panel.file);
@@ -139,11 +155,16 @@ pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
     all
 }
 
-/// Whether a word is most likely another one mistyped; those that are told apart by figures are not.
+/// Whether a word is most likely another one mistyped. Those that are told apart by figures, or by the letter or two of a last
+/// word (`wing-l`, `deck-ii`), are not; nor are short words, which lie near one another anyway.
 fn is_slip(word: &str, other: &str) -> bool {
     let letters = |text: &str| text.chars().filter(|own| !own.is_ascii_digit()).collect::<String>();
-    let reach = (word.chars().count() / 4).max(1);
-    apart(word, other) <= reach && letters(word) != letters(other)
+    let same_stem = || {
+        let parts = word.rsplit_once(['-', ' ', '_']).zip(other.rsplit_once(['-', ' ', '_']));
+        parts.is_some_and(|((own, last), (stem, end))| own == stem && last.len() <= 2 && end.len() <= 2)
+    };
+    let reach = word.chars().count() / 5;
+    word != other && apart(word, other) <= reach && letters(word) != letters(other) && !same_stem()
 }
 
 /// Checks what was read.
@@ -237,10 +258,23 @@ fn figures(sink: &mut Sink, head: &LedgerHead) {
 
 #[cfg(test)]
 mod tests {
-    use super::format_of;
+    use super::{format_of, is_slip};
     use crate::ledger::sink::settle;
     use crate::record::Level;
     use crate::source::Snapshot;
+
+    #[test]
+    fn groups_that_are_told_apart_on_purpose_are_no_slips() {
+        for (one, other) in [("closurse", "closures"), ("closure", "closures"), ("Floats", "floats")] {
+            assert!(is_slip(one, other), "{one} {other}");
+        }
+        let meant = [("wing-l", "wing-r"), ("frame-a", "frame-b"), ("deck-i", "deck-ii"), ("tail", "rail")];
+        for (one, other) in
+            meant.into_iter().chain([("float-1", "float-2"), ("hull", "hull"), ("fin", "fan")])
+        {
+            assert!(!is_slip(one, other), "{one} {other}");
+        }
+    }
 
     /// Of a program that has outlived a format; today there is only the first.
     #[test]

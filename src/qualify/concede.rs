@@ -18,13 +18,14 @@ use super::delta::number;
 use super::duty::Granted;
 use super::judge::Reason;
 use super::made::Made;
-use super::rests::RESTS_ON;
+use super::rests::{RESTS_ON, rested_on};
 use super::verdict::{Duty, DutyKey, Judged, Room, Verdict, note};
 use crate::article::Subject;
 use crate::article::weigh::{Counts, counts};
 use crate::ledger::{Entry, Ledger};
+use crate::record::figure::exact_in;
 use crate::record::sensitivity::Asks;
-use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase};
+use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Weighing};
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -93,6 +94,41 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
             }
         }
     }
+    say_conceded_below(duties);
+}
+
+/// Says of what a duty rests on that it is conceded, where that is so in the end: it was judged before concessions.
+fn say_conceded_below(duties: &mut BTreeMap<DutyKey, Duty>) {
+    let mut conceded: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for ((showing, subject), duty) in duties.iter() {
+        let panels = duty.panels.iter().filter(|(_, own)| own.verdict == Verdict::Conceded);
+        let panels: BTreeSet<String> = panels.map(|(panel, _)| panel.clone()).collect();
+        if !panels.is_empty() {
+            conceded.insert(rested_on(showing, subject), panels);
+        }
+    }
+    if conceded.is_empty() {
+        return;
+    }
+    for duty in duties.values_mut() {
+        let is_below = |panel: &String, reason: &Reason| {
+            reason.rule == RESTS_ON
+                && conceded.get(reason.attribute.as_str()).is_some_and(|panels| panels.contains(panel))
+        };
+        let any = |panel: &String, own: &Judged| own.because.iter().any(|reason| is_below(panel, reason));
+        let named: Vec<String> = duty
+            .panels
+            .iter()
+            .filter(|(panel, own)| any(panel, own))
+            .map(|(panel, _)| panel.clone())
+            .collect();
+        for panel in named {
+            let Some(judged) = Arc::make_mut(&mut duty.panels).get_mut(&panel) else { continue };
+            for reason in Arc::make_mut(judged).because.iter_mut().filter(|reason| is_below(&panel, reason)) {
+                reason.is = Verdict::Conceded.word().into();
+            }
+        }
+    }
 }
 
 /// Puts in a verdict's place what it is with the differences that a concession covers set aside: the evidence that it
@@ -148,6 +184,11 @@ impl Room<'_> {
             let together = (sets.len() > 1).then_some(&together);
             let id: Phrase = concession.id.as_str().into();
             let mut ways: Vec<Granted> = Vec::new();
+            // What the nearest lacks is told rather than what another does, where that is no less.
+            if judged.verdict == Verdict::Lapsed && !judged.because.iter().any(is_accepted) {
+                let further = asking(&judged.because);
+                ways.push(Granted { concession: id.clone(), further, judged: None });
+            }
             for members in sets.values().chain(together) {
                 // What a member extends is compared alike.
                 let bases = members.iter().filter_map(|at| baseline(candidates, candidates.get(*at)?));
@@ -159,9 +200,15 @@ impl Room<'_> {
                     }
                 }
                 let mut told = self.verdict(asked, candidates, &beside, under_way);
-                let set_aside = set.iter().filter_map(|at| without.get(*at)).flat_map(|(_, own)| own);
                 if told.verdict == Verdict::Met {
-                    told.because = each_once(set_aside);
+                    // Of several that differ alike, the subject's own is named.
+                    let mut leant_on: Vec<usize> = set.iter().copied().collect();
+                    leant_on.sort_by_key(|at| {
+                        let label = candidates.get(*at).and_then(|made| made.label.as_ref());
+                        (label != Some(asked.subject), *at)
+                    });
+                    let set_aside = leant_on.iter().filter_map(|at| without.get(*at));
+                    told.because = each_once(set_aside.flat_map(|(_, own)| own));
                     ways.push(Granted {
                         concession: id.clone(),
                         further: ThinVec::new(),
@@ -169,15 +216,22 @@ impl Room<'_> {
                     });
                     continue;
                 }
-                let left = members.iter().filter_map(|at| without.get(*at));
-                let left = left.map(|(own, _)| asking(&own.reasons())).min_by_key(ThinVec::len);
+                let left = members.iter().filter_map(|at| without.get(*at)).map(|(own, _)| {
+                    let mut left = asking(&own.reasons());
+                    if !judged.has_evidence(own.id()) {
+                        left.iter_mut()
+                            .for_each(|one| *one = format!("{one} of evidence/{}", own.id()).into());
+                    }
+                    left
+                });
+                let left = left.min_by_key(ThinVec::len);
                 let further = match left.filter(|left| !left.is_empty()) {
                     Some(left) if told.verdict == Verdict::Lapsed => left,
-                    _ => told
-                        .because
-                        .iter()
-                        .map(|one| format!("{}: {}", one.attribute, one.is).into())
-                        .collect(),
+                    _ => {
+                        let of = told.evidence.join(", ");
+                        let say = |one: &Reason| format!("{}: {} ({of})", one.attribute, one.is).into();
+                        told.because.iter().map(say).collect()
+                    }
                 };
                 ways.push(Granted { concession: id.clone(), further, judged: None });
             }
@@ -357,6 +411,15 @@ impl<'a> Pieces<'a> {
         .collect()
     }
 
+    /// Whether a serial is on record as one of another panel, and not as one of this.
+    fn is_of_another(&self, serial: &str, panel: &str) -> bool {
+        let own = |weighing: &&Entry<Weighing>| {
+            weighing.value.serial.as_ref().is_some_and(|own| own.as_str() == serial)
+        };
+        let mut known = self.ledger.weighings.values().filter(own).peekable();
+        known.peek().is_some() && !known.any(|weighing| weighing.value.panel.id() == panel)
+    }
+
     /// Says how much of a concession is used, or why it is not for all pieces of a panel; `reached` are all
     /// panels that lean on it.
     fn used(
@@ -366,19 +429,27 @@ impl<'a> Pieces<'a> {
         reached: &[&String],
     ) -> Result<Option<String>, String> {
         let serials: BTreeSet<&str> = concession.serials.iter().map(|serial| serial.as_str()).collect();
-        let named = (!serials.is_empty()).then_some(serials.len() as u64);
         let limit = concession.limit.map(u64::from);
-        let Some(units) = named.into_iter().chain(limit).min() else { return Ok(None) };
-        if let Some(pieces) = self.counted(panel).filter(|pieces| *pieces > units) {
-            return Err(format!("it is for {}, one aircraft has {pieces} of {panel}", units_in_words(units)));
-        }
-        if !serials.is_empty()
-            && let Some(other) =
+        if !serials.is_empty() {
+            // What is on record as a piece of another panel is none of this one.
+            let here = serials.iter().filter(|serial| !self.is_of_another(serial, panel)).count() as u64;
+            if let Some(pieces) = self.counted(panel).filter(|pieces| *pieces > here) {
+                let named = if here == 0 { "no unit".to_string() } else { units_in_words(here) };
+                return Err(format!("it is for {named} of {panel}, one aircraft has {pieces}"));
+            }
+            if let Some(other) =
                 self.on_record(concession, &[panel]).into_iter().find(|own| !serials.contains(own.as_str()))
-        {
-            return Err(format!("{other} of {panel} is on record, which it does not name"));
+            {
+                return Err(format!("{other} of {panel} is on record, which it does not name"));
+            }
         }
         let Some(limit) = limit else { return Ok(None) };
+        let pieces: u64 = reached.iter().filter_map(|panel| self.counted(panel)).sum();
+        if pieces > limit {
+            let names: Vec<&str> = reached.iter().map(|panel| panel.as_str()).collect();
+            let units = units_in_words(limit);
+            return Err(format!("it is for {units}, one aircraft has {pieces} of {}", names.join(", ")));
+        }
         let record = self.on_record(concession, reached);
         if record.len() as u64 > limit {
             let all: Vec<&str> = record.iter().map(String::as_str).collect();
@@ -408,15 +479,26 @@ fn reaches(covered: &Covered, reason: &Reason) -> bool {
         true => is.split(' ').take(2).collect::<Vec<_>>().join(" "),
         false => is.to_string(),
     };
+    let in_unit = |bound: &str, unit: &str| match number(bound)? {
+        (bound, own) if own == unit => Some(bound),
+        _ => exact_in(bound, unit),
+    };
     let compare = |bound: &str| -> Option<std::cmp::Ordering> {
-        let ((is, unit), (bound, own)) = (number(&figure)?, number(bound)?);
-        (unit == own).then(|| is.cmp(&bound))
+        let (is, unit) = number(&figure)?;
+        Some(is.cmp(&in_unit(bound, unit)?))
     };
     let at_most =
         covered.at_most.as_ref().is_none_or(|bound| compare(bound.as_str()).is_some_and(|o| o.is_le()));
     let at_least =
         covered.at_least.as_ref().is_none_or(|bound| compare(bound.as_str()).is_some_and(|o| o.is_ge()));
-    let equals = covered.equals.as_ref().is_none_or(|value| value.to_string() == is);
+    let equals = covered.equals.as_ref().is_none_or(|value| {
+        let same = |own: &str| own == is || compare(own).is_some_and(|o| o.is_eq());
+        // One entry of a list may stand without the brackets.
+        match value.values() {
+            [own] => same(own) || format!("[{own}]") == is,
+            _ => value.to_string() == is,
+        }
+    });
     let any = covered.at_most.is_some() || covered.at_least.is_some() || covered.equals.is_some();
     any && at_most && at_least && equals
 }

@@ -85,9 +85,9 @@ pub struct Gaps {
     pub counts: BTreeMap<&'static str, usize>,
     /// Showings that nothing in use is asked for: no duty comes of them. Those needed by the milestone asked for, by id.
     pub asked_of_nothing: Vec<String>,
-    /// Evidence whose data are no longer what was conformed, with how many closed duties lean on it; those that none does
-    /// are left out.
-    pub altered: BTreeMap<String, usize>,
+    /// Evidence whose data are no longer what was conformed, with the duties needed by the milestone asked for that are
+    /// closed by it on some panel; what closes none is left out.
+    pub altered: BTreeMap<String, Vec<DutyKey>>,
 }
 
 impl Gaps {
@@ -102,23 +102,36 @@ impl Gaps {
             duties: self.duties.iter().filter(in_time).cloned().collect(),
             counts: self.counts.clone(),
             asked_of_nothing: in_need(ledger, limit, self.asked_of_nothing.iter().map(String::as_str)),
-            altered: self.altered.clone(),
+            altered: self
+                .altered
+                .iter()
+                .map(|(id, duties)| {
+                    (
+                        id.clone(),
+                        duties.iter().filter(|key| in_time_of(ledger, limit, &key.0)).cloned().collect(),
+                    )
+                })
+                .filter(|(_, duties): &(String, Vec<DutyKey>)| !duties.is_empty())
+                .collect(),
         }
     }
 }
 
-/// Those of some showings that are needed by a milestone or an earlier one.
+/// Whether a showing is needed by a milestone or an earlier one.
+fn in_time_of(ledger: &Ledger, limit: Option<Place>, showing: &str) -> bool {
+    let needed_by = ledger.showings.get(showing).and_then(|own| own.value.needed_by.as_ref());
+    is_in_time(limit, Milestones::of(ledger).place(needed_by.map(|name| name.as_str())))
+}
+
+/// Those of some showings that are needed by a milestone or an earlier one. What another ledger has and this one does not
+/// use is for its own people.
 fn in_need<'a>(
     ledger: &Ledger,
     limit: Option<Place>,
     showings: impl Iterator<Item = &'a str>,
 ) -> Vec<String> {
-    let milestones = Milestones::of(ledger);
-    let in_time = |id: &&str| {
-        let needed_by = ledger.showings.get(*id).and_then(|own| own.value.needed_by.as_ref());
-        is_in_time(limit, milestones.place(needed_by.map(|name| name.as_str())))
-    };
-    showings.filter(in_time).map(str::to_string).collect()
+    let own = showings.filter(|id| !id.contains(':') && in_time_of(ledger, limit, id));
+    own.map(str::to_string).collect()
 }
 
 /// Counts the duties by verdict; one that none has counts 0.
@@ -163,13 +176,12 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
         duties: duties.into_par_iter().map(|duty| gap(ledger, &configurator, evaluation, duty)).collect(),
         counts: counts(evaluation),
         asked_of_nothing: in_need(ledger, limit, of_nothing),
-        altered: altered(ledger, evaluation),
+        altered: altered(ledger, evaluation, limit),
     }
 }
 
-fn altered(ledger: &Ledger, evaluation: &Evaluation) -> BTreeMap<String, usize> {
-    let all = ledger.evidence.values().filter(|entry| ledger.is_altered(entry));
-    let leaning = |id: &str| {
+fn altered(ledger: &Ledger, evaluation: &Evaluation, limit: Option<Place>) -> BTreeMap<String, Vec<DutyKey>> {
+    let leaning = |id: &str| -> Vec<DutyKey> {
         // What extends it has its values.
         let extends = |own: &str| {
             let baseline = ledger.evidence.get(own).and_then(|own| own.value.baseline.as_ref());
@@ -178,9 +190,13 @@ fn altered(ledger: &Ledger, evaluation: &Evaluation) -> BTreeMap<String, usize> 
         let leans = |own: &Judged| {
             own.verdict.is_closed() && own.evidence.iter().any(|own| *own == *id || extends(own))
         };
-        evaluation.duties.values().filter(|duty| duty.panels.values().any(|own| leans(own))).count()
+        let all = evaluation.duties.iter().filter(|(key, duty)| {
+            in_time_of(ledger, limit, &key.0) && duty.panels.values().any(|own| leans(own))
+        });
+        all.map(|(key, _)| key.clone()).collect()
     };
-    all.map(|entry| (entry.id.clone(), leaning(&entry.id))).filter(|(_, n)| *n > 0).collect()
+    let altered = ledger.evidence.values().filter(|entry| ledger.is_altered(entry));
+    altered.map(|entry| (entry.id.clone(), leaning(&entry.id))).filter(|(_, all)| !all.is_empty()).collect()
 }
 
 fn is_in_time(limit: Option<Place>, own: Place) -> bool {

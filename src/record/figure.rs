@@ -91,6 +91,11 @@ impl Figure {
     }
 }
 
+/// Returns a quantity of whatever kind in a unit; `None` where it has no number or is of another kind.
+pub fn exact_in(text: &str, unit: &str) -> Option<Decimal> {
+    KINDS.into_iter().find_map(|kind| Quantity::parse(kind, text).ok()?.exact_in(unit))
+}
+
 impl<'de> Deserialize<'de> for Figure {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         let text = String::deserialize(deserializer)?;

@@ -5,7 +5,7 @@ mod attributes;
 pub mod edit;
 mod emit;
 mod fault;
-mod figure;
+pub mod figure;
 mod form;
 mod hints;
 mod kinds;

@@ -9,7 +9,7 @@ use crate::qualify::gaps::{ClosesWith, Gap, Gaps};
 use crate::qualify::next::{NextTest, SinglePoint};
 use crate::qualify::retest::{RetestPlan, StepKind};
 use crate::qualify::trial::TrialState;
-use crate::qualify::verdict::Verdict;
+use crate::qualify::verdict::{DutyKey, Verdict};
 use crate::record::sensitivity::Asks;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -32,7 +32,7 @@ pub fn json(gaps: &Gaps, trials: &[TrialState]) -> Value {
         "duties": gaps.duties.iter().map(gap_json).collect::<Vec<_>>(),
         "counts": gaps.counts,
         "asked_of_nothing": gaps.asked_of_nothing,
-        "altered": gaps.altered,
+        "altered": gaps.altered.iter().map(|(id, all)| (id.clone(), all.len())).collect::<BTreeMap<_, _>>(),
         "trials": trials_json(trials),
         "caution": CAUTION_LINE,
     })
@@ -124,16 +124,17 @@ pub fn text(
 }
 
 /// Says which evidence that counts has other data now than it was conformed with.
-fn altered(all: &BTreeMap<String, usize>) -> Option<String> {
+fn altered(all: &BTreeMap<String, Vec<DutyKey>>) -> Option<String> {
     let named = all.iter().take(NAMES_SHOWN);
-    let named: Vec<String> = named.map(|(id, n)| format!("evidence/{id} ({})", count(*n, "duty"))).collect();
+    let named: Vec<String> =
+        named.map(|(id, n)| format!("evidence/{id} ({})", count(n.len(), "duty"))).collect();
     let more = match all.len() - named.len() {
         0 => String::new(),
         n => format!(" and {n} more"),
     };
     (!all.is_empty()).then(|| {
         format!(
-            "Closed on data that are no longer the bytes that were conformed: {}{more}. The gate refuses such a change; `bondline check` says what mends it.",
+            "Closed on data that are no longer the bytes that were conformed: {}{more}. `bondline check` says what mends it.",
             named.join(", ")
         )
     })

@@ -103,7 +103,7 @@ fn panel_json(panel: &PanelMass) -> Value {
             "as_built": one.as_built,
             "residual_kg": one.kg(),
             "residual_percent": one.percent(),
-            "counts": panel.weighings > 0,
+            "counts": panel.weighings > 0 && one.is_last,
             "standing": one.standing.word(),
         })).collect::<Vec<_>>(),
         "balance": panel.balance.map(|balance| json!({
@@ -380,7 +380,12 @@ impl Page<'_> {
                     if one.as_built { predicted } else { format!("{predicted} now") },
                     self.signed(one.kg()),
                     percent,
-                    if panel.weighings > 0 { "yes" } else { "no" }.to_string(),
+                    match (panel.weighings > 0, one.is_last) {
+                        (true, true) => "yes",
+                        (true, false) => "no, a later one does",
+                        (false, _) => "no",
+                    }
+                    .to_string(),
                 ]);
             }
         }

@@ -96,6 +96,8 @@ pub struct Balanced {
 pub struct Residual {
     /// Id of the weighing.
     pub weighing: String,
+    /// Whether it is the last of its piece, which alone counts where the panel is weighed.
+    pub is_last: bool,
     /// Serial of the panel.
     pub serial: Option<String>,
     /// The day.
@@ -165,9 +167,9 @@ pub struct PanelMass {
     pub with_growth_kg: f64,
     /// How well its mass is known.
     pub maturity: Maturity,
-    /// How many weighings it rests on.
+    /// How many pieces it rests on, each by its last weighing.
     pub weighings: usize,
-    /// It counts as weighed but rests on fewer than three weighings.
+    /// It counts as weighed but rests on fewer than three pieces.
     pub provisional: bool,
     /// Its weighings, those too that do not count since it does not claim to be weighed; by id.
     pub residuals: Vec<Residual>,

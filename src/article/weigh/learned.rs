@@ -423,8 +423,8 @@ fn priors<'b, 'a: 'b>(benches: impl Iterator<Item = &'b Bench<'a>>) -> Vec<f64> 
 /// What share of a piece of a panel is predicted still: of a weighed one what was not on the scale.
 fn still_predicted<'a>(weigher: &Weigher<'a>, panel: &Entry<Panel>) -> impl Fn(&Piece<'_>) -> f64 {
     let weighings = match panel.value.maturity {
-        Some(Maturity::Weighed) => weigher.weighings_of(&panel.id),
-        _ => &[],
+        Some(Maturity::Weighed) => weigher.last_weighings(&panel.id),
+        _ => Vec::new(),
     };
     let stages: Vec<Condition> = weighings.iter().map(|weighing| condition(weighing)).collect();
     move |piece| {

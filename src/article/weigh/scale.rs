@@ -10,6 +10,7 @@ use crate::ledger::weighed::{Limits, standing};
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Fraction, Mass};
 use crate::record::{Condition, Growth, Maturity, Panel, RecordKind, Weighing};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Weighings below this number are provisional (`design.md`: "fewer than three are provisional").
 const ENOUGH_WEIGHINGS: usize = 3;
@@ -95,8 +96,8 @@ impl<'a> Weigher<'a> {
         let maturity = panel.value.maturity.unwrap_or(Maturity::Estimated);
         let allowances = Allowances::of(self.ledger);
         let weighings = match maturity {
-            Maturity::Weighed => self.weighings_of(&panel.id),
-            Maturity::Estimated | Maturity::Calculated => &[],
+            Maturity::Weighed => self.last_weighings(&panel.id),
+            Maturity::Estimated | Maturity::Calculated => Vec::new(),
         };
         let provisional = maturity == Maturity::Weighed && weighings.len() < ENOUGH_WEIGHINGS;
         if weighings.is_empty() {
@@ -129,15 +130,41 @@ impl<'a> Weigher<'a> {
     }
 }
 
+impl<'a> Weigher<'a> {
+    /// Returns the last weighing of each piece of a panel, by what was on it and then by its day: one that was on the scale
+    /// at several stages is one piece. A weighing that names no serial is a piece of its own.
+    pub(super) fn last_weighings(&self, panel: &str) -> Vec<&'a Entry<Weighing>> {
+        let mut last: BTreeMap<&str, &'a Entry<Weighing>> = BTreeMap::new();
+        let mut all = Vec::new();
+        for weighing in self.weighings_of(panel).iter().copied() {
+            let Some(serial) = &weighing.value.serial else {
+                all.push(weighing);
+                continue;
+            };
+            let stage = |own: &Entry<Weighing>| (condition(own), own.value.on, own.id.clone());
+            let known = last.entry(serial.as_str()).or_insert(weighing);
+            if stage(known) < stage(weighing) {
+                *known = weighing;
+            }
+        }
+        all.extend(last.into_values());
+        all.sort_by(|one, two| one.id.cmp(&two.id));
+        all
+    }
+}
+
 impl Weigher<'_> {
     /// Returns every weighing of a panel against what was predicted of it; `pieces` are those of now.
     pub(super) fn residuals(&self, panel: &str, pieces: &[Piece<'_>]) -> Vec<Residual> {
+        let last: BTreeSet<&str> =
+            self.last_weighings(panel).into_iter().map(|weighing| weighing.id.as_str()).collect();
         let one = |weighing: &&Entry<Weighing>| {
             let value = &weighing.value;
             let built = as_built(weighing).map(|mass| mass.si());
             let limits = Limits::of(self.ledger, condition(weighing));
             Residual {
                 weighing: weighing.id.clone(),
+                is_last: last.contains(weighing.id.as_str()),
                 serial: value.serial.as_ref().map(ToString::to_string),
                 on: value.on,
                 condition: condition(weighing),

@@ -50,22 +50,30 @@ fn what_a_concession_lacks_is_told_apart() {
     );
 }
 
-/// By hand: an aircraft of the fixture has two hatches.
+/// By hand: an aircraft of the fixture has two hatches and one fairing of the cloth, all of which lean on the concession.
 #[test]
 fn a_concession_is_for_all_pieces_of_one_aircraft() {
     let with = |units: &str| said(&format!("{ALL}, {units}"), "");
     assert_eq!(
-        with("limit: 2"),
-        (Verdict::Conceded, "concession/c-1 until 2027-01-01, 0 of 2 on record".to_string())
+        with("limit: 3"),
+        (Verdict::Conceded, "concession/c-1 until 2027-01-01, 0 of 3 on record".to_string())
     );
     assert_eq!(with("serials: [H-1, H-2]").0, Verdict::Conceded);
-    let few = "concession/c-1 is used up: it is for 1 unit, one aircraft has 2 of bow-hatch";
-    assert_eq!(with("limit: 1"), (Verdict::Lapsed, few.to_string()));
+    let few = "concession/c-1 is used up: it is for 2 units, one aircraft has 3 of bow-hatch, tail-fairing";
+    assert_eq!(with("limit: 2"), (Verdict::Lapsed, few.to_string()));
+    let few = "concession/c-1 is used up: it is for 1 unit of bow-hatch, one aircraft has 2";
     assert_eq!(with("serials: [H-1]"), (Verdict::Lapsed, few.to_string()));
+    // What is known as a piece of another panel is none of this one.
+    let fairing = "w-1: {panel: tail-fairing, serial: H-2, mass: 5 kg, on: 2026-01-10}";
+    let (verdict, words) = said(&format!("{ALL}, serials: [H-1, H-2]"), fairing);
+    assert_eq!((verdict, words), (Verdict::Lapsed, few.to_string()));
+    let both = "w-1: {panel: tail-fairing, serial: H-1, mass: 5 kg, on: 2026-01-10}, w-2: {panel: tail-fairing, serial: H-2, mass: 5 kg, on: 2026-01-10}";
+    let (_, words) = said(&format!("{ALL}, serials: [H-1, H-2]"), both);
+    assert_eq!(words, "concession/c-1 is used up: it is for no unit of bow-hatch, one aircraft has 2");
     // One serial written twice is one piece.
     assert_eq!(with("serials: [H-1, H-1]").0, Verdict::Lapsed);
     // Of a limit and serials the smaller counts.
-    assert_eq!(with("serials: [H-1, H-2], limit: 1").0, Verdict::Lapsed);
+    assert_eq!(with("serials: [H-1, H-2], limit: 2").0, Verdict::Lapsed);
 }
 
 #[test]
@@ -75,28 +83,29 @@ fn pieces_on_record_use_a_concession_up() {
     };
     let since = |id: u32| piece(id, &format!("serial: H-{id},"), "on: 2026-02-10");
     let two = since(1) + &since(2);
-    let limit = format!("{ALL}, limit: 2");
+    let three = two.clone() + &since(3);
+    let limit = format!("{ALL}, limit: 3");
     assert_eq!(
-        said(&limit, &two),
-        (Verdict::Conceded, "concession/c-1 until 2027-01-01, 2 of 2 on record".to_string())
+        said(&limit, &three),
+        (Verdict::Conceded, "concession/c-1 until 2027-01-01, 3 of 3 on record".to_string())
     );
-    let used = "concession/c-1 is used up: it is for 2 units, on record are 3: H-1, H-2, H-3";
-    assert_eq!(said(&limit, &(two.clone() + &since(3))), (Verdict::Lapsed, used.to_string()));
+    let used = "concession/c-1 is used up: it is for 3 units, on record are 4: H-1, H-2, H-3, H-4";
+    assert_eq!(said(&limit, &(three.clone() + &since(4))), (Verdict::Lapsed, used.to_string()));
     // The same piece on the scale again is no further one; one from before was built without the concession.
     assert_eq!(
-        said(&limit, &(two.clone() + &piece(3, "serial: H-2,", "on: 2026-02-12"))).0,
+        said(&limit, &(three.clone() + &piece(4, "serial: H-2,", "on: 2026-02-12"))).0,
         Verdict::Conceded
     );
     assert_eq!(
-        said(&limit, &(two.clone() + &piece(3, "serial: H-3,", "on: 2026-01-31"))).0,
+        said(&limit, &(three.clone() + &piece(4, "serial: H-4,", "on: 2026-01-31"))).0,
         Verdict::Conceded
     );
     // A day or a serial that nobody wrote may be any.
     assert_eq!(
-        said(&limit, &(two.clone() + &piece(3, "serial: H-3,", "condition: painted"))).0,
+        said(&limit, &(three.clone() + &piece(4, "serial: H-4,", "condition: painted"))).0,
         Verdict::Lapsed
     );
-    assert_eq!(said(&limit, &(two.clone() + &piece(3, "", "on: 2026-02-12"))).0, Verdict::Lapsed);
+    assert_eq!(said(&limit, &(three.clone() + &piece(4, "", "on: 2026-02-12"))).0, Verdict::Lapsed);
     // By name.
     let serials = format!("{ALL}, serials: [H-1, H-2]");
     assert_eq!(said(&serials, &two).0, Verdict::Conceded);
@@ -298,10 +307,13 @@ fn a_test_that_is_added_takes_nothing_from_what_was_accepted_of_another() {
 fn what_would_not_prove_the_duty_itself_is_not_conceded() {
     let (verdict, words, _) = narrow_joints(TWO, GOOD, &[]);
     assert_eq!(verdict, Verdict::Lapsed);
-    assert!(words.contains("concession/c does not cover sample: 1 of 2 specimens"), "{words}");
+    assert!(words.contains("concession/c does not cover sample: 1 of 2 specimens (e-1)"), "{words}");
     let (verdict, words, _) = narrow_joints(ONE, "result: {value: 0.5 MPa}", &[]);
     assert_eq!(verdict, Verdict::Lapsed);
-    assert!(words.contains("concession/c does not cover criterion: least 0.5 MPa against 1 MPa"), "{words}");
+    assert!(
+        words.contains("concession/c does not cover criterion: least 0.5 MPa against 1 MPa (e-1)"),
+        "{words}"
+    );
     // Nor does one that passes hide one that fails on an article that differs in nothing more.
     let failing: [(&[(&str, &str)], Verdict); 4] = [
         (&[NARROW], Verdict::Failed),

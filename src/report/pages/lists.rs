@@ -245,7 +245,7 @@ impl Of<'_> {
                 tables::record("panel", id),
                 tables::short(own.title.as_deref()),
                 tables::short(Some(group)),
-                tables::number(self.known.mass(id).map_or_else(String::new, |own| decimals(own.each_kg, 3))),
+                tables::number(self.known.mass(id).map_or_else(String::new, |own| decimals(own.one_kg(), 3))),
                 tables::short(Some(&release)),
                 open_cell(&open, duties.is_empty()),
                 tables::number(least.map_or_else(String::new, |own| margin_words(own.margin))),

@@ -192,11 +192,15 @@ fn put_mass(page: &mut Page, mass: Result<&PanelMass, String>) {
     };
     let provisional =
         if own.provisional { " The finish is not settled: the mass is provisional." } else { "" };
+    let predicted = match (decimals(own.one_kg(), 3), decimals(own.each_kg, 3)) {
+        (one, predicted) if one == predicted => String::new(),
+        (_, predicted) => format!(", {predicted} kg predicted"),
+    };
     page.put(
         "mass_words",
         json!(format!(
-            "One weighs {} kg ({}); {} on an aircraft: {} kg, between {} and {} kg, with growth {} kg.{weighed}{provisional}",
-            decimals(own.each_kg, 3),
+            "One weighs {} kg ({}){predicted}; {} on an aircraft: {} kg, between {} and {} kg, with growth {} kg.{weighed}{provisional}",
+            decimals(own.one_kg(), 3),
             own.maturity,
             own.quantity,
             decimals(own.kg, 3),
