@@ -34,6 +34,9 @@ use thin_vec::{ThinVec, thin_vec};
 /// The attribute of a reason that tells of a concession.
 const CONCESSION: &str = "concession";
 
+/// Behind an attribute that another record differs in than the one that is told.
+const ELSEWHERE: &str = " of evidence/";
+
 /// What a concession does for one panel's verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Standing {
@@ -219,12 +222,12 @@ impl Room<'_> {
                 let left = members.iter().filter_map(|at| without.get(*at)).map(|(own, _)| {
                     let mut left = asking(&own.reasons());
                     if !judged.has_evidence(own.id()) {
-                        left.iter_mut()
-                            .for_each(|one| *one = format!("{one} of evidence/{}", own.id()).into());
+                        left.iter_mut().for_each(|one| *one = format!("{one}{ELSEWHERE}{}", own.id()).into());
                     }
                     left
                 });
-                let left = left.min_by_key(ThinVec::len);
+                let left =
+                    left.min_by_key(|left| (left.len(), left.iter().any(|one| one.contains(ELSEWHERE))));
                 let further = match left.filter(|left| !left.is_empty()) {
                     Some(left) if told.verdict == Verdict::Lapsed => left,
                     _ => {
@@ -235,12 +238,14 @@ impl Room<'_> {
                 };
                 ways.push(Granted { concession: id.clone(), further, judged: None });
             }
-            let met = |way: &Granted| way.judged.is_none();
+            let is_unmet = |way: &Granted| way.judged.is_none();
+            let is_elsewhere = |way: &Granted| way.further.iter().any(|one| one.contains(ELSEWHERE));
             let weight = |way: &Granted| {
                 let because = way.judged.as_ref().map(|own| &own.because);
                 because.map(|all| (all.iter().map(|reason| reason.effect).max(), all.len()))
             };
-            let best = ways.into_iter().min_by_key(|way| (met(way), way.further.len(), weight(way)));
+            let order = |way: &Granted| (is_unmet(way), way.further.len(), is_elsewhere(way), weight(way));
+            let best = ways.into_iter().min_by_key(order);
             // Where nothing that differs is accepted, all of it is further.
             all.push(best.unwrap_or_else(|| Granted {
                 concession: id,
