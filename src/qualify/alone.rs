@@ -99,6 +99,8 @@ impl Trials<'_> {
             live: None,
             only: None,
             fits: Fits::default(),
+            // They are left aside.
+            conceding: Vec::new(),
         };
         let (candidates, running) = (|| ready.candidates.as_slice(), || ready.running.as_slice());
         asked

@@ -9,7 +9,7 @@ use super::touched::Design;
 use super::verdict::{Duty, Judged, Room};
 use crate::article::Subject;
 use crate::ledger::Nominal;
-use crate::record::{Concession, Covers, Evidence, Showing};
+use crate::record::{Covers, Evidence, Showing};
 use crate::statistics::Levels;
 use foldhash::HashMap;
 use litemap::LiteMap;
@@ -158,15 +158,11 @@ impl Ground {
                 .and_then(|own| Some(own.ok()?.value)),
             in_use: Subject::from_label(&entry.value.subject).is_some_and(|label| room.is_in_use(&label)),
         };
-        let concessions = room.ledger.concessions.values();
-        let own = concessions.filter(|one| one.value.showing.id() == room.showing.id);
-        let covers = |one: &crate::ledger::Entry<Concession>| {
-            let subject = Subject::from_label(&one.value.subject)?.to_string();
-            Some((one.id.clone(), subject, one.value.covers.clone()))
-        };
+        let conceded = room.conceding.iter();
+        let conceded = conceded.map(|(of, one)| (one.id.clone(), of.to_string(), one.value.covers.clone()));
         Self {
             id: room.showing.id.clone(),
-            conceded: own.filter_map(covers).collect(),
+            conceded: conceded.collect(),
             showing: Arc::clone(&room.showing.value),
             levels: (
                 pool::levels(room.ledger, &room.showing.value),

@@ -474,6 +474,7 @@ pub(super) fn first_looks(
                 live: None,
                 only: None,
                 fits: Fits::default(),
+                conceding: Vec::new(),
             };
             for made in room.candidates() {
                 for configuration in variants.iter() {

@@ -1,6 +1,6 @@
 //! Concessions: a departure that is accepted covers what it names, and no more.
 //!
-//! A duty is judged again as if the differences that a concession covers were none ([`Room::granted`]). What it leans on
+//! A duty is judged again as if the differences that a concession covers were none (`Room::granted`). What it leans on
 //! then has to prove the duty by itself, so that a sample that lacks specimens or fails is not conceded with a difference.
 //! Which record is the nearest plays no part, so that a test that is added takes nothing from what was accepted of another.
 //! Records that differ in the same attributes stand or fall together, beside what conforms anyway: what failed on an
@@ -150,10 +150,8 @@ impl Room<'_> {
         &'r self,
         subject: &'r Subject,
     ) -> impl Iterator<Item = &'r Entry<Concession>> {
-        self.ledger.concessions.values().filter(move |one| {
-            one.value.showing.id() == self.showing.id
-                && Subject::from_label(&one.value.subject).as_ref() == Some(subject)
-        })
+        let all = self.conceding.iter().filter(move |(of, _)| of == subject);
+        all.map(|(_, concession)| *concession)
     }
 
     /// Judges what becomes of a verdict where a concession that names the duty is granted, for each by itself.
@@ -302,6 +300,12 @@ pub fn duty_of(concession: &Concession) -> Option<DutyKey> {
 pub fn conceded_by(judged: &Judged) -> Option<&str> {
     let first = judged.because.first().filter(|_| judged.verdict == Verdict::Conceded)?;
     first.is.strip_prefix("concession/")?.split(' ').next()
+}
+
+/// Returns the concessions that name a showing, each with its subject.
+pub(super) fn of_showing<'a>(ledger: &'a Ledger, showing: &str) -> Vec<(Subject, &'a Entry<Concession>)> {
+    let own = ledger.concessions.values().filter(|one| one.value.showing.id() == showing);
+    own.filter_map(|one| Some((Subject::from_label(&one.value.subject)?, one))).collect()
 }
 
 /// Returns how a concession stands to each panel of its duty that is neither met nor conceded.

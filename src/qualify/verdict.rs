@@ -21,8 +21,8 @@ use crate::article::{ArticleError, Configuration, Configurator, Sites, Subject, 
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{
-    Address, Bounds, Class, Day, Evidence, EvidenceKind, EvidenceState, OneOrMany, Panel, Phrase, RecordKind,
-    Showing, SubjectKind, Text,
+    Address, Bounds, Class, Concession, Day, Evidence, EvidenceKind, EvidenceState, OneOrMany, Panel, Phrase,
+    RecordKind, Showing, SubjectKind, Text,
 };
 use foldhash::{HashMap, HashSet};
 use litemap::LiteMap;
@@ -245,6 +245,7 @@ fn evaluated<E: From<ArticleError>>(
             live,
             only,
             fits: Fits::default(),
+            conceding: super::concede::of_showing(ledger, &showing.id),
         };
         let ground = Ground::of(&room);
         let asks = first_look && only.is_none() && live.is_none() && !row.live && recalled.asks();
@@ -444,6 +445,8 @@ pub(super) struct Room<'a> {
     pub(super) only: Option<&'a BTreeSet<String>>,
     /// Which records an extension may lean on, as far as somebody asked.
     pub(super) fits: Fits,
+    /// Concessions that name the showing, live or not, each with its subject.
+    pub(super) conceding: Vec<(Subject, &'a Entry<Concession>)>,
 }
 
 /// Where verdicts that were made from the very same are taken from.

@@ -78,6 +78,8 @@ pub(super) fn living(
         live: None,
         only: None,
         fits: Fits::default(),
+        // What still represents an article is asked of the article, whatever was conceded.
+        conceding: Vec::new(),
     };
     let mut found = Living { stands: Stands::Gone, subjects: Vec::new(), nearest: None };
     let mut nearest: Option<(Asks, bool, usize)> = None;
