@@ -7,10 +7,11 @@ use super::words::{
     FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_conceded, is_facet_or_attribute, showing_kind, suggest,
 };
 use super::{Entry, normalise, plausible, subjects, trial};
+use crate::article::ORDER;
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
     Accept, AppliesTo, Approval, AttributeValue, ComputedCheck, Concession, Covers, Evidence, EvidenceKind,
-    EvidenceState, Plan, RecordKind, Showing, ShowingRef, SubjectKind, SubjectLabel,
+    EvidenceState, Figure, Plan, RecordKind, Showing, ShowingRef, SubjectKind, SubjectLabel,
 };
 use std::collections::BTreeMap;
 
@@ -162,6 +163,19 @@ fn facet_help(key: &str) -> String {
                 .or_else(|| suggest(head, facets()))
                 .unwrap_or_else(|| format!("write one of {}", facets().collect::<Vec<_>>().join(", ")))
         }
+    }
+}
+
+/// As [`facet_help`], of keys that name attributes of an article, with the constituent that each is of.
+fn attribute_help(key: &str) -> String {
+    let head = key.split('.').next().unwrap_or_default();
+    let own = || ORDER.iter().copied().filter(|one| one.split('.').next() == Some(head));
+    match suggest(key, own()).filter(|help| help.starts_with("did you mean")) {
+        Some(help) => format!(
+            "{help} Of a constituent or a zone its letter stands behind it, as `bondline why` shows it"
+        ),
+        None if own().next().is_some() => format!("there are: {}", own().collect::<Vec<_>>().join(", ")),
+        None => facet_help(key),
     }
 }
 
@@ -340,7 +354,7 @@ fn unknown_attributes<'k>(
             format!("`{key}` is no attribute of a configuration"),
         )
         .label("unknown attribute")
-        .help(facet_help(key));
+        .help(attribute_help(key));
     }
 }
 
@@ -398,6 +412,15 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
             )
             .label("one of three")
             .help("say how far the difference is accepted");
+        }
+        for (word, bound) in [("at most", &covered.at_most), ("at least", &covered.at_least)] {
+            let Some(bound) = bound.as_ref().filter(|own| Figure::parse(own.as_str()).is_err()) else {
+                continue;
+            };
+            let message = format!("`{bound}` is no figure, so nothing is {word} that");
+            sink.error("bad-quantity", format!("covers.{key}"), message)
+                .label("no figure")
+                .help("write a number with its unit, or the value itself with `equals`");
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Words that records may use and no type spells out: kinds of showings, facets, rules of the gate.
 
+use crate::article::{Key, ORDER};
 use crate::record::SubjectKind::{self, Bond, Lamina, Laminate, Painted, Panel, Programme, Sheet};
 pub use crate::record::sensitivity::FACETS;
 
@@ -93,8 +94,8 @@ pub(super) fn is_facet_or_attribute(key: &str) -> bool {
 /// Returns whether `key` belongs to a configuration: an attribute, with or without the letter or number of
 /// its constituent, zone or face behind it, or a claim.
 pub(super) fn is_attribute(key: &str) -> bool {
-    let head = key.split('.').next().unwrap_or_default();
-    head == "claims" || FACETS.iter().any(|(facet, _)| *facet == head)
+    let base = Key::parse(key).base;
+    key.split('.').next() == Some("claims") || base.place() < ORDER.len()
 }
 
 /// Returns whether a concession can cover `key`: an attribute, or a condition that evidence has to bound.
