@@ -101,12 +101,11 @@ pub(super) fn conflict(whose: &str, files: &[String]) -> Failure {
 }
 
 /// The two revisions of `A..B`, as git people write them: HEAD where an end is left out. `A...B` means something else.
-fn ends(text: &str) -> Option<(&str, &str)> {
-    let (from, to) = text.split_once("..").filter(|(from, to)| !from.is_empty() || !to.is_empty())?;
-    fn end(own: &str) -> &str {
-        if own.is_empty() { "HEAD" } else { own }
-    }
-    (!to.contains("..") && !to.starts_with('.')).then(|| (end(from), end(to)))
+fn ends<'t>(text: &'t str) -> Option<(&'t str, &'t str)> {
+    let (from, to) = text.split_once("..")?;
+    let is_other = (from.is_empty() && to.is_empty()) || to.starts_with('.') || to.contains("..");
+    let end = |own: &'t str| if own.is_empty() { "HEAD" } else { own };
+    (!is_other).then(|| (end(from), end(to)))
 }
 
 /// The two states, and what they are called.

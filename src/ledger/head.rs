@@ -9,6 +9,7 @@ use super::sink::{At, Sink};
 use super::words::{GATE_RULES, suggest};
 use crate::quantity::{Per, apart};
 use crate::record::{Fault, LedgerHead};
+use std::cell::LazyCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The version of the record formats that this program writes, and the newest that it reads.
@@ -81,24 +82,35 @@ const MANY: usize = 200;
 /// Finds groups that nothing belongs to where something is asked of them, and panels whose group is written like another
 /// that something is asked of: most are misspelt, and then nothing watches their mass and no duty comes of the showing.
 pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
-    let head = ledger.head.as_ref();
     // Before the first panel no group can have any; a broken record may be the one.
     if ledger.panels.is_empty() || !ledger.broken.is_empty() {
         return Vec::new();
     }
-    let panels = ledger.panels.values().filter_map(|panel| panel.value.group.as_ref());
-    let assemblies = ledger.assemblies.values().filter_map(|assembly| assembly.value.group.as_ref());
-    let mut panels_in: BTreeMap<&str, usize> = BTreeMap::new();
-    for group in panels {
-        *panels_in.entry(group.as_str()).or_default() += 1;
+    let mut of_panels: BTreeMap<&str, usize> = BTreeMap::new();
+    for group in ledger.panels.values().filter_map(|panel| panel.value.group.as_ref()) {
+        *of_panels.entry(group.as_str()).or_default() += 1;
     }
-    let of_panels: BTreeSet<&str> = panels_in.keys().copied().collect();
+    let assemblies = ledger.assemblies.values().filter_map(|assembly| assembly.value.group.as_ref());
     let known: BTreeSet<&str> =
-        assemblies.map(|group| group.as_str()).chain(of_panels.iter().copied()).collect();
-    let mut all = Vec::new();
+        assemblies.map(|group| group.as_str()).chain(of_panels.keys().copied()).collect();
+    let mut all = vec![budgets_of_nothing(ledger, &known)];
+    all.extend(showings_of_nothing(ledger, &of_panels));
+    // What budgets and showings name is meant. Where nothing is in it, that is said already, and it may be the one that is
+    // mistyped.
+    let applies = ledger.showings.values().filter_map(|showing| showing.value.applies_to.as_ref());
+    let asked = applies.flat_map(|applies| applies.group.iter()).map(|group| group.as_str());
+    let budgets = ledger.head.iter().flat_map(|head| head.budgets.keys()).map(|group| group.as_str());
+    let meant: BTreeSet<&str> = asked.chain(budgets).filter(|group| known.contains(group)).collect();
+    if meant.len() <= MANY {
+        all.extend(groups_by_a_slip(ledger, &of_panels, &meant));
+    }
+    all
+}
+
+fn budgets_of_nothing(ledger: &Ledger, known: &BTreeSet<&str>) -> Sink {
     let mut sink = Sink::new(HEAD_FILE);
-    let budgets = || head.into_iter().flat_map(|head| head.budgets.keys());
-    for group in budgets().filter(|group| !known.contains(group.as_str())) {
+    let budgets = ledger.head.iter().flat_map(|head| head.budgets.keys());
+    for group in budgets.filter(|group| !known.contains(group.as_str())) {
         let help = suggest(group, known.iter().copied());
         sink.warning(
             "unknown-group",
@@ -108,21 +120,25 @@ pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
         .label("no such group")
         .help(help.unwrap_or_else(|| "write `group:` in the panels that the budget is for".to_string()));
     }
-    all.push(sink);
-    for showing in ledger.showings.values().filter(|own| own.value.applies_to.is_some()) {
+    sink
+}
+
+/// `of_panels`: how many panels are in each group.
+fn showings_of_nothing(ledger: &Ledger, of_panels: &BTreeMap<&str, usize>) -> Vec<Sink> {
+    // One that may be mistyped itself is no help.
+    let is_sound = |own: &&str| of_panels.len() > MANY || !of_panels.keys().any(|other| is_slip(own, other));
+    let sound = LazyCell::new(|| of_panels.keys().copied().filter(is_sound).collect::<Vec<&str>>());
+    let mut all = Vec::new();
+    for showing in ledger.showings.values() {
+        let Some(applies) = &showing.value.applies_to else { continue };
         let mut sink = Sink::new(&showing.file);
-        let groups = showing.value.applies_to.iter().flat_map(|applies| applies.group.iter());
-        let all_named = groups.clone().count();
-        for (index, group) in groups.enumerate().filter(|(_, group)| !of_panels.contains(group.as_str())) {
-            // One that may be mistyped itself is no help.
-            let is_sound =
-                |own: &&&str| of_panels.len() > MANY || !of_panels.iter().any(|other| is_slip(own, other));
-            let sound = of_panels.iter().filter(is_sound);
-            let help = suggest(group.as_str(), sound.copied())
-                .or_else(|| suggest(group.as_str(), of_panels.iter().copied()));
+        let groups = applies.group.iter().enumerate();
+        for (index, group) in groups.filter(|(_, group)| !of_panels.contains_key(group.as_str())) {
+            let help = suggest(group.as_str(), sound.iter().copied())
+                .or_else(|| suggest(group.as_str(), of_panels.keys().copied()));
             sink.warning(
                 "unknown-group",
-                one_or_many("applies_to.group", all_named, index),
+                one_or_many("applies_to.group", applies.group.0.len(), index),
                 format!("no panel is in the group `{group}`: the showing is asked of none there"),
             )
             .label("no such group")
@@ -130,17 +146,16 @@ pub(super) fn groups(ledger: &Ledger) -> Vec<Sink> {
         }
         all.push(sink);
     }
-    // What budgets and showings name is meant; a group beside those may be a new one, or one of them in other letters.
-    let applies = ledger.showings.values().filter_map(|showing| showing.value.applies_to.as_ref());
-    let asked = applies.flat_map(|applies| applies.group.iter()).map(|group| group.as_str());
-    let named = asked.chain(budgets().map(|group| group.as_str()));
-    // Where nothing is in it, that is said already, and it may be the one that is mistyped.
-    let meant: BTreeSet<&str> = named.filter(|group| known.contains(group)).collect();
-    for panel in ledger.panels.values().filter(|_| meant.len() <= MANY) {
-        let group = panel.value.group.as_ref().map(|group| group.as_str());
-        let Some(group) = group.filter(|group| !meant.contains(group)) else { continue };
+    all
+}
+
+/// Panels alone in a group that is none of those `meant`, and written almost like one.
+fn groups_by_a_slip(ledger: &Ledger, of_panels: &BTreeMap<&str, usize>, meant: &BTreeSet<&str>) -> Vec<Sink> {
+    let mut all = Vec::new();
+    for panel in ledger.panels.values() {
+        let Some(group) = panel.value.group.as_ref().map(|group| group.as_str()) else { continue };
         // What several panels say is no slip.
-        if panels_in.get(group).is_some_and(|n| *n > 1) {
+        if meant.contains(group) || of_panels.get(group).is_some_and(|n| *n > 1) {
             continue;
         }
         let slips = meant.iter().filter(|other| is_slip(group, other));

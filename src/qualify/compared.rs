@@ -378,7 +378,11 @@ impl Room<'_> {
     }
 
     /// Returns what had to be assumed of a candidate.
-    pub(super) fn notes(&self, subject: &Subject, compared: &Compared<'_>) -> ThinVec<Phrase> {
+    pub(super) fn notes(
+        &self,
+        subject: &Subject,
+        (made, compared): (&Made<'_>, &Compared<'_>),
+    ) -> ThinVec<Phrase> {
         let Some(seen) = &compared.seen else { return ThinVec::new() };
         let kind = subject.kind().word();
         let demanded = compared.not_recorded.iter().map(|key| Key::parse(key)).filter(|key| {
@@ -386,11 +390,11 @@ impl Room<'_> {
             has && key.limit == Limit::Nominal
         });
         let demanded = demanded.map(|key| not_recorded_note(compared.id, compared.form, &key));
-        // None but these are in the mark by which a verdict is found again.
-        let record = |id: &str| self.records.iter().find(|entry| entry.id == id).copied();
-        let own = record(compared.id);
-        let leant_on = own.and_then(|own| record(own.value.baseline.as_ref()?.id()));
-        let altered = own.into_iter().chain(leant_on).filter(|entry| self.ledger.is_altered(entry));
+        // Another than one of these is not in the mark by which a verdict is found again.
+        let leant_on = made.entry.value.baseline.as_ref();
+        let leant_on = leant_on.and_then(|base| self.records.iter().find(|entry| entry.id == base.id()));
+        let both = [made.entry].into_iter().chain(leant_on.copied());
+        let altered = both.filter(|entry| self.ledger.is_altered(entry));
         let altered = altered.map(|entry| {
             format!("evidence/{}: its data are no longer the bytes that were conformed", entry.id).into()
         });

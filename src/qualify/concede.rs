@@ -8,8 +8,9 @@
 //! whatever it was.
 //!
 //! A concession is for the units that it names by `serials` or counts by `limit`. A duty speaks of all pieces
-//! of a panel, so a concession holds for a panel only while it is for all of them: it must be for at least as
-//! many units as one aircraft has of the panel, and no piece beyond it may be on record. Pieces are on record by
+//! of a panel, so a concession holds for a panel only while it is for all of them: it must name at least as
+//! many units as one aircraft has of the panel, or count as many as one has of all panels that lean on it, and no piece
+//! beyond it may be on record. Pieces are on record by
 //! their weighings; those weighed before the concession was approved were built without it and do not use it
 //! up. This reading is the project's own.
 
@@ -23,9 +24,8 @@ use super::verdict::{Duty, DutyKey, Judged, Room, Verdict, note};
 use crate::article::Subject;
 use crate::article::weigh::{Counts, counts};
 use crate::ledger::{Entry, Ledger};
-use crate::record::figure::exact_in;
 use crate::record::sensitivity::Asks;
-use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Weighing};
+use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Weighing, exact_in};
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -33,9 +33,6 @@ use thin_vec::{ThinVec, thin_vec};
 
 /// The attribute of a reason that tells of a concession.
 const CONCESSION: &str = "concession";
-
-/// Behind an attribute that another record differs in than the one that is told.
-const ELSEWHERE: &str = " of evidence/";
 
 /// What a concession does for one panel's verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -97,38 +94,36 @@ pub fn concede(ledger: &Ledger, today: Day, duties: &mut BTreeMap<DutyKey, Duty>
             }
         }
     }
-    say_conceded_below(duties);
+    say_conceded_below(ledger, duties);
 }
 
 /// Says of what a duty rests on that it is conceded, where that is so in the end: it was judged before concessions.
-fn say_conceded_below(duties: &mut BTreeMap<DutyKey, Duty>) {
-    let mut conceded: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+fn say_conceded_below(ledger: &Ledger, duties: &mut BTreeMap<DutyKey, Duty>) {
+    let mut conceded: BTreeSet<(String, String)> = BTreeSet::new();
     for ((showing, subject), duty) in duties.iter() {
         let panels = duty.panels.iter().filter(|(_, own)| own.verdict == Verdict::Conceded);
-        let panels: BTreeSet<String> = panels.map(|(panel, _)| panel.clone()).collect();
-        if !panels.is_empty() {
-            conceded.insert(rested_on(showing, subject), panels);
-        }
+        conceded.extend(panels.map(|(panel, _)| (rested_on(showing, subject), panel.clone())));
     }
+    let rests =
+        |showing: &str| ledger.showings.get(showing).is_some_and(|own| !own.value.rests_on.is_empty());
     if conceded.is_empty() {
         return;
     }
-    for duty in duties.values_mut() {
-        let is_below = |panel: &String, reason: &Reason| {
-            reason.rule == RESTS_ON
-                && conceded.get(reason.attribute.as_str()).is_some_and(|panels| panels.contains(panel))
+    for (_, duty) in duties.iter_mut().filter(|((showing, _), _)| rests(showing)) {
+        let is_below = |panel: &str, reason: &Reason| {
+            reason.rule == RESTS_ON && conceded.contains(&(reason.attribute.to_string(), panel.to_string()))
         };
-        let any = |panel: &String, own: &Judged| own.because.iter().any(|reason| is_below(panel, reason));
-        let named: Vec<String> = duty
-            .panels
-            .iter()
-            .filter(|(panel, own)| any(panel, own))
-            .map(|(panel, _)| panel.clone())
-            .collect();
-        for panel in named {
-            let Some(judged) = Arc::make_mut(&mut duty.panels).get_mut(&panel) else { continue };
-            for reason in Arc::make_mut(judged).because.iter_mut().filter(|reason| is_below(&panel, reason)) {
-                reason.is = Verdict::Conceded.word().into();
+        let any = |(panel, own): (&String, &Arc<Judged>)| own.because.iter().any(|one| is_below(panel, one));
+        if !duty.panels.iter().any(any) {
+            // Nothing of what is shared is copied for it.
+            continue;
+        }
+        for (panel, judged) in Arc::make_mut(&mut duty.panels).iter_mut() {
+            if judged.because.iter().any(|reason| is_below(panel, reason)) {
+                let because = &mut Arc::make_mut(judged).because;
+                for reason in because.iter_mut().filter(|reason| is_below(panel, reason)) {
+                    reason.is = Verdict::Conceded.word().into();
+                }
             }
         }
     }
@@ -158,103 +153,121 @@ impl Room<'_> {
     pub(super) fn granted(
         &self,
         asked: &Asked<'_>,
-        (candidates, compared): (&[Made<'_>], &[Compared<'_>]),
+        all: (&[Made<'_>], &[Compared<'_>]),
         sights: &mut [Sight],
         under_way: &[Compared<'_>],
         judged: &Judged,
     ) -> ThinVec<Granted> {
-        let mut all = ThinVec::new();
-        if candidates.is_empty() || !matches!(judged.verdict, Verdict::Lapsed | Verdict::Short) {
-            return all;
+        if all.0.is_empty() || !matches!(judged.verdict, Verdict::Lapsed | Verdict::Short) {
+            return ThinVec::new();
         }
-        for concession in self.concessions(asked.subject) {
-            let Covers::Differences(differences) = &concession.value.covers else { continue };
-            let is_accepted = |reason: &Reason| {
-                differences.get(reason.attribute.as_str()).is_some_and(|covered| reaches(covered, reason))
-            };
-            let one = |(made, sight)| self.compare_without(asked, made, sight, &is_accepted);
-            let without: Vec<(Compared<'_>, ThinVec<Reason>)> =
-                candidates.iter().zip(sights.iter_mut()).map(one).collect();
-            let mut sets: BTreeMap<BTreeSet<&str>, Vec<usize>> = BTreeMap::new();
-            for (at, (_, set_aside)) in without.iter().enumerate().filter(|(_, (_, own))| !own.is_empty()) {
-                let attributes = set_aside.iter().map(|reason| reason.attribute.as_str()).collect();
-                sets.entry(attributes).or_default().push(at);
-            }
-            // Some differ in less, and make one sample with the others nevertheless.
-            let together: Vec<usize> = sets.values().flatten().copied().collect();
-            let together = (sets.len() > 1).then_some(&together);
-            let id: Phrase = concession.id.as_str().into();
-            let mut ways: Vec<Granted> = Vec::new();
-            // What the nearest lacks is told rather than what another does, where that is no less.
-            if judged.verdict == Verdict::Lapsed && !judged.because.iter().any(is_accepted) {
-                let further = asking(&judged.because);
-                ways.push(Granted { concession: id.clone(), further, judged: None });
-            }
-            for members in sets.values().chain(together) {
-                // What a member extends is compared alike.
-                let bases = members.iter().filter_map(|at| baseline(candidates, candidates.get(*at)?));
-                let set: BTreeSet<usize> = members.iter().copied().chain(bases).collect();
-                let mut beside = compared.to_vec();
-                for (at, own) in beside.iter_mut().enumerate().filter(|(at, _)| set.contains(at)) {
-                    if let Some((without, _)) = without.get(at) {
-                        own.clone_from(without);
-                    }
+        let concessions = self.concessions(asked.subject);
+        let of_differences = concessions.filter_map(|concession| match &concession.value.covers {
+            Covers::Differences(differences) => Some((concession, differences)),
+            Covers::Failed => None,
+        });
+        let one = |(concession, differences): (&Entry<Concession>, &BTreeMap<String, Covered>)| {
+            let way = self.shortest_way(asked, all, sights, under_way, (judged, differences));
+            let Way { further, judged, is_elsewhere: _ } = way;
+            Granted { concession: concession.id.as_str().into(), further, judged }
+        };
+        of_differences.map(one).collect()
+    }
+
+    /// Finds the records by which least is missing once the differences that a concession covers are set aside.
+    fn shortest_way(
+        &self,
+        asked: &Asked<'_>,
+        (candidates, compared): (&[Made<'_>], &[Compared<'_>]),
+        sights: &mut [Sight],
+        under_way: &[Compared<'_>],
+        (judged, differences): (&Judged, &BTreeMap<String, Covered>),
+    ) -> Way {
+        let is_accepted = |reason: &Reason| {
+            differences.get(reason.attribute.as_str()).is_some_and(|covered| reaches(covered, reason))
+        };
+        let one = |(made, sight)| self.compare_without(asked, made, sight, &is_accepted);
+        let without: Vec<(Compared<'_>, ThinVec<Reason>)> =
+            candidates.iter().zip(sights.iter_mut()).map(one).collect();
+        let mut sets: BTreeMap<BTreeSet<&str>, Vec<usize>> = BTreeMap::new();
+        for (at, (_, set_aside)) in without.iter().enumerate().filter(|(_, (_, own))| !own.is_empty()) {
+            let attributes = set_aside.iter().map(|reason| reason.attribute.as_str()).collect();
+            sets.entry(attributes).or_default().push(at);
+        }
+        // Some differ in less, and make one sample with the others nevertheless.
+        let together: Vec<usize> = sets.values().flatten().copied().collect();
+        let together = (sets.len() > 1).then_some(&together);
+        let way = |members: &Vec<usize>| {
+            // What a member extends is compared alike.
+            let bases = members.iter().filter_map(|at| baseline(candidates, candidates.get(*at)?));
+            let set: BTreeSet<usize> = members.iter().copied().chain(bases).collect();
+            let mut beside = compared.to_vec();
+            for (at, own) in beside.iter_mut().enumerate().filter(|(at, _)| set.contains(at)) {
+                if let Some((without, _)) = without.get(at) {
+                    own.clone_from(without);
                 }
-                let mut told = self.verdict(asked, candidates, &beside, under_way);
-                if told.verdict == Verdict::Met {
-                    // Of several that differ alike, the subject's own is named.
-                    let mut leant_on: Vec<usize> = set.iter().copied().collect();
-                    leant_on.sort_by_key(|at| {
-                        let label = candidates.get(*at).and_then(|made| made.label.as_ref());
-                        (label != Some(asked.subject), *at)
-                    });
-                    let set_aside = leant_on.iter().filter_map(|at| without.get(*at));
-                    told.because = each_once(set_aside.flat_map(|(_, own)| own));
-                    ways.push(Granted {
-                        concession: id.clone(),
-                        further: ThinVec::new(),
-                        judged: Some(Box::new(told)),
-                    });
-                    continue;
-                }
-                let left = members.iter().filter_map(|at| without.get(*at)).map(|(own, _)| {
-                    let mut left = asking(&own.reasons());
-                    if !judged.has_evidence(own.id()) {
-                        left.iter_mut().for_each(|one| *one = format!("{one}{ELSEWHERE}{}", own.id()).into());
-                    }
-                    left
-                });
-                let left =
-                    left.min_by_key(|left| (left.len(), left.iter().any(|one| one.contains(ELSEWHERE))));
-                let further = match left.filter(|left| !left.is_empty()) {
-                    Some(left) if told.verdict == Verdict::Lapsed => left,
-                    _ => {
-                        let of = told.evidence.join(", ");
-                        let say = |one: &Reason| format!("{}: {} ({of})", one.attribute, one.is).into();
-                        told.because.iter().map(say).collect()
-                    }
+            }
+            let mut told = self.verdict(asked, candidates, &beside, under_way);
+            if told.verdict == Verdict::Met {
+                // Of several that differ alike, the subject's own is named.
+                let is_foreign = |at: &usize| {
+                    candidates.get(*at).and_then(|made| made.label.as_ref()) != Some(asked.subject)
                 };
-                ways.push(Granted { concession: id.clone(), further, judged: None });
+                let (foreign, own): (Vec<usize>, Vec<usize>) = set.iter().copied().partition(is_foreign);
+                let leant_on = own.iter().chain(&foreign).filter_map(|at| without.get(*at));
+                told.because = each_once(leant_on.flat_map(|(_, set_aside)| set_aside));
+                return Way { judged: Some(Box::new(told)), ..Way::default() };
             }
-            let is_unmet = |way: &Granted| way.judged.is_none();
-            let is_elsewhere = |way: &Granted| way.further.iter().any(|one| one.contains(ELSEWHERE));
-            let weight = |way: &Granted| {
-                let because = way.judged.as_ref().map(|own| &own.because);
-                because.map(|all| (all.iter().map(|reason| reason.effect).max(), all.len()))
-            };
-            let order = |way: &Granted| (is_unmet(way), way.further.len(), is_elsewhere(way), weight(way));
-            let best = ways.into_iter().min_by_key(order);
-            // Where nothing that differs is accepted, all of it is further.
-            all.push(best.unwrap_or_else(|| Granted {
-                concession: id,
-                further: match judged.verdict {
-                    Verdict::Lapsed => asking(&judged.because),
-                    other => thin_vec![other.word().into()],
-                },
-                judged: None,
-            }));
-        }
-        all
+            let left = members.iter().filter_map(|at| without.get(*at)).map(|(own, _)| {
+                let (left, is_elsewhere) = (asking(&own.reasons()), !judged.has_evidence(own.id()));
+                let told = |one: &Phrase| match is_elsewhere {
+                    true => format!("{one} of evidence/{}", own.id()).into(),
+                    false => one.clone(),
+                };
+                let further = left.iter().map(told).collect();
+                Way { further, judged: None, is_elsewhere: is_elsewhere && !left.is_empty() }
+            });
+            let nearest = left.min_by_key(Way::order).filter(|left| !left.further.is_empty());
+            if let Some(nearest) = nearest.filter(|_| told.verdict == Verdict::Lapsed) {
+                return nearest;
+            }
+            let of = told.evidence.join(", ");
+            let say = |one: &Reason| format!("{}: {} ({of})", one.attribute, one.is).into();
+            Way { further: told.because.iter().map(say).collect(), ..Way::default() }
+        };
+        let is_lapse = judged.verdict == Verdict::Lapsed;
+        let plain = Way {
+            further: match judged.verdict {
+                Verdict::Lapsed => asking(&judged.because),
+                other => thin_vec![other.word().into()],
+            },
+            ..Way::default()
+        };
+        // What the nearest lacks is told rather than what another does, where that is no less.
+        let nearest = (is_lapse && !judged.because.iter().any(is_accepted)).then(|| plain.clone());
+        let ways = sets.values().chain(together).map(way);
+        // Where nothing that differs is accepted, all of it is further.
+        nearest.into_iter().chain(ways).min_by_key(Way::order).unwrap_or(plain)
+    }
+}
+
+/// Some records, with the differences that a concession covers set aside.
+#[derive(Debug, Clone, Default)]
+struct Way {
+    /// What is missing still, in words.
+    further: ThinVec<Phrase>,
+    /// The verdict where nothing is.
+    judged: Option<Box<Judged>>,
+    /// Whether what is missing is told of another record than the one that the verdict names.
+    is_elsewhere: bool,
+}
+
+impl Way {
+    /// What orders ways: first those on which nothing is missing, of these the one with least set aside.
+    fn order(&self) -> (bool, usize, bool, Option<(Option<Asks>, usize)>) {
+        let because = self.judged.as_ref().map(|own| &own.because);
+        let weight = because.map(|all| (all.iter().map(|reason| reason.effect).max(), all.len()));
+        (self.judged.is_none(), self.further.len(), self.is_elsewhere, weight)
     }
 }
 
@@ -372,10 +385,10 @@ fn further(concession: &Entry<Concession>, judged: &Judged) -> Vec<String> {
         for (verdict, because) in std::iter::once((judged.verdict, &judged.because)).chain(others) {
             let missing = || because.iter().filter(asks).map(|reason| reason.attribute.to_string());
             match (&concession.value.covers, verdict) {
-                // What a failure rests on beside is no part of it.
-                (Covers::Failed, Verdict::Failed) => all.extend(missing()),
-                // Met by its evidence, and lapsed by what it rests on alone.
-                (Covers::Differences(_), Verdict::Lapsed) => all.extend(missing()),
+                // What a failure rests on beside is no part of it; nor is what a duty rests on that its evidence met.
+                (Covers::Failed, Verdict::Failed) | (Covers::Differences(_), Verdict::Lapsed) => {
+                    all.extend(missing());
+                }
                 _ => all.push(verdict.word().to_string()),
             }
         }

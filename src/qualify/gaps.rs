@@ -96,42 +96,19 @@ impl Gaps {
         let milestones = Milestones::of(ledger);
         let limit = Some(milestones.place(Some(milestone)));
         let in_time = |gap: &&Gap| is_in_time(limit, milestones.place(gap.needed_by.as_deref()));
+        let needs = |showing: &str| milestones.needs(limit, ledger, showing);
+        let mut altered = self.altered.clone();
+        altered.values_mut().for_each(|duties| duties.retain(|(showing, _)| needs(showing)));
+        altered.retain(|_, duties| !duties.is_empty());
         Self {
             milestone: Some(milestone.to_string()),
             unknown_milestone: matches!(limit, Some(Place::Unlisted | Place::None)),
             duties: self.duties.iter().filter(in_time).cloned().collect(),
             counts: self.counts.clone(),
-            asked_of_nothing: in_need(ledger, limit, self.asked_of_nothing.iter().map(String::as_str)),
-            altered: self
-                .altered
-                .iter()
-                .map(|(id, duties)| {
-                    (
-                        id.clone(),
-                        duties.iter().filter(|key| in_time_of(ledger, limit, &key.0)).cloned().collect(),
-                    )
-                })
-                .filter(|(_, duties): &(String, Vec<DutyKey>)| !duties.is_empty())
-                .collect(),
+            asked_of_nothing: self.asked_of_nothing.iter().filter(|id| needs(id)).cloned().collect(),
+            altered,
         }
     }
-}
-
-/// Whether a showing is needed by a milestone or an earlier one.
-fn in_time_of(ledger: &Ledger, limit: Option<Place>, showing: &str) -> bool {
-    let needed_by = ledger.showings.get(showing).and_then(|own| own.value.needed_by.as_ref());
-    is_in_time(limit, Milestones::of(ledger).place(needed_by.map(|name| name.as_str())))
-}
-
-/// Those of some showings that are needed by a milestone or an earlier one. What another ledger has and this one does not
-/// use is for its own people.
-fn in_need<'a>(
-    ledger: &Ledger,
-    limit: Option<Place>,
-    showings: impl Iterator<Item = &'a str>,
-) -> Vec<String> {
-    let own = showings.filter(|id| !id.contains(':') && in_time_of(ledger, limit, id));
-    own.map(str::to_string).collect()
 }
 
 /// Counts the duties by verdict; one that none has counts 0.
@@ -169,30 +146,35 @@ pub fn gaps(ledger: &Ledger, evaluation: &Evaluation, options: &GapsOptions) -> 
     });
     let configurator = Configurator::new(ledger);
     let asked: BTreeSet<&str> = evaluation.duties.keys().map(|(showing, _)| showing.as_str()).collect();
-    let of_nothing = ledger.showings.keys().map(String::as_str).filter(|id| !asked.contains(id));
+    let needs = |showing: &str| milestones.needs(limit, ledger, showing);
+    // What another ledger has and this one does not use is for its own people.
+    let of_nothing = ledger.showings.keys().filter(|id| !asked.contains(id.as_str()) && !id.contains(':'));
     Gaps {
         milestone: options.milestone.clone(),
         unknown_milestone,
         duties: duties.into_par_iter().map(|duty| gap(ledger, &configurator, evaluation, duty)).collect(),
         counts: counts(evaluation),
-        asked_of_nothing: in_need(ledger, limit, of_nothing),
-        altered: altered(ledger, evaluation, limit),
+        asked_of_nothing: of_nothing.filter(|id| needs(id)).cloned().collect(),
+        altered: altered(ledger, evaluation, &needs),
     }
 }
 
-fn altered(ledger: &Ledger, evaluation: &Evaluation, limit: Option<Place>) -> BTreeMap<String, Vec<DutyKey>> {
+/// Evidence with other data than it was conformed with, and the duties of the showings that are wanted which it closes.
+fn altered(
+    ledger: &Ledger,
+    evaluation: &Evaluation,
+    is_wanted: &dyn Fn(&str) -> bool,
+) -> BTreeMap<String, Vec<DutyKey>> {
     let leaning = |id: &str| -> Vec<DutyKey> {
         // What extends it has its values.
-        let extends = |own: &str| {
-            let baseline = ledger.evidence.get(own).and_then(|own| own.value.baseline.as_ref());
-            baseline.is_some_and(|baseline| baseline.id() == id)
-        };
+        let extends = |own: &str| ledger.evidence.get(own).is_some_and(|own| own.value.extends(id));
         let leans = |own: &Judged| {
             own.verdict.is_closed() && own.evidence.iter().any(|own| *own == *id || extends(own))
         };
-        let all = evaluation.duties.iter().filter(|(key, duty)| {
-            in_time_of(ledger, limit, &key.0) && duty.panels.values().any(|own| leans(own))
-        });
+        let all = evaluation
+            .duties
+            .iter()
+            .filter(|(key, duty)| is_wanted(&key.0) && duty.panels.values().any(|own| leans(own)));
         all.map(|(key, _)| key.clone()).collect()
     };
     let altered = ledger.evidence.values().filter(|entry| ledger.is_altered(entry));
@@ -216,11 +198,7 @@ pub fn trials_of(
     let milestones = Milestones::of(ledger);
     let limit = options.milestone.as_deref().map(|name| milestones.place(Some(name)));
     let mut all = trials(ledger, evaluation, today);
-    all.retain(|trial| {
-        let showing = ledger.showings.get(&trial.showing);
-        let needed_by = showing.and_then(|showing| showing.value.needed_by.as_ref());
-        is_in_time(limit, milestones.place(needed_by.map(|name| name.as_str())))
-    });
+    all.retain(|trial| milestones.needs(limit, ledger, &trial.showing));
     all
 }
 
@@ -304,6 +282,12 @@ impl Milestones {
     fn of(ledger: &Ledger) -> Self {
         let names = ledger.head.iter().flat_map(|head| &head.milestones);
         Self(names.map(|name| name.as_str().to_string()).collect())
+    }
+
+    /// Whether a showing is needed by a milestone or an earlier one.
+    fn needs(&self, limit: Option<Place>, ledger: &Ledger, showing: &str) -> bool {
+        let needed_by = ledger.showings.get(showing).and_then(|own| own.value.needed_by.as_ref());
+        is_in_time(limit, self.place(needed_by.map(|name| name.as_str())))
     }
 
     fn place(&self, name: Option<&str>) -> Place {

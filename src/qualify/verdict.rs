@@ -816,7 +816,7 @@ impl Room<'_> {
             if self.detail == Detail::Allowed {
                 judged.allowed.extend(compared.allowed());
             }
-            judged.assumptions.extend(self.notes(subject, compared));
+            judged.assumptions.extend(self.notes(subject, (made, compared)));
             if made.label.as_ref() != Some(subject) {
                 judged.carried_over.push(made.entry.id.as_str().into());
             }
@@ -869,7 +869,7 @@ impl Room<'_> {
             if self.detail == Detail::Allowed {
                 judged.allowed = compared_to.allowed();
             }
-            judged.assumptions = self.notes(subject, compared_to);
+            judged.assumptions = self.notes(subject, one);
             judged.evidence.push(made.entry.id.as_str().into());
             if made.label.as_ref() != Some(subject) {
                 judged.carried_over.push(made.entry.id.as_str().into());

@@ -84,10 +84,7 @@ impl Figure {
         if unit == self.unit {
             return Some(self.number);
         }
-        KINDS.into_iter().find_map(|kind| {
-            let own = Quantity::parse(kind, &format!("{} {}", self.number, self.unit)).ok()?;
-            own.exact_in(unit).map(|value| value.to_f64())
-        })
+        exact_in(&format!("{} {}", self.number, self.unit), unit).map(|value| value.to_f64())
     }
 }
 

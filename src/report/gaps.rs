@@ -125,32 +125,28 @@ pub fn text(
 
 /// Says which evidence that counts has other data now than it was conformed with.
 fn altered(all: &BTreeMap<String, Vec<DutyKey>>) -> Option<String> {
-    let named = all.iter().take(NAMES_SHOWN);
-    let named: Vec<String> =
-        named.map(|(id, n)| format!("evidence/{id} ({})", count(n.len(), "duty"))).collect();
-    let more = match all.len() - named.len() {
-        0 => String::new(),
-        n => format!(" and {n} more"),
-    };
+    let named = named(all.iter().map(|(id, own)| format!("evidence/{id} ({})", count(own.len(), "duty"))));
     (!all.is_empty()).then(|| {
         format!(
-            "Closed on data that are no longer the bytes that were conformed: {}{more}. `bondline check` says what mends it.",
-            named.join(", ")
+            "Closed on data that are no longer the bytes that were conformed: {named}. `bondline check` says what mends it."
         )
     })
 }
 
+/// The first of some names, and how many more there are.
+fn named(all: impl ExactSizeIterator<Item = String>) -> String {
+    let left = all.len().saturating_sub(NAMES_SHOWN);
+    let shown = all.take(NAMES_SHOWN).collect::<Vec<_>>().join(", ");
+    if left == 0 { shown } else { format!("{shown} and {left} more") }
+}
+
 /// Says which showings no duty comes of: a word in `applies_to` that fits nothing looks like nothing left to be shown.
 fn of_nothing(showings: &[String]) -> Option<String> {
-    let (shown, more) = showings.split_at(showings.len().min(NAMES_SHOWN));
-    let more = if more.is_empty() { String::new() } else { format!(" and {} more", more.len()) };
-    let all = shown.join(", ");
+    let all = named(showings.iter().cloned());
     match showings.len() {
         0 => None,
         1 => Some(format!("One showing is asked of nothing in use, so no duty comes of it: {all}.")),
-        n => {
-            Some(format!("{n} showings are asked of nothing in use, so no duty comes of them: {all}{more}."))
-        }
+        n => Some(format!("{n} showings are asked of nothing in use, so no duty comes of them: {all}.")),
     }
 }
 

@@ -424,7 +424,7 @@ fn priors<'b, 'a: 'b>(benches: impl Iterator<Item = &'b Bench<'a>>) -> Vec<f64> 
 fn still_predicted<'a>(weigher: &Weigher<'a>, panel: &Entry<Panel>) -> impl Fn(&Piece<'_>) -> f64 {
     let weighings = match panel.value.maturity {
         Some(Maturity::Weighed) => weigher.last_weighings(&panel.id),
-        _ => Vec::new(),
+        _ => &[],
     };
     let stages: Vec<Condition> = weighings.iter().map(|weighing| condition(weighing)).collect();
     move |piece| {

@@ -1,5 +1,6 @@
 //! The pieces of one panel and what each weighs.
 
+use super::scale::last_of_each;
 use crate::article::sight::{Cause, Sight, route_name};
 use crate::article::stack::stack_of;
 use crate::article::{ArticleError, LayerRole};
@@ -105,6 +106,8 @@ pub struct Weigher<'a> {
     pub(super) ledger: &'a Ledger,
     tallies: RefCell<BTreeMap<&'a str, Rc<Tally<'a>>>>,
     weighings: BTreeMap<&'a str, Vec<&'a Entry<Weighing>>>,
+    /// Of these the last of each piece.
+    last: BTreeMap<&'a str, Vec<&'a Entry<Weighing>>>,
 }
 
 impl<'a> Weigher<'a> {
@@ -114,7 +117,8 @@ impl<'a> Weigher<'a> {
         for weighing in ledger.counted_weighings() {
             weighings.entry(weighing.value.panel.id()).or_default().push(weighing);
         }
-        Self { ledger, tallies: RefCell::default(), weighings }
+        let last = weighings.iter().map(|(panel, all)| (*panel, last_of_each(all))).collect();
+        Self { ledger, tallies: RefCell::default(), weighings, last }
     }
 
     /// Returns what one panel weighs in kg: from its weighings where it is weighed, else as predicted.
@@ -153,6 +157,11 @@ impl<'a> Weigher<'a> {
 
     pub(super) fn weighings_of(&self, panel: &str) -> &[&'a Entry<Weighing>] {
         self.weighings.get(panel).map_or(&[], Vec::as_slice)
+    }
+
+    /// Returns the last weighing of each piece of a panel, by id: one that was on the scale at several stages is one piece.
+    pub(super) fn last_weighings(&self, panel: &str) -> &[&'a Entry<Weighing>] {
+        self.last.get(panel).map_or(&[], Vec::as_slice)
     }
 
     pub(super) fn material(

@@ -9,7 +9,7 @@ use crate::article::ArticleError;
 use crate::ledger::weighed::{Limits, standing};
 use crate::ledger::{Entry, Ledger};
 use crate::quantity::{Fraction, Mass};
-use crate::record::{Condition, Growth, Maturity, Panel, RecordKind, Weighing};
+use crate::record::{Condition, Growth, Maturity, Panel, RecordKind, Text, Weighing};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Weighings below this number are provisional (`design.md`: "fewer than three are provisional").
@@ -97,7 +97,7 @@ impl<'a> Weigher<'a> {
         let allowances = Allowances::of(self.ledger);
         let weighings = match maturity {
             Maturity::Weighed => self.last_weighings(&panel.id),
-            Maturity::Estimated | Maturity::Calculated => Vec::new(),
+            Maturity::Estimated | Maturity::Calculated => &[],
         };
         let provisional = maturity == Maturity::Weighed && weighings.len() < ENOUGH_WEIGHINGS;
         if weighings.is_empty() {
@@ -130,34 +130,30 @@ impl<'a> Weigher<'a> {
     }
 }
 
-impl<'a> Weigher<'a> {
-    /// Returns the last weighing of each piece of a panel, by what was on it and then by its day: one that was on the scale
-    /// at several stages is one piece. A weighing that names no serial is a piece of its own.
-    pub(super) fn last_weighings(&self, panel: &str) -> Vec<&'a Entry<Weighing>> {
-        let mut last: BTreeMap<&str, &'a Entry<Weighing>> = BTreeMap::new();
-        let mut all = Vec::new();
-        for weighing in self.weighings_of(panel).iter().copied() {
-            let Some(serial) = &weighing.value.serial else {
-                all.push(weighing);
-                continue;
-            };
-            let stage = |own: &Entry<Weighing>| (condition(own), own.value.on, own.id.clone());
-            let known = last.entry(serial.as_str()).or_insert(weighing);
-            if stage(known) < stage(weighing) {
-                *known = weighing;
-            }
+/// What tells the pieces of a panel apart: their serials. Two weighings without one may be of two pieces.
+pub(super) fn piece_key<'k>(serial: Option<&'k str>, weighing: &'k str) -> (bool, &'k str) {
+    serial.map_or((true, weighing), |serial| (false, serial))
+}
+
+/// The last weighing of each piece, by what was on it and then by its day; they stay in their order.
+pub(super) fn last_of_each<'a>(all: &[&'a Entry<Weighing>]) -> Vec<&'a Entry<Weighing>> {
+    let key = |own: &'a Entry<Weighing>| piece_key(own.value.serial.as_ref().map(Text::as_str), &own.id);
+    let stage = |own: &'a Entry<Weighing>| (condition(own), own.value.on, own.id.as_str());
+    let mut last: BTreeMap<_, &'a Entry<Weighing>> = BTreeMap::new();
+    for weighing in all.iter().copied() {
+        let known = last.entry(key(weighing)).or_insert(weighing);
+        if stage(known) < stage(weighing) {
+            *known = weighing;
         }
-        all.extend(last.into_values());
-        all.sort_by(|one, two| one.id.cmp(&two.id));
-        all
     }
+    all.iter().copied().filter(|own| last.get(&key(own)).is_some_and(|last| last.id == own.id)).collect()
 }
 
 impl Weigher<'_> {
     /// Returns every weighing of a panel against what was predicted of it; `pieces` are those of now.
     pub(super) fn residuals(&self, panel: &str, pieces: &[Piece<'_>]) -> Vec<Residual> {
         let last: BTreeSet<&str> =
-            self.last_weighings(panel).into_iter().map(|weighing| weighing.id.as_str()).collect();
+            self.last_weighings(panel).iter().map(|weighing| weighing.id.as_str()).collect();
         let one = |weighing: &&Entry<Weighing>| {
             let value = &weighing.value;
             let built = as_built(weighing).map(|mass| mass.si());

@@ -1,6 +1,7 @@
 //! Pieces from stage to stage: what primer and paint really weighed.
 
 use super::figures::{PanelMass, Residual};
+use super::scale::piece_key;
 use crate::ledger::weighed::Standing;
 use crate::record::Condition;
 use std::collections::BTreeMap;
@@ -83,9 +84,7 @@ pub fn stages(panels: &[PanelMass]) -> Vec<PanelPieces> {
 fn pieces(residuals: &[Residual]) -> Vec<PieceStages> {
     let mut list: BTreeMap<(bool, &str), Vec<&Residual>> = BTreeMap::new();
     for one in residuals {
-        // Two weighings without a serial may be of two pieces.
-        let key = one.serial.as_deref().map_or((true, one.weighing.as_str()), |serial| (false, serial));
-        list.entry(key).or_default().push(one);
+        list.entry(piece_key(one.serial.as_deref(), &one.weighing)).or_default().push(one);
     }
     let piece = |mut readings: Vec<&Residual>| {
         readings.sort_by(|a, b| (a.condition, a.on, &a.weighing).cmp(&(b.condition, b.on, &b.weighing)));

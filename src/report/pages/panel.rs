@@ -21,8 +21,7 @@ use crate::record::{ComputedCheck, Exposure, Panel};
 use crate::report::margins::mode_words;
 use crate::report::mass::decimals;
 use crate::report::page::count;
-use crate::report::panel::colour_words;
-use crate::report::panel::each_words;
+use crate::report::panel::{colour_words, each_words};
 use crate::report::reason::reasons_json;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -192,14 +191,10 @@ fn put_mass(page: &mut Page, mass: Result<&PanelMass, String>) {
     };
     let provisional =
         if own.provisional { " The finish is not settled: the mass is provisional." } else { "" };
-    let predicted = match (decimals(own.one_kg(), 3), decimals(own.each_kg, 3)) {
-        (one, predicted) if one == predicted => String::new(),
-        (_, predicted) => format!(", {predicted} kg predicted"),
-    };
     page.put(
         "mass_words",
         json!(format!(
-            "One weighs {} kg ({}){predicted}; {} on an aircraft: {} kg, between {} and {} kg, with growth {} kg.{weighed}{provisional}",
+            "One weighs {} kg ({}); {} on an aircraft: {} kg, between {} and {} kg, with growth {} kg.{weighed}{provisional}",
             decimals(own.one_kg(), 3),
             own.maturity,
             own.quantity,
