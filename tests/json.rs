@@ -23,6 +23,7 @@ macro_rules! documents {
 mod decided;
 mod figures;
 mod moved;
+mod past;
 mod written;
 
 documents! {

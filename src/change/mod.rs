@@ -20,6 +20,7 @@ pub mod leeway;
 pub mod margins;
 pub mod past;
 pub mod predicted;
+pub mod progress;
 pub mod rebase;
 pub(crate) mod same;
 pub mod stale;

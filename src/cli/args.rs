@@ -687,14 +687,15 @@ pub struct WhyArgs {
 
 /// Show mass and verdicts through the commits, and how far off predictions were
 ///
-/// Alone: the programme's mass and the counts of verdicts after each commit along first parents, with the decisions
-/// that each carries out, and below them how decisions came out against their predictions. Every state is judged
-/// as of today. With a record: the commits that changed it, and what they changed. With a decision: how it came
-/// out. `--lapsed` and `--grew` find by halving where evidence or a panel's mass turned; what was taken back between
+/// Alone: the programme's mass, the counts of verdicts and the readiness for the next milestone after each commit along
+/// first parents, with the decisions that each carries out, and below them how decisions came out against their
+/// predictions. Every state is judged as of today. With `group/NAME`: the same of the panels of a group, for the commits
+/// that moved it. With a record, followed through its names: the commits that changed it, or that moved its mass or its
+/// verdicts, and what they changed. With a decision: how it came out. `--lapsed` and `--grew` find by halving where evidence or a panel's mass turned; what was taken back between
 /// two commits that are the same in that is not seen.
 #[derive(Debug, Args)]
 pub struct HistoryArgs {
-    /// A record: `kind/id`, a file, or a decision's id
+    /// A record: `kind/id`, a file, or an id; or a group of panels: `group/NAME`
     #[arg(value_name = "ADDRESS")]
     pub of: Option<String>,
     /// Begin at this revision instead of HEAD

@@ -1,18 +1,14 @@
 //! `bondline history`.
 
 use super::args::{HistoryArgs, Source};
-use super::context::{Context, Failure, Loaded, Status, address, day_of};
+use super::context::{Context, Failure, Loaded, Status, day_of, nearest};
 use super::decide::short_id;
-use super::why::{KINDS, unknown_record};
-use super::{history_kept, history_turns};
-use crate::article::weigh::programme_mass;
-use crate::change::diff::diff;
-use crate::change::explain::record_of;
-use crate::change::found::{calibration, held};
+use super::{history_kept, history_record, history_turns};
+use crate::article::weigh::groups;
+use crate::change::found::calibration;
+use crate::change::progress::Of;
 use crate::ledger::Ledger;
-use crate::qualify::gaps::counts;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
-use crate::record::{Address, RecordKind};
 use crate::report::history::{self as view, Step};
 use crate::source::{Commit, Place};
 use std::collections::BTreeSet;
@@ -53,54 +49,75 @@ fn told(
     if let Some(panel) = &args.grew {
         return history_turns::grew(context, place, (&now, &line), panel, args.all, out);
     }
-    if let Some(text) = &args.of {
-        return of_record(context, place, (&now, &line), text, args, out);
-    }
+    let of = match args.of.as_deref().map(|text| (text, Of::parse(text))) {
+        None => Of::Programme,
+        Some((_, Some(Of::Group(name)))) => Of::Group(name),
+        Some((text, _)) => return history_record::run(context, place, (&now, &line), text, args, out),
+    };
     let most = if args.all { line.len() } else { args.commits.min(line.len()) };
-    let steps = steps(context, place, line.get(..most).unwrap_or_default(), &[]);
+    let steps = steps(context, place, &Shown::all(line.get(..most).unwrap_or_default(), &of), &[]);
+    if let Of::Group(name) = &of
+        && !of.is_in(&now.ledger)
+        && steps.iter().all(|step| step.progress.is_none())
+    {
+        let names: Vec<&str> = groups(&now.ledger).into_iter().collect();
+        let looked = if steps.len() < line.len() { "; --all looks through all commits" } else { "" };
+        return Err(Failure::new(
+            format!("no panel is of the group `{name}`"),
+            format!("{}{looked}", nearest(name, &names)),
+        ));
+    }
     let left = line.len() - steps.len();
     let calibration = calibration(&now.ledger);
     if context.json() {
-        writeln!(out, "{:#}", view::json(&steps, left, &calibration))?;
+        writeln!(out, "{:#}", view::json(&of, &steps, left, &calibration))?;
     } else {
-        write!(out, "{}", view::text(&steps, left, &calibration, &context.frame(&now.ledger, args.all)))?;
+        let frame = context.frame(&now.ledger, args.all);
+        let due = now.ledger.next_milestone();
+        write!(out, "{}", view::text((&of, due), &steps, left, &calibration, &frame))?;
     }
     Ok(Status::Done)
 }
 
+/// A commit whose state is looked at, and what it is asked of.
+pub(super) struct Shown<'a> {
+    pub commit: &'a Commit,
+    pub of: Of,
+}
+
+impl<'a> Shown<'a> {
+    pub(super) fn all(commits: &'a [Commit], of: &Of) -> Vec<Self> {
+        commits.iter().map(|commit| Self { commit, of: of.clone() }).collect()
+    }
+}
+
 /// A state of the history.
 struct Judged {
+    commit: String,
     loaded: Loaded,
-    /// Mass of the programme.
     kg: Option<f64>,
     /// `None` where it can't be judged, or need not be.
     evaluation: Option<Evaluation>,
 }
 
-impl Judged {
-    fn unjudged(loaded: Loaded) -> Self {
-        let kg = programme_mass(&loaded.ledger).ok();
-        Self { loaded, kg, evaluation: None }
-    }
-}
-
 /// After so many states in a row what is remembered of them begins anew: each brings some, and there may be thousands.
 const IN_A_ROW: usize = 512;
 
-/// Judges the states after some commits, the newest first, each as of today. What is `known` already, as of today too,
-/// is not judged again, and what was kept of a commit is not read again.
+/// Judges the states after some commits of a line, the newest first, each as of today. What is `known` already, as of
+/// today too, is not judged again, and what was kept of a commit is not read again.
 pub(super) fn steps(
     context: &Context,
     place: &Place,
-    shown: &[Commit],
+    shown: &[Shown<'_>],
     known: &[(&Ledger, &Evaluation)],
 ) -> Vec<Step> {
     let mut steps: Vec<Step> = Vec::new();
     // The state after the commit before, where that was read.
     let mut last: Option<Judged> = None;
     let mut in_a_row = 0;
-    for commit in shown.iter().rev() {
-        if let Some(step) = history_kept::found(context, place, commit) {
+    for own in shown.iter().rev() {
+        let Shown { commit, of } = own;
+        if let Some(step) = history_kept::found(context, place, own) {
             steps.push(step);
             last = None;
             continue;
@@ -112,35 +129,41 @@ pub(super) fn steps(
             last = None;
             continue;
         };
-        let before = last.take().or_else(|| {
-            let parent = place.revision(commit.parents.first()?).ok()?;
-            Some(Judged::unjudged(context.read(parent)))
+        let parent = commit.parents.first();
+        let before = last.take().filter(|last| Some(&last.commit) == parent).or_else(|| {
+            let loaded = context.read(place.revision(parent?).ok()?);
+            let kg = of.kg(&loaded.ledger).ok().flatten();
+            Some(Judged { commit: parent?.clone(), loaded, kg, evaluation: None })
         });
         let loaded = context.read(snapshot);
         step.broken = loaded.ledger.broken.len();
         let was = before.as_ref().and_then(|before| before.kg);
-        let own = known.iter().find(|(ledger, _)| ledger.is_of(&loaded.ledger)).map(|(_, found)| *found);
+        let judged = known.iter().find(|(ledger, _)| ledger.is_of(&loaded.ledger)).map(|(_, found)| *found);
         let beside = before.as_ref().and_then(|before| before.evaluation.as_ref());
         let beside = beside.or(known.first().map(|(_, found)| *found));
         in_a_row += 1;
         let is_begun_anew = in_a_row > IN_A_ROW;
-        let ((kg, decisions), (evaluation, found)) = rayon::join(
+        let is_asked = of.is_in(&loaded.ledger) && of.has_figures();
+        let ((kg, decisions), (evaluation, progress)) = rayon::join(
             || {
                 let before = before.as_ref().map(|before| &before.loaded);
-                (programme_mass(&loaded.ledger).ok(), decisions(context, place, commit, before, &loaded))
+                let kg = of.kg(&loaded.ledger).ok().flatten();
+                (kg, decisions(context, place, commit, before, &loaded))
             },
             || {
-                let evaluation = match (own, beside) {
+                let evaluation = match (judged, beside) {
+                    _ if !is_asked => None,
                     (Some(_), _) => None,
                     _ if is_begun_anew => evaluate(&loaded.ledger, context.today).ok(),
                     (None, Some(other)) => evaluate_beside(&loaded.ledger, context.today, other).ok(),
                     (None, None) => context.judged(&loaded.ledger).ok(),
                 };
-                let found = own.or(evaluation.as_ref()).map(counts);
-                (evaluation, found)
+                let judged = judged.or(evaluation.as_ref()).filter(|_| is_asked);
+                let progress = judged.and_then(|judged| of.progress(&loaded.ledger, judged));
+                (evaluation, progress)
             },
         );
-        (step.kg, step.decisions, step.counts) = (kg, decisions, found);
+        (step.kg, step.decisions, step.progress) = (kg, decisions, progress);
         step.delta_kg = kg.zip(was).map(|(is, was)| is - was);
         // Giving a large evaluation back takes a while, and the next state needs none of it.
         if let Some(before) = before.and_then(|before| before.evaluation) {
@@ -150,8 +173,8 @@ pub(super) fn steps(
             in_a_row = 0;
             context.forget_others();
         }
-        history_kept::keep(context, place, &step);
-        last = Some(Judged { kg: step.kg, loaded, evaluation });
+        history_kept::keep(context, place, of, &step);
+        last = Some(Judged { commit: commit.id.clone(), kg: step.kg, loaded, evaluation });
         steps.push(step);
     }
     steps.reverse();
@@ -166,7 +189,7 @@ pub(super) fn unjudged(commit: &Commit) -> Step {
         summary: commit.summary.clone(),
         kg: None,
         delta_kg: None,
-        counts: None,
+        progress: None,
         decisions: Vec::new(),
         broken: 0,
     }
@@ -209,80 +232,4 @@ fn decisions(
         if after.ledger.decision(short).is_some() { short.to_string() } else { id.clone() }
     };
     all.iter().map(short).collect()
-}
-
-/// The commits that changed one record; of a decision, how it came out besides.
-fn of_record(
-    context: &Context,
-    place: &Place,
-    (now, line): (&Loaded, &[Commit]),
-    text: &str,
-    args: &HistoryArgs,
-    out: &mut dyn Write,
-) -> Result<Status, Failure> {
-    let unknown = || {
-        let failure = unknown_record(text, &now.ledger);
-        let help = failure.help.map(|help| format!("{help}; one that is gone is named by `kind/id`"));
-        Failure { help, ..failure }
-    };
-    // An id that several kinds have is most likely meant of these.
-    let first = [
-        RecordKind::Decision,
-        RecordKind::Panel,
-        RecordKind::Recipe,
-        RecordKind::Finish,
-        RecordKind::Material,
-    ];
-    let kinds: Vec<RecordKind> = first.into_iter().chain(KINDS).collect();
-    let asked: Address =
-        address(text, &kinds, &now.ledger).or_else(|| Address::parse(text)).ok_or_else(unknown)?;
-    let own = asked.to_string();
-    let mut rows: Vec<view::Edited> = Vec::new();
-    for commit in line {
-        let (Ok(after), before) = (place.revision(&commit.id), commit.parents.first()) else { continue };
-        let before = match before.map(|parent| place.revision(parent)) {
-            Some(Ok(before)) => before,
-            _ => crate::source::Snapshot::empty(),
-        };
-        // Most commits leave it as it is, wherever it lies.
-        let ends = format!("/{}.yaml", asked.id());
-        let blobs = |snapshot: &crate::source::Snapshot| -> BTreeSet<Option<String>> {
-            let fits = |path: &str| match asked.kind() {
-                RecordKind::Ledger => path == "ledger.yaml",
-                kind => path.starts_with(kind.folder()) && path.to_lowercase().ends_with(&ends),
-            };
-            let files = snapshot.files().filter(|file| fits(&file.path));
-            files.map(|file| snapshot.blob_id(&file.path)).collect()
-        };
-        if blobs(&before) == blobs(&after) {
-            continue;
-        }
-        let (before, after) = (context.read(before), context.read(after));
-        let edits = diff(&before.ledger, &after.ledger);
-        let changes = edits.changes.into_iter().filter(|change| record_of(&change.address) == own).collect();
-        rows.push(view::Edited { made: made(context, place, commit, Some(&before), &after), changes });
-    }
-    if rows.is_empty() && now.ledger.file_of(&asked).is_none() {
-        return Err(unknown());
-    }
-    let decision = (asked.kind() == RecordKind::Decision).then(|| now.ledger.decision(asked.id())).flatten();
-    let outcome = decision.and_then(|entry| held(&entry.id, &entry.value));
-    let most = if args.all { rows.len() } else { args.commits.min(rows.len()) };
-    let left = rows.len() - most;
-    rows.truncate(most);
-    if context.json() {
-        writeln!(out, "{:#}", view::record_json(&own, &rows, left, outcome.as_ref()))?;
-    } else {
-        let frame = context.frame(&now.ledger, args.all);
-        write!(out, "{}", view::record_text(&own, &rows, left, &frame))?;
-        if let Some(entry) = decision
-            && let Some(found) = &entry.value.found
-        {
-            writeln!(out)?;
-            for sentence in crate::report::decision::came_true(entry.value.predicted.as_ref(), &found.0) {
-                write!(out, "{}", crate::report::table::wrap(&sentence, context.width))?;
-            }
-        }
-    }
-    Ok(Status::Done)
 }

@@ -16,6 +16,7 @@ mod files;
 mod gaps;
 mod history;
 mod history_kept;
+mod history_record;
 mod history_turns;
 mod hook;
 mod hook_parts;

@@ -2,11 +2,12 @@
 
 use super::args::ReportArgs;
 use super::context::{Context, Failure, Loaded, Status, nearest, to_the_end};
-use super::history::steps;
+use super::history::{Shown, steps};
 use super::laid::some_decisions;
 use super::report_folder::write;
 use crate::article::ArticleError;
 use crate::change::impact::{Impact, impact_of};
+use crate::change::progress::Of;
 use crate::graph::Uses;
 use crate::ledger::Ledger;
 use crate::qualify::assumed;
@@ -246,7 +247,7 @@ impl State {
         let since = self.since(context, place, &line, past);
         let mut known = vec![(self.ledger(), &self.evaluation)];
         known.extend(past.reached.values().flatten().map(|own| (&own.loaded.ledger, &own.evaluation)));
-        let judge = || steps(context, place, shown, &known);
+        let judge = || steps(context, place, &Shown::all(shown, &Of::Programme), &known);
         let history = past.steps.get_or_insert_with(judge).clone();
         Site::new(Inputs {
             ledger: self.ledger(),

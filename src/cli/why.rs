@@ -6,14 +6,14 @@ use super::why_place::{Place, absent, is_ply_of};
 use crate::article::{Configurator, Subject, trace};
 use crate::graph::{Reached, Uses};
 use crate::ledger::Ledger;
-use crate::qualify::behind::is_heated_by;
+use crate::qualify::resting::Resting;
 use crate::qualify::table::Table;
 use crate::qualify::trial::trials;
 use crate::qualify::verdict::{Duty, Evaluation};
 use crate::record::{Address, RecordKind, places};
 use crate::report::{duty, page, row, specimens, standing, table};
 use serde_json::{Value, json};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::io::Write;
 
 /// Kinds that a bare id is looked for in, in this order.
@@ -362,21 +362,15 @@ fn record(
         down.clone_from(&within.names);
     }
     let written = within.as_ref().map(|within| &within.written);
-    // Everything that rests on it: the duties of the panels above, where the record is part of the subject.
-    let above: BTreeSet<Address> = std::iter::once(found.clone())
-        .chain(uses.reached_from(found).into_iter().map(|one| one.address))
-        .collect();
-    // What a finish makes of the sun counts for what lies beneath it too.
-    let heated = |duty: &Duty| {
-        found.kind() == RecordKind::Finish && is_heated_by(&loaded.ledger, &evaluation.uses, duty, found.id())
-    };
+    let resting = Resting::on(&loaded.ledger, &uses, found);
     let rests = |duty: &Duty| match &within {
-        None => touches(loaded, duty, found, &above) || heated(duty),
+        None => resting.has(duty, &evaluation.uses),
         // A place within it counts for those that look at such a difference, down to the plies of a recipe.
         Some(within) => {
-            let held = touches(loaded, duty, found, &above) || is_ply_of(loaded, &duty.subject, found);
+            let held = resting.touches(duty) || is_ply_of(loaded, &duty.subject, found);
             let any = duty.subject != Subject::Programme || within.facet.is_none();
-            any && held && within.counts_for(loaded, duty) || within.facet == Some("colour") && heated(duty)
+            let heated = || within.facet == Some("colour") && resting.heats(duty, &evaluation.uses);
+            any && held && within.counts_for(loaded, duty) || heated()
         }
     };
     let duties: Vec<&Duty> = evaluation.duties.values().filter(|duty| rests(duty)).collect();
@@ -479,56 +473,4 @@ fn record(
     writeln!(out)?;
     writeln!(out, "`bondline why SHOWING SUBJECT` opens one of them.")?;
     Ok(Status::Done)
-}
-
-/// Whether a duty's subject holds the record, on a panel that uses it.
-fn touches(loaded: &Loaded, duty: &Duty, found: &Address, above: &BTreeSet<Address>) -> bool {
-    let has = |kind: RecordKind, id: &str| above.contains(&Address::new(kind, id));
-    match found.kind() {
-        RecordKind::Showing => return duty.showing == found.id(),
-        RecordKind::Evidence => {
-            // What it was recorded for, and what it counts or came nearest for.
-            return loaded.ledger.evidence.get(found.id()).is_some_and(|entry| {
-                let named = Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject);
-                let met = duty
-                    .panels
-                    .values()
-                    .any(|judged| judged.evidence.iter().chain(&judged.under_way).any(|id| id == found.id()));
-                entry.value.showing.id() == duty.showing && (named || met)
-            });
-        }
-        RecordKind::Panel => return duty.panels.contains_key(found.id()),
-        RecordKind::Concession => {
-            return loaded.ledger.concessions.get(found.id()).is_some_and(|entry| {
-                entry.value.showing.id() == duty.showing
-                    && Subject::from_label(&entry.value.subject).as_ref() == Some(&duty.subject)
-            });
-        }
-        // What is only proposed carries nothing; `impact` says what it would do.
-        RecordKind::Decision | RecordKind::Study => return false,
-        _ => {}
-    }
-    match &duty.subject {
-        Subject::Lamina { material, resin, process } => {
-            has(RecordKind::Material, material)
-                || resin.as_ref().is_some_and(|resin| has(RecordKind::Material, resin))
-                || has(RecordKind::Process, process)
-        }
-        Subject::Laminate(recipe) => has(RecordKind::Recipe, recipe),
-        Subject::Painted(recipe, finish) => {
-            has(RecordKind::Recipe, recipe)
-                || finish.as_ref().is_some_and(|finish| has(RecordKind::Finish, finish))
-        }
-        Subject::Bond { adhesive, process, faces } => {
-            has(RecordKind::Material, adhesive)
-                || has(RecordKind::Process, process)
-                || faces.iter().any(|face| match face {
-                    crate::article::Face::Laminate(recipe) => has(RecordKind::Recipe, recipe),
-                    crate::article::Face::Sheet(material) => has(RecordKind::Material, material),
-                })
-        }
-        Subject::Sheet(material, _) => has(RecordKind::Material, material),
-        Subject::Panel(panel) => has(RecordKind::Panel, panel),
-        Subject::Programme => true,
-    }
 }

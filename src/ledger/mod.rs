@@ -248,6 +248,13 @@ impl Ledger {
         self.head.as_ref()?.milestones.iter().position(|own| own.as_str() == name)
     }
 
+    /// Returns the milestone after the one that is reached; the first where none is, `None` behind the last.
+    pub fn next_milestone(&self) -> Option<&str> {
+        let head = self.head.as_ref()?;
+        let reached = self.milestone(head.reached.as_ref().map(crate::record::Text::as_str));
+        head.milestones.get(reached.map_or(0, |at| at + 1)).map(crate::record::Text::as_str)
+    }
+
     /// Returns whether the release of a panel needs what is due at a milestone: a duty without one is needed always, and a
     /// release without one is for everything.
     pub fn release_needs(&self, panel: &Panel, due: Option<&str>) -> bool {

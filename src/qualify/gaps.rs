@@ -10,6 +10,7 @@ use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{Concession, Day};
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -113,12 +114,59 @@ impl Gaps {
 
 /// Counts the duties by verdict; one that none has counts 0.
 pub fn counts(evaluation: &Evaluation) -> BTreeMap<&'static str, usize> {
+    counted(evaluation.duties.values().map(Duty::verdict))
+}
+
+fn counted(verdicts: impl Iterator<Item = Verdict>) -> BTreeMap<&'static str, usize> {
     let mut counts: BTreeMap<&'static str, usize> =
         Verdict::ALL.iter().map(|verdict| (verdict.word(), 0)).collect();
-    for duty in evaluation.duties.values() {
-        *counts.entry(duty.verdict().word()).or_default() += 1;
+    for verdict in verdicts {
+        *counts.entry(verdict.word()).or_default() += 1;
     }
     counts
+}
+
+/// How far duties are ready for a milestone.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Ready {
+    /// The milestone.
+    pub milestone: String,
+    /// How many of them are met or conceded.
+    pub closed: usize,
+    /// How many duties it needs: its own, those of earlier milestones, and those of none, as [`Gaps::up_to`] has them.
+    pub duties: usize,
+}
+
+/// Counts duties, each with the milestone that needs it, by verdict, and how far they are ready for each milestone in the
+/// order of the ledger.
+pub fn tally<'d>(
+    ledger: &Ledger,
+    duties: impl Iterator<Item = (Option<&'d str>, Verdict)>,
+) -> (BTreeMap<&'static str, usize>, Vec<Ready>) {
+    let milestones = Milestones::of(ledger);
+    let mut own = vec![(0, 0); milestones.0.len()];
+    // What is needed by no milestone of the ledger is needed by each.
+    let (mut closed, mut asked) = (0, 0);
+    let verdicts: Vec<Verdict> = duties
+        .map(|(needed_by, verdict)| {
+            let is_closed = usize::from(verdict.is_closed());
+            let at = match milestones.place(needed_by) {
+                Place::Listed(at) => own.get_mut(at),
+                Place::Unlisted | Place::None => None,
+            };
+            match at {
+                Some(at) => *at = (at.0 + is_closed, at.1 + 1),
+                None => (closed, asked) = (closed + is_closed, asked + 1),
+            }
+            verdict
+        })
+        .collect();
+    let ready = milestones.0.iter().zip(own).map(|(milestone, (own_closed, own_asked))| {
+        (closed, asked) = (closed + own_closed, asked + own_asked);
+        Ready { milestone: milestone.clone(), closed, duties: asked }
+    });
+    let ready = ready.collect();
+    (counted(verdicts.into_iter()), ready)
 }
 
 /// Returns counts that were written as texts and are read back; `None` where one is of no verdict.

@@ -34,6 +34,7 @@ pub mod normalised;
 pub mod outliers;
 pub mod pool;
 mod reach;
+pub mod resting;
 pub mod rests;
 pub mod retest;
 pub mod search;

@@ -2,12 +2,13 @@
 
 use super::decision::{calibration_json, calibration_text, held_json, signed};
 use super::page::{Frame, Page, count, shown};
-use super::table::{Align, Table, wrap};
+use super::table::{Align, Table, shorten, wrap};
 use crate::change::diff::Change;
+use crate::change::explain::record_of;
 use crate::change::found::{Calibration, Held};
+use crate::change::progress::{Of, Progress};
 use crate::record::Day;
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
 
 /// The state after one commit.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,12 +19,12 @@ pub struct Step {
     pub on: Day,
     /// The first line of its message.
     pub summary: String,
-    /// The programme's mass, kg; `None` where it could not be worked out.
+    /// The mass, kg; `None` where there is none, or it could not be worked out.
     pub kg: Option<f64>,
     /// The same less that before, kg.
     pub delta_kg: Option<f64>,
-    /// Duties by verdict; `None` where they could not be judged.
-    pub counts: Option<BTreeMap<&'static str, usize>>,
+    /// How its duties stand; `None` where they could not be judged.
+    pub progress: Option<Progress>,
     /// Decisions that it carries out.
     pub decisions: Vec<String>,
     /// Records that can't be used.
@@ -81,122 +82,340 @@ pub fn changes_json(changes: &[Change]) -> Value {
     changes.iter().map(one).collect()
 }
 
-/// One commit that changed a record.
+/// One commit that changed a record, or moved what it comes to.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Edited {
     /// The commit.
     pub made: Made,
-    /// What it changed.
+    /// Whether the record itself differs.
+    pub is_edited: bool,
+    /// What the record was called before, where that is something else.
+    pub was_called: Option<String>,
+    /// How it stood before; `None` where that was not looked at, or there was nothing before.
+    pub was: Option<Step>,
+    /// How it stands after; `None` where that was not looked at.
+    pub is: Option<Step>,
+    /// What the commit changed in it, or in what it is connected with where it is not edited.
     pub changes: Vec<Change>,
+}
+
+/// The history of one record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recorded {
+    /// The record.
+    pub of: Of,
+    /// Its commits, the newest first.
+    pub rows: Vec<Edited>,
+    /// How many more there are.
+    pub left: usize,
+    /// Among how many commits those were looked for that move it without editing it; `None` for all.
+    pub looked: Option<usize>,
+    /// How a decision came out.
+    pub outcome: Option<Held>,
 }
 
 const NOTE: &str =
     "Every state is judged as of today; the verdicts of a day long past may have been others then.";
 
+/// Of a connected record so many changes are written out.
+const FEW: usize = 3;
+
+/// A value is written out so far, in columns.
+const LONG: usize = 240;
+
+/// Below this a commit did not move a mass, kg.
+const MOVED: f64 = 0.0005;
+
+/// Returns whether a commit moved mass or verdicts, from how things stood before it and after.
+pub fn moves(was: &Step, is: &Step) -> bool {
+    let weighs = match (was.kg, is.kg) {
+        (Some(was), Some(is)) => (is - was).abs() >= MOVED,
+        (was, is) => was.is_some() != is.is_some(),
+    };
+    weighs || was.progress != is.progress
+}
+
+fn ready_json(progress: Option<&Progress>) -> Value {
+    json!(progress.map(|own| &own.ready))
+}
+
 /// Returns the history as a document of schema `history/1`, the newest commit first.
-pub fn json(steps: &[Step], left: usize, calibration: &Calibration) -> Value {
+pub fn json(of: &Of, steps: &[Step], left: usize, calibration: &Calibration) -> Value {
     let steps: Vec<Value> = steps
         .iter()
         .map(|step| {
+            let progress = step.progress.as_ref();
             json!({
                 "commit": step.commit,
                 "on": step.on.to_string(),
                 "summary": step.summary,
                 "kg": step.kg,
                 "delta_kg": step.delta_kg,
-                "counts": step.counts,
+                "counts": progress.map(|own| &own.counts),
+                "ready": ready_json(progress),
                 "decisions": step.decisions,
                 "broken": step.broken,
             })
         })
         .collect();
-    json!({ "schema": "history/1", "commits": steps, "left_out": left, "predictions": calibration_json(calibration) })
+    json!({
+        "schema": "history/1",
+        "of": (*of != Of::Programme).then(|| of.label()),
+        "commits": steps,
+        "left_out": left,
+        "predictions": calibration_json(calibration),
+    })
 }
 
-/// Returns the history for people.
-pub fn text(steps: &[Step], left: usize, calibration: &Calibration, frame: &Frame) -> String {
-    let mut table = Table::new([
+/// Duties met, and those that are not, conceded ones too.
+fn met(progress: &Progress) -> (usize, usize) {
+    let met = progress.counts.get("met").copied().unwrap_or(0);
+    (met, progress.counts.values().sum::<usize>() - met)
+}
+
+/// How far it is ready for a milestone: so many of so many.
+fn ready(progress: Option<&Progress>, due: &str) -> Option<String> {
+    let own = progress?.ready.iter().find(|own| own.milestone == due)?;
+    Some(format!("{}/{}", own.closed, own.duties))
+}
+
+fn ready_words(due: &str) -> String {
+    format!("Ready: duties met or conceded of those that {}, the next milestone, needs.", shown(due))
+}
+
+/// Returns the history of the programme or of a group for people; `due` is the milestone that comes next.
+pub fn text(
+    (of, due): (&Of, Option<&str>),
+    steps: &[Step],
+    left: usize,
+    calibration: &Calibration,
+    frame: &Frame,
+) -> String {
+    let mut titles = vec![
         ("Day", Align::Left),
         ("Commit", Align::Left),
         ("kg", Align::Right),
         ("by", Align::Right),
         ("Met", Align::Right),
         ("Not met", Align::Right),
-        ("What", Align::Left),
-    ]);
-    for step in steps {
-        let counts = step.counts.as_ref();
-        let met = counts.map(|counts| counts.get("met").copied().unwrap_or(0));
-        let all = counts.map(|counts| counts.values().sum::<usize>());
+    ];
+    titles.extend(due.map(|_| ("Ready", Align::Right)));
+    titles.push(("What", Align::Left));
+    let mut table = Table::new(titles);
+    // Of the programme each commit is told: it is the history of the ledger.
+    let is_whole = *of == Of::Programme;
+    let has_moved = |at: usize| match (steps.get(at), steps.get(at + 1)) {
+        (Some(is), Some(was)) => moves(was, is),
+        // What came before the last of them is not known but for the mass.
+        (Some(is), None) => is.progress.is_some() || is.kg.is_some(),
+        (None, _) => false,
+    };
+    let told = || steps.iter().enumerate().filter(|(at, _)| is_whole || has_moved(*at)).map(|(_, step)| step);
+    for step in told() {
+        let progress = step.progress.as_ref();
         let number = |n: Option<usize>| n.map_or_else(|| "-".to_string(), |n| n.to_string());
         let what = match step.decisions.as_slice() {
             [] => shown(&step.summary),
             decisions => format!("[{}] {}", decisions.join(", "), shown(&step.summary)),
         };
-        table.row([
+        let mut cells = vec![
             step.on.to_string(),
             step.commit.chars().take(7).collect(),
             step.kg.map_or_else(|| "-".to_string(), |kg| format!("{kg:.3}")),
             match step.delta_kg {
-                Some(delta) if delta.abs() >= 0.0005 => signed(delta),
+                Some(delta) if delta.abs() >= MOVED => signed(delta),
                 Some(_) => String::new(),
                 None => "-".to_string(),
             },
-            number(met),
-            number(all.zip(met).map(|(all, met)| all - met)),
-            what,
-        ]);
+            number(progress.map(|own| met(own).0)),
+            number(progress.map(|own| met(own).1)),
+        ];
+        cells.extend(due.map(|due| ready(progress, due).unwrap_or_else(|| "-".to_string())));
+        cells.push(what);
+        table.row(cells);
     }
-    let mut text = table.render(frame.columns());
+    let mut text = String::new();
+    if let Of::Group(name) = of {
+        text.push_str(&format!("{}\n", frame.style.heading(&format!("group/{}", shown(name)))));
+        let own = "Its panels and parts, as many as one aircraft has; a duty has the gravest verdict of its panels.";
+        text.push_str(&wrap(own, frame.columns()));
+        text.push('\n');
+    }
+    text.push_str(&table.render(frame.columns()));
+    let still = steps.len() - told().count();
+    if still > 0 {
+        let of_all = count(steps.len(), "commit");
+        text.push_str(&wrap(&format!("{still} of {of_all} moved nothing in it."), frame.columns()));
+    }
     if left > 0 {
         text.push_str(&format!("and {} before; --all shows them\n", count(left, "commit")));
     }
+    if let Some(due) = due {
+        text.push_str(&wrap(&ready_words(due), frame.columns()));
+    }
     text.push_str(&wrap(NOTE, frame.columns()));
-    text.push_str(&format!("\n{}\n", frame.style.heading("Predictions")));
-    text.push_str(&calibration_text(calibration, frame));
+    if is_whole {
+        text.push_str(&format!("\n{}\n", frame.style.heading("Predictions")));
+        text.push_str(&calibration_text(calibration, frame));
+    }
     text
 }
 
-/// Returns the commits that changed a record as a document of schema `history-of/1`.
-pub fn record_json(address: &str, rows: &[Edited], left: usize, outcome: Option<&Held>) -> Value {
-    let rows: Vec<Value> =
-        rows.iter().map(|row| row.made.json([("changes", changes_json(&row.changes))])).collect();
-    json!({
-        "schema": "history-of/1",
-        "address": address,
-        "commits": rows,
-        "left_out": left,
-        "outcome": outcome.map(held_json),
-    })
+/// Was and is of a figure; the latter alone where nothing moved.
+fn turned(was: Option<String>, is: String) -> String {
+    match was.filter(|was| *was != is) {
+        Some(was) => format!("{was} -> {is}"),
+        None => is,
+    }
 }
 
-/// Returns them for people.
-pub fn record_text(address: &str, rows: &[Edited], left: usize, frame: &Frame) -> String {
-    let mut page = Page::new(frame);
-    page.heading(address);
-    for row in rows {
-        row.made.head(&mut page);
-        let most = frame.shown(row.changes.len(), 12);
-        for change in row.changes.iter().take(most) {
-            let of = |value: &Option<String>| value.as_deref().map_or_else(|| "nothing".to_string(), shown);
-            let place = change.address.split_once('#').map_or("the record", |(_, route)| route);
-            let words = match (&change.was, &change.is) {
-                (None, Some(_)) if change.attribute.is_empty() => "the record is new".to_string(),
-                (Some(_), None) if change.attribute.is_empty() => "the record goes".to_string(),
-                _ => format!("{}: {} -> {}", shown(place), of(&change.was), of(&change.is)),
-            };
-            page.hang("  ", "    ", &words);
+impl Edited {
+    /// What the record comes to after the commit, and before.
+    fn figures(&self, due: Option<&str>) -> Option<String> {
+        let (is, was) = (self.is.as_ref()?, self.was.as_ref());
+        let kg = |step: &Step| step.kg.map(|kg| format!("{kg:.3}"));
+        let mut all: Vec<String> = Vec::new();
+        all.extend(kg(is).map(|own| format!("{} kg", turned(was.and_then(kg), own))));
+        if let Some(own) = &is.progress {
+            let was = was.and_then(|was| was.progress.as_ref());
+            let (own_met, own_not) = met(own);
+            all.push(format!("met {}", turned(was.map(|was| met(was).0.to_string()), own_met.to_string())));
+            all.push(format!(
+                "not met {}",
+                turned(was.map(|was| met(was).1.to_string()), own_not.to_string())
+            ));
+            if let Some(due) = due
+                && let Some(is) = ready(Some(own), due)
+            {
+                all.push(format!("ready {}", turned(ready(was, due), is)));
+            }
         }
-        if row.changes.is_empty() {
-            page.hang("  ", "    ", "nothing that counts: its text alone, or its name");
+        (!all.is_empty()).then(|| all.join("; "))
+    }
+}
+
+impl Edited {
+    /// What the commit changed, line by line.
+    fn lines(&self, frame: &Frame) -> Vec<String> {
+        let mut lines = Vec::new();
+        let mut changes = self.changes.as_slice();
+        while let Some(first) = changes.first() {
+            let record = record_of(&first.address);
+            let own = changes.iter().take_while(|one| record_of(&one.address) == record).count();
+            let (these, rest) = changes.split_at(own);
+            changes = rest;
+            // What a record that is only connected holds is its own history.
+            if !self.is_edited && own > FEW && !frame.all {
+                let names: Vec<String> = these.iter().map(|one| shown(&one.attribute)).collect();
+                lines.push(format!("{}: {}", shown(record), names.join(", ")));
+                continue;
+            }
+            lines.extend(these.iter().map(|one| self.line(one, frame)));
         }
-        if row.changes.len() > most {
-            page.hang("  ", "    ", &format!("and {} more", row.changes.len() - most));
+        lines
+    }
+
+    fn line(&self, change: &Change, frame: &Frame) -> String {
+        let value = |value: &Option<String>| match value.as_deref().map(shown) {
+            Some(text) if frame.all => text,
+            Some(text) => shorten(&text, LONG),
+            None => "nothing".to_string(),
+        };
+        let (record, route) = match change.address.split_once('#') {
+            Some((record, route)) => (record, Some(route)),
+            None => (change.address.as_str(), None),
+        };
+        let (whose, place) = match self.is_edited {
+            true => ("the record", route.unwrap_or("the record")),
+            false => (record, change.address.as_str()),
+        };
+        match (&change.was, &change.is) {
+            (None, Some(_)) if change.attribute.is_empty() => format!("{} is new", shown(whose)),
+            (Some(_), None) if change.attribute.is_empty() => format!("{} goes", shown(whose)),
+            (was, is) => format!("{}: {} -> {}", shown(place), value(was), value(is)),
         }
     }
-    if left > 0 {
-        page.gap();
-        page.paragraph(&format!("and {} before; --all shows them", count(left, "commit")));
+}
+
+impl Recorded {
+    /// Returns it as a document of schema `history-of/1`.
+    pub fn json(&self) -> Value {
+        let row = |row: &Edited| {
+            let (is, was) = (row.is.as_ref(), row.was.as_ref());
+            let progress = |step: Option<&'_ Step>| step.and_then(|step| step.progress.clone());
+            let (now, before) = (progress(is), progress(was));
+            let (kg, was_kg) = (is.and_then(|is| is.kg), was.and_then(|was| was.kg));
+            row.made.json([
+                ("edited", json!(row.is_edited)),
+                ("was_called", json!(row.was_called)),
+                ("kg", json!(kg)),
+                ("delta_kg", json!(kg.zip(was_kg).map(|(kg, was)| kg - was))),
+                ("counts", json!(now.as_ref().map(|own| &own.counts))),
+                ("was_counts", json!(before.as_ref().map(|own| &own.counts))),
+                ("ready", ready_json(now.as_ref())),
+                ("changes", changes_json(&row.changes)),
+            ])
+        };
+        json!({
+            "schema": "history-of/1",
+            "address": self.of.label(),
+            "commits": self.rows.iter().map(row).collect::<Vec<Value>>(),
+            "left_out": self.left,
+            "outcome": self.outcome.as_ref().map(held_json),
+        })
     }
-    page.finish()
+
+    /// Returns it for people; `due` is the milestone that comes next.
+    pub fn text(&self, due: Option<&str>, frame: &Frame) -> String {
+        let mut page = Page::new(frame);
+        page.heading(&self.of.label());
+        for row in &self.rows {
+            row.made.head(&mut page);
+            if let Some(figures) = row.figures(due) {
+                page.hang("  ", "    ", &figures);
+            }
+            if let Some(old) = &row.was_called {
+                page.hang("  ", "    ", &format!("called {} before", shown(old)));
+            }
+            let lines = row.lines(frame);
+            let most = frame.shown(lines.len(), 12);
+            for line in lines.iter().take(most) {
+                page.hang("  ", "    ", line);
+            }
+            if row.changes.is_empty() {
+                page.hang(
+                    "  ",
+                    "    ",
+                    match row.is_edited {
+                        true if row.was_called.is_some() => "nothing else that counts",
+                        true => "nothing that counts: its text alone",
+                        false => "by what it is not connected with: `bondline impact` shows the whole commit",
+                    },
+                );
+            }
+            if lines.len() > most {
+                page.hang("  ", "    ", &format!("and {} more; --all shows them", lines.len() - most));
+            }
+        }
+        let mut notes = Vec::new();
+        if self.left > 0 {
+            notes.push(format!("and {} before; --all shows them", count(self.left, "commit")));
+        }
+        if self.of.has_figures() {
+            notes.extend(self.of.mass_words().map(|mass| format!("kg: {mass}.")));
+            let is_told = self.rows.iter().any(|row| row.is.is_some());
+            notes.extend(due.filter(|_| is_told).map(ready_words));
+            notes.extend(self.looked.map(|looked| {
+                format!(
+                    "Commits that move it without editing it were looked for among the newest {looked}; --all looks through all."
+                )
+            }));
+            notes.push(NOTE.to_string());
+        }
+        if !notes.is_empty() {
+            page.gap();
+        }
+        notes.iter().for_each(|note| page.paragraph(note));
+        page.finish()
+    }
 }

@@ -174,7 +174,8 @@ fn letters(text: &str) -> usize {
     text.width()
 }
 
-fn shorten(text: &str, width: usize) -> String {
+/// Cuts a text so that it fills no more columns than these.
+pub(super) fn shorten(text: &str, width: usize) -> String {
     if letters(text) <= width {
         return text.to_string();
     }

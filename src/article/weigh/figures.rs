@@ -3,10 +3,15 @@
 use super::pieces::Contribution;
 use crate::ledger::weighed::{Limits, Standing};
 use crate::quantity::UnitSystem;
-use crate::record::{Condition, Day, Disposition, Maturity};
+use crate::record::{Condition, Day, Disposition, Maturity, Text};
 
 /// The group of panels and parts that name none.
 pub const UNGROUPED: &str = "ungrouped";
+
+/// Returns the name of a group, [`UNGROUPED`] where there is none.
+pub fn group_name(group: Option<&Text>) -> &str {
+    group.map_or(UNGROUPED, Text::as_str)
+}
 
 /// What a statement is about.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -2,7 +2,7 @@
 
 use super::figures::{
     AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Residual,
-    Scope, Total, UNGROUPED,
+    Scope, Total, group_name,
 };
 use super::pieces::{Pass, Weigher, gather, needed};
 use super::rollup::{Counts, Placed, RollUp};
@@ -78,10 +78,6 @@ struct Bench<'a> {
     growth: Vec<f64>,
 }
 
-fn group_name(group: Option<&Text>) -> String {
-    group.map_or_else(|| UNGROUPED.to_string(), |group| group.as_str().to_string())
-}
-
 impl<'a> Bench<'a> {
     fn new(head: &'a LedgerHead, weigher: Weigher<'a>, counts: &Counts) -> Result<Self, ArticleError> {
         let ledger = weigher.ledger;
@@ -120,7 +116,7 @@ impl<'a> Bench<'a> {
             parts.push(PartItem {
                 id: &material.id,
                 assembly: assembly.clone(),
-                group: group_name(group),
+                group: group_name(group).to_string(),
                 placed: *placed,
                 has_position: *has_position,
                 kg,
@@ -207,7 +203,7 @@ impl<'a> Bench<'a> {
         let names = self
             .panels
             .iter()
-            .map(|item| group_name(item.entry.value.group.as_ref()))
+            .map(|item| group_name(item.entry.value.group.as_ref()).to_string())
             .chain(self.parts.iter().map(|item| item.group.clone()));
         for (name, one) in names.zip(self.counted().enumerate()) {
             groups.entry(name).or_default().push(one);
@@ -364,7 +360,7 @@ fn panel_mass(item: &PanelItem<'_>, band: &Band) -> PanelMass {
     let count = item.placed.count as f64;
     PanelMass {
         panel: item.entry.id.clone(),
-        group: group_name(value.group.as_ref()),
+        group: group_name(value.group.as_ref()).to_string(),
         quantity: item.placed.count,
         each_kg: item.weighed.predicted,
         kg: item.weighed.kg * count,

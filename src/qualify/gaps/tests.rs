@@ -69,6 +69,25 @@ fn a_milestone_leaves_out_what_is_needed_later_only() {
 /// 11 x 130 EUR + 2 x 900 EUR = 3230 EUR; 2 weeks. Tension before it: 2 specimens more, cut from the same
 /// 2 panels, 13 x 130 + 2 x 900 = 3490 EUR, 2 weeks, and compression starts after it.
 #[test]
+fn readiness_is_what_gaps_counts_up_to_each_milestone() {
+    let all = base();
+    let evaluation = judged(&all);
+    let own = evaluation.duties.values().map(|duty| (duty.needed_by.as_deref(), duty.verdict()));
+    let (counted, ready) = tally(&all, own);
+    assert_eq!(counted, counts(&evaluation));
+    let milestones: Vec<&str> = ready.iter().map(|own| own.milestone.as_str()).collect();
+    let listed = all.head.as_ref().unwrap().milestones.iter().map(|name| name.as_str());
+    assert_eq!(milestones, listed.collect::<Vec<_>>());
+    for own in &ready {
+        let options = GapsOptions { milestone: Some(own.milestone.clone()), all: true };
+        let due = gaps(&all, &evaluation, &options).duties;
+        let closed = due.iter().filter(|gap| gap.verdict.is_closed()).count();
+        assert_eq!((own.duties, own.closed), (due.len(), closed), "{}", own.milestone);
+    }
+    assert!(ready.windows(2).any(|pair| pair[0].duties < pair[1].duties), "{ready:?}");
+}
+
+#[test]
 fn what_closes_a_duty_counts_what_has_to_come_first() {
     let all = base();
     let of = |all: &Ledger, showing: &str| -> ClosesWith {

@@ -1,0 +1,215 @@
+//! `bondline history ADDRESS`: the commits that changed a record, and those that moved its mass or its verdicts.
+
+use super::args::HistoryArgs;
+use super::context::{Context, Failure, Loaded, Status, address};
+use super::history::{Shown, made, steps};
+use super::why::{KINDS, unknown_record};
+use crate::change::diff::{Change, Edits, diff};
+use crate::change::explain::record_of;
+use crate::change::found::held;
+use crate::change::progress::Of;
+use crate::graph::Uses;
+use crate::ledger::Ledger;
+use crate::qualify::behind::behind;
+use crate::record::{Address, RecordKind};
+use crate::report::decision::came_true;
+use crate::report::history::{self as view, Step};
+use crate::report::table::wrap;
+use crate::source::{Commit, Place, Snapshot};
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write;
+
+/// The record through the line of commits, the newest first.
+struct Trail {
+    /// What it is called after each commit.
+    names: Vec<Address>,
+    /// The commits in which its file differs.
+    edited: Vec<usize>,
+}
+
+/// What a commit does to a record's file, as far as the objects of the two trees say it.
+fn files_of(snapshot: &Snapshot, own: &Address) -> BTreeSet<Option<String>> {
+    let ends = format!("/{}.yaml", own.id());
+    let fits = |path: &str| match own.kind() {
+        RecordKind::Ledger => path == "ledger.yaml",
+        kind => path.starts_with(kind.folder()) && path.to_lowercase().ends_with(&ends),
+    };
+    snapshot.files().filter(|file| fits(&file.path)).map(|file| snapshot.blob_id(&file.path)).collect()
+}
+
+/// The states before and after a commit; before the first there is nothing.
+fn states(place: &Place, commit: &Commit) -> Option<(Snapshot, Snapshot)> {
+    let after = place.revision(&commit.id).ok()?;
+    let before = commit.parents.first().and_then(|parent| place.revision(parent).ok());
+    Some((before.unwrap_or_else(Snapshot::empty), after))
+}
+
+impl Trail {
+    /// Follows a record back, through the names that it had.
+    fn follow(context: &Context, place: &Place, line: &[Commit], asked: &Address) -> Self {
+        let mut trail = Self { names: Vec::with_capacity(line.len()), edited: Vec::new() };
+        let mut own = asked.clone();
+        for (at, commit) in line.iter().enumerate() {
+            trail.names.push(own.clone());
+            let Some((before, after)) = states(place, commit) else { continue };
+            // Most commits leave it as it is, wherever it lies.
+            let (was, is) = (files_of(&before, &own), files_of(&after, &own));
+            if was == is {
+                continue;
+            }
+            trail.edited.push(at);
+            if was.is_empty() && !before.is_empty() {
+                let (before, after) = (context.read(before), context.read(after));
+                let renamed = diff(&before.ledger, &after.ledger).renamed_of(own.kind());
+                if let Some((old, _)) = renamed.into_iter().find(|(_, new)| new == own.id()) {
+                    own = Address::new(own.kind(), old);
+                }
+            }
+        }
+        trail
+    }
+
+    fn before(&self, at: usize) -> Option<&Address> {
+        self.names.get(at + 1).or_else(|| self.names.get(at))
+    }
+}
+
+/// How the record stands after some commits, by their places in the line.
+fn figures(
+    context: &Context,
+    place: &Place,
+    line: &[Commit],
+    trail: &Trail,
+    wanted: &BTreeSet<usize>,
+) -> BTreeMap<usize, Step> {
+    // What a commit moved is told by the state before it.
+    let places: BTreeSet<usize> = wanted.iter().flat_map(|at| [*at, at + 1]).collect();
+    let shown = |at: &usize| {
+        let of = Of::Record(trail.names.get(*at)?.clone());
+        Some((*at, Shown { commit: line.get(*at)?, of }))
+    };
+    let (places, shown): (Vec<usize>, Vec<Shown<'_>>) = places.iter().filter_map(shown).unzip();
+    places.into_iter().zip(steps(context, place, &shown, &[])).collect()
+}
+
+/// What of a commit's changes has to do with a record: itself, what it is made of, what is made of it and whatever that
+/// has besides, and evidence of such.
+fn connected(edits: Edits, own: &Address, after: &Ledger) -> Vec<Change> {
+    let uses = Uses::of(after);
+    let above: BTreeSet<Address> = uses.above(own).into_iter().collect();
+    // Its mass is that of the panels that use it, and those are made of more.
+    let panels = above.iter().filter(|own| own.kind() == RecordKind::Panel);
+    let made_of = |own: &Address| uses.reach(own).into_iter().map(|one| one.address);
+    let mut below: BTreeSet<Address> = panels.chain([own]).flat_map(made_of).collect();
+    below.insert(own.clone());
+    let is_near = |address: &Address| {
+        if below.contains(address) || above.contains(address) {
+            return true;
+        }
+        let evidence = after.evidence.get(address.id()).filter(|_| address.kind() == RecordKind::Evidence);
+        let subject = evidence.and_then(|own| crate::article::Subject::from_label(&own.value.subject));
+        let made_of = subject.and_then(|subject| behind(after, &subject).ok());
+        made_of.is_some_and(|made_of| made_of.contains(own) || made_of.is_subset(&below))
+    };
+    let near = |change: &Change| Address::parse(record_of(&change.address)).is_some_and(|own| is_near(&own));
+    edits.changes.into_iter().filter(near).collect()
+}
+
+/// Answers `history ADDRESS`.
+///
+/// # Errors
+/// [`Failure`] where there never was such a record.
+pub(super) fn run(
+    context: &Context,
+    place: &Place,
+    (now, line): (&Loaded, &[Commit]),
+    text: &str,
+    args: &HistoryArgs,
+    out: &mut dyn Write,
+) -> Result<Status, Failure> {
+    let unknown = || {
+        let failure = unknown_record(text, &now.ledger);
+        let help = failure.help.map(|help| {
+            format!("{help}; one that is gone is named by `kind/id`, a group of panels by `group/NAME`")
+        });
+        Failure { help, ..failure }
+    };
+    // An id that several kinds have is most likely meant of these.
+    let first = [
+        RecordKind::Decision,
+        RecordKind::Panel,
+        RecordKind::Recipe,
+        RecordKind::Finish,
+        RecordKind::Material,
+    ];
+    let kinds: Vec<RecordKind> = first.into_iter().chain(KINDS).collect();
+    let asked: Address =
+        address(text, &kinds, &now.ledger).or_else(|| Address::parse(text)).ok_or_else(unknown)?;
+    let trail = Trail::follow(context, place, line, &asked);
+    if trail.edited.is_empty() && now.ledger.file_of(&asked).is_none() {
+        return Err(unknown());
+    }
+    let most = if args.all { line.len() } else { args.commits.min(line.len()) };
+    // What another record's commit did to this one is looked for among the newest.
+    let of = Of::Record(asked.clone());
+    let newest = if of.has_figures() { most } else { 0 };
+    let wanted: BTreeSet<usize> = trail.edited.iter().copied().take(most).chain(0..newest).collect();
+    let found =
+        if of.has_figures() { figures(context, place, line, &trail, &wanted) } else { BTreeMap::new() };
+    let has_moved = |at: &usize| {
+        let (is, was) = (found.get(at), found.get(&(at + 1)));
+        is.zip(was).is_some_and(|(is, was)| view::moves(was, is))
+    };
+    let told: BTreeSet<usize> =
+        wanted.into_iter().filter(|at| has_moved(at)).chain(trail.edited.iter().copied()).collect();
+    let mut rows: Vec<view::Edited> = Vec::new();
+    for at in told.iter().take(most) {
+        let Some(((before, after), commit)) = line.get(*at).and_then(|own| Some((states(place, own)?, own)))
+        else {
+            continue;
+        };
+        let (Some(own), Some(old)) = (trail.names.get(*at), trail.before(*at)) else { continue };
+        let (before, after) = (context.read(before), context.read(after));
+        let edits = diff(&before.ledger, &after.ledger);
+        let is_edited = trail.edited.contains(at);
+        let changes = match is_edited {
+            true => {
+                let names = [own.to_string(), old.to_string()];
+                let is_own = |one: &Change| names.iter().any(|name| record_of(&one.address) == name);
+                edits.changes.into_iter().filter(is_own).collect()
+            }
+            false => connected(edits, own, &after.ledger),
+        };
+        rows.push(view::Edited {
+            made: made(context, place, commit, Some(&before), &after),
+            is_edited,
+            was_called: (own != old).then(|| old.to_string()),
+            was: found.get(&(at + 1)).cloned(),
+            is: found.get(at).cloned(),
+            changes,
+        });
+    }
+    let decision = (asked.kind() == RecordKind::Decision).then(|| now.ledger.decision(asked.id())).flatten();
+    let history = view::Recorded {
+        of,
+        left: told.len() - rows.len(),
+        looked: (newest < line.len()).then_some(newest),
+        outcome: decision.and_then(|entry| held(&entry.id, &entry.value)),
+        rows,
+    };
+    if context.json() {
+        writeln!(out, "{:#}", history.json())?;
+        return Ok(Status::Done);
+    }
+    let frame = context.frame(&now.ledger, args.all);
+    write!(out, "{}", history.text(now.ledger.next_milestone(), &frame))?;
+    if let Some(entry) = decision
+        && let Some(found) = &entry.value.found
+    {
+        writeln!(out)?;
+        for sentence in came_true(entry.value.predicted.as_ref(), &found.0) {
+            write!(out, "{}", wrap(&sentence, context.width))?;
+        }
+    }
+    Ok(Status::Done)
+}
