@@ -6,7 +6,7 @@ use super::diff::{Change, Edits, diff};
 use super::past::Past;
 use super::stale::says_what_was;
 use crate::ledger::{Ledger, is_as_predicted};
-use crate::record::{Address, Approval, Decision, DecisionStatus, RecordKind};
+use crate::record::{Address, Approval, Day, Decision, DecisionStatus, RecordKind};
 use crate::source::Snapshot;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -87,9 +87,15 @@ pub fn record_of(address: &str) -> &str {
 /// Approvals speak for what was proposed: of changes that are no longer those, nobody has approved anything.
 fn is_approved(states: [&Ledger; 2], decision: &Decision) -> bool {
     let mut needed = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
+    let come = Approval::come(&decision.approvals, today(states));
     decision.status == DecisionStatus::Approved
         && is_as_predicted(decision)
-        && needed.all(|needed| Approval::by_all(&decision.approvals, &needed.decision, needed.persons))
+        && needed.all(|needed| Approval::by_all(&come, &needed.decision, needed.persons))
+}
+
+/// The day on which two states are looked at.
+fn today(states: [&Ledger; 2]) -> Option<Day> {
+    states.into_iter().filter_map(|ledger| ledger.today).max()
 }
 
 /// Says why a decision is not approved by what both states ask for: `None` where it is, and nothing in it where it is
@@ -106,10 +112,13 @@ fn not_approved(states: [&Ledger; 2], decision: &Decision) -> Option<Option<Stri
         }
         Approved => {
             let rules = states.into_iter().filter_map(|ledger| ledger.head.as_ref()?.approvals.as_ref());
-            let lacks =
-                rules.map(|rule| Approval::lacking(&decision.approvals, &rule.decision, rule.persons));
+            let come = Approval::come(&decision.approvals, today(states));
+            let lacks = rules.map(|rule| Approval::lacking(&come, &rule.decision, rule.persons));
             let lacks = lacks.max_by_key(Vec::len).unwrap_or_default();
-            Some(format!("it lacks {}", lacks.join(" and ")))
+            let ahead = decision.approvals.iter().map(|approval| approval.on);
+            let ahead = ahead.filter(|on| today(states).is_some_and(|today| !on.has_come(today))).min();
+            let ahead = ahead.map_or_else(String::new, |on| format!(": {on} has not come"));
+            Some(format!("it lacks {}{ahead}", lacks.join(" and ")))
         }
         DecisionStatus::Withdrawn => Some("it is withdrawn".to_string()),
         _ => None,

@@ -127,10 +127,11 @@ pub(super) fn concession_approved(base: &Side<'_>, staged: &Side<'_>, names: &Na
                 panel.value.released && staged.ledger.release_needs(&panel.value, duty.needed_by.as_deref())
             });
             let Some(own) = released else { continue };
-            let by = |ledger: &Ledger| is_approved(ledger, &entry.value);
+            let by = |ledger: &Ledger| is_approved(ledger, &entry.value, staged.ledger.today);
             let called = names.concessions.iter().find(|(_, new)| **new == entry.id).map(|(old, _)| old);
             let known = base.ledger.concessions.get(called.unwrap_or(&entry.id));
-            let before = known.is_some_and(|known| is_approved(base.ledger, &known.value));
+            let before =
+                known.is_some_and(|known| is_approved(base.ledger, &known.value, staged.ledger.today));
             let (level, what, help) = if !by(base.ledger) {
                 (
                     PolicyLevel::Block,

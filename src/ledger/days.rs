@@ -3,14 +3,14 @@
 use super::known::entry;
 use super::sink::{At, Sink, settle};
 use super::{Files, Ledger, TrialReading};
-use crate::record::{Day, EvidenceState, Fault, Level};
+use crate::record::{Approval, Day, EvidenceState, Fault, Level};
 
 impl Ledger {
-    /// Finds days more than a year after `today` on what is said to have happened: an article made, a piece
-    /// weighed, a change or a concession approved. They are warnings: a year is easily mistyped.
+    /// Finds days more than a year after `today` on what is said to have happened: an article made, a decision raised.
+    /// They are warnings: a year is easily mistyped.
     ///
     /// Readings of a trial are warned of from the first day ahead, since what is judged by them can't be known yet, and
-    /// so are weighings, which do not count before their day. Other
+    /// so are weighings and approvals, which do not count before their day. Other
     /// days nearer than a year are left alone, as `--today` may well ask how things stood before they came. The
     /// day comes from outside, so this is no part of [`Ledger::load`].
     pub fn days_far_ahead(&self, files: &dyn Files, today: Day) -> Vec<Fault> {
@@ -55,20 +55,15 @@ impl Ledger {
             weighed.push(sink);
         }
         for one in self.decisions.values() {
-            let approvals = one.value.approvals.iter().enumerate();
-            let raised = one.value.raised.map(|day| ("raised".to_string(), day));
-            let days = approvals.map(|(at, approval)| (entry("approvals", at, "on"), approval.on));
-            look(&one.file, days.chain(raised).collect());
+            look(&one.file, one.value.raised.map(|day| ("raised".to_string(), day)).into_iter().collect());
         }
-        for one in self.concessions.values() {
-            let approvals = one.value.approvals.iter().enumerate();
-            look(
-                &one.file,
-                approvals.map(|(at, approval)| (entry("approvals", at, "on"), approval.on)).collect(),
-            );
-        }
+        let decisions = self.decisions.values().map(|one| (&one.file, &one.value.approvals));
+        let concessions = self.concessions.values().map(|one| (&one.file, &one.value.approvals));
+        let approved =
+            decisions.chain(concessions).filter_map(|(file, all)| approvals_ahead(file, all, today));
         sinks.extend(readings);
         sinks.extend(weighed);
+        sinks.extend(approved);
         settle(files, sinks)
     }
 
@@ -86,4 +81,18 @@ impl Ledger {
             .help("correct the day: the panel is said to have been read");
         Some(sink)
     }
+}
+
+/// Approvals said to have been given after today.
+fn approvals_ahead(file: &str, approvals: &[Approval], today: Day) -> Option<Sink> {
+    let mut sink = Sink::new(file);
+    let ahead = || approvals.iter().enumerate().filter(|(_, own)| !own.on.has_come(today));
+    for (at, own) in ahead() {
+        let message =
+            format!("`{}` is said to have approved it on {}, and today is {today}", own.role, own.on);
+        sink.warning("future-day", entry("approvals", at, "on"), message)
+            .label("ahead: does not count")
+            .help("correct the day; until it has come the approval does not count");
+    }
+    ahead().next().map(|_| sink)
 }

@@ -172,7 +172,7 @@ fn groups_by_a_slip(ledger: &Ledger, of_panels: &BTreeMap<&str, usize>, meant: &
 
 /// Whether a word is most likely another one mistyped. Those that are told apart by figures, or by the letter or two of a last
 /// word (`wing-l`, `deck-ii`), are not; nor are short words, which lie near one another anyway.
-fn is_slip(word: &str, other: &str) -> bool {
+pub(super) fn is_slip(word: &str, other: &str) -> bool {
     let letters = |text: &str| text.chars().filter(|own| !own.is_ascii_digit()).collect::<String>();
     let same_stem = || {
         let parts = word.rsplit_once(['-', ' ', '_']).zip(other.rsplit_once(['-', ' ', '_']));

@@ -16,6 +16,7 @@ mod counted;
 mod data;
 mod days;
 mod design;
+mod exposure;
 mod files;
 mod find;
 mod fresh;

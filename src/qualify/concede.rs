@@ -25,7 +25,7 @@ use crate::article::Subject;
 use crate::article::weigh::{Counts, counts};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
-use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Weighing, exact_in};
+use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Text, Weighing, exact_in};
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -44,6 +44,8 @@ pub enum Standing {
     /// A role that the ledger asks for has not approved it; or all have, and too few different people: how many by
     /// name, and how many are asked for.
     NotApproved(Option<(usize, u32)>),
+    /// It is said to be approved, on a day that has not come.
+    NotYet(Day),
     /// Its last day is past.
     Ended(Day),
     /// It is for fewer units than there are; how, in words.
@@ -63,6 +65,7 @@ impl Standing {
             Standing::NotApproved(Some((named, persons))) => format!(
                 "is approved by the roles that the ledger asks for, but names {named} of the {persons} different people (`by`)"
             ),
+            Standing::NotYet(day) => format!("is said to be approved on {day}, which has not come"),
             Standing::Ended(day) => format!("ended on {day}"),
             Standing::UsedUp(how) => format!("is used up: {how}"),
         }
@@ -335,10 +338,17 @@ pub fn standings(
     let standing = |panel: &String, judged: &Judged| {
         let further = further(concession, judged);
         if !further.is_empty() {
-            return Standing::Further(further);
+            let told = |what: String| match beside(&own.covers, &what, judged) {
+                Some(words) => format!("{what} ({words})"),
+                None => what,
+            };
+            return Standing::Further(further.into_iter().map(told).collect());
         }
-        if !is_approved(pieces.ledger, own) {
-            return Standing::NotApproved(too_few(pieces.ledger, own));
+        if !is_approved(pieces.ledger, own, Some(today)) {
+            return match approved_from(pieces.ledger, own) {
+                Some(day) => Standing::NotYet(day),
+                None => Standing::NotApproved(too_few(pieces.ledger, own)),
+            };
         }
         if own.until < today {
             return Standing::Ended(own.until);
@@ -351,10 +361,23 @@ pub fn standings(
     open().map(|(panel, judged)| (panel.clone(), standing(panel, judged))).collect()
 }
 
-/// Whether a concession has the approvals that the ledger asks for.
-pub fn is_approved(ledger: &Ledger, concession: &Concession) -> bool {
+/// Whether a concession has the approvals that the ledger asks for, of those that have come by a day; of all where no day
+/// is named.
+pub fn is_approved(ledger: &Ledger, concession: &Concession, today: Option<Day>) -> bool {
     let needed = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
-    needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession, needed.persons))
+    let come = Approval::come(&concession.approvals, today);
+    needed.is_none_or(|needed| Approval::by_all(&come, &needed.concession, needed.persons))
+}
+
+/// The first day on which a concession has all approvals that it needs, by what they say; `None` where it never has.
+fn approved_from(ledger: &Ledger, concession: &Concession) -> Option<Day> {
+    let days = concession.approvals.iter().map(|approval| approval.on);
+    let enough = |day: &Day| {
+        let mut until = concession.clone();
+        until.approvals.retain(|approval| approval.on <= *day);
+        is_approved(ledger, &until, None)
+    };
+    days.filter(enough).min()
 }
 
 /// Whether the roles that the ledger asks for have approved a concession, however many people they were.
@@ -493,14 +516,48 @@ fn units_in_words(units: u64) -> String {
     if units == 1 { "1 unit".to_string() } else { format!("{units} units") }
 }
 
+/// What a concession says of an attribute that it does not cover, beside what that is, or of one that it names without the
+/// letter: a bound of another quantity, or a name that is cut short, shows side by side.
+fn beside(covers: &Covers, attribute: &str, judged: &Judged) -> Option<String> {
+    let Covers::Differences(covers) = covers else { return None };
+    let Some(covered) = covers.get(attribute) else {
+        let is_short =
+            |name: &&String| attribute.strip_prefix(name.as_str()).is_some_and(|rest| rest.starts_with('.'));
+        let short = covers.keys().find(is_short)?;
+        return Some(format!("it names `{short}`, which is no whole name here"));
+    };
+    let others = judged.others.iter().flat_map(|(_, because)| because);
+    let mut reasons = judged.because.iter().chain(others).filter(|reason| reason.attribute == *attribute);
+    let is = figure(attribute, reasons.next()?.is.as_str());
+    let says = match (&covered.at_most, &covered.at_least, &covered.equals) {
+        (Some(bound), ..) => format!("at most {bound}"),
+        (_, Some(bound), _) => format!("at least {bound}"),
+        (.., Some(value)) => value.to_string(),
+        _ => return None,
+    };
+    let bound = covered.at_most.as_ref().or(covered.at_least.as_ref());
+    let is_comparable = |bound: &Text| {
+        number(&is).is_none_or(|(_, unit)| {
+            number(bound.as_str()).is_some_and(|(_, own)| own == unit)
+                || exact_in(bound.as_str(), unit).is_some()
+        })
+    };
+    let other = if bound.is_none_or(is_comparable) { "" } else { ", which can't be held against that" };
+    Some(format!("{is}, and it says {says}{other}"))
+}
+
+/// A value without what stands behind a temperature: what it is of, such as the surface of a skin.
+fn figure(attribute: &str, is: &str) -> String {
+    match CONDITIONS.contains(&attribute) {
+        true => is.split(' ').take(2).collect::<Vec<_>>().join(" "),
+        false => is.to_string(),
+    }
+}
+
 /// Whether the value now lies in what is covered; texts that are no figures must be equal.
 fn reaches(covered: &Covered, reason: &Reason) -> bool {
     let is = reason.is.as_str();
-    // Behind a temperature stands what it is of, such as the surface of a skin.
-    let figure = match CONDITIONS.contains(&reason.attribute.as_str()) {
-        true => is.split(' ').take(2).collect::<Vec<_>>().join(" "),
-        false => is.to_string(),
-    };
+    let figure = figure(&reason.attribute, is);
     let in_unit = |bound: &str, unit: &str| match number(bound)? {
         (bound, own) if own == unit => Some(bound),
         _ => exact_in(bound, unit),

@@ -263,7 +263,9 @@ pub fn together(ledger: &Ledger, evaluation: &Evaluation, gaps: &Gaps) -> Retest
 
 /// Returns the concessions that are approved and have not ended, by id.
 pub fn live_concessions(ledger: &Ledger, today: Day) -> Vec<&str> {
-    let live = |entry: &&Entry<Concession>| entry.value.until >= today && is_approved(ledger, &entry.value);
+    let live = |entry: &&Entry<Concession>| {
+        entry.value.until >= today && is_approved(ledger, &entry.value, Some(today))
+    };
     ledger.concessions.values().filter(live).map(|entry| entry.id.as_str()).collect()
 }
 

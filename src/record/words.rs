@@ -70,6 +70,11 @@ impl Day {
             .map(Self)
             .ok_or_else(|| format!("`{text}` is no day: write year-month-day, for example `2026-03-14`"))
     }
+
+    /// Returns whether the day has come for somebody: where the clock says `today`, it may be a day later elsewhere.
+    pub fn has_come(self, today: Self) -> bool {
+        self.0 <= today.0 || today.0.tomorrow().is_ok_and(|tomorrow| self.0 == tomorrow)
+    }
 }
 
 impl fmt::Display for Day {

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use tempfile::TempDir;
 
 /// The day that every test takes as today.
-pub const TODAY: &str = "2026-06-01";
+pub const TODAY: &str = "2026-10-15";
 
 /// What the program answered.
 #[derive(Debug, Clone, PartialEq, Eq)]

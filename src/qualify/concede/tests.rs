@@ -36,7 +36,34 @@ const ALL: &str = "covers: {fibre-areal.a: {at_most: 240 g/m2}}, until: 2027-01-
 fn what_a_concession_lacks_is_told_apart() {
     assert_eq!(said(ALL, ""), (Verdict::Conceded, "concession/c-1 until 2027-01-01".to_string()));
     let less = ALL.replace("240 g/m2", "230 g/m2");
-    assert_eq!(said(&less, ""), (Verdict::Lapsed, "concession/c-1 does not cover fibre-areal.a".to_string()));
+    let lacks = |words: &str| format!("concession/c-1 does not cover fibre-areal.a ({words})");
+    assert_eq!(said(&less, ""), (Verdict::Lapsed, lacks("240 g/m2, and it says at most 230 g/m2")));
+    // In another unit it is held against the same; a bound of another quantity, or a name that is cut short, is told.
+    let other = |bound: &str| said(&ALL.replace("240 g/m2", bound), "");
+    assert_eq!(other("0.24 kg/m2").0, Verdict::Conceded);
+    assert_eq!(
+        other("240 mm"),
+        (Verdict::Lapsed, lacks("240 g/m2, and it says at most 240 mm, which can't be held against that"))
+    );
+    let short = ALL.replace("fibre-areal.a", "fibre-areal");
+    assert_eq!(
+        said(&short, ""),
+        (Verdict::Lapsed, lacks("it names `fibre-areal`, which is no whole name here"))
+    );
+    // What is said to be approved later is not approved yet; where today ends it may be tomorrow elsewhere.
+    let approved = |on: &str| {
+        let mut all = ledger(ALL, "");
+        let asked = "ledger: {format: 1, programme: p, approvals: {decision: [lead], concession: [lead]}}";
+        all.head.as_mut().unwrap().approvals = read(asked).head.unwrap().approvals.clone();
+        let own = std::sync::Arc::make_mut(&mut all.concessions.get_mut("c-1").unwrap().value);
+        own.approvals[0].on = Day::parse(on).unwrap();
+        let evaluation = judged(&all);
+        let duty = evaluation.duties.values().find(|duty| duty.showing == "tension").unwrap();
+        duty.verdict()
+    };
+    assert_eq!(today(), Day::parse("2026-03-14").unwrap());
+    assert_eq!(["2026-03-14", "2026-03-15"].map(approved), [Verdict::Conceded; 2]);
+    assert_eq!(["2026-03-16", "2027-03-14"].map(approved), [Verdict::Lapsed; 2]);
     // On its last day it holds, and not on the day after.
     let day = today().to_string();
     let last = ALL.replace("2027-01-01", &day);
@@ -46,7 +73,7 @@ fn what_a_concession_lacks_is_told_apart() {
     // What it never reached it did not lose by ending.
     assert_eq!(
         said(&ended.replace("240 g/m2", "230 g/m2"), "").1,
-        "concession/c-1 does not cover fibre-areal.a"
+        lacks("240 g/m2, and it says at most 230 g/m2")
     );
 }
 
@@ -200,7 +227,8 @@ fn heat_and_cold_are_conceded_up_to_a_figure() {
     let hot =
         |bound: &str| conceded("hot", lamina, &format!("{{skin.structural: {{at_most: {bound}}}}}"), &dark);
     assert_eq!(hot("86 degC").0, Verdict::Conceded, "{:?}", hot("86 degC"));
-    assert_eq!(hot("85 degC"), (Verdict::Lapsed, "concession/c does not cover skin.structural".to_string()));
+    let lacks = "concession/c does not cover skin.structural (85.6 degC, and it says at most 85 degC)";
+    assert_eq!(hot("85 degC"), (Verdict::Lapsed, lacks.to_string()));
     let cold = |bound: &str| {
         let covers = format!("{{exposure.minimum: {{at_least: {bound}}}}}");
         conceded("cold", lamina, &covers, &[("minimum: -30 degC", "minimum: -40 degC")])

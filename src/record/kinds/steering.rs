@@ -70,6 +70,13 @@ impl Approval {
             .collect()
     }
 
+    /// Returns those whose day has come: what is said to be approved later is not approved yet. All where there is no
+    /// `today`.
+    pub fn come(approvals: &[Self], today: Option<Day>) -> Vec<Self> {
+        let has_come = |approval: &&Self| today.is_none_or(|today| approval.on.has_come(today));
+        approvals.iter().filter(has_come).cloned().collect()
+    }
+
     /// Says what is lacking for [`Approval::by_all`], in words; empty where nothing is.
     pub fn lacking(approvals: &[Self], roles: &[Text], persons: Option<u32>) -> Vec<String> {
         let open = roles.iter().filter(|role| approvals.iter().all(|approval| approval.role != **role));

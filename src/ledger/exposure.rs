@@ -1,0 +1,142 @@
+//! Words for exposure: what a panel sees and what was tested meet by their words alone, so that one that is mistyped meets
+//! nothing.
+
+use super::Ledger;
+use super::head::is_slip;
+use super::known::entry;
+use super::sink::Sink;
+use crate::record::{Exposure, Text};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What a word speaks of, with the words that have a meaning of their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Sort {
+    Zone,
+    Lightning,
+    Fluid,
+    Moisture,
+}
+
+impl Sort {
+    fn words(self) -> &'static [&'static str] {
+        match self {
+            Self::Zone => &["indoor", "bay", "outdoor"],
+            // SAE ARP5414 / EUROCAE ED-91.
+            Self::Lightning => &["1A", "1B", "1C", "2A", "2B", "3"],
+            Self::Fluid => &[],
+            Self::Moisture => &["as-fabricated", "equilibrium"],
+        }
+    }
+}
+
+/// A word that is none of those, where it stands.
+struct Said<'l> {
+    sort: Sort,
+    word: &'l str,
+    file: &'l str,
+    at: String,
+}
+
+/// Above so many words of a sort they are not held against one another: a ledger that somebody sent may have any number.
+const MANY: usize = 200;
+
+/// Finds lightning zones that are none, and words of exposure that one record alone says and that are written almost like
+/// another: a duty of theirs is covered by nothing, or not asked at all.
+pub(super) fn words(ledger: &Ledger) -> Vec<Sink> {
+    let said = said(ledger);
+    let mut files: BTreeMap<(Sort, &str), BTreeSet<&str>> = BTreeMap::new();
+    for one in &said {
+        files.entry((one.sort, one.word)).or_default().insert(one.file);
+    }
+    let mut sinks: BTreeMap<&str, Sink> = BTreeMap::new();
+    for one in &said {
+        let sink = || Sink::new(one.file);
+        let own = |word: &&&str| word.eq_ignore_ascii_case(one.word);
+        let folded = one.sort.words().iter().find(own).map(|word| (*word).to_string());
+        if one.sort == Sort::Lightning {
+            let all = one.sort.words().join(", ");
+            let message = format!("`{}` is no lightning zone", one.word);
+            sinks
+                .entry(one.file)
+                .or_insert_with(sink)
+                .warning("odd-exposure", one.at.clone(), message)
+                .label("covered by itself alone")
+                .help(match folded {
+                    Some(word) => format!("write `{word}`"),
+                    None => format!(
+                        "write one of {all}: of another word nothing is known but that it is that one"
+                    ),
+                });
+            continue;
+        }
+        // What several records say is meant.
+        let of_sort = || files.iter().filter(|((sort, _), _)| *sort == one.sort);
+        if files.get(&(one.sort, one.word)).is_some_and(|files| files.len() > 1) || of_sort().count() > MANY {
+            continue;
+        }
+        let others = of_sort().filter(|((_, word), _)| *word != one.word).map(|((_, word), _)| *word);
+        let like = |word: &&str| is_slip(one.word, word) || word.eq_ignore_ascii_case(one.word);
+        let standard = one.sort.words().iter().copied();
+        let Some(other) = folded.or_else(|| standard.chain(others).find(like).map(str::to_string)) else {
+            continue;
+        };
+        let message = format!("no other record says `{}`, but one like it is known", one.word);
+        sinks
+            .entry(one.file)
+            .or_insert_with(sink)
+            .warning("odd-exposure", one.at.clone(), message)
+            .label("a word by itself")
+            .help(format!("did you mean `{other}`? Words of exposure meet by their spelling"));
+    }
+    sinks.into_values().collect()
+}
+
+fn said(ledger: &Ledger) -> Vec<Said<'_>> {
+    let mut all = Vec::new();
+    for panel in ledger.panels.values() {
+        of_exposure(&mut all, &panel.file, "exposure", panel.value.exposure.as_ref());
+        for (index, zone) in panel.value.zones.iter().enumerate() {
+            of_exposure(&mut all, &panel.file, &entry("zones", index, "exposure"), zone.exposure.as_ref());
+        }
+    }
+    for showing in ledger.showings.values() {
+        let exposure = showing.value.applies_to.as_ref().and_then(|applies| applies.exposure.as_ref());
+        of_exposure(&mut all, &showing.file, "applies_to.exposure", exposure);
+        let moisture = showing.value.environment.as_ref().and_then(|own| own.moisture.as_ref());
+        add(&mut all, &showing.file, Sort::Moisture, "environment.moisture".to_string(), moisture);
+    }
+    for evidence in ledger.evidence.values() {
+        let Some(tested) = &evidence.value.tested else { continue };
+        for (sort, key, word) in [
+            (Sort::Zone, "zone", &tested.zone),
+            (Sort::Lightning, "lightning", &tested.lightning),
+            (Sort::Moisture, "moisture", &tested.moisture),
+        ] {
+            add(&mut all, &evidence.file, sort, format!("tested.{key}"), word.as_ref());
+        }
+        let fluids = tested.fluids.iter().flatten().enumerate();
+        for (index, fluid) in fluids {
+            add(&mut all, &evidence.file, Sort::Fluid, entry("tested.fluids", index, ""), Some(fluid));
+        }
+    }
+    all
+}
+
+fn of_exposure<'l>(all: &mut Vec<Said<'l>>, file: &'l str, at: &str, exposure: Option<&'l Exposure>) {
+    let Some(exposure) = exposure else { return };
+    for (sort, key, word) in [
+        (Sort::Zone, "zone", &exposure.zone),
+        (Sort::Lightning, "lightning", &exposure.lightning),
+        (Sort::Moisture, "moisture", &exposure.moisture),
+    ] {
+        add(all, file, sort, format!("{at}.{key}"), word.as_ref());
+    }
+    for (index, fluid) in exposure.fluids.iter().enumerate() {
+        add(all, file, Sort::Fluid, entry(&format!("{at}.fluids"), index, ""), Some(fluid));
+    }
+}
+
+fn add<'l>(all: &mut Vec<Said<'l>>, file: &'l str, sort: Sort, at: String, word: Option<&'l Text>) {
+    let own = word.map(|word| word.as_str()).filter(|word| !sort.words().contains(word));
+    all.extend(own.map(|word| Said { sort, word, file, at }));
+}
