@@ -49,8 +49,20 @@ impl Trail {
     fn follow(context: &Context, place: &Place, line: &[Commit], asked: &Address) -> Self {
         let mut trail = Self { names: Vec::with_capacity(line.len()), edited: Vec::new() };
         let mut own = asked.clone();
+        let folder = match asked.kind() {
+            RecordKind::Ledger => "ledger.yaml",
+            kind => kind.folder(),
+        };
+        // Listing the files of a commit takes long where there are many; most leave the folder as it is.
+        let mut next = None;
         for (at, commit) in line.iter().enumerate() {
             trail.names.push(own.clone());
+            let is = next.take().unwrap_or_else(|| place.object_at(&commit.id, folder).ok());
+            let was = commit.parents.first().map(|parent| place.object_at(parent, folder).ok());
+            next.clone_from(&was);
+            if was.is_some_and(|was| was.is_some() && was == is) {
+                continue;
+            }
             let Some((before, after)) = states(place, commit) else { continue };
             // Most commits leave it as it is, wherever it lies.
             let (was, is) = (files_of(&before, &own), files_of(&after, &own));

@@ -99,10 +99,15 @@ fn named(now: &Loaded, text: &str, kind: RecordKind, names: Vec<&String>) -> Res
 
 /// The duties that evidence proves in a state, with the panels; evaluations beside each other share what is the same.
 fn proved(evaluation: &Evaluation, evidence: &str) -> BTreeSet<(DutyKey, String)> {
+    leaning(evaluation, evidence, Verdict::Met)
+}
+
+/// The duties with a verdict that leans on evidence, with the panels.
+fn leaning(evaluation: &Evaluation, evidence: &str, verdict: Verdict) -> BTreeSet<(DutyKey, String)> {
     let mut all = BTreeSet::new();
     for (key, duty) in &evaluation.duties {
         for (panel, judged) in &*duty.panels {
-            if judged.verdict == Verdict::Met && judged.has_evidence(evidence) {
+            if judged.verdict == verdict && judged.has_evidence(evidence) {
                 all.insert((key.clone(), panel.clone()));
             }
         }
@@ -151,6 +156,7 @@ pub(super) fn lapsed(
     let mut judge = Judge { context, last: None };
     let evaluation = judge.of(&now.ledger);
     let proves = evaluation.map_or(0, |found| proved(found, own.id()).len());
+    let conceded = evaluation.map_or(0, |found| leaning(found, own.id(), Verdict::Conceded).len());
     let through = evaluation.map_or_else(Vec::new, |found| through(&now.ledger, found, own.id()));
     let turned = line.turns(&own, |state, name| judge.of(&state.ledger).map(|found| proved(found, name)));
     let mut found = Vec::new();
@@ -175,10 +181,10 @@ pub(super) fn lapsed(
     }
     found.reverse();
     if context.json() {
-        writeln!(out, "{:#}", view::lapsed_json(&own.to_string(), proves, &found))?;
+        writeln!(out, "{:#}", view::lapsed_json(&own.to_string(), (proves, conceded), &found))?;
     } else {
         let frame = context.frame(&now.ledger, all);
-        write!(out, "{}", view::lapsed_text(&own.to_string(), (proves, &through), &found, &frame))?;
+        write!(out, "{}", view::lapsed_text(&own.to_string(), (proves, conceded, &through), &found, &frame))?;
     }
     Ok(Status::Done)
 }

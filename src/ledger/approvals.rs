@@ -19,19 +19,8 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
     let decision = &*own.value;
     let rule = known.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     let roles = rule.map(|rule| rule.decision.as_slice()).unwrap_or_default();
+    odd_roles(sink, &decision.approvals, (roles, "a decision"));
     for (index, approval) in decision.approvals.iter().enumerate() {
-        if !roles.is_empty() && !roles.contains(&approval.role) {
-            let names = roles.iter().map(Text::as_str);
-            let help = suggest(approval.role.as_str(), names)
-                .unwrap_or_else(|| "write a role that `approvals` of `ledger.yaml` names".to_string());
-            sink.warning(
-                "odd-approval",
-                format!("approvals.{}.role", index + 1),
-                format!("the ledger asks for no approval of a decision by `{}`", approval.role),
-            )
-            .label("not a role that is asked for")
-            .help(help);
-        }
         if let Some(raised) = decision.raised.filter(|raised| approval.on < *raised) {
             sink.warning(
                 "odd-approval",
@@ -60,6 +49,23 @@ pub(super) fn decision(known: Known<'_>, sink: &mut Sink, own: &Entry<Decision>)
         sink.warning("same-number", "", format!("{first} has the number {number} too"))
             .label("the second of one number")
             .help(format!("`bondline decide renumber {}` gives it the next one", own.id));
+    }
+}
+
+/// Finds approvals by roles that nobody asks: they count for nothing.
+pub(super) fn odd_roles(sink: &mut Sink, approvals: &[Approval], (roles, of): (&[Text], &str)) {
+    let is_odd = |(_, own): &(usize, &Approval)| !roles.is_empty() && !roles.contains(&own.role);
+    for (index, approval) in approvals.iter().enumerate().filter(is_odd) {
+        let names = roles.iter().map(Text::as_str);
+        let help = suggest(approval.role.as_str(), names)
+            .unwrap_or_else(|| "write a role that `approvals` of `ledger.yaml` names".to_string());
+        sink.warning(
+            "odd-approval",
+            format!("approvals.{}.role", index + 1),
+            format!("the ledger asks for no approval of {of} by `{}`", approval.role),
+        )
+        .label("not a role that is asked for")
+        .help(help);
     }
 }
 

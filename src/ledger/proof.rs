@@ -6,7 +6,7 @@ use super::sink::{At, Sink};
 use super::words::{
     FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_conceded, is_facet_or_attribute, showing_kind, suggest,
 };
-use super::{Entry, normalise, plausible, subjects, trial};
+use super::{Entry, approvals, normalise, plausible, subjects, trial};
 use crate::article::ORDER;
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
@@ -393,7 +393,10 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
             .help("write the piece's serial, or take the entry out");
     }
     few_people(known, sink, concession);
-    super::approvals::blank_names(sink, &concession.approvals);
+    let rule = known.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
+    let roles = rule.map(|rule| rule.concession.as_slice()).unwrap_or_default();
+    approvals::odd_roles(sink, &concession.approvals, (roles, "a concession"));
+    approvals::blank_names(sink, &concession.approvals);
     let Covers::Differences(covers) = &concession.covers else { return };
     if covers.is_empty() {
         sink.error("empty-list", "covers", "`covers` covers nothing").label("no attribute").help(

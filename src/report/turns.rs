@@ -62,8 +62,8 @@ impl Lost {
 }
 
 /// Returns what evidence lost as a document of schema `history-lapsed/1`, the newest commit first; `verdict` is null
-/// where the duty is no longer asked.
-pub fn lapsed_json(evidence: &str, proves: usize, turns: &[Lapse]) -> Value {
+/// where the duty is no longer asked. Beside what it proves stands how many duties are conceded that lean on it.
+pub fn lapsed_json(evidence: &str, (proves, conceded): (usize, usize), turns: &[Lapse]) -> Value {
     let one = |turn: &Lapse| {
         let lost: Vec<Value> = turn
             .lost
@@ -85,16 +85,18 @@ pub fn lapsed_json(evidence: &str, proves: usize, turns: &[Lapse]) -> Value {
         "schema": "history-lapsed/1",
         "evidence": evidence,
         "proves": proves,
+        "conceded": conceded,
         "commits": turns.iter().map(one).collect::<Vec<_>>(),
     })
 }
 
 /// Returns it for people.
 ///
-/// `proves` counts what it proves itself, and what does that extends it, by id.
+/// `proves` counts what it proves itself, `conceded` what is conceded that leans on it, and the list what does prove that
+/// extends it, by id.
 pub fn lapsed_text(
     evidence: &str,
-    (proves, through): (usize, &[(String, usize)]),
+    (proves, conceded, through): (usize, usize, &[(String, usize)]),
     turns: &[Lapse],
     frame: &Frame,
 ) -> String {
@@ -105,6 +107,12 @@ pub fn lapsed_text(
         0 => "It proves nothing by itself as the ledger stands.".to_string(),
         n => format!("It proves {} as the ledger stands, each counted for each panel.", count(n, "duty")),
     });
+    if conceded > 0 {
+        let duties = count(conceded, "duty");
+        page.paragraph(&format!(
+            "{duties} conceded, leaning on it with what is accepted; each counted for each panel."
+        ));
+    }
     if !through.is_empty() {
         let each: Vec<String> =
             through.iter().map(|(id, n)| format!("evidence/{id} proves {}", count(*n, "duty"))).collect();

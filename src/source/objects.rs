@@ -146,6 +146,18 @@ pub(super) fn subtree(repository: &Repository, top: Oid, prefix: &str) -> Result
     })?
 }
 
+/// The object at a path below a tree, a file's or a folder's; `None` where there is nothing.
+pub(super) fn at(repository: &Repository, top: Oid, path: &str) -> Result<Option<Oid>, SourceError> {
+    let (folder, name) = path.rsplit_once('/').unwrap_or(("", path));
+    let Some(folder) = subtree(repository, top, folder)? else { return Ok(None) };
+    repository.with(|git| {
+        let tree = light(git, folder)
+            .and_then(|()| git.find_tree(folder))
+            .map_err(|error| missing(repository, folder, path, &error))?;
+        Ok(tree.get_name(name).map(|entry| entry.id()))
+    })?
+}
+
 /// The folder of a ledger, where a path is that of its first file.
 pub(super) fn ledger_of(path: &str, file: &str) -> Option<String> {
     let folder = path.strip_suffix(file)?;

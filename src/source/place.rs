@@ -385,6 +385,19 @@ impl Place {
         self.need_repository()?.history(spec, &paths, false)
     }
 
+    /// Returns the id of what stands at a path of the ledger in a revision, without reading what is in it: where it is the
+    /// same in two, nothing below differs. `None` where there is nothing.
+    ///
+    /// # Errors
+    ///
+    /// If there is no repository, or the revision or its folders cannot be read.
+    pub fn object_at(&self, spec: &str, path: &str) -> Result<Option<String>, SourceError> {
+        let repository = self.need_repository()?;
+        let found = repository.find(spec)?;
+        let found = objects::at(repository, found.tree, &join(&self.prefix, path))?;
+        Ok(found.map(|id| id.to_string()))
+    }
+
     /// What other ledgers have is in no file of this one.
     fn at_home(&self, own: Snapshot, prefix: &str) -> Snapshot {
         let own = own.at_home(&self.home(prefix));

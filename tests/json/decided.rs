@@ -34,7 +34,7 @@ documents! {
     HistoryOf { schema: String, address: String, commits: Vec<EditedIn>, left_out: usize, outcome: Option<Held> }
     LostDuty { showing: String, subject: String, panel: String, verdict: Option<String>, asks: Option<String>, because: Option<String> }
     LapsedIn { commit: String, on: String, summary: String, decisions: Vec<String>, lost: Vec<LostDuty> }
-    HistoryLapsed { schema: String, evidence: String, proves: usize, commits: Vec<LapsedIn> }
+    HistoryLapsed { schema: String, evidence: String, proves: usize, conceded: usize, commits: Vec<LapsedIn> }
     GrewIn { commit: String, on: String, summary: String, decisions: Vec<String>, was_kg: f64, kg: f64, delta_kg: f64, changes: Vec<EditedPlace> }
     HistoryGrew { schema: String, panel: String, kg: Option<f64>, commits: Vec<GrewIn> }
 }
