@@ -79,6 +79,18 @@ impl Of {
         }
     }
 
+    /// Returns which duties are counted.
+    pub fn duty_words(&self) -> &'static str {
+        let Self::Record(address) = self else { return "all that are asked" };
+        match address.kind() {
+            RecordKind::Ledger => "all that are asked",
+            RecordKind::Panel => "those of the panel",
+            RecordKind::Assembly => "those of its panels",
+            RecordKind::Showing => "those that it makes",
+            _ => "those that rest on it, as `bondline why` lists them",
+        }
+    }
+
     /// Returns whether a state has it.
     pub fn is_in(&self, ledger: &Ledger) -> bool {
         match self {
@@ -105,6 +117,10 @@ impl Of {
                 RecordKind::Panel => panel_mass(ledger, address.id())?,
                 RecordKind::Assembly => assembly_mass(ledger, address.id())?,
                 kind => {
+                    // Whether a record that can't be read uses it is not known.
+                    if let Some(needed) = ledger.broken.iter().find(|own| may_use(own.kind())) {
+                        return Err(ArticleError::Missing { needed: needed.clone(), by: address.clone() });
+                    }
                     let panels = Resting::on(ledger, &Uses::of(ledger), address).panels();
                     let part = (kind == RecordKind::Material).then(|| address.id());
                     mass_of_panels(ledger, &panels, part)?
@@ -149,6 +165,12 @@ impl Of {
             },
         })
     }
+}
+
+/// Whether records of a kind hold materials, recipes, finishes, processes or tools.
+fn may_use(kind: RecordKind) -> bool {
+    use RecordKind::{Assembly, Finish, Material, Panel, Recipe, Tool};
+    matches!(kind, Assembly | Finish | Material | Panel | Recipe | Tool)
 }
 
 /// How the duties stand of which a verdict is wanted.

@@ -55,7 +55,10 @@ fn told(
         Some((text, _)) => return history_record::run(context, place, (&now, &line), text, args, out),
     };
     let most = if args.all { line.len() } else { args.commits.min(line.len()) };
-    let steps = steps(context, place, &Shown::all(line.get(..most).unwrap_or_default(), &of), &[]);
+    // What the oldest of them moved in a group is told by the state before it.
+    let looked = if of == Of::Programme { most } else { line.len().min(most + 1) };
+    let mut steps = steps(context, place, &Shown::all(line.get(..looked).unwrap_or_default(), &of), &[]);
+    let before = if steps.len() > most { steps.pop() } else { None };
     if let Of::Group(name) = &of
         && !of.is_in(&now.ledger)
         && steps.iter().all(|step| step.progress.is_none())
@@ -74,7 +77,7 @@ fn told(
     } else {
         let frame = context.frame(&now.ledger, args.all);
         let due = now.ledger.next_milestone();
-        write!(out, "{}", view::text((&of, due), &steps, left, &calibration, &frame))?;
+        write!(out, "{}", view::text((&of, due), (&steps, before.as_ref()), left, &calibration, &frame))?;
     }
     Ok(Status::Done)
 }

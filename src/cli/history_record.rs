@@ -4,6 +4,7 @@ use super::args::HistoryArgs;
 use super::context::{Context, Failure, Loaded, Status, address};
 use super::history::{Shown, made, steps};
 use super::why::{KINDS, unknown_record};
+use crate::article::Subject;
 use crate::change::diff::{Change, Edits, diff};
 use crate::change::explain::record_of;
 use crate::change::found::held;
@@ -106,25 +107,69 @@ fn figures(
 
 /// What of a commit's changes has to do with a record: itself, what it is made of, what is made of it and whatever that
 /// has besides, and evidence of such.
-fn connected(edits: Edits, own: &Address, after: &Ledger) -> Vec<Change> {
-    let uses = Uses::of(after);
-    let above: BTreeSet<Address> = uses.above(own).into_iter().collect();
-    // Its mass is that of the panels that use it, and those are made of more.
-    let panels = above.iter().filter(|own| own.kind() == RecordKind::Panel);
-    let made_of = |own: &Address| uses.reach(own).into_iter().map(|one| one.address);
-    let mut below: BTreeSet<Address> = panels.chain([own]).flat_map(made_of).collect();
-    below.insert(own.clone());
-    let is_near = |address: &Address| {
-        if below.contains(address) || above.contains(address) {
+fn connected(
+    edits: Edits,
+    (old, own): (&Address, &Address),
+    (before, after): (&Ledger, &Ledger),
+) -> Vec<Change> {
+    // What was taken out of it, or it out of something, is connected by the state before alone.
+    let sides = [Near::of(before, old), Near::of(after, own)];
+    let near = |change: &Change| {
+        let record = Address::parse(record_of(&change.address));
+        record.is_some_and(|record| sides.iter().any(|side| side.has(&record)))
+    };
+    edits.changes.into_iter().filter(near).collect()
+}
+
+/// What has to do with a record in one state.
+struct Near<'l> {
+    ledger: &'l Ledger,
+    own: &'l Address,
+    below: BTreeSet<Address>,
+    above: BTreeSet<Address>,
+}
+
+impl<'l> Near<'l> {
+    fn of(ledger: &'l Ledger, own: &'l Address) -> Self {
+        let uses = Uses::of(ledger);
+        let above: BTreeSet<Address> = uses.above(own).into_iter().collect();
+        // Its mass is that of the panels that use it, and those are made of more.
+        let panels = above.iter().filter(|own| own.kind() == RecordKind::Panel);
+        let made_of = |own: &Address| uses.reach(own).into_iter().map(|one| one.address);
+        let mut below: BTreeSet<Address> = panels.chain([own]).flat_map(made_of).collect();
+        below.insert(own.clone());
+        below.extend(
+            subject_of(ledger, own).and_then(|subject| behind(ledger, &subject).ok()).into_iter().flatten(),
+        );
+        Self { ledger, own, below, above }
+    }
+
+    fn has(&self, record: &Address) -> bool {
+        if self.below.contains(record) || self.above.contains(record) {
             return true;
         }
-        let evidence = after.evidence.get(address.id()).filter(|_| address.kind() == RecordKind::Evidence);
-        let subject = evidence.and_then(|own| crate::article::Subject::from_label(&own.value.subject));
-        let made_of = subject.and_then(|subject| behind(after, &subject).ok());
-        made_of.is_some_and(|made_of| made_of.contains(own) || made_of.is_subset(&below))
+        match (self.own.kind(), record.kind()) {
+            // What a showing is asked of, and what panels are asked, is for showings to say.
+            (RecordKind::Showing, kind) => !matches!(kind, RecordKind::Decision | RecordKind::Study),
+            (RecordKind::Panel | RecordKind::Assembly, RecordKind::Showing | RecordKind::Ledger) => true,
+            (_, RecordKind::Evidence | RecordKind::Concession) => {
+                let subject = subject_of(self.ledger, record);
+                let made_of = subject.and_then(|subject| behind(self.ledger, &subject).ok());
+                made_of.is_some_and(|made_of| made_of.contains(self.own) || made_of.is_subset(&self.below))
+            }
+            _ => false,
+        }
+    }
+}
+
+/// The subject that evidence or a concession names.
+fn subject_of(ledger: &Ledger, record: &Address) -> Option<Subject> {
+    let label = match record.kind() {
+        RecordKind::Evidence => &ledger.evidence.get(record.id())?.value.subject,
+        RecordKind::Concession => &ledger.concessions.get(record.id())?.value.subject,
+        _ => return None,
     };
-    let near = |change: &Change| Address::parse(record_of(&change.address)).is_some_and(|own| is_near(&own));
-    edits.changes.into_iter().filter(near).collect()
+    Subject::from_label(label)
 }
 
 /// Answers `history ADDRESS`.
@@ -184,18 +229,32 @@ pub(super) fn run(
         let (before, after) = (context.read(before), context.read(after));
         let edits = diff(&before.ledger, &after.ledger);
         let is_edited = trail.edited.contains(at);
+        let since = edits.renamed_of(own.kind()).remove(own.id()).map(|new| Address::new(own.kind(), new));
         let changes = match is_edited {
             true => {
                 let names = [own.to_string(), old.to_string()];
                 let is_own = |one: &Change| names.iter().any(|name| record_of(&one.address) == name);
                 edits.changes.into_iter().filter(is_own).collect()
             }
-            false => connected(edits, own, &after.ledger),
+            false => connected(edits, (old, own), (&before.ledger, &after.ledger)),
         };
+        // What can't be read seems to go, and to come again with the commit that mends it.
+        let unread: Vec<String> = after.ledger.broken.iter().map(ToString::to_string).collect();
+        let was_unread: BTreeSet<String> = before.ledger.broken.iter().map(ToString::to_string).collect();
+        let seems = |one: &Change| {
+            let record = record_of(&one.address);
+            one.attribute.is_empty()
+                && (unread.iter().any(|own| own == record) || was_unread.contains(record))
+        };
+        let changes: Vec<Change> = changes;
+        let changes = changes.into_iter().filter(|one| !seems(one)).collect();
         rows.push(view::Edited {
             made: made(context, place, commit, Some(&before), &after),
             is_edited,
             was_called: (own != old).then(|| old.to_string()),
+            called_since: since.map(|new| new.to_string()),
+            unread,
+            was_unread: !was_unread.is_empty(),
             was: found.get(&(at + 1)).cloned(),
             is: found.get(at).cloned(),
             changes,

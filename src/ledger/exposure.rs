@@ -5,6 +5,7 @@ use super::Ledger;
 use super::head::is_slip;
 use super::known::entry;
 use super::sink::Sink;
+use crate::quantity::apart;
 use crate::record::{Exposure, Text};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -40,8 +41,17 @@ struct Said<'l> {
 /// Above so many words of a sort they are not held against one another: a ledger that somebody sent may have any number.
 const MANY: usize = 200;
 
-/// Finds lightning zones that are none, and words of exposure that one record alone says and that are written almost like
-/// another: a duty of theirs is covered by nothing, or not asked at all.
+/// Whether a word is most likely another one mistyped: words of exposure are few and short.
+fn is_like(word: &str, other: &str) -> bool {
+    const SHORT: usize = 4;
+    let letters = word.chars().count().max(other.chars().count());
+    word.eq_ignore_ascii_case(other)
+        || is_slip(word, other)
+        || (SHORT..2 * SHORT).contains(&letters) && apart(word, other) == 1
+}
+
+/// Finds lightning zones that are none, and words of exposure that are written almost like a known one, or like one that
+/// more records say: a duty of theirs is covered by nothing, or not asked at all.
 pub(super) fn words(ledger: &Ledger) -> Vec<Sink> {
     let said = said(ledger);
     let mut files: BTreeMap<(Sort, &str), BTreeSet<&str>> = BTreeMap::new();
@@ -69,23 +79,23 @@ pub(super) fn words(ledger: &Ledger) -> Vec<Sink> {
                 });
             continue;
         }
-        // What several records say is meant.
-        let of_sort = || files.iter().filter(|((sort, _), _)| *sort == one.sort);
-        if files.get(&(one.sort, one.word)).is_some_and(|files| files.len() > 1) || of_sort().count() > MANY {
-            continue;
-        }
-        let others = of_sort().filter(|((_, word), _)| *word != one.word).map(|((_, word), _)| *word);
-        let like = |word: &&str| is_slip(one.word, word) || word.eq_ignore_ascii_case(one.word);
-        let standard = one.sort.words().iter().copied();
-        let Some(other) = folded.or_else(|| standard.chain(others).find(like).map(str::to_string)) else {
-            continue;
+        let like = |word: &&str| is_like(one.word, word);
+        let standard = folded.or_else(|| one.sort.words().iter().copied().find(like).map(str::to_string));
+        // Of two words that nobody knows the one that more records say is meant.
+        let times = |word: &str| files.get(&(one.sort, word)).map_or(0, BTreeSet::len);
+        let of_sort = || files.keys().filter(|(sort, _)| *sort == one.sort).map(|(_, word)| *word);
+        let said_more = || {
+            let others = of_sort().filter(|word| times(word) > times(one.word) || times(one.word) == 1);
+            others.filter(|word| *word != one.word).find(like).map(str::to_string)
         };
-        let message = format!("no other record says `{}`, but one like it is known", one.word);
+        let known = standard.or_else(|| if of_sort().count() > MANY { None } else { said_more() });
+        let Some(other) = known else { continue };
+        let message = format!("`{}` is written almost like `{other}`", one.word);
         sinks
             .entry(one.file)
             .or_insert_with(sink)
             .warning("odd-exposure", one.at.clone(), message)
-            .label("a word by itself")
+            .label("another word")
             .help(format!("did you mean `{other}`? Words of exposure meet by their spelling"));
     }
     sinks.into_values().collect()

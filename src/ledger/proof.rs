@@ -6,12 +6,12 @@ use super::sink::{At, Sink};
 use super::words::{
     FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_conceded, is_facet_or_attribute, showing_kind, suggest,
 };
-use super::{Entry, approvals, normalise, plausible, subjects, trial};
+use super::{Entry, Ledger, approvals, normalise, plausible, subjects, trial};
 use crate::article::ORDER;
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
-    Accept, AppliesTo, Approval, AttributeValue, ComputedCheck, Concession, Covers, Evidence, EvidenceKind,
-    EvidenceState, Figure, Plan, RecordKind, Showing, ShowingRef, SubjectKind, SubjectLabel,
+    Accept, AppliesTo, Approval, AttributeValue, ComputedCheck, Concession, Covered, Covers, Evidence,
+    EvidenceKind, EvidenceState, Figure, Plan, RecordKind, Showing, ShowingRef, SubjectKind, SubjectLabel,
 };
 use std::collections::BTreeMap;
 
@@ -424,6 +424,52 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
             sink.error("bad-quantity", format!("covers.{key}"), message)
                 .label("no figure")
                 .help("write a number with its unit, or the value itself with `equals`");
+        }
+    }
+    covers_nothing(known.ledger, sink, concession.showing.id(), covers);
+}
+
+/// Finds what a concession covers that no evidence of the showing has anything like: an attribute without its letter, a bound
+/// of another quantity. It covers nothing, and whoever wrote it believes that it does.
+fn covers_nothing(ledger: &Ledger, sink: &mut Sink, showing: &str, covers: &BTreeMap<String, Covered>) {
+    let conformed = || {
+        let own = ledger.evidence.values().filter(|own| own.value.showing.id() == showing);
+        own.filter_map(|own| own.value.conformed.as_ref())
+    };
+    for (key, covered) in covers {
+        let mut values = conformed().filter_map(|own| own.attributes.get(key)).peekable();
+        if values.peek().is_none() {
+            let below = format!("{key}.");
+            let whole = conformed().find_map(|own| {
+                own.attributes.iter().map(|(name, _)| name).find(|name| name.starts_with(&below))
+            });
+            if let Some(whole) = whole {
+                let message = format!("no evidence of `{showing}` has an attribute `{key}`");
+                sink.warning("covers-nothing", At::Key(format!("covers.{key}")), message)
+                    .label("cut short")
+                    .help(format!("write `{whole}`"));
+            }
+            continue;
+        }
+        let Some(bound) = covered.at_most.as_ref().or(covered.at_least.as_ref()) else { continue };
+        let Some(own) = Figure::parse(bound.as_str()).ok() else { continue };
+        let figures: Vec<Figure> = values
+            .filter_map(|value| match value {
+                AttributeValue::One(text) => Figure::parse(text).ok(),
+                AttributeValue::List(_) => None,
+            })
+            .collect();
+        let Some(one) = figures.first() else { continue };
+        let unit = |figure: &Figure| figure.unit().to_string();
+        let like = |other: &Figure| {
+            unit(&own) == unit(other) || !unit(&own).is_empty() && own.number_in(&unit(other)).is_some()
+        };
+        if !figures.iter().any(like) {
+            let message =
+                format!("`{bound}` can't be held against `{}` as in evidence of `{showing}`", one.text());
+            sink.warning("covers-nothing", format!("covers.{key}"), message)
+                .label("another quantity")
+                .help("write the bound in the unit of the attribute");
         }
     }
 }

@@ -524,7 +524,7 @@ fn beside(covers: &Covers, attribute: &str, judged: &Judged) -> Option<String> {
         let is_short =
             |name: &&String| attribute.strip_prefix(name.as_str()).is_some_and(|rest| rest.starts_with('.'));
         let short = covers.keys().find(is_short)?;
-        return Some(format!("it names `{short}`, which is no whole name here"));
+        return Some(format!("it names `{short}`, which is no whole name: write `{attribute}`"));
     };
     let others = judged.others.iter().flat_map(|(_, because)| because);
     let mut reasons = judged.because.iter().chain(others).filter(|reason| reason.attribute == *attribute);
@@ -538,8 +538,9 @@ fn beside(covers: &Covers, attribute: &str, judged: &Judged) -> Option<String> {
     let bound = covered.at_most.as_ref().or(covered.at_least.as_ref());
     let is_comparable = |bound: &Text| {
         number(&is).is_none_or(|(_, unit)| {
-            number(bound.as_str()).is_some_and(|(_, own)| own == unit)
-                || exact_in(bound.as_str(), unit).is_some()
+            number(bound.as_str()).is_some_and(|(_, own)| {
+                own == unit || !own.is_empty() && exact_in(bound.as_str(), unit).is_some()
+            })
         })
     };
     let other = if bound.is_none_or(is_comparable) { "" } else { ", which can't be held against that" };
@@ -560,6 +561,8 @@ fn reaches(covered: &Covered, reason: &Reason) -> bool {
     let figure = figure(&reason.attribute, is);
     let in_unit = |bound: &str, unit: &str| match number(bound)? {
         (bound, own) if own == unit => Some(bound),
+        // A bare number is no share of one either: 39 is not 3900 %.
+        (_, "") => None,
         _ => exact_in(bound, unit),
     };
     let compare = |bound: &str| -> Option<std::cmp::Ordering> {

@@ -91,6 +91,12 @@ pub struct Edited {
     pub is_edited: bool,
     /// What the record was called before, where that is something else.
     pub was_called: Option<String>,
+    /// What it is called since, where the commit gave it another name.
+    pub called_since: Option<String>,
+    /// Records that can't be read after the commit.
+    pub unread: Vec<String>,
+    /// Whether there were such before it.
+    pub was_unread: bool,
     /// How it stood before; `None` where that was not looked at, or there was nothing before.
     pub was: Option<Step>,
     /// How it stands after; `None` where that was not looked at.
@@ -114,8 +120,19 @@ pub struct Recorded {
     pub outcome: Option<Held>,
 }
 
-const NOTE: &str =
-    "Every state is judged as of today; the verdicts of a day long past may have been others then.";
+const NOTE: &str = "Every state is judged on one day, today or that of `--as-of`; the verdicts of a day long past may have been others then.";
+
+/// Of a list so many are named.
+const NAMED: usize = 3;
+
+/// The first of a list, and how many more there are.
+fn some(all: &[String]) -> String {
+    let names: Vec<String> = all.iter().take(NAMED).map(|name| shown(name)).collect();
+    match all.len().saturating_sub(NAMED) {
+        0 => names.join(", "),
+        more => format!("{} and {more} more", names.join(", ")),
+    }
+}
 
 /// Of a connected record so many changes are written out.
 const FEW: usize = 3;
@@ -183,10 +200,11 @@ fn ready_words(due: &str) -> String {
     format!("Ready: duties met or conceded of those that {}, the next milestone, needs.", shown(due))
 }
 
-/// Returns the history of the programme or of a group for people; `due` is the milestone that comes next.
+/// Returns the history of the programme or of a group for people; `due` is the milestone that comes next, `before` the step
+/// before those shown, where it is known.
 pub fn text(
     (of, due): (&Of, Option<&str>),
-    steps: &[Step],
+    (steps, before): (&[Step], Option<&Step>),
     left: usize,
     calibration: &Calibration,
     frame: &Frame,
@@ -204,9 +222,8 @@ pub fn text(
     let mut table = Table::new(titles);
     // Of the programme each commit is told: it is the history of the ledger.
     let is_whole = *of == Of::Programme;
-    let has_moved = |at: usize| match (steps.get(at), steps.get(at + 1)) {
+    let has_moved = |at: usize| match (steps.get(at), steps.get(at + 1).or(before)) {
         (Some(is), Some(was)) => moves(was, is),
-        // What came before the last of them is not known but for the mass.
         (Some(is), None) => is.progress.is_some() || is.kg.is_some(),
         (None, _) => false,
     };
@@ -217,6 +234,10 @@ pub fn text(
         let what = match step.decisions.as_slice() {
             [] => shown(&step.summary),
             decisions => format!("[{}] {}", decisions.join(", "), shown(&step.summary)),
+        };
+        let what = match step.broken {
+            0 => what,
+            n => format!("({} can't be read) {what}", count(n, "record")),
         };
         let mut cells = vec![
             step.on.to_string(),
@@ -348,6 +369,8 @@ impl Recorded {
             row.made.json([
                 ("edited", json!(row.is_edited)),
                 ("was_called", json!(row.was_called)),
+                ("called_since", json!(row.called_since)),
+                ("unread", json!(row.unread)),
                 ("kg", json!(kg)),
                 ("delta_kg", json!(kg.zip(was_kg).map(|(kg, was)| kg - was))),
                 ("counts", json!(now.as_ref().map(|own| &own.counts))),
@@ -377,21 +400,28 @@ impl Recorded {
             if let Some(old) = &row.was_called {
                 page.hang("  ", "    ", &format!("called {} before", shown(old)));
             }
+            if let Some(new) = &row.called_since {
+                page.hang("  ", "    ", &format!("called {} since", shown(new)));
+            }
+            if !row.unread.is_empty() {
+                page.hang("  ", "    ", &format!("can't be read after it: {}", some(&row.unread)));
+            } else if row.was_unread {
+                page.hang("  ", "    ", "what could not be read before it can be read again");
+            }
             let lines = row.lines(frame);
             let most = frame.shown(lines.len(), 12);
             for line in lines.iter().take(most) {
                 page.hang("  ", "    ", line);
             }
-            if row.changes.is_empty() {
-                page.hang(
-                    "  ",
-                    "    ",
-                    match row.is_edited {
-                        true if row.was_called.is_some() => "nothing else that counts",
-                        true => "nothing that counts: its text alone",
-                        false => "by what it is not connected with: `bondline impact` shows the whole commit",
-                    },
-                );
+            let is_told = row.was_unread || !row.unread.is_empty();
+            if row.changes.is_empty() && !is_told {
+                let is_renamed = row.was_called.is_some() || row.called_since.is_some();
+                let words = match row.is_edited {
+                    true if is_renamed => "nothing else that counts",
+                    true => "nothing that counts: its text alone",
+                    false => "by other records: `bondline impact` from the commit before shows the whole",
+                };
+                page.hang("  ", "    ", words);
             }
             if lines.len() > most {
                 page.hang("  ", "    ", &format!("and {} more; --all shows them", lines.len() - most));
@@ -402,7 +432,8 @@ impl Recorded {
             notes.push(format!("and {} before; --all shows them", count(self.left, "commit")));
         }
         if self.of.has_figures() {
-            notes.extend(self.of.mass_words().map(|mass| format!("kg: {mass}.")));
+            let kg = self.of.mass_words().map_or_else(String::new, |mass| format!("kg: {mass}. "));
+            notes.push(format!("{kg}Duties: {}.", self.of.duty_words()));
             let is_told = self.rows.iter().any(|row| row.is.is_some());
             notes.extend(due.filter(|_| is_told).map(ready_words));
             notes.extend(self.looked.map(|looked| {

@@ -107,7 +107,9 @@ pub(super) fn run(
     }
     said.extend(still_closed(&entry.value));
     let rule = now.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
-    let lacks = rule.map(|rule| Approval::lacking(&entry.value.approvals, &rule.decision, rule.persons));
+    // What is said to be approved later is not approved yet.
+    let come = Approval::come(&entry.value.approvals, Some(context.today));
+    let lacks = rule.map(|rule| Approval::lacking(&come, &rule.decision, rule.persons));
     if let (DecisionStatus::Approved, Some(lacks)) = (status, lacks.filter(|lacks| !lacks.is_empty())) {
         said.push(format!(
             "{} says approved, and lacks {}: the gate lets it into nothing that a released panel or a frozen recipe rests on.",

@@ -45,10 +45,15 @@ fn what_a_concession_lacks_is_told_apart() {
         other("240 mm"),
         (Verdict::Lapsed, lacks("240 g/m2, and it says at most 240 mm, which can't be held against that"))
     );
+    // A bare number is none of them.
+    assert_eq!(
+        other("9999"),
+        (Verdict::Lapsed, lacks("240 g/m2, and it says at most 9999, which can't be held against that"))
+    );
     let short = ALL.replace("fibre-areal.a", "fibre-areal");
     assert_eq!(
         said(&short, ""),
-        (Verdict::Lapsed, lacks("it names `fibre-areal`, which is no whole name here"))
+        (Verdict::Lapsed, lacks("it names `fibre-areal`, which is no whole name: write `fibre-areal.a`"))
     );
     // What is said to be approved later is not approved yet; where today ends it may be tomorrow elsewhere.
     let approved = |on: &str| {

@@ -346,8 +346,8 @@ fn hostile_texts_are_refused_quickly() {
             let (_, faults) = any(kind, text.as_bytes());
             let head: String = text.chars().take(20).collect();
             assert!(!faults.is_empty(), "{head}");
-            // Measured: none above 1.1 s without optimisation.
-            assert!(start.elapsed().as_secs() < 10, "{head} took {:?}", start.elapsed());
+            // Measured: none above 1.1 s without optimisation on an idle machine. What hangs takes for ever.
+            assert!(start.elapsed().as_secs() < 180, "{head} took {:?}", start.elapsed());
         }
     }
     let mut bomb = "status: draft\nfound:\n  a: &a [x, x, x, x, x, x, x, x, x, x]\n".to_string();
