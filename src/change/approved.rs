@@ -137,12 +137,15 @@ pub fn altered(base: &Ledger, now: &Ledger, edits: &Edits, stands: &BTreeSet<Str
             continue;
         };
         // Whoever called approved what the roles did not approve may take that back.
-        if new.status != DecisionStatus::Approved && !Approval::by_all(&old.approvals, roles, None) {
+        // What is said to be approved later is not approved yet, and that day may be corrected.
+        let come = Approval::come(&old.approvals, now.today);
+        let is_ahead = come.len() < old.approvals.len();
+        if (new.status != DecisionStatus::Approved || is_ahead) && !Approval::by_all(&come, roles, None) {
             continue;
         }
         // As far as it may differ, it is taken to be as it was.
         let mut like = Decision { found: old.found.clone(), ..new.clone() };
-        if Approval::are_kept(&old.approvals, &new.approvals) {
+        if Approval::are_kept(&come, &new.approvals) {
             like.approvals.clone_from(&old.approvals);
         }
         if matches!(new.status, DecisionStatus::Withdrawn | DecisionStatus::Superseded) {

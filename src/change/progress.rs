@@ -26,7 +26,7 @@ pub enum Of {
 }
 
 /// What a state comes to.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Progress {
     /// Duties by verdict.
     pub counts: BTreeMap<&'static str, usize>,
@@ -74,7 +74,9 @@ impl Of {
             | RecordKind::Recipe
             | RecordKind::Finish
             | RecordKind::Process
-            | RecordKind::Tool => Some("all panels of one aircraft that use it"),
+            | RecordKind::Tool => {
+                Some("all panels of one aircraft that use it, and pieces that assemblies list")
+            }
             _ => None,
         }
     }

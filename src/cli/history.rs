@@ -133,7 +133,13 @@ pub(super) fn steps(
             continue;
         };
         let parent = commit.parents.first();
-        let before = last.take().filter(|last| Some(&last.commit) == parent).or_else(|| {
+        // Commits between them may have left the ledger alone.
+        let tree = |commit: &str| place.object_at(commit, "").ok().flatten();
+        let is_parents = |last: &Judged| {
+            let of_parent = || tree(parent?).zip(tree(&last.commit));
+            Some(&last.commit) == parent || of_parent().is_some_and(|(own, other)| own == other)
+        };
+        let before = last.take().filter(is_parents).or_else(|| {
             let loaded = context.read(place.revision(parent?).ok()?);
             let kg = of.kg(&loaded.ledger).ok().flatten();
             Some(Judged { commit: parent?.clone(), loaded, kg, evaluation: None })
@@ -167,7 +173,9 @@ pub(super) fn steps(
             },
         );
         (step.kg, step.decisions, step.progress) = (kg, decisions, progress);
-        step.delta_kg = kg.zip(was).map(|(is, was)| is - was);
+        // Of a record it depends on what that was called before, which is for whoever follows its names.
+        let is_followed = matches!(of, Of::Record(_));
+        step.delta_kg = kg.zip(was).filter(|_| !is_followed).map(|(is, was)| is - was);
         // Giving a large evaluation back takes a while, and the next state needs none of it.
         if let Some(before) = before.and_then(|before| before.evaluation) {
             rayon::spawn(move || drop(before));

@@ -135,8 +135,7 @@ impl<'l> Near<'l> {
         let above: BTreeSet<Address> = uses.above(own).into_iter().collect();
         // Its mass is that of the panels that use it, and those are made of more.
         let panels = above.iter().filter(|own| own.kind() == RecordKind::Panel);
-        let made_of = |own: &Address| uses.reach(own).into_iter().map(|one| one.address);
-        let mut below: BTreeSet<Address> = panels.chain([own]).flat_map(made_of).collect();
+        let mut below = uses.below(panels.chain([own]));
         below.insert(own.clone());
         below.extend(
             subject_of(ledger, own).and_then(|subject| behind(ledger, &subject).ok()).into_iter().flatten(),

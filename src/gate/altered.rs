@@ -129,7 +129,9 @@ pub fn altered_evidence(
     }
     for entry in base.concessions.values() {
         // One that lacks names alone was approved all the same: it takes them and nothing else.
-        if !is_approved_by_roles(base, &entry.value) || entry.value.approvals.is_empty() {
+        // What is said to be approved later is not approved yet, and that day may be corrected.
+        let come = Approval::come(&entry.value.approvals, staged.today);
+        if !is_approved_by_roles(base, &come) || come.is_empty() {
             continue;
         }
         let called = now_called(RecordKind::Concession, &entry.id);
@@ -138,7 +140,7 @@ pub fn altered_evidence(
             || now.is_some_and(|now| {
                 let named = Concession { approvals: entry.value.approvals.clone(), ..now.clone() };
                 let kept = named == *entry.value || is_renamed(&entry.value, &named, edits);
-                kept && Approval::are_kept(&entry.value.approvals, &now.approvals)
+                kept && Approval::are_kept(&come, &now.approvals)
             });
         if !same && !broken(staged, RecordKind::Concession, &entry.id) {
             let message = format!("concession/{} was approved and differs or is gone", entry.id);

@@ -5,7 +5,7 @@ use crate::record::{Address, RecordKind};
 use petgraph::Direction;
 use petgraph::graph::{DiGraph, NodeIndex};
 use petgraph::visit::{Bfs, EdgeRef, Reversed};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Who uses whom, and by which key.
 pub struct Uses {
@@ -113,6 +113,17 @@ impl Uses {
         let Some(start) = self.places.get(address) else { return vec![address.clone()] };
         let order = self.order_above(*start).into_iter();
         order.filter_map(|node| self.graph.node_weight(node).cloned()).collect()
+    }
+
+    /// Returns everything below some records, in one search.
+    pub fn below<'a>(&self, starts: impl IntoIterator<Item = &'a Address>) -> BTreeSet<Address> {
+        let mut open: Vec<NodeIndex> =
+            starts.into_iter().filter_map(|start| self.places.get(start).copied()).collect();
+        let mut seen: BTreeSet<NodeIndex> = BTreeSet::new();
+        while let Some(node) = open.pop() {
+            open.extend(self.graph.neighbors(node).filter(|next| seen.insert(*next)));
+        }
+        seen.into_iter().filter_map(|node| self.graph.node_weight(node).cloned()).collect()
     }
 
     /// Gives each node of a breadth-first order its depth and the use that met it.

@@ -2,10 +2,9 @@
 //! nothing.
 
 use super::Ledger;
-use super::head::is_slip;
+use super::head::is_slip_within;
 use super::known::entry;
 use super::sink::Sink;
-use crate::quantity::apart;
 use crate::record::{Exposure, Text};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -45,9 +44,8 @@ const MANY: usize = 200;
 fn is_like(word: &str, other: &str) -> bool {
     const SHORT: usize = 4;
     let letters = word.chars().count().max(other.chars().count());
-    word.eq_ignore_ascii_case(other)
-        || is_slip(word, other)
-        || (SHORT..2 * SHORT).contains(&letters) && apart(word, other) == 1
+    let reach = if letters < SHORT { 0 } else { (letters / 5).max(1) };
+    word.eq_ignore_ascii_case(other) || is_slip_within(word, other, reach)
 }
 
 /// Finds lightning zones that are none, and words of exposure that are written almost like a known one, or like one that
@@ -58,6 +56,11 @@ pub(super) fn words(ledger: &Ledger) -> Vec<Sink> {
     for one in &said {
         files.entry((one.sort, one.word)).or_default().insert(one.file);
     }
+    let mut words: BTreeMap<Sort, usize> = BTreeMap::new();
+    for (sort, _) in files.keys() {
+        *words.entry(*sort).or_default() += 1;
+    }
+    let many: Vec<Sort> = words.into_iter().filter(|(_, n)| *n > MANY).map(|(sort, _)| sort).collect();
     let mut sinks: BTreeMap<&str, Sink> = BTreeMap::new();
     for one in &said {
         let sink = || Sink::new(one.file);
@@ -88,7 +91,8 @@ pub(super) fn words(ledger: &Ledger) -> Vec<Sink> {
             let others = of_sort().filter(|word| times(word) > times(one.word) || times(one.word) == 1);
             others.filter(|word| *word != one.word).find(like).map(str::to_string)
         };
-        let known = standard.or_else(|| if of_sort().count() > MANY { None } else { said_more() });
+        let are_many = many.contains(&one.sort);
+        let known = standard.or_else(|| if are_many { None } else { said_more() });
         let Some(other) = known else { continue };
         let message = format!("`{}` is written almost like `{other}`", one.word);
         sinks

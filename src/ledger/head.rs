@@ -172,13 +172,17 @@ fn groups_by_a_slip(ledger: &Ledger, of_panels: &BTreeMap<&str, usize>, meant: &
 
 /// Whether a word is most likely another one mistyped. Those that are told apart by figures, or by the letter or two of a last
 /// word (`wing-l`, `deck-ii`), are not; nor are short words, which lie near one another anyway.
-pub(super) fn is_slip(word: &str, other: &str) -> bool {
+fn is_slip(word: &str, other: &str) -> bool {
+    is_slip_within(word, other, word.chars().count() / 5)
+}
+
+/// As [`is_slip`], for so many letters that are wrong, left out or too many.
+pub(super) fn is_slip_within(word: &str, other: &str, reach: usize) -> bool {
     let letters = |text: &str| text.chars().filter(|own| !own.is_ascii_digit()).collect::<String>();
     let same_stem = || {
         let parts = word.rsplit_once(['-', ' ', '_']).zip(other.rsplit_once(['-', ' ', '_']));
         parts.is_some_and(|((own, last), (stem, end))| own == stem && last.len() <= 2 && end.len() <= 2)
     };
-    let reach = word.chars().count() / 5;
     word != other && apart(word, other) <= reach && letters(word) != letters(other) && !same_stem()
 }
 

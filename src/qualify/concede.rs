@@ -26,7 +26,7 @@ use crate::article::weigh::{Counts, counts};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
 use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Text, Weighing, exact_in};
-use std::cell::OnceCell;
+use std::cell::{LazyCell, OnceCell};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use thin_vec::{ThinVec, thin_vec};
@@ -335,6 +335,13 @@ pub fn standings(
     let open = || duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed());
     let reached: Vec<&String> =
         open().filter(|(_, judged)| further(concession, judged).is_empty()).map(|(panel, _)| panel).collect();
+    let lacks = LazyCell::new(|| {
+        let from = || match approved_from(pieces.ledger, own) {
+            Some(day) => Standing::NotYet(day),
+            None => Standing::NotApproved(too_few(pieces.ledger, own)),
+        };
+        (!is_approved(pieces.ledger, own, Some(today))).then(from)
+    });
     let standing = |panel: &String, judged: &Judged| {
         let further = further(concession, judged);
         if !further.is_empty() {
@@ -344,11 +351,8 @@ pub fn standings(
             };
             return Standing::Further(further.into_iter().map(told).collect());
         }
-        if !is_approved(pieces.ledger, own, Some(today)) {
-            return match approved_from(pieces.ledger, own) {
-                Some(day) => Standing::NotYet(day),
-                None => Standing::NotApproved(too_few(pieces.ledger, own)),
-            };
+        if let Some(lacks) = &*lacks {
+            return lacks.clone();
         }
         if own.until < today {
             return Standing::Ended(own.until);
@@ -371,19 +375,23 @@ pub fn is_approved(ledger: &Ledger, concession: &Concession, today: Option<Day>)
 
 /// The first day on which a concession has all approvals that it needs, by what they say; `None` where it never has.
 fn approved_from(ledger: &Ledger, concession: &Concession) -> Option<Day> {
-    let days = concession.approvals.iter().map(|approval| approval.on);
-    let enough = |day: &Day| {
-        let mut until = concession.clone();
-        until.approvals.retain(|approval| approval.on <= *day);
-        is_approved(ledger, &until, None)
+    let needed = ledger.head.as_ref()?.approvals.as_ref()?;
+    let mut approvals = concession.approvals.clone();
+    approvals.sort_by_key(|approval| approval.on);
+    // One more takes nothing away, so that halving finds the first that is enough.
+    let ends: Vec<usize> = (1..=approvals.len()).collect();
+    let enough = |end: &usize| {
+        let until = approvals.get(..*end).unwrap_or_default();
+        Approval::by_all(until, &needed.concession, needed.persons)
     };
-    days.filter(enough).min()
+    let first = ends.partition_point(|end| !enough(end));
+    approvals.get(first).map(|approval| approval.on)
 }
 
 /// Whether the roles that the ledger asks for have approved a concession, however many people they were.
-pub fn is_approved_by_roles(ledger: &Ledger, concession: &Concession) -> bool {
+pub fn is_approved_by_roles(ledger: &Ledger, approvals: &[Approval]) -> bool {
     let needed = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
-    needed.is_none_or(|needed| Approval::by_all(&concession.approvals, &needed.concession, None))
+    needed.is_none_or(|needed| Approval::by_all(approvals, &needed.concession, None))
 }
 
 /// How many people approved a concession and how many are asked for, where that alone is lacking.
@@ -527,7 +535,10 @@ fn beside(covers: &Covers, attribute: &str, judged: &Judged) -> Option<String> {
         return Some(format!("it names `{short}`, which is no whole name: write `{attribute}`"));
     };
     let others = judged.others.iter().flat_map(|(_, because)| because);
-    let mut reasons = judged.because.iter().chain(others).filter(|reason| reason.attribute == *attribute);
+    let mut reasons = judged.because.iter().chain(others).filter(|reason| {
+        // Of several articles one may lie within it.
+        reason.attribute == *attribute && !reaches(covered, reason)
+    });
     let is = figure(attribute, reasons.next()?.is.as_str());
     let says = match (&covered.at_most, &covered.at_least, &covered.equals) {
         (Some(bound), ..) => format!("at most {bound}"),

@@ -7,6 +7,7 @@ use crate::change::diff::Change;
 use crate::change::explain::record_of;
 use crate::change::found::{Calibration, Held};
 use crate::change::progress::{Of, Progress};
+use crate::qualify::gaps::Ready;
 use crate::record::Day;
 use serde_json::{Value, json};
 
@@ -149,7 +150,16 @@ pub fn moves(was: &Step, is: &Step) -> bool {
         (Some(was), Some(is)) => (is - was).abs() >= MOVED,
         (was, is) => was.is_some() != is.is_some(),
     };
-    weighs || was.progress != is.progress
+    let judged = match (&was.progress, &is.progress) {
+        (Some(was), Some(is)) => {
+            // A milestone that comes or goes is the ledger's own.
+            let turned =
+                |own: &Ready| was.ready.iter().any(|old| old.milestone == own.milestone && old != own);
+            was.counts != is.counts || is.ready.iter().any(turned)
+        }
+        (was, is) => was.is_some() != is.is_some(),
+    };
+    weighs || judged
 }
 
 fn ready_json(progress: Option<&Progress>) -> Value {

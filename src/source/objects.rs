@@ -148,6 +148,9 @@ pub(super) fn subtree(repository: &Repository, top: Oid, prefix: &str) -> Result
 
 /// The object at a path below a tree, a file's or a folder's; `None` where there is nothing.
 pub(super) fn at(repository: &Repository, top: Oid, path: &str) -> Result<Option<Oid>, SourceError> {
+    if path.is_empty() {
+        return Ok(Some(top));
+    }
     let (folder, name) = path.rsplit_once('/').unwrap_or(("", path));
     let Some(folder) = subtree(repository, top, folder)? else { return Ok(None) };
     repository.with(|git| {

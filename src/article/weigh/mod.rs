@@ -59,7 +59,7 @@ pub fn programme_mass(ledger: &Ledger) -> Result<f64, ArticleError> {
 /// programme's statement, without working out spread.
 ///
 /// # Errors
-/// As [`programme_mass`], of the group alone.
+/// As [`programme_mass`]: how many there are is counted over all assemblies.
 pub fn group_mass(ledger: &Ledger, group: &str) -> Result<f64, ArticleError> {
     let is_own = |own: Option<&Text>| group_name(own) == group;
     let panel = |id: &str| is_own(ledger.panels.get(id).and_then(|entry| entry.value.group.as_ref()));
@@ -72,7 +72,7 @@ pub fn group_mass(ledger: &Ledger, group: &str) -> Result<f64, ArticleError> {
 /// assemblies list.
 ///
 /// # Errors
-/// As [`programme_mass`], of those alone.
+/// As [`programme_mass`]: how many there are is counted over all assemblies.
 pub fn mass_of_panels(
     ledger: &Ledger,
     panels: &BTreeSet<String>,

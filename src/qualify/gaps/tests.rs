@@ -65,9 +65,6 @@ fn a_milestone_leaves_out_what_is_needed_later_only() {
     assert_eq!(met.panels, ["bow-hatch", "tail-fairing"]);
 }
 
-/// By hand: ten specimens and a tenth of them spare are 11; two batches of one panel are 2 panels;
-/// 11 x 130 EUR + 2 x 900 EUR = 3230 EUR; 2 weeks. Tension before it: 2 specimens more, cut from the same
-/// 2 panels, 13 x 130 + 2 x 900 = 3490 EUR, 2 weeks, and compression starts after it.
 #[test]
 fn readiness_is_what_gaps_counts_up_to_each_milestone() {
     let all = base();
@@ -87,6 +84,9 @@ fn readiness_is_what_gaps_counts_up_to_each_milestone() {
     assert!(ready.windows(2).any(|pair| pair[0].duties < pair[1].duties), "{ready:?}");
 }
 
+/// By hand: ten specimens and a tenth of them spare are 11; two batches of one panel are 2 panels;
+/// 11 x 130 EUR + 2 x 900 EUR = 3230 EUR; 2 weeks. Tension before it: 2 specimens more, cut from the same
+/// 2 panels, 13 x 130 + 2 x 900 = 3490 EUR, 2 weeks, and compression starts after it.
 #[test]
 fn what_closes_a_duty_counts_what_has_to_come_first() {
     let all = base();

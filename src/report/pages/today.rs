@@ -145,10 +145,8 @@ fn next(site: &Site<'_>, found: &Gaps) -> Vec<Value> {
 /// those before it need.
 fn ahead(site: &Site<'_>, found: &Gaps, plans: &mut Plans<'_>) -> Option<String> {
     let ledger = site.inputs.ledger;
-    let head = ledger.head.as_ref()?;
-    let reached = head.reached.as_ref().and_then(|name| head.milestones.iter().position(|own| own == name));
-    let next = head.milestones.get(reached.map_or(0, |at| at + 1))?.to_string();
-    let found = found.up_to(ledger, &next);
+    let next = ledger.next_milestone()?;
+    let found = found.up_to(ledger, next);
     let open = || found.duties.iter().filter(|gap| !gap.verdict.is_closed());
     let lacks = open().count();
     if lacks == 0 {
