@@ -691,8 +691,8 @@ pub struct WhyArgs {
 /// first parents, with the decisions that each carries out, and below them how decisions came out against their
 /// predictions. Every state is judged as of today. With `group/NAME`: the same of the panels of a group, for the commits
 /// that moved it. With a record, followed through its names: the commits that changed it, or that moved its mass or its
-/// verdicts, and what they changed. With a decision: how it came out. `--lapsed` and `--grew` find by halving where evidence or a panel's mass turned; what was taken back between
-/// two commits that are the same in that is not seen.
+/// verdicts, and what they changed. With a decision: how it came out. `--lapsed` and `--grew` find by halving where
+/// evidence or a panel's mass turned; what was taken back between two commits that are the same in that is not seen.
 #[derive(Debug, Args)]
 pub struct HistoryArgs {
     /// A record: `kind/id`, a file, or an id; or a group of panels: `group/NAME`
