@@ -91,7 +91,7 @@ fn transcript(case: &Path) -> String {
             ["replace", path, old, new] => {
                 let (old, new) = (words::unescape(old), words::unescape(new));
                 let text = bench.read(path);
-                assert!(text.contains(&old), "{path} does not hold {old:?}");
+                assert!(text.contains(&old), "{}: {path} does not hold {old:?}", case.display());
                 bench.write(path, &text.replace(&old, &new));
             }
             ["move", old, new] => {
@@ -101,7 +101,7 @@ fn transcript(case: &Path) -> String {
             }
             ["stage"] => layout::stage(&bench.ledger()),
             ["commit", message] => layout::commit(&bench.ledger(), message),
-            _ => panic!("no command of golden cases: {line}"),
+            _ => panic!("{}: no command of golden cases: {line}", case.display()),
         }
     }
     all
