@@ -4,7 +4,7 @@ use super::page::{Frame, count, shown};
 use super::table::{Align, Table, wrap};
 use crate::change::found::{Application, Calibration, Held, held};
 use crate::record::{
-    Approval, Approvals, Change, Decision, DecisionStatus, FoundFigures, Predicted, Text, edit,
+    Approval, Approvals, Change, Day, Decision, DecisionStatus, FoundFigures, Predicted, Text, edit,
 };
 use serde_json::{Value, json};
 
@@ -23,9 +23,9 @@ pub struct Listed<'a> {
 
 impl Listed<'_> {
     /// Where it stands in words; what is approved is told apart by what has become of it.
-    fn state(&self, rule: Option<&Approvals>) -> String {
+    fn state(&self, rule: Option<&Approvals>, today: Day) -> String {
         let own = self.decision;
-        let lacks = |word: &str| match lacking(own, rule) {
+        let lacks = |word: &str| match lacking(own, rule, today) {
             (open, people) if !open.is_empty() || people > 0 => {
                 let names = (people > 0).then(|| count(people, "name"));
                 let needs: Vec<&str> = open.into_iter().chain(names.as_deref()).collect();
@@ -63,6 +63,8 @@ pub struct Shown<'a> {
     pub decision: &'a Decision,
     /// Who has to approve.
     pub rule: Option<&'a Approvals>,
+    /// The day on which it is looked at: an approval counts from its day on.
+    pub today: Day,
     /// The commit that carried it out.
     pub applied: Option<&'a Application>,
     /// How the records stand to it, where no commit carries it out.
@@ -80,17 +82,23 @@ pub enum Stands {
     Stale(String),
 }
 
-/// The roles that have not approved, and how many people are lacking.
-pub(super) fn lacking<'a>(decision: &Decision, rule: Option<&'a Approvals>) -> (Vec<&'a str>, usize) {
+/// The roles that have not approved, and how many people are lacking, on a day: an approval of a day that has not come
+/// counts for neither.
+pub(super) fn lacking<'a>(
+    decision: &Decision,
+    rule: Option<&'a Approvals>,
+    today: Day,
+) -> (Vec<&'a str>, usize) {
     let Some(rule) = rule else { return (Vec::new(), 0) };
-    let has = |role: &Text| decision.approvals.iter().any(|one| one.role == *role);
+    let come = Approval::come(&decision.approvals, Some(today));
+    let has = |role: &Text| come.iter().any(|one| one.role == *role);
     let roles = rule.decision.iter().filter(|role| !has(role)).map(Text::as_str).collect();
-    let named = Approval::people(&decision.approvals, &rule.decision);
+    let named = Approval::people(&come, &rule.decision);
     (roles, (rule.persons.unwrap_or(0) as usize).saturating_sub(named.len()))
 }
 
 /// Returns the list as a document of schema `decisions/1`.
-pub fn list_json(rows: &[Listed<'_>], rule: Option<&Approvals>) -> Value {
+pub fn list_json(rows: &[Listed<'_>], rule: Option<&Approvals>, today: Day) -> Value {
     let rows: Vec<Value> = rows
         .iter()
         .map(|row| {
@@ -100,8 +108,8 @@ pub fn list_json(rows: &[Listed<'_>], rule: Option<&Approvals>) -> Value {
                 "title": own.title,
                 "status": own.status.word(),
                 "raised": own.raised,
-                "needs": (own.status == DecisionStatus::Proposed).then(|| lacking(own, rule).0),
-                "state": row.state(rule),
+                "needs": (own.status == DecisionStatus::Proposed).then(|| lacking(own, rule, today).0),
+                "state": row.state(rule, today),
                 "applied": row.applied.map(applied_json),
                 "taken_back": row.applied.and_then(taken_back_json),
                 "predicted": own.predicted.as_ref().map(predicted_json),
@@ -113,7 +121,7 @@ pub fn list_json(rows: &[Listed<'_>], rule: Option<&Approvals>) -> Value {
 }
 
 /// Returns the list as a table.
-pub fn list_text(rows: &[Listed<'_>], rule: Option<&Approvals>, frame: &Frame) -> String {
+pub fn list_text(rows: &[Listed<'_>], rule: Option<&Approvals>, today: Day, frame: &Frame) -> String {
     if rows.is_empty() {
         return "No decisions. `bondline decide draft` writes one.\n".to_string();
     }
@@ -129,7 +137,7 @@ pub fn list_text(rows: &[Listed<'_>], rule: Option<&Approvals>, frame: &Frame) -
         let predicted = own.predicted.as_ref();
         table.row([
             row.id.split('-').take(2).collect::<Vec<_>>().join("-"),
-            row.state(rule),
+            row.state(rule, today),
             predicted.map_or_else(|| "-".to_string(), |own| signed(own.mass.si())),
             predicted.map_or_else(|| "-".to_string(), |own| format!("{}", own.weeks)),
             shown(own.title.as_deref().unwrap_or(row.id)),
@@ -166,7 +174,7 @@ fn predicted_json(own: &Predicted) -> Value {
 /// Returns one decision as a document of schema `decision/1`.
 pub fn show_json(shown: &Shown<'_>) -> Value {
     let own = shown.decision;
-    let (roles, people) = lacking(own, shown.rule);
+    let (roles, people) = lacking(own, shown.rule, shown.today);
     json!({
         "schema": "decision/1",
         "decision": shown.id,
@@ -230,11 +238,12 @@ pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
             text.push_str(&format!("  and {} more; `--format json` has all\n", rows.len() - most));
         }
     }
-    let (roles, people) = lacking(own, given.rule);
+    let (roles, people) = lacking(own, given.rule, given.today);
     text.push_str(&format!("\n{}\n", style.heading("Approvals")));
     for one in &own.approvals {
         let by = one.by.as_ref().map_or(String::new(), |by| format!(" ({by})"));
-        text.push_str(&shown(&format!("  {} on {}{by}", one.role, one.on)));
+        let ahead = if one.on.has_come(given.today) { "" } else { ": that day has not come" };
+        text.push_str(&shown(&format!("  {} on {}{by}{ahead}", one.role, one.on)));
         text.push('\n');
     }
     let open =

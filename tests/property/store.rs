@@ -3,6 +3,7 @@
 use super::config;
 use super::edits::{apply, edits};
 use super::programme::{Records, plans, proved};
+use super::renames::{REFERENCES, renamed};
 use crate::support::{Bench, layout};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -58,6 +59,73 @@ proptest! {
                 _ => {}
             }
             for question in [&["check", "--notes"][..], &["check", "--staged", "--format", "json"], &["check", "--at", "HEAD"], &["gaps", "--all", "--format", "json"], &["impact"], &["mass", "--staged"], &["history"]] {
+                let without = bench.run(&[question, &["--no-store"]].concat());
+                prop_assert_eq!(&bench.run(question), &without, "the first time, {:?}", question);
+                prop_assert_eq!(&bench.run(question), &without, "the second time, {:?}", question);
+            }
+        }
+        let verified = bench.run(&["store", "verify", "--format", "json"]).json();
+        prop_assert_eq!(&verified["verified"]["differing"], &serde_json::json!([]));
+    }
+}
+
+/// A record of the programme as `history` is asked for it: the path it has and the words that name it.
+fn one_of(records: &Records, pick: usize) -> (String, String, String) {
+    let paths: Vec<&String> = records.values.keys().filter(|path| path.contains('/')).collect();
+    let (folder, file) = paths[pick % paths.len()].split_once('/').unwrap();
+    let kind = match folder {
+        "finishes" => "finish",
+        "processes" => "process",
+        "evidence" => "evidence",
+        _ => folder.strip_suffix('s').unwrap(),
+    };
+    let id = file.strip_suffix(".yaml").unwrap();
+    (folder.to_string(), id.to_string(), format!("{kind}/{id}"))
+}
+
+proptest! {
+    #![proptest_config(config(5))]
+
+    #[test]
+    fn history_says_the_same_with_the_store_and_without(
+        plan in plans(),
+        steps in proptest::collection::vec((edits(), any::<(usize, usize)>(), 0..8_usize), 2..5),
+        asked in any::<(usize, usize)>(),
+    ) {
+        let bench = Bench::new();
+        let mut records = proved(&plan);
+        let mut texts = records.texts();
+        lay(&bench, &BTreeMap::new(), &texts);
+        layout::init(&bench.ledger());
+        layout::commit(&bench.ledger(), "first");
+        let (_, _, first) = one_of(&records, asked.0);
+        for (number, (edit, (pick, at), then)) in steps.into_iter().enumerate() {
+            let (folder, id, _) = one_of(&records, pick);
+            let mut next = texts.clone();
+            match then {
+                0 => next = broken(&records, pick, at),
+                // Gone for as long as nothing else is committed: what refers to it dangles.
+                1 => { next.remove(&format!("{folder}/{id}.yaml")); }
+                2 | 3 if REFERENCES.iter().any(|(name, _)| *name == folder) => {
+                    records = renamed(&records, &folder, &id, &format!("{id}-n{number}"));
+                    next = records.texts();
+                }
+                _ => if let Some(changed) = apply(&records, &edit) {
+                    records = changed;
+                    next = records.texts();
+                },
+            }
+            lay(&bench, &texts, &next);
+            texts = next;
+            layout::commit(&bench.ledger(), "next");
+            let (_, _, now) = one_of(&records, asked.1);
+            let group = ["group/closures", "group/tail"][number % 2];
+            for question in [
+                &["history", group, "--format", "json"][..],
+                &["history", &now, "--commits", "2", "--format", "json"],
+                &["history", &now, "--all"],
+                &["history", &first, "--format", "json"],
+            ] {
                 let without = bench.run(&[question, &["--no-store"]].concat());
                 prop_assert_eq!(&bench.run(question), &without, "the first time, {:?}", question);
                 prop_assert_eq!(&bench.run(question), &without, "the second time, {:?}", question);

@@ -29,7 +29,9 @@ pub(super) fn run(
     let persons = rule.and_then(|rule| rule.persons);
     // The ledger may ask for more than it did when it was approved.
     let later = own.status == DecisionStatus::Approved && !own.approvals.is_empty();
-    let lacks = !Approval::by_all(&own.approvals, asked, persons);
+    // What is said to be approved later is not approved yet.
+    let come = |all: &[Approval]| Approval::come(all, Some(context.today));
+    let lacks = !Approval::by_all(&come(&own.approvals), asked, persons);
     match own.status {
         DecisionStatus::Proposed => {}
         DecisionStatus::Approved if later && lacks => {}
@@ -76,6 +78,16 @@ pub(super) fn run(
     if by.as_ref().is_some_and(|by| by.as_str().trim().is_empty()) {
         return Err(Failure::new("`--by` names nobody", "write `--by NAME`, or leave it out"));
     }
+    let ahead = |one: &&Approval| one.role == role && !one.on.has_come(context.today);
+    if let Some(ahead) = own.approvals.iter().find(ahead) {
+        return Err(Failure::new(
+            format!(
+                "{} says that `{role}` approves it on {}, and today is {}",
+                entry.id, ahead.on, context.today
+            ),
+            format!("correct that day in {}: an approval counts from its day on", entry.file),
+        ));
+    }
     let mut of_role = own.approvals.iter().enumerate().filter(|(_, approval)| approval.role == role);
     // Where people are counted, an approval that names nobody may be given its name, and where too few have a role
     // each, a role may have another.
@@ -89,7 +101,10 @@ pub(super) fn run(
     if nameless.is_none() && of_role.next().is_some() && !another {
         return Err(Failure::new(
             format!("{} has the approval of `{role}` already", entry.id),
-            "`bondline decide show` lists the approvals",
+            match lacks {
+                true => format!("`bondline decide show {short}` lists the approvals"),
+                false => format!("nothing is lacking: write `status: approved` in {}", entry.file),
+            },
         ));
     }
     if let Some(raised) = own.raised.filter(|raised| context.today < *raised) {
@@ -149,7 +164,8 @@ pub(super) fn run(
         Some(named) => named.by.clone_from(&approval.by),
         None => approvals.push(approval.clone()),
     }
-    let approved = Approval::by_all(&approvals, asked, persons);
+    let come = come(&approvals);
+    let approved = Approval::by_all(&come, asked, persons);
     let was = text_of(&now, entry)?;
     let written = match (nameless, &approval.by) {
         (Some((at, _)), Some(by)) => {
@@ -165,7 +181,7 @@ pub(super) fn run(
         })
         .map_err(|fault| uneditable(&entry.file, &fault))?;
     let open: Vec<&str> =
-        roles.iter().copied().filter(|open| approvals.iter().all(|one| one.role.as_str() != *open)).collect();
+        roles.iter().copied().filter(|open| come.iter().all(|one| one.role.as_str() != *open)).collect();
     let words = match (approved, open.is_empty()) {
         (true, _) if later => "Approved by all that the ledger asks for now; commit it.".to_string(),
         (true, _) => format!(

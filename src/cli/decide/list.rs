@@ -55,9 +55,13 @@ pub(super) fn list(
     let rule = loaded.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     context.note_broken(&loaded, err)?;
     if context.json() {
-        writeln!(out, "{:#}", view::list_json(&rows, rule))?;
+        writeln!(out, "{:#}", view::list_json(&rows, rule, context.today))?;
     } else {
-        write!(out, "{}", view::list_text(&rows, rule, &context.frame(&loaded.ledger, false)))?;
+        write!(
+            out,
+            "{}",
+            view::list_text(&rows, rule, context.today, &context.frame(&loaded.ledger, false))
+        )?;
     }
     Ok(Status::Done)
 }
@@ -79,6 +83,7 @@ pub(super) fn show(
         file: &entry.file,
         decision: own,
         rule,
+        today: context.today,
         applied: applied.as_ref(),
         stands,
     };

@@ -13,7 +13,7 @@ use crate::article::weigh::Cost;
 use crate::change::impact::Impact;
 use crate::change::weaker::Weaker;
 use crate::ledger::{Entry, Ledger};
-use crate::record::Decision;
+use crate::record::{Day, Decision};
 use crate::report::head::ReportHead;
 use crate::report::impact::{self, Group};
 use crate::report::margins::moved_cells;
@@ -78,7 +78,7 @@ pub(super) fn mass_steps(found: &Impact, root: &str, pages: &Ledger) -> Option<F
 }
 
 /// Returns template, title and context.
-pub(super) fn context(change: &ChangeInput<'_>, pages: &Ledger) -> (&'static str, String, Page) {
+pub(super) fn context(change: &ChangeInput<'_>, pages: &Ledger, today: Day) -> (&'static str, String, Page) {
     let found = &change.impact;
     let currency = change.head.head.as_ref().and_then(|head| head.currency.as_ref());
     let currency = currency.map_or_else(String::new, ToString::to_string);
@@ -97,7 +97,7 @@ pub(super) fn context(change: &ChangeInput<'_>, pages: &Ledger) -> (&'static str
     let drawing = |figure: Option<Figure>| figure.map(|figure| figure.json());
     let mut all = Map::new();
     let mut put = |name: &str, value: Value| all.insert(name.to_string(), value);
-    put("decision", change.decision.map_or(Value::Null, |own| decision(own, change.base)));
+    put("decision", change.decision.map_or(Value::Null, |own| decision(own, change.base, today)));
     let moved = found.margins.iter().map(|row| {
         let [panel, case, was, is, governs] = moved_cells(row);
         json!({ "panel": panel, "case": case, "was": was, "is": is, "governs": governs, "lacking": row.lacking })
@@ -267,14 +267,14 @@ fn paint(change: &ChangeInput<'_>) -> Vec<Value> {
 }
 
 /// A decision as its sheet names it.
-fn decision(entry: &Entry<Decision>, ledger: &Ledger) -> Value {
+fn decision(entry: &Entry<Decision>, ledger: &Ledger, today: Day) -> Value {
     let own = &entry.value;
     json!({
         "id": entry.id,
         "status": own.status.to_string(),
         "raised": own.raised.map(|day| day.to_string()),
         "owner": own.owner,
-        "needs": super::decision::needs(own, ledger),
+        "needs": super::decision::needs(own, ledger, today),
         "why": own.why,
         "options": own.options.iter().map(|one| words(&json!(one))).collect::<Vec<_>>(),
         "approvals": own.approvals.iter().map(|one| json!({

@@ -4,7 +4,7 @@ use super::records::{Made, common, used_and_using};
 use super::tables::{self, Facts, Grid, Page};
 use super::{Sheet, Site};
 use crate::ledger::{Entry, Ledger};
-use crate::record::{Address, Decision, DecisionStatus, FoundFigures, Predicted, RecordKind};
+use crate::record::{Address, Day, Decision, DecisionStatus, FoundFigures, Predicted, RecordKind};
 use crate::report::decision::{came_true, foretold, lacking, said, signed};
 use crate::report::page::count;
 use serde_json::json;
@@ -47,7 +47,7 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
         ]);
     }
     page.put("approvals", approvals);
-    page.put("needs", json!(needs(own, ledger)));
+    page.put("needs", json!(needs(own, ledger, site.inputs.today)));
     let sheet = site.inputs.changes.iter().position(|change| change.stem == entry.id);
     page.put("sheet", json!(sheet.map(|at| site.file(&Sheet::Change(at)))));
     used_and_using(&mut page, site, &Address::new(RecordKind::Decision, &entry.id));
@@ -91,12 +91,13 @@ fn facts(own: &Decision) -> Facts {
 }
 
 /// Who has to approve it still.
-pub(super) fn needs(own: &Decision, ledger: &Ledger) -> Vec<String> {
-    if !matches!(own.status, DecisionStatus::Draft | DecisionStatus::Proposed) {
+pub(super) fn needs(own: &Decision, ledger: &Ledger, today: Day) -> Vec<String> {
+    let open = [DecisionStatus::Draft, DecisionStatus::Proposed, DecisionStatus::Approved];
+    if !open.contains(&own.status) {
         return Vec::new();
     }
     let rule = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
-    let (roles, people) = lacking(own, rule);
+    let (roles, people) = lacking(own, rule, today);
     let mut needs: Vec<String> = roles.iter().map(ToString::to_string).collect();
     if people > 0 {
         needs.push(format!("{people} different people more, by name"));

@@ -236,7 +236,7 @@ impl<'a> Site<'a> {
         let (template, title, context) = match sheet {
             Sheet::Today => today::context(self),
             Sheet::Change(at) => match self.inputs.changes.get(*at) {
-                Some(change) => change::context(change, self.inputs.ledger),
+                Some(change) => change::context(change, self.inputs.ledger, self.inputs.today),
                 None => return Err(PageError { page: file, why: "there is no such change".to_string() }),
             },
             Sheet::List(kind, page) => lists::context(self, *kind, *page),
