@@ -126,7 +126,9 @@ pub fn gauss(count: usize) -> Vec<(f64, f64)> {
 
 /// Integrals over one side of products of two functions or derivatives.
 pub struct Integrals {
-    products: DMatrix<f64>,
+    /// Of all functions with one another, by columns.
+    products: Vec<f64>,
+    rows: usize,
     alone: DMatrix<f64>,
     starts: Vec<usize>,
 }
@@ -158,16 +160,23 @@ impl Integrals {
                 }
             }
         }
-        Integrals { products: &values * values.transpose(), alone, starts }
+        let products = (&values * values.transpose()).data.into();
+        Integrals { products, rows, alone, starts }
     }
 
-    fn row(&self, of: Function) -> usize {
+    /// Returns the row of a function; that of the next of its family lies 3 behind it.
+    pub fn row(&self, of: Function) -> usize {
         self.starts.get(of.family).copied().unwrap_or(0) + 3 * of.index + of.order
     }
 
     /// Returns the integral of the product of two.
     pub fn product(&self, one: Function, other: Function) -> f64 {
-        get(&self.products, self.row(one), self.row(other))
+        self.at_rows([self.row(one), self.row(other)])
+    }
+
+    /// Returns the integral of the product of two, by their rows.
+    pub fn at_rows(&self, [one, other]: [usize; 2]) -> f64 {
+        self.products.get(one + other * self.rows).copied().unwrap_or(f64::NAN)
     }
 
     /// Returns the integral of one.

@@ -23,6 +23,8 @@ mod ritz;
 
 use super::{LaminateError, Matrix3, Vector3, within};
 use ritz::{Ritz, Shape};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 
 /// How all four edges are held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -270,11 +272,23 @@ impl Solved {
 
     /// As `new`; where twist is coupled and shear soft, edge moments lie on either side of their
     /// limit in turn as the degree rises by 2: the mean of two is far nearer.
-    fn smoothed(plate: &Plate, terms: [usize; 2]) -> Option<Solved> {
+    ///
+    /// `found` holds the moments of the degrees that were solved for: raised by 2, the one below is there already.
+    fn smoothed(
+        plate: &Plate,
+        terms: [usize; 2],
+        found: &RefCell<BTreeMap<[usize; 2], [f64; 5]>>,
+    ) -> Option<Solved> {
         let mut now = Solved::new(plate, terms)?;
+        found.borrow_mut().insert(terms, now.moments);
         if plate.shear.is_some() && plate.support == Support::Clamped {
-            let before = Solved::new(plate, terms.map(|count| count - 2))?;
-            for (now, before) in now.moments.iter_mut().zip(before.moments).skip(3) {
+            let below = terms.map(|count| count - 2);
+            let known = found.borrow().get(&below).copied();
+            let before = match known {
+                Some(moments) => moments,
+                None => Solved::new(plate, below)?.moments,
+            };
+            for (now, before) in now.moments.iter_mut().zip(before).skip(3) {
                 *now = (*now + before) / 2.0;
             }
         }
@@ -350,7 +364,8 @@ pub fn pressure(plate: &Plate, pressure: f64) -> Result<Bending, LaminateError> 
     if plate.support == Support::SimplySupported && plate.is_orthotropic() {
         return navier::pressure(plate, pressure);
     }
-    let solve = |terms: [usize; 2]| Solved::smoothed(plate, terms);
+    let found = RefCell::default();
+    let solve = |terms: [usize; 2]| Solved::smoothed(plate, terms, &found);
     let (unit, method) = plate.raise("the deflection of the plate", [1e-4, 2e-3], solve, Solved::change)?;
     let [mx, my, mxy, edge_x, edge_y] = unit.moments.map(|moment| moment * pressure);
     Ok(Bending {

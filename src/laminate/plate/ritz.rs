@@ -1,6 +1,6 @@
 //! The method of Ritz in polynomials: any bending stiffness, both supports, with shear or without.
 
-use super::basis::{Ends, Family, Function, Integrals, get, pick, put};
+use super::basis::{Ends, Family, Function, Integrals, get, pick};
 use super::{Plate, Support};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
@@ -30,6 +30,14 @@ const ROTATION_Y: &[Term] = &[(1, 1.0, 0, 1), (2, 1.0, 1, 0), (4, 1.0, 0, 0)];
 struct Unknown {
     field: usize,
     index: [usize; 2],
+}
+
+/// One term of the elastic energy of two fields: its factor, and the rows of the integrals in x and in y that belong to
+/// the first function of each.
+struct Joined {
+    by: f64,
+    x: [usize; 2],
+    y: [usize; 2],
 }
 
 /// The plate in so many functions each way.
@@ -213,38 +221,51 @@ impl Ritz {
     }
 
     fn factor(&self, unknowns: &[Unknown]) -> Option<Cholesky<f64, Dyn>> {
-        let mut matrix = DMatrix::zeros(unknowns.len(), unknowns.len());
-        for (row, one) in unknowns.iter().enumerate() {
-            for (column, other) in unknowns.iter().enumerate().take(row + 1) {
-                let value = self.elastic(one, other);
-                put(&mut matrix, row, column, value);
-                put(&mut matrix, column, row, value);
+        let size = unknowns.len();
+        // By columns, the lower half alone: nothing else of it is read.
+        let mut values = vec![0.0; size * size];
+        let joined = self.joined();
+        for (column, (other, down)) in unknowns.iter().zip(values.chunks_exact_mut(size.max(1))).enumerate() {
+            for (one, value) in unknowns.iter().zip(down).skip(column) {
+                let pairs = joined.get(one.field * self.fields.len() + other.field);
+                *value = pairs.map_or(0.0, |pairs| self.elastic(pairs, one.index, other.index));
             }
         }
-        Cholesky::new(matrix)
+        Cholesky::new(DMatrix::from_vec(size, size, values))
     }
 
-    fn elastic(&self, one: &Unknown, other: &Unknown) -> f64 {
-        let (Some(first), Some(second)) = (self.fields.get(one.field), self.fields.get(other.field)) else {
-            return 0.0;
+    /// The terms that join two fields, for each pair of them: they are the same for all unknowns of the pair.
+    fn joined(&self) -> Vec<Vec<Joined>> {
+        let pairs = self.fields.iter().flat_map(|one| self.fields.iter().map(move |other| (one, other)));
+        pairs.map(|(one, other)| self.pair(one, other)).collect()
+    }
+
+    fn pair(&self, one: &Field, other: &Field) -> Vec<Joined> {
+        let row = |field: &Field, side: usize, order: usize| {
+            let family = pick(field.family, side);
+            pick(self.integrals.each_ref(), side).row(Function { family, index: 0, order })
         };
-        let mut sum = 0.0;
-        for (strain, factor, p, q) in first.terms {
-            for (strain_too, factor_too, p_too, q_too) in second.terms {
+        let mut all = Vec::new();
+        for (strain, factor, p, q) in one.terms {
+            for (strain_too, factor_too, p_too, q_too) in other.terms {
                 let by = self.stiffness.get(*strain).and_then(|row| row.get(*strain_too)).copied();
                 let Some(by) = by.filter(|value| *value != 0.0) else { continue };
-                let function = |field: &Field, of: &Unknown, side: usize, order: usize| Function {
-                    family: pick(field.family, side),
-                    index: pick(of.index, side),
-                    order,
-                };
-                let [x, y] = &self.integrals;
-                sum += by
-                    * factor
-                    * factor_too
-                    * x.product(function(first, one, 0, *p), function(second, other, 0, *p_too))
-                    * y.product(function(first, one, 1, *q), function(second, other, 1, *q_too));
+                let x = [row(one, 0, *p), row(other, 0, *p_too)];
+                let y = [row(one, 1, *q), row(other, 1, *q_too)];
+                all.push(Joined { by: by * factor * factor_too, x, y });
             }
+        }
+        all
+    }
+
+    fn elastic(&self, pairs: &[Joined], one: [usize; 2], other: [usize; 2]) -> f64 {
+        let [x, y] = &self.integrals;
+        let at = |[row, row_too]: [usize; 2], side: usize| {
+            [row + 3 * pick(one, side), row_too + 3 * pick(other, side)]
+        };
+        let mut sum = 0.0;
+        for pair in pairs {
+            sum += pair.by * x.at_rows(at(pair.x, 0)) * y.at_rows(at(pair.y, 1));
         }
         sum
     }
