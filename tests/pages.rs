@@ -42,7 +42,13 @@ fn pages_of_the_example() {
     let change = std::fs::read_to_string(folder.join("change/HEAD-to-work-tree.html")).unwrap();
     // The core is thinner on the sheet of the change, and marked.
     assert!(change.contains("5 mm  (changed)"), "{change}");
+    let sheet = |folder: &Path| std::fs::read_to_string(folder.join("decision/dd-010-margins.html")).unwrap();
+    assert!(!sheet(&folder).contains("has not come"));
     looked_at(&folder);
+    // Looked at before its approvals of 2026-11-18 they are none yet.
+    let before = sheet(&report(&bench, "--today 2026-11-01"));
+    assert!(before.contains("2026-11-18: that day has not come"), "{before}");
+    assert!(before.contains("It needs chief-engineer and certification-lead."), "{before}");
 }
 
 /// A text that would be markup, script, an attribute or a change of direction where it is not escaped.

@@ -69,7 +69,7 @@ proptest! {
     }
 }
 
-/// A record of the programme as `history` is asked for it: the path it has and the words that name it.
+/// A record of the programme: its folder, its id, and the address that `history` is asked for.
 fn one_of(records: &Records, pick: usize) -> (String, String, String) {
     let paths: Vec<&String> = records.values.keys().filter(|path| path.contains('/')).collect();
     let (folder, file) = paths[pick % paths.len()].split_once('/').unwrap();
@@ -99,6 +99,7 @@ proptest! {
         layout::init(&bench.ledger());
         layout::commit(&bench.ledger(), "first");
         let (_, _, first) = one_of(&records, asked.0);
+        prop_assert_eq!(bench.run(&["history", "group/closures"]).code, 0);
         for (number, (edit, (pick, at), then)) in steps.into_iter().enumerate() {
             let (folder, id, _) = one_of(&records, pick);
             let mut next = texts.clone();
@@ -132,6 +133,7 @@ proptest! {
             }
         }
         let verified = bench.run(&["store", "verify", "--format", "json"]).json();
+        prop_assert!(verified["verified"]["same"].as_u64() > Some(0), "{}", verified);
         prop_assert_eq!(&verified["verified"]["differing"], &serde_json::json!([]));
     }
 }

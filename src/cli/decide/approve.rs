@@ -92,19 +92,19 @@ pub(super) fn run(
     // Where people are counted, an approval that names nobody may be given its name, and where too few have a role
     // each, a role may have another.
     let nameless = of_role.clone().find(|(_, approval)| approval.is_nameless() && persons.is_some());
+    // One whose day has not come keeps its place: it is not for another to take.
     let named = Approval::people(&own.approvals, asked);
     let another = by.as_ref().is_some_and(|by| {
         let all_roles = roles.iter().all(|role| own.approvals.iter().any(|one| one.role.as_str() == *role));
         let few = persons.is_some_and(|persons| named.len() < persons as usize);
         all_roles && few && !named.contains(&Approval::folded(by))
     });
-    if nameless.is_none() && of_role.next().is_some() && !another {
+    let is_there = nameless.is_none() && of_role.next().is_some() && !another;
+    // All may be there and the status not say it yet, where a day was corrected or the ledger asks for less.
+    if is_there && lacks {
         return Err(Failure::new(
             format!("{} has the approval of `{role}` already", entry.id),
-            match lacks {
-                true => format!("`bondline decide show {short}` lists the approvals"),
-                false => format!("nothing is lacking: write `status: approved` in {}", entry.file),
-            },
+            format!("`bondline decide show {short}` lists the approvals"),
         ));
     }
     if let Some(raised) = own.raised.filter(|raised| context.today < *raised) {
@@ -114,6 +114,7 @@ pub(super) fn run(
         ));
     }
     match (&by, persons) {
+        _ if is_there => {}
         (None, Some(persons)) => {
             return Err(Failure::new(
                 format!("the ledger asks for {persons} different people"),
@@ -162,6 +163,7 @@ pub(super) fn run(
     let mut approvals = own.approvals.clone();
     match nameless.and_then(|(at, _)| approvals.get_mut(at)) {
         Some(named) => named.by.clone_from(&approval.by),
+        None if is_there => {}
         None => approvals.push(approval.clone()),
     }
     let come = come(&approvals);
@@ -172,6 +174,7 @@ pub(super) fn run(
             let name = serde_yaml::Value::from(by.as_str());
             edit::add_key(&was, &format!("approvals.{}", at + 1), "by", &name)
         }
+        _ if is_there => Ok(was.clone()),
         _ => entered(&was, &approval, own.approvals.len()),
     };
     let text = written

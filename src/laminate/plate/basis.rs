@@ -176,7 +176,8 @@ impl Integrals {
 
     /// Returns the integral of the product of two, by their rows.
     pub fn at_rows(&self, [one, other]: [usize; 2]) -> f64 {
-        self.products.get(one + other * self.rows).copied().unwrap_or(f64::NAN)
+        let entry = self.products.get(one + other * self.rows).filter(|_| one < self.rows);
+        entry.copied().unwrap_or(f64::NAN)
     }
 
     /// Returns the integral of one.

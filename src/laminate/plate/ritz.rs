@@ -222,7 +222,7 @@ impl Ritz {
 
     fn factor(&self, unknowns: &[Unknown]) -> Option<Cholesky<f64, Dyn>> {
         let size = unknowns.len();
-        // By columns, the lower half alone: nothing else of it is read.
+        // By columns, the lower half alone: `Cholesky::new` reads nothing else. No chunk may have the size 0.
         let mut values = vec![0.0; size * size];
         let joined = self.joined();
         for (column, (other, down)) in unknowns.iter().zip(values.chunks_exact_mut(size.max(1))).enumerate() {

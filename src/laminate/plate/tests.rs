@@ -248,6 +248,19 @@ fn a_plate_stiff_in_shear_is_kirchhoffs() {
     }
 }
 
+// What is taken from the degree below is what would be solved for there, to the last bit.
+#[test]
+fn moments_of_the_degree_below_are_taken_as_they_were_found() {
+    let plate = Plate::new([0.6, 0.4], anisotropic(), Some([3e3, 2e3]), CLAMPED).unwrap();
+    let (found, none) = (RefCell::default(), RefCell::default());
+    Solved::smoothed(&plate, [8, 10], &found).unwrap();
+    let with = Solved::smoothed(&plate, [10, 12], &found).unwrap().moments;
+    let alone = Solved::smoothed(&plate, [10, 12], &none).unwrap().moments;
+    assert_eq!(with.map(f64::to_bits), alone.map(f64::to_bits));
+    // They are means: of the higher degree alone they are others.
+    assert_ne!(with[3], Solved::new(&plate, [10, 12]).unwrap().moments[3]);
+}
+
 // A soft core shears off at N = S (NASA CR-1457, from memory), whatever the support and the load's kind.
 #[test]
 fn a_soft_core_crimps() {

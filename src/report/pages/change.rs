@@ -281,6 +281,7 @@ fn decision(entry: &Entry<Decision>, ledger: &Ledger, today: Day) -> Value {
             "role": one.role.to_string(),
             "name": one.by.as_ref().map(ToString::to_string),
             "on": one.on.to_string(),
+            "ahead": !one.on.has_come(today),
         })).collect::<Vec<_>>(),
     })
 }

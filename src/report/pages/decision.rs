@@ -43,7 +43,10 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
         approvals.row(vec![
             tables::short(Some(one.role.as_str())),
             tables::short(one.by.as_ref().map(|own| own.as_str())),
-            tables::number(one.on.to_string()),
+            tables::number(match one.on.has_come(site.inputs.today) {
+                true => one.on.to_string(),
+                false => format!("{}: that day has not come", one.on),
+            }),
         ]);
     }
     page.put("approvals", approvals);
@@ -92,8 +95,14 @@ fn facts(own: &Decision) -> Facts {
 
 /// Who has to approve it still.
 pub(super) fn needs(own: &Decision, ledger: &Ledger, today: Day) -> Vec<String> {
-    let open = [DecisionStatus::Draft, DecisionStatus::Proposed, DecisionStatus::Approved];
-    if !open.contains(&own.status) {
+    // What was approved under an older rule, and carried out, is not asked again here.
+    let ahead = || own.approvals.iter().any(|one| !one.on.has_come(today));
+    let open = match own.status {
+        DecisionStatus::Draft | DecisionStatus::Proposed => true,
+        DecisionStatus::Approved => ahead(),
+        _ => false,
+    };
+    if !open {
         return Vec::new();
     }
     let rule = ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
