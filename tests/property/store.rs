@@ -5,6 +5,7 @@ use super::edits::{apply, edits};
 use super::programme::{Records, plans, proved};
 use super::renames::{REFERENCES, renamed};
 use crate::support::{Bench, layout};
+use bondline::record::{Address, RecordKind};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
 
@@ -16,6 +17,23 @@ fn lay(bench: &Bench, before: &BTreeMap<String, Vec<u8>>, texts: &BTreeMap<Strin
     for (path, text) in texts.iter().filter(|(path, text)| before.get(*path) != Some(text)) {
         layout::write(&bench.ledger().join(path), text);
     }
+}
+
+/// Lays a programme into a repository of its own, as its first commit.
+fn committed(bench: &Bench, records: &Records) -> BTreeMap<String, Vec<u8>> {
+    let texts = records.texts();
+    lay(bench, &BTreeMap::new(), &texts);
+    layout::init(&bench.ledger());
+    layout::commit(&bench.ledger(), "first");
+    texts
+}
+
+/// What a question is answered without the store is what it is answered with it, the first time and the second.
+fn ask(bench: &Bench, question: &[&str]) -> Result<(), TestCaseError> {
+    let without = bench.run(&[question, &["--no-store"]].concat());
+    prop_assert_eq!(&bench.run(question), &without, "the first time, {:?}", question);
+    prop_assert_eq!(&bench.run(question), &without, "the second time, {:?}", question);
+    Ok(())
 }
 
 /// Takes a stretch out of some file: most often that is a fault, and then one of several kinds.
@@ -37,10 +55,7 @@ proptest! {
     ) {
         let bench = Bench::new();
         let mut records = proved(&plan);
-        let mut texts = records.texts();
-        lay(&bench, &BTreeMap::new(), &texts);
-        layout::init(&bench.ledger());
-        layout::commit(&bench.ledger(), "first");
+        let mut texts = committed(&bench, &records);
         for (edit, (pick, at), then) in steps {
             let mut next = texts.clone();
             match then {
@@ -59,9 +74,7 @@ proptest! {
                 _ => {}
             }
             for question in [&["check", "--notes"][..], &["check", "--staged", "--format", "json"], &["check", "--at", "HEAD"], &["gaps", "--all", "--format", "json"], &["impact"], &["mass", "--staged"], &["history"]] {
-                let without = bench.run(&[question, &["--no-store"]].concat());
-                prop_assert_eq!(&bench.run(question), &without, "the first time, {:?}", question);
-                prop_assert_eq!(&bench.run(question), &without, "the second time, {:?}", question);
+                ask(&bench, question)?;
             }
         }
         let verified = bench.run(&["store", "verify", "--format", "json"]).json();
@@ -73,14 +86,9 @@ proptest! {
 fn one_of(records: &Records, pick: usize) -> (String, String, String) {
     let paths: Vec<&String> = records.values.keys().filter(|path| path.contains('/')).collect();
     let (folder, file) = paths[pick % paths.len()].split_once('/').unwrap();
-    let kind = match folder {
-        "finishes" => "finish",
-        "processes" => "process",
-        "evidence" => "evidence",
-        _ => folder.strip_suffix('s').unwrap(),
-    };
+    let kind = RecordKind::ALL.iter().find(|kind| kind.folder() == folder).unwrap();
     let id = file.strip_suffix(".yaml").unwrap();
-    (folder.to_string(), id.to_string(), format!("{kind}/{id}"))
+    (folder.to_string(), id.to_string(), Address::new(*kind, id).to_string())
 }
 
 proptest! {
@@ -94,10 +102,7 @@ proptest! {
     ) {
         let bench = Bench::new();
         let mut records = proved(&plan);
-        let mut texts = records.texts();
-        lay(&bench, &BTreeMap::new(), &texts);
-        layout::init(&bench.ledger());
-        layout::commit(&bench.ledger(), "first");
+        let mut texts = committed(&bench, &records);
         let (_, _, first) = one_of(&records, asked.0);
         prop_assert_eq!(bench.run(&["history", "group/closures"]).code, 0);
         for (number, (edit, (pick, at), then)) in steps.into_iter().enumerate() {
@@ -127,9 +132,7 @@ proptest! {
                 &["history", &now, "--all"],
                 &["history", &first, "--format", "json"],
             ] {
-                let without = bench.run(&[question, &["--no-store"]].concat());
-                prop_assert_eq!(&bench.run(question), &without, "the first time, {:?}", question);
-                prop_assert_eq!(&bench.run(question), &without, "the second time, {:?}", question);
+                ask(&bench, question)?;
             }
         }
         let verified = bench.run(&["store", "verify", "--format", "json"]).json();

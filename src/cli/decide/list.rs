@@ -57,11 +57,8 @@ pub(super) fn list(
     if context.json() {
         writeln!(out, "{:#}", view::list_json(&rows, rule, context.today))?;
     } else {
-        write!(
-            out,
-            "{}",
-            view::list_text(&rows, rule, context.today, &context.frame(&loaded.ledger, false))
-        )?;
+        let frame = context.frame(&loaded.ledger, false);
+        write!(out, "{}", view::list_text(&rows, rule, context.today, &frame))?;
     }
     Ok(Status::Done)
 }

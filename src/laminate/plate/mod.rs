@@ -280,10 +280,10 @@ impl Solved {
         found: &RefCell<BTreeMap<[usize; 2], [f64; 5]>>,
     ) -> Option<Solved> {
         let mut now = Solved::new(plate, terms)?;
-        found.borrow_mut().insert(terms, now.moments);
         if plate.shear.is_some() && plate.support == Support::Clamped {
             let below = terms.map(|count| count - 2);
             let known = found.borrow().get(&below).copied();
+            found.borrow_mut().insert(terms, now.moments);
             let before = match known {
                 Some(moments) => moments,
                 None => Solved::new(plate, below)?.moments,

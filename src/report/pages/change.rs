@@ -280,8 +280,7 @@ fn decision(entry: &Entry<Decision>, ledger: &Ledger, today: Day) -> Value {
         "approvals": own.approvals.iter().map(|one| json!({
             "role": one.role.to_string(),
             "name": one.by.as_ref().map(ToString::to_string),
-            "on": one.on.to_string(),
-            "ahead": !one.on.has_come(today),
+            "on": super::decision::given_on(one, today),
         })).collect::<Vec<_>>(),
     })
 }

@@ -4,7 +4,7 @@ use super::records::{Made, common, used_and_using};
 use super::tables::{self, Facts, Grid, Page};
 use super::{Sheet, Site};
 use crate::ledger::{Entry, Ledger};
-use crate::record::{Address, Day, Decision, DecisionStatus, FoundFigures, Predicted, RecordKind};
+use crate::record::{Address, Approval, Day, Decision, DecisionStatus, FoundFigures, Predicted, RecordKind};
 use crate::report::decision::{came_true, foretold, lacking, said, signed};
 use crate::report::page::count;
 use serde_json::json;
@@ -43,10 +43,7 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
         approvals.row(vec![
             tables::short(Some(one.role.as_str())),
             tables::short(one.by.as_ref().map(|own| own.as_str())),
-            tables::number(match one.on.has_come(site.inputs.today) {
-                true => one.on.to_string(),
-                false => format!("{}: that day has not come", one.on),
-            }),
+            tables::number(given_on(one, site.inputs.today)),
         ]);
     }
     page.put("approvals", approvals);
@@ -93,13 +90,17 @@ fn facts(own: &Decision) -> Facts {
     facts
 }
 
+/// The day of an approval, with a word where it has not come.
+pub(super) fn given_on(one: &Approval, today: Day) -> String {
+    if one.on.has_come(today) { one.on.to_string() } else { format!("{}: that day has not come", one.on) }
+}
+
 /// Who has to approve it still.
 pub(super) fn needs(own: &Decision, ledger: &Ledger, today: Day) -> Vec<String> {
     // What was approved under an older rule, and carried out, is not asked again here.
-    let ahead = || own.approvals.iter().any(|one| !one.on.has_come(today));
     let open = match own.status {
         DecisionStatus::Draft | DecisionStatus::Proposed => true,
-        DecisionStatus::Approved => ahead(),
+        DecisionStatus::Approved => own.approvals.iter().any(|one| !one.on.has_come(today)),
         _ => false,
     };
     if !open {
