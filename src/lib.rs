@@ -12,15 +12,7 @@ pub mod ledger;
 
 pub mod graph;
 
-pub mod laminate;
-
-pub mod finish;
-
-pub mod mass;
-
-pub mod statistics;
-
-pub mod fabrication;
+pub use bondline_engineering::{fabrication, finish, laminate, mass, statistics};
 
 pub mod calc;
 

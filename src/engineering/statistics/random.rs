@@ -5,10 +5,13 @@
 /// # Source
 /// Steele, Lea & Flood, Fast Splittable Pseudorandom Number Generators, OOPSLA 2014 (the constants are from
 /// memory of its public-domain reference code).
-pub(crate) struct SplitMix(pub(crate) u64);
+#[derive(Debug)]
+pub struct SplitMix(pub u64);
 
 impl SplitMix {
-    pub(crate) fn next(&mut self) -> u64 {
+    /// The next 64 bits.
+    #[allow(clippy::should_implement_trait)] // It never ends, and nobody iterates over it.
+    pub fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -17,12 +20,12 @@ impl SplitMix {
     }
 
     /// Uniform above 0, at most 1.
-    pub(crate) fn uniform(&mut self) -> f64 {
+    pub fn uniform(&mut self) -> f64 {
         ((self.next() >> 11) + 1) as f64 / (1u64 << 53) as f64
     }
 
     /// Standard normal, by Box & Muller 1958.
-    pub(crate) fn normal(&mut self) -> f64 {
+    pub fn normal(&mut self) -> f64 {
         let radius = (-2.0 * libm::log(self.uniform())).sqrt();
         radius * libm::cos(std::f64::consts::TAU * self.uniform())
     }

@@ -57,7 +57,7 @@ pub use outlier::{FEWEST_FOR_OUTLIER, NormedResidual, normed_residual, outlier_c
 pub use pooling::{Against, Pooled, PooledValue, pooled};
 pub use power::{ChanceFailures, chance_failures, mean_power, specimens_for, strength_power};
 pub use procedure::{Batch, DesignValue, Levels, Method, Procedure, Way, procedure};
-pub(crate) use random::SplitMix;
+pub use random::SplitMix;
 pub use ranks::{HansonKoopmans, hanson_koopmans, hanson_koopmans_factor, rank_confidence, rank_of, ranked};
 pub use sample::{Sample, mean, sample};
 pub use tolerance::{Basis, basis_value, tolerance_factor};

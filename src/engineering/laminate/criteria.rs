@@ -58,7 +58,6 @@ impl PlyStrength {
 /// Mechanics of Composite Materials. Hashin: Z. Hashin, J. Applied Mechanics 47, 1980. All from memory;
 /// figures in the tests were computed with numpy.
 #[derive(Debug, Clone, Copy, PartialEq)]
-#[non_exhaustive]
 pub enum Criterion {
     /// Each stress against its own strength.
     MaximumStress,
