@@ -7,7 +7,7 @@ use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{
-    AsTested, Memo, PanelMargins, Uncomputed, counts, margins_shared, mode_as_tested, plate_zone, signed,
+    AsTested, Memo, PanelMargins, Rest, Uncomputed, counts, margins_shared, mode_as_tested, plate_zone, signed,
 };
 use super::pool::digits;
 use super::table::{KindRow, Table};
@@ -214,12 +214,7 @@ impl<'a> Live<'a> {
         );
         found.holds = least.margin >= required - 1e-9;
         found.words = Some(words);
-        let mut rests: Vec<_> = margins.of(check).flat_map(|margin| margin.unmet()).collect();
-        rests.sort();
-        rests.dedup();
-        for rest in rests {
-            found.rests.push((super::rests::rested_on(&rest.showing, &rest.subject), rest.verdict));
-        }
+        found.rest(margins.of(check).flat_map(|margin| &margin.rests).collect());
         Ok(found)
     }
 
@@ -244,9 +239,7 @@ impl<'a> Live<'a> {
         found.lacking.extend(margins.no_section.iter().map(|why| format!("section: {why}")));
         found.holds = section.gj >= least * (1.0 - 1e-9);
         found.words = Some(format!("GJ {} N m2 against {} N m2", digits(section.gj), digits(least)));
-        for rest in section.rests.iter().filter(|rest| !rest.verdict.is_closed()) {
-            found.rests.push((super::rests::rested_on(&rest.showing, &rest.subject), rest.verdict));
-        }
+        found.rest(section.rests.iter().collect());
         Ok(found)
     }
 
@@ -301,12 +294,7 @@ impl<'a> Live<'a> {
             for lacking in limits.lacking {
                 found.lacking.push(lacking);
             }
-            for rest in limits.rests.into_iter().filter(|rest| !rest.verdict.is_closed()) {
-                let below = super::rests::rested_on(&rest.showing, &rest.subject);
-                if !found.rests.iter().any(|(known, _)| *known == below) {
-                    found.rests.push((below, rest.verdict));
-                }
-            }
+            found.rest(limits.rests.iter().collect());
             for limit in limits.known {
                 let distance = limit.temperature - hot.ramp - if limit.is_tg { asked } else { 0.0 };
                 let words = format!(
@@ -401,6 +389,17 @@ struct Found {
 }
 
 impl Found {
+    /// Adds what it rests on and is not met, each once. What is conceded carries it and is said: its values were accepted.
+    fn rest(&mut self, mut all: Vec<&Rest>) {
+        all.sort();
+        for rest in all.into_iter().filter(|rest| rest.verdict != Verdict::Met) {
+            let below = super::rests::rested_on(&rest.showing, &rest.subject);
+            if !self.rests.iter().any(|(known, _)| *known == below) {
+                self.rests.push((below, rest.verdict));
+            }
+        }
+    }
+
     fn judged(self) -> Judged {
         let mut judged = Judged {
             criterion: self.words.as_deref().map(Phrase::from),
@@ -425,17 +424,17 @@ impl Found {
             }
             return judged;
         }
-        if !self.rests.is_empty() {
+        let rests = |verdict: Verdict, below: &str, asks: Asks| Reason {
+            was: "met".into(),
+            rule: RESTS_ON.into(),
+            source: "design values in force".into(),
+            ..note(below, verdict.word(), asks)
+        };
+        if self.rests.iter().any(|(_, verdict)| !verdict.is_closed()) {
             judged.verdict = Verdict::Lapsed;
             judged.asks = Asks::Analysis;
-            for (below, verdict) in &self.rests {
-                judged.because.push(Reason {
-                    was: "met".into(),
-                    rule: RESTS_ON.into(),
-                    source: "design values in force".into(),
-                    ..note(below, verdict.word(), Asks::Analysis)
-                });
-            }
+            let open = self.rests.iter().filter(|(_, verdict)| !verdict.is_closed());
+            judged.because.extend(open.map(|(below, verdict)| rests(*verdict, below, Asks::Analysis)));
             return judged;
         }
         judged.verdict = Verdict::Met;
@@ -445,6 +444,7 @@ impl Found {
             rule: "computed and holds".into(),
             ..note("criterion", &words, Asks::None)
         });
+        judged.because.extend(self.rests.iter().map(|(below, verdict)| rests(*verdict, below, Asks::None)));
         judged
     }
 }

@@ -85,3 +85,32 @@ fn what_a_check_does_not_judge_leaves_it_open() {
         "`accept.rating_at_least`",
     );
 }
+
+/// A modulus from evidence that fails what is asked of it, conceded or not: the margins hold on it either way, and
+/// carry what was accepted by name.
+#[test]
+fn values_of_what_is_conceded_carry_a_margin_and_are_named() {
+    let text = TEXT.replace("E1: 60 GPa", "E1: {from: showing/stiff}").replace(
+        "SHOWING",
+        "check: margins, accept: {margin_at_least: 0}}\n  stiff: {kind: lamina-modulus, subject: lamina, accept: {mean_at_least: 65 GPa}",
+    ) + "
+evidence:
+  e: {showing: stiff, subject: {lamina: [cw, oven]}, kind: test, state: done, result: {value: 60 GPa}}
+";
+    let told = |concession: &str| {
+        let mut ledger = ledger(&(text.clone() + concession));
+        crate::qualify::tests::conform_all(&mut ledger);
+        let found = evaluate(&ledger, Day::parse("2026-06-01").unwrap()).unwrap();
+        let own = found.duties.iter().find(|((showing, _), _)| showing == "own").unwrap().1;
+        let (_, judged) = own.worst().unwrap();
+        let rests = judged.because.iter().filter(|one| one.rule == super::RESTS_ON);
+        (judged.verdict, rests.map(|one| format!("{} {}", one.attribute, one.is)).collect::<Vec<_>>())
+    };
+    let below = |word: &str| vec![format!("showing/stiff lamina/cw@oven {word}")];
+    assert_eq!(told(""), (Verdict::Lapsed, below("failed")));
+    let concession = "
+concessions:
+  c: {showing: stiff, subject: {lamina: [cw, oven]}, reason: r, covers: failed, until: 2027-01-01}
+";
+    assert_eq!(told(concession), (Verdict::Met, below("conceded")));
+}
