@@ -213,7 +213,7 @@ pub fn impact_of(
         head: head.1.to_string(),
         is_first: base.0.head.is_none() && base.0.panels.is_empty() && base.0.broken.is_empty(),
         verdict: String::new(),
-        weaker: weaker(&edits.changes),
+        weaker: weaker(&edits, (base.0, head.0)),
         changes: edits.changes,
         mass,
         panels,

@@ -122,18 +122,21 @@ fn duties(impact: &Impact) -> String {
             verb(n, "asks", "ask")
         )
     });
-    let closed = |now: Verdict, is_new: bool| {
-        let of =
-            |row: &&DutyRow| row.now == now && if is_new { row.was.is_none() } else { row.is_restored() };
-        impact.duties.iter().filter(of).count()
+    // What was open may never have been met.
+    let first = |row: &DutyRow| row.was == Some(Verdict::Open);
+    let closed = |now: Verdict, fits: &dyn Fn(&DutyRow) -> bool| {
+        impact.duties.iter().filter(|row| row.now == now && fits(row)).count()
     };
-    for (now, is_new, words) in [
-        (Verdict::Met, false, "met again"),
-        (Verdict::Conceded, false, "conceded now"),
-        (Verdict::Met, true, "new and met"),
-        (Verdict::Conceded, true, "new and conceded"),
+    let is_back = |row: &DutyRow| row.is_restored() && !first(row);
+    let is_new = |row: &DutyRow| row.was.is_none();
+    for (n, words) in [
+        (closed(Verdict::Met, &is_back), "met again"),
+        (closed(Verdict::Met, &first), "met now"),
+        (closed(Verdict::Conceded, &|row| row.is_restored()), "conceded now"),
+        (closed(Verdict::Met, &is_new), "new and met"),
+        (closed(Verdict::Conceded, &is_new), "new and conceded"),
     ] {
-        say(closed(now, is_new), &|n| format!("{} {} {words}", count(n, "duty"), verb(n, "is", "are")));
+        say(n, &|n| format!("{} {} {words}", count(n, "duty"), verb(n, "is", "are")));
     }
     let ended = impact.ended.len().saturating_sub(impact.renewed.len());
     say(ended, &|n| format!("{} {}", count(n, "duty"), verb(n, "ends", "end")));

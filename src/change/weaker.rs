@@ -2,10 +2,12 @@
 //!
 //! `ASKED` is the one list of what counts as a requirement, with the way in which it gets less, and why.
 
-use super::diff::Change;
+use super::diff::{Change, Edits};
 use super::explain::record_of;
+use crate::ledger::{GATE_RULES, Ledger};
 use crate::quantity::{Kind, Quantity};
 use crate::record::{Address, RecordKind};
+use std::collections::BTreeMap;
 
 /// Standard laboratory temperature in K (23 degC, ISO 291): a test or a load case nearer to it asks less.
 const ROOM: f64 = 296.15;
@@ -25,6 +27,8 @@ enum Less {
     Word(&'static [&'static str]),
     /// An entry of a list that is gone.
     Gone,
+    /// A later milestone.
+    Later,
     /// Anything else than what stood there: whether it asks less is not told by the text alone.
     Other,
 }
@@ -69,7 +73,7 @@ const BUDGET: &str = "more mass passes";
 
 /// Everything that counts as a requirement. What a part of the aircraft is made of never does; what it has to stand, how
 /// sure that must be, and what it may weigh does.
-const ASKED: [Asked; 61] = [
+const ASKED: [Asked; 63] = [
     row(SHOWING, "", Less::Gone, "the showing", "nothing is asked any more"),
     row(SHOWING, "plan.specimens", Less::Lower, "the number of specimens", FEWER),
     row(SHOWING, "plan.batches", Less::Lower, "the number of batches", FEWER),
@@ -113,9 +117,11 @@ const ASKED: [Asked; 61] = [
     row(SHOWING, "statistics.", Less::Other, "a level of the statistics", LEVEL),
     row(SHOWING, "normalise.", Less::Other, "what values are normalised to", LEVEL),
     row(SHOWING, "rests_on", Less::Gone, "what it rests on", "it is met without what it leaned on"),
-    row(SHOWING, "needed_by", Less::Other, "the milestone that needs it", "a later milestone asks it later"),
+    row(SHOWING, "needed_by", Less::Later, "the milestone that needs it", "a later milestone asks it later"),
     row(SHOWING, "applies_to.", Less::Other, "what it is asked of", SCOPE),
     row(SHOWING, "means", Less::Other, "the means of compliance", SCOPE),
+    row(SHOWING, "clause", Less::Gone, "the clause that it answers", "it no longer shows compliance with that"),
+    row(SHOWING, "after", Less::Gone, "what it waits for", "it may be shown before that"),
     row(SHOWING, "subject", Less::Other, "its subject", SCOPE),
     row(SHOWING, "kind", Less::Other, "its kind", SCOPE),
     row(SHOWING, "check", Less::Other, "what is computed for it", SCOPE),
@@ -230,12 +236,41 @@ impl Weaker {
     }
 }
 
-/// Finds the edits that ask less, in their order.
-pub fn weaker(changes: &[Change]) -> Vec<Weaker> {
-    changes.iter().filter_map(weaker_by).collect()
+/// Finds the edits between two ledgers that ask less, in their order.
+pub fn weaker(edits: &Edits, (base, head): (&Ledger, &Ledger)) -> Vec<Weaker> {
+    let names: BTreeMap<&str, &str> =
+        edits.renamed.iter().map(|((_, old), new)| (old.as_str(), new.as_str())).collect();
+    // A list of milestones that was itself edited orders nothing.
+    let milestones = |ledger: &Ledger| -> Vec<String> {
+        ledger.head.iter().flat_map(|head| &head.milestones).map(ToString::to_string).collect()
+    };
+    let milestones = Some(milestones(head)).filter(|own| *own == milestones(base)).unwrap_or_default();
+    edits.changes.iter().filter_map(|change| weaker_by(change, &names, &milestones)).collect()
 }
 
-fn weaker_by(change: &Change) -> Option<Weaker> {
+/// Whether the edit writes only new names of what was renamed: that asks the same.
+fn is_renaming(was: Option<&str>, is: Option<&str>, names: &BTreeMap<&str, &str>) -> bool {
+    let (Some(was), Some(is)) = (was, is) else { return false };
+    let called = |name: &str| -> String {
+        let (kind, id) = name.split_once('/').map_or((None, name), |(kind, id)| (Some(kind), id));
+        let id = names.get(id).copied().unwrap_or(id);
+        kind.map_or_else(|| id.to_string(), |kind| format!("{kind}/{id}"))
+    };
+    let (was, is) = (entries(was), entries(is));
+    was.len() == is.len() && was.iter().zip(is).all(|(was, is)| called(was) == is)
+}
+
+/// What the gate does by a rule that no policy names.
+fn built_in(attribute: &str) -> Option<&'static str> {
+    let rule = attribute.strip_prefix("policy.")?;
+    let (_, level) = GATE_RULES.iter().find(|(name, _)| *name == rule)?;
+    Some(level.word())
+}
+
+fn weaker_by(change: &Change, names: &BTreeMap<&str, &str>, milestones: &[String]) -> Option<Weaker> {
+    if is_renaming(change.was.as_deref(), change.is.as_deref(), names) {
+        return None;
+    }
     let kind = match record_of(&change.address) {
         "ledger" => RecordKind::Ledger,
         other => Address::parse(other)?.kind(),
@@ -248,8 +283,12 @@ fn weaker_by(change: &Change) -> Option<Weaker> {
     };
     // The first that fits: particular places stand before what is above them.
     let own = ASKED.iter().find(counts)?;
-    let (was, is) = (change.was.as_deref().or(own.absent), change.is.as_deref().or(own.absent));
-    let certain = own.less.than(was, is)?;
+    let absent = own.absent.or_else(|| built_in(&change.attribute).filter(|_| kind == LEDGER));
+    let (was, is) = (change.was.as_deref().or(absent), change.is.as_deref().or(absent));
+    let certain = match own.less {
+        Less::Later => later(was, is, milestones)?,
+        other => other.than(was, is)?,
+    };
     Some(Weaker {
         address: change.address.clone(),
         what: own.what,
@@ -258,6 +297,19 @@ fn weaker_by(change: &Change) -> Option<Weaker> {
         why: own.why,
         certain,
     })
+}
+
+/// Whether a milestone is later than another: `None` where it is not, else whether that is sure. What names none is needed
+/// always.
+fn later(was: Option<&str>, is: Option<&str>, milestones: &[String]) -> Option<bool> {
+    let place = |text: Option<&str>| match text {
+        None => Some(None),
+        Some(text) => milestones.iter().position(|own| own == text).map(Some),
+    };
+    match (place(was), place(is)) {
+        (Some(was), Some(is)) => (is > was).then_some(true),
+        _ => Some(false),
+    }
 }
 
 impl Less {
@@ -306,7 +358,8 @@ impl Less {
                 let is = entries(is);
                 entries(was).iter().any(|one| !is.contains(one)).then_some(true)
             }
-            Less::Other => Some(false),
+            // Their order is the ledger's.
+            Less::Later | Less::Other => Some(false),
         }
     }
 }
@@ -353,8 +406,32 @@ mod tests {
         let some = |text: &'static str| Some(text).filter(|text| !text.is_empty());
         let (was, is) =
             (Box::leak(was.to_string().into_boxed_str()), Box::leak(is.to_string().into_boxed_str()));
-        let found = weaker(&[change(&format!("{kind}#x"), attribute, some(was), some(is))]);
-        found.first().map(|own| own.certain)
+        let edit = change(&format!("{kind}#x"), attribute, some(was), some(is));
+        let milestones = ["first-article", "first-flight", "production"].map(str::to_string);
+        weaker_by(&edit, &BTreeMap::from([("old", "new")]), &milestones).map(|own| own.certain)
+    }
+
+    #[test]
+    fn a_new_name_asks_no_less_and_milestones_have_an_order() {
+        let some = |text: &'static str| (!text.is_empty()).then_some(text);
+        let renamed = |was, is| {
+            let names = BTreeMap::from([("old", "new")]);
+            weaker_by(&change("panel/new", "", some(was), some(is)), &names, &[]).map(|own| own.certain)
+        };
+        assert_eq!(renamed("panel/old", "panel/new"), None);
+        assert_eq!(renamed("panel/old", ""), Some(true));
+        assert_eq!(asked("showing/s", "applies_to.recipe", "[old, b]", "[new, b]"), None);
+        assert_eq!(asked("showing/s", "applies_to.recipe", "[old, b]", "[new, c]"), Some(false));
+        assert_eq!(asked("showing/s", "needed_by", "first-flight", "production"), Some(true));
+        assert_eq!(asked("showing/s", "needed_by", "first-flight", "first-article"), None);
+        assert_eq!(asked("showing/s", "needed_by", "first-flight", ""), None);
+        assert_eq!(asked("showing/s", "needed_by", "", "production"), Some(true));
+        assert_eq!(asked("showing/s", "needed_by", "first-flight", "someday"), Some(false));
+        assert_eq!(asked("showing/s", "clause", "[CS 23.2260, CS 23.2240]", "CS 23.2260"), Some(true));
+        // What no policy names is at its built-in level.
+        assert_eq!(asked("ledger", "policy.expired-concession", "block", ""), None);
+        assert_eq!(asked("ledger", "policy.lapsed-evidence", "block", ""), Some(true));
+        assert_eq!(asked("ledger", "policy.lapsed-evidence", "", "off"), Some(true));
     }
 
     #[test]
@@ -389,7 +466,7 @@ mod tests {
         assert_eq!(asked("showing/s", "plan.cost", "90 EUR", "80 EUR"), None);
         assert_eq!(asked("ledger", "climate.ambient", "43 degC", "35 degC"), sure);
         assert_eq!(asked("ledger", "statistics.batches", "2.5 %", "1 %"), Some(false));
-        assert_eq!(asked("ledger", "policy.future-day", "block", "warn"), sure);
+        assert_eq!(asked("ledger", "policy.over-budget", "block", "warn"), sure);
         assert_eq!(asked("assembly/a", "budget", "30 kg", "31 kg"), sure);
         assert_eq!(asked("recipe/r", "layers.thickness", "6 mm", "5 mm"), None);
     }

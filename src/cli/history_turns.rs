@@ -1,10 +1,11 @@
 //! `bondline history --lapsed EVIDENCE` and `--grew PANEL`: the commits in which something turned.
 
-use super::context::{Context, Failure, Loaded, Status, address, nearest};
+use super::context::{Context, Failure, Loaded, Status, address, nearest, unreadable};
 use super::history::made;
 use crate::article::weigh::panel_mass;
 use crate::change::diff::{Edits, diff};
 use crate::change::explain::record_of;
+use crate::change::impact::renamed_subject;
 use crate::change::turns::turns;
 use crate::graph::Uses;
 use crate::ledger::Ledger;
@@ -91,6 +92,9 @@ fn line<'a>(context: &'a Context, place: &'a Place, commits: &'a [Commit]) -> Li
 
 fn named(now: &Loaded, text: &str, kind: RecordKind, names: Vec<&String>) -> Result<Address, Failure> {
     let found = address(text, &[kind], &now.ledger).filter(|found| found.kind() == kind);
+    if let Some(failure) = found.as_ref().and_then(|found| unreadable(&now.ledger, found)) {
+        return Err(failure);
+    }
     found.filter(|found| now.ledger.file_of(found).is_some()).ok_or_else(|| {
         let names: Vec<&str> = names.into_iter().map(String::as_str).collect();
         Failure::new(format!("no {kind} is called `{text}`"), nearest(text, &names))
@@ -113,6 +117,13 @@ fn leaning(evaluation: &Evaluation, evidence: &str, verdict: Verdict) -> BTreeSe
         }
     }
     all
+}
+
+/// A duty and its panel as they are called after some edits: what was only renamed proves what it proved.
+fn called_now(((showing, subject), panel): (DutyKey, String), edits: &Edits) -> (DutyKey, String) {
+    let now = |kind: RecordKind, id: String| edits.renamed.get(&(kind, id.clone())).cloned().unwrap_or(id);
+    let subject = renamed_subject(&subject, &edits.renamed);
+    ((now(RecordKind::Showing, showing), subject), now(RecordKind::Panel, panel))
 }
 
 /// What extends evidence and proves something, with how much: values stay those of what is extended.
@@ -162,12 +173,13 @@ pub(super) fn lapsed(
     let mut found = Vec::new();
     for (at, name) in turned {
         let own = Address::new(RecordKind::Evidence, name.clone());
-        let Some((before, after, _, old)) = line.step(at, &own) else { continue };
+        let Some((before, after, edits, old)) = line.step(at, &own) else { continue };
         let Some(was) = judge.of(&before.ledger).map(|was| proved(was, &old)) else { continue };
         let Some(is) = judge.of(&after.ledger) else { continue };
         let kept = proved(is, &name);
         let lost: Vec<Lost> = was
             .into_iter()
+            .map(|one| called_now(one, &edits))
             .filter(|one| !kept.contains(one))
             .map(|(key, panel)| {
                 let now = is.duties.get(&key).and_then(|duty| duty.panels.get(&panel)).map(|own| &**own);

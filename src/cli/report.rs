@@ -164,6 +164,8 @@ impl State {
             };
             match drawn {
                 Ok(drawn) => self.drawn.push(drawn),
+                // What is done needs no sheet of what it would do.
+                Err(_) if too_many.is_none() && self.is_carried_out(context, place, one)? => {}
                 Err(why) => self.unshown.push((one.clone(), self.title(one), why)),
             }
         }
@@ -189,6 +191,16 @@ impl State {
             }
         }
         Ok(())
+    }
+
+    /// Whether a commit carried a decision out, and none took it back.
+    fn is_carried_out(&self, context: &Context, place: &Place, id: &str) -> Result<bool, Failure> {
+        let entry = self.loaded.ledger.decisions.get(id).filter(|_| place.repository().is_some());
+        let applied = match entry {
+            Some(entry) => context.application(place, &self.loaded, entry)?,
+            None => None,
+        };
+        Ok(applied.is_some_and(|applied| applied.undone.is_none()))
     }
 
     /// The id of the decision that was asked for.

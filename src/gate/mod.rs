@@ -23,21 +23,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 pub use altered::{Completions, altered_evidence, to_be_completed};
 
-/// The rules that this version judges, with the level where the ledger names none.
-pub const RULES: [(&str, PolicyLevel); 12] = [
-    ("broken-record", PolicyLevel::Block),
-    ("unqualified-recipe", PolicyLevel::Block),
-    ("unexplained-change", PolicyLevel::Block),
-    ("altered-evidence", PolicyLevel::Block),
-    ("weakened-requirement", PolicyLevel::Block),
-    ("milestone-not-earned", PolicyLevel::Block),
-    ("expired-concession", PolicyLevel::Block),
-    ("lapsed-evidence", PolicyLevel::Warn),
-    ("over-budget", PolicyLevel::Warn),
-    ("negative-margin", PolicyLevel::Block),
-    ("bond-route", PolicyLevel::Warn),
-    ("piece-on-hold", PolicyLevel::Warn),
-];
+pub use crate::ledger::GATE_RULES as RULES;
 
 /// The way on where an approval comes with what it approves.
 const TOGETHER: &str = "commit the approval first, so that it can be seen to come before the change; over a range, the order of its commits shows it";

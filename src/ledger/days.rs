@@ -3,14 +3,33 @@
 use super::known::entry;
 use super::sink::{At, Sink, settle};
 use super::{Files, Ledger, TrialReading};
-use crate::record::{Approval, Day, EvidenceState, Fault, Level};
+use crate::record::{Approval, Day, Evidence, EvidenceState, Fault, Level};
+use std::borrow::Cow;
+use std::sync::Arc;
 
 impl Ledger {
+    /// Returns the ledger as it can be on a day: a finished record whose article is made on a later one is still under
+    /// way, since nothing can have been tested yet. The records themselves stay as they are written.
+    #[must_use]
+    pub fn as_on(&self, today: Day) -> Cow<'_, Ledger> {
+        let ahead = |own: &Evidence| {
+            own.state == EvidenceState::Done && own.made.is_some_and(|made| !made.has_come(today))
+        };
+        if !self.evidence.values().any(|entry| ahead(&entry.value)) {
+            return Cow::Borrowed(self);
+        }
+        let mut own = self.clone();
+        for entry in own.evidence.values_mut().filter(|entry| ahead(&entry.value)) {
+            Arc::make_mut(&mut entry.value).state = EvidenceState::Running;
+        }
+        Cow::Owned(own)
+    }
+
     /// Finds days more than a year after `today` on what is said to have happened: an article made, a decision raised.
     /// They are warnings: a year is easily mistyped.
     ///
     /// Readings of a trial are warned of from the first day ahead, since what is judged by them can't be known yet, and
-    /// so are weighings and approvals, which do not count before their day. Other
+    /// so are finished articles, weighings and approvals, which do not count before their day. Other
     /// days nearer than a year are left alone, as `--today` may well ask how things stood before they came. The
     /// day comes from outside, so this is no part of [`Ledger::load`].
     pub fn days_far_ahead(&self, files: &dyn Files, today: Day) -> Vec<Fault> {
@@ -33,8 +52,19 @@ impl Ledger {
             sinks.push(sink);
         };
         let done = self.evidence.values().filter(|one| one.value.state != EvidenceState::Planned);
+        let mut made = Vec::new();
         for one in done {
-            look(&one.file, one.value.made.map(|day| ("made".to_string(), day)).into_iter().collect());
+            let Some(day) = one.value.made.filter(|day| !day.has_come(today)) else { continue };
+            if one.value.state != EvidenceState::Done {
+                look(&one.file, vec![("made".to_string(), day)]);
+                continue;
+            }
+            let mut sink = Sink::new(&one.file);
+            let message = format!("the article is said to be made on {day} and tested, and today is {today}");
+            sink.warning("future-day", "made", message)
+                .label("ahead: does not count")
+                .help("correct the day; until it has come the record counts as under way");
+            made.push(sink);
         }
         let mut readings = Vec::new();
         for (data, one) in self.data.iter().filter_map(|(id, data)| Some((data, self.evidence.get(id)?))) {
@@ -62,6 +92,7 @@ impl Ledger {
         let approved =
             decisions.chain(concessions).filter_map(|(file, all)| approvals_ahead(file, all, today));
         sinks.extend(readings);
+        sinks.extend(made);
         sinks.extend(weighed);
         sinks.extend(approved);
         settle(files, sinks)

@@ -6,7 +6,7 @@ use super::known::unknown_milestone;
 use super::proof::one_or_many;
 use super::ranges::{NOT_NEGATIVE, POSITIVE, SCRAP, TEMPERATURE, all_within, money, refuse, within};
 use super::sink::{At, Sink};
-use super::words::{GATE_RULES, suggest};
+use super::words::{gate_rules, suggest};
 use crate::quantity::{Per, apart};
 use crate::record::{Fault, LedgerHead};
 use std::cell::LazyCell;
@@ -206,8 +206,8 @@ pub(super) fn check(head: &LedgerHead) -> Sink {
     if let Some(reached) = head.reached.as_ref().filter(|reached| !head.milestones.contains(reached)) {
         unknown_milestone(sink_ref, "reached", reached, &head.milestones);
     }
-    for rule in head.policy.keys().filter(|rule| !GATE_RULES.contains(&rule.as_str())) {
-        let help = suggest(rule, GATE_RULES.iter().copied());
+    for rule in head.policy.keys().filter(|rule| gate_rules().all(|own| own != rule.as_str())) {
+        let help = suggest(rule, gate_rules());
         sink_ref
             .error(
                 "unknown-policy",
@@ -215,7 +215,7 @@ pub(super) fn check(head: &LedgerHead) -> Sink {
                 format!("`{rule}` is no rule of the gate"),
             )
             .label("unknown rule")
-            .help(help.unwrap_or_else(|| format!("there are: {}", GATE_RULES.join(", "))));
+            .help(help.unwrap_or_else(|| format!("there are: {}", gate_rules().collect::<Vec<_>>().join(", "))));
     }
     for (group, budget) in &head.budgets {
         within(sink_ref, POSITIVE, &format!("budgets.{group}"), Some(budget));

@@ -64,6 +64,7 @@ pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};
 pub use read::written_anew;
 pub use readings::TrialReading;
+pub use words::GATE_RULES;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work, WritesDown, Written};
 pub use steering::{digest_of_changes, is_as_predicted};
 pub use vary::{Varied, VariedPlace, VariedTo, VaryFault, tree_of, varied};

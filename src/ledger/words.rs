@@ -1,6 +1,7 @@
 //! Words that records may use and no type spells out: kinds of showings, facets, rules of the gate.
 
 use crate::article::{Key, ORDER};
+use crate::record::PolicyLevel;
 use crate::record::SubjectKind::{self, Bond, Lamina, Laminate, Painted, Panel, Programme, Sheet};
 pub use crate::record::sensitivity::FACETS;
 
@@ -57,20 +58,26 @@ pub const KNOWN_SHOWING_KINDS: &[ShowingKind] = &[
     kind("statement", Programme, &[Lamina, Laminate, Painted, Bond, Sheet, Panel]),
 ];
 
-/// Rules of the gate that `policy` may set a level for.
-pub(super) const GATE_RULES: &[&str] = &[
-    "unqualified-recipe",
-    "unexplained-change",
-    "altered-evidence",
-    "weakened-requirement",
-    "milestone-not-earned",
-    "expired-concession",
-    "lapsed-evidence",
-    "over-budget",
-    "negative-margin",
-    "bond-route",
-    "piece-on-hold",
+/// Rules of the gate, in the order of its report, each with what it does where `policy` names no level.
+pub const GATE_RULES: [(&str, PolicyLevel); 12] = [
+    ("broken-record", PolicyLevel::Block),
+    ("unqualified-recipe", PolicyLevel::Block),
+    ("unexplained-change", PolicyLevel::Block),
+    ("altered-evidence", PolicyLevel::Block),
+    ("weakened-requirement", PolicyLevel::Block),
+    ("milestone-not-earned", PolicyLevel::Block),
+    ("expired-concession", PolicyLevel::Block),
+    ("lapsed-evidence", PolicyLevel::Warn),
+    ("over-budget", PolicyLevel::Warn),
+    ("negative-margin", PolicyLevel::Block),
+    ("bond-route", PolicyLevel::Warn),
+    ("piece-on-hold", PolicyLevel::Warn),
 ];
+
+/// Those that `policy` may set a level for: what can't be read is never let pass.
+pub(super) fn gate_rules() -> impl Iterator<Item = &'static str> {
+    GATE_RULES.iter().map(|(name, _)| *name).filter(|name| *name != "broken-record")
+}
 
 /// Returns the kind of showing called `word`.
 pub(super) fn showing_kind(word: &str) -> Option<&'static ShowingKind> {

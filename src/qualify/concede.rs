@@ -532,7 +532,12 @@ fn beside(covers: &Covers, attribute: &str, judged: &Judged) -> Option<String> {
         let is_short =
             |name: &&String| attribute.strip_prefix(name.as_str()).is_some_and(|rest| rest.starts_with('.'));
         let short = covers.keys().find(is_short)?;
-        return Some(format!("it names `{short}`, which is no whole name: write `{attribute}`"));
+        let others = judged.others.iter().flat_map(|(_, because)| because);
+        let differs = judged.because.iter().chain(others).any(|reason| reason.attribute == *short.as_str());
+        return Some(match differs {
+            true => format!("it names `{short}` alone: add `{attribute}`"),
+            false => format!("it names `{short}`, which is no whole name: write `{attribute}`"),
+        });
     };
     let others = judged.others.iter().flat_map(|(_, because)| because);
     let mut reasons = judged.because.iter().chain(others).filter(|reason| {

@@ -162,6 +162,7 @@ pub(super) enum Group {
     AsksMore,
     AsksElse,
     MetAgain,
+    MetNow,
     ConcededNow,
     NewMet,
     NewConceded,
@@ -169,7 +170,7 @@ pub(super) enum Group {
 }
 
 impl Group {
-    pub(super) const ALL: [Group; 11] = [
+    pub(super) const ALL: [Group; 12] = [
         Group::Lapsed,
         Group::Failed,
         Group::Open,
@@ -177,6 +178,7 @@ impl Group {
         Group::AsksMore,
         Group::AsksElse,
         Group::MetAgain,
+        Group::MetNow,
         Group::ConcededNow,
         Group::NewMet,
         Group::NewConceded,
@@ -194,6 +196,7 @@ impl Group {
             (None, Verdict::Met) => Group::NewMet,
             (None, Verdict::Conceded) => Group::NewConceded,
             (Some(was), Verdict::Met | Verdict::Conceded) if was.is_closed() => Group::ClosedElse,
+            (Some(Verdict::Open), Verdict::Met) => Group::MetNow,
             (Some(_), Verdict::Met) => Group::MetAgain,
             (Some(_), Verdict::Conceded) => Group::ConcededNow,
         }
@@ -208,6 +211,7 @@ impl Group {
             Group::AsksMore => "Not met before, asking more now",
             Group::AsksElse => "Not met before, and no worse now",
             Group::MetAgain => "Met again",
+            Group::MetNow => "Met now, and open before",
             Group::ConcededNow => "Conceded now, and not met or conceded before",
             Group::NewMet => "New and met",
             Group::NewConceded => "New and conceded",

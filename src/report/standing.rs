@@ -42,9 +42,15 @@ pub fn concession(own: &Entry<Concession>, evaluation: &Evaluation) -> Vec<Strin
         .collect();
     notes.sort();
     notes.dedup();
+    let until = format!("{name} until ");
+    let holds = notes.iter().any(|note| note.starts_with(&until));
     said.push(match (verdict, notes.as_slice()) {
         (Verdict::Met, _) => "The duty is met without it.".to_string(),
         (_, []) => format!("The duty is {verdict}{asks}; it plays no part in that."),
+        // Another concession closes it.
+        (Verdict::Conceded, notes) if !holds => {
+            format!("The duty is {verdict}{asks}, not by this one: {}.", notes.join("; "))
+        }
         (_, notes) => format!("The duty is {verdict}{asks}: {}.", notes.join("; ")),
     });
     said

@@ -413,7 +413,7 @@ impl<'a> Judge<'a> {
                 .map(|step| (step.name(), step.specimens, step.panels))
                 .collect(),
             missing: plan.missing,
-            weaker: weaker(&found.edits.changes),
+            weaker: weaker(&found.edits, (room.ledger, &head)),
             touched: self.touched(choice, (&head, &after))?,
             grounded,
             least,

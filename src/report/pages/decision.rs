@@ -20,7 +20,8 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
     let mut page = Page::default();
     page.put("called", json!(own.title));
     let found = own.found.as_ref().map(|found| &found.0);
-    page.put("opening", json!(opening(own, found)));
+    let lacks = needs(own, ledger, site.inputs.today);
+    page.put("opening", json!(opening(own, found, &lacks)));
     page.put("facts_of", facts(own));
     common(&mut page, &entry.file, &own.notes);
     page.put("why", json!(own.why));
@@ -47,14 +48,14 @@ pub(super) fn context(site: &Site<'_>, entry: &Entry<Decision>) -> Made {
         ]);
     }
     page.put("approvals", approvals);
-    page.put("needs", json!(needs(own, ledger, site.inputs.today)));
+    page.put("needs", json!(lacks));
     let sheet = site.inputs.changes.iter().position(|change| change.stem == entry.id);
     page.put("sheet", json!(sheet.map(|at| site.file(&Sheet::Change(at)))));
     used_and_using(&mut page, site, &Address::new(RecordKind::Decision, &entry.id));
     ("decision.html", format!("decision/{}", entry.id), page)
 }
 
-fn opening(own: &Decision, found: Option<&FoundFigures>) -> String {
+fn opening(own: &Decision, found: Option<&FoundFigures>, lacks: &[String]) -> String {
     let predicted = own.predicted.as_ref().map_or_else(
         || " Nothing was predicted of it.".to_string(),
         |own| {
@@ -75,7 +76,11 @@ fn opening(own: &Decision, found: Option<&FoundFigures>) -> String {
             ),
             None => " What came of it stands in words.".to_string(),
         });
-    format!("The decision is {}: {}.{predicted}{came}", own.status, count(own.changes.len(), "change"))
+    let lacks = match (own.status, lacks) {
+        (DecisionStatus::Approved, [_, ..]) => format!(", and lacks {}", lacks.join(" and ")),
+        _ => String::new(),
+    };
+    format!("The decision is {}{lacks}: {}.{predicted}{came}", own.status, count(own.changes.len(), "change"))
 }
 
 fn facts(own: &Decision) -> Facts {

@@ -10,7 +10,7 @@ use crate::article::stack::{Stack, stack};
 use crate::ledger::Ledger;
 use crate::qualify::margins::code_of;
 use crate::qualify::verdict::Verdict;
-use crate::record::{ComputedCheck, RecordKind};
+use crate::record::{ComputedCheck, Decision, RecordKind};
 use crate::report::decision::signed;
 use crate::report::mass::decimals;
 use crate::report::page::count;
@@ -216,7 +216,8 @@ impl Of<'_> {
                 format!("Evidence: {}, {idle} of them in no duty's verdict.", count(n, "record"))
             }
             RecordKind::Decision => {
-                let found = ledger.decisions.values().filter(|own| own.value.found.is_some()).count();
+                let is_held = |own: &Decision| own.found.is_some() && own.predicted.is_some();
+                let found = ledger.decisions.values().filter(|own| is_held(&own.value)).count();
                 format!("{counted_words}: {found} held to what they predicted.")
             }
             _ => format!("{counted_words}."),
