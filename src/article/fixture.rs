@@ -25,6 +25,7 @@ pub(crate) fn ledger(text: &str) -> Ledger {
     }
     Ledger {
         today: None,
+        ahead: Default::default(),
         imports: Vec::new(),
         head: all.get("ledger").map(|head| serde_yaml::from_value(head.clone()).unwrap()),
         materials: records(&all, "materials"),

@@ -109,45 +109,10 @@ fn renamed_within(value: &Value, renamed: &BTreeMap<(RecordKind, String), String
         }
         Value::Array(all) => Value::Array(all.iter().map(|one| renamed_within(one, renamed)).collect()),
         Value::Object(map) => {
-            // What a zone or a layer is called, and who names it, is the record's own affair.
-            let is_own = |key: &str| matches!(key, "name" | "id" | "between");
-            let one = |(key, one): (&String, &Value)| match is_own(key) {
-                true => (key.clone(), one.clone()),
-                false => (key.clone(), renamed_within(one, renamed)),
-            };
-            Value::Object(map.iter().map(one).collect())
+            Value::Object(map.iter().map(|(key, one)| (key.clone(), renamed_within(one, renamed))).collect())
         }
         other => other.clone(),
     }
-}
-
-/// Everything that a value says, each with its route; where entries of lists stand plays no part.
-fn leaves(value: &Value, route: String, all: &mut Vec<String>) {
-    match value {
-        Value::Null => {}
-        Value::Object(map) => {
-            map.iter().for_each(|(key, one)| leaves(one, format!("{route}.{key}"), all));
-        }
-        Value::Array(list) => list.iter().for_each(|one| leaves(one, route.clone(), all)),
-        other => all.push(format!("{route} {}", short(other))),
-    }
-}
-
-/// How many entries two sorted lists have in common.
-fn shared(one: &[String], other: &[String]) -> usize {
-    let (mut one, mut other) = (one.iter().peekable(), other.iter().peekable());
-    let mut count = 0;
-    while let (Some(own), Some(their)) = (one.peek(), other.peek()) {
-        match own.cmp(their) {
-            std::cmp::Ordering::Less => drop(one.next()),
-            std::cmp::Ordering::Greater => drop(other.next()),
-            std::cmp::Ordering::Equal => {
-                count += 1;
-                (one.next(), other.next());
-            }
-        }
-    }
-    count
 }
 
 /// Returns a record, or a part of one, as a tree of values.
@@ -173,7 +138,6 @@ impl Room<'_> {
                 left.push((id, tree(&*entry.value)));
             }
         }
-        let mut new: Vec<(&String, Value)> = Vec::new();
         for id in come {
             let Some(entry) = head.get(id) else { continue };
             let value = tree(&*entry.value);
@@ -199,25 +163,8 @@ impl Room<'_> {
                         None,
                     );
                 }
-                None => new.push((id, value)),
+                None => self.push(address.to_string(), String::new(), None, Some(in_a_line(&value)), None),
             }
-        }
-        for (old, id) in self.likely(kind, &left, &new) {
-            let take = |all: &mut Vec<(&String, Value)>, id: &String| {
-                let at = all.iter().position(|(own, _)| *own == id)?;
-                Some(all.remove(at).1)
-            };
-            let (Some(was), Some(is)) = (take(&mut left, &old), take(&mut new, &id)) else { continue };
-            let (from, to) =
-                (Address::new(kind, old.clone()).to_string(), Address::new(kind, id.clone()).to_string());
-            self.edits.renamed.insert((kind, old), id);
-            self.push(to.clone(), String::new(), Some(from), Some(to.clone()), None);
-            let was = renamed_within(&was, &self.edits.renamed);
-            self.walk(kind, &to, &[], &was, &is, &is);
-        }
-        for (id, value) in new {
-            let address = Address::new(kind, id.clone()).to_string();
-            self.push(address, String::new(), None, Some(in_a_line(&value)), None);
         }
         for (id, value) in left {
             self.push(
@@ -238,43 +185,6 @@ impl Room<'_> {
             let (was, is) = (tree(&*old.value), tree(&*new.value));
             self.walk(kind, &address, &[], &was, &is, &is);
         }
-    }
-
-    /// Records that were renamed and edited at once: old id, new id. Where two thirds of what either says is the same,
-    /// and each is nearest to the other, one that is gone and one that came are one; `git` tells a moved file so too.
-    /// Only of what is made: another material, finish or showing with much in common is another one.
-    fn likely(
-        &self,
-        kind: RecordKind,
-        gone: &[(&String, Value)],
-        come: &[(&String, Value)],
-    ) -> Vec<(String, String)> {
-        if !matches!(kind, RecordKind::Recipe | RecordKind::Panel | RecordKind::Assembly) {
-            return Vec::new();
-        }
-        let said = |value: &Value| {
-            let mut all = Vec::new();
-            leaves(&essence(value), String::new(), &mut all);
-            all.sort();
-            all
-        };
-        let gone: Vec<_> =
-            gone.iter().map(|(id, one)| (*id, said(&renamed_within(one, &self.edits.renamed)))).collect();
-        let come: Vec<_> = come.iter().map(|(id, one)| (*id, said(one))).collect();
-        let mut near: Vec<(usize, &String, &String)> = Vec::new();
-        for (old, was) in &gone {
-            for (id, is) in &come {
-                let same = shared(was, is);
-                if same > 2 && same * 3 >= was.len().max(is.len()) * 2 {
-                    near.push((same * 1000 / was.len().max(is.len()), old, id));
-                }
-            }
-        }
-        let alone = |own: &&(usize, &String, &String)| {
-            let rivals = near.iter().filter(|one| (one.1 == own.1) != (one.2 == own.2));
-            rivals.map(|one| one.0).all(|other| other < own.0)
-        };
-        near.iter().filter(alone).map(|(_, old, id)| ((*old).clone(), (*id).clone())).collect()
     }
 
     /// Data whose bytes are others under the same record.

@@ -11,6 +11,7 @@ pub mod diff;
 pub mod draft;
 pub mod explain;
 pub mod facets;
+pub mod followed;
 pub mod footprint;
 pub mod found;
 pub mod impact;

@@ -6,7 +6,7 @@ use super::diff::{Change, Edits};
 use super::explain::record_of;
 use crate::ledger::{GATE_RULES, Ledger};
 use crate::quantity::{Kind, Quantity};
-use crate::record::{Address, RecordKind};
+use crate::record::{Address, PolicyLevel, RecordKind};
 use std::collections::BTreeMap;
 
 /// Standard laboratory temperature in K (23 degC, ISO 291): a test or a load case nearer to it asks less.
@@ -73,7 +73,7 @@ const BUDGET: &str = "more mass passes";
 
 /// Everything that counts as a requirement. What a part of the aircraft is made of never does; what it has to stand, how
 /// sure that must be, and what it may weigh does.
-const ASKED: [Asked; 63] = [
+const ASKED: [Asked; 62] = [
     row(SHOWING, "", Less::Gone, "the showing", "nothing is asked any more"),
     row(SHOWING, "plan.specimens", Less::Lower, "the number of specimens", FEWER),
     row(SHOWING, "plan.batches", Less::Lower, "the number of batches", FEWER),
@@ -120,7 +120,13 @@ const ASKED: [Asked; 63] = [
     row(SHOWING, "needed_by", Less::Later, "the milestone that needs it", "a later milestone asks it later"),
     row(SHOWING, "applies_to.", Less::Other, "what it is asked of", SCOPE),
     row(SHOWING, "means", Less::Other, "the means of compliance", SCOPE),
-    row(SHOWING, "clause", Less::Gone, "the clause that it answers", "it no longer shows compliance with that"),
+    row(
+        SHOWING,
+        "clause",
+        Less::Gone,
+        "the clause that it answers",
+        "it no longer shows compliance with that",
+    ),
     row(SHOWING, "after", Less::Gone, "what it waits for", "it may be shown before that"),
     row(SHOWING, "subject", Less::Other, "its subject", SCOPE),
     row(SHOWING, "kind", Less::Other, "its kind", SCOPE),
@@ -195,13 +201,6 @@ const ASKED: [Asked; 63] = [
         "what weighings are held to",
         "a piece further off its prediction passes",
     ),
-    row(
-        LEDGER,
-        "policy.",
-        Less::Word(&["block", "warn", "off"]),
-        "the policy of the gate",
-        "the gate lets more pass",
-    ),
     row(LEDGER, "approvals.", Less::Other, "who approves", "a change needs fewer people, or others"),
 ];
 
@@ -238,37 +237,75 @@ impl Weaker {
 
 /// Finds the edits between two ledgers that ask less, in their order.
 pub fn weaker(edits: &Edits, (base, head): (&Ledger, &Ledger)) -> Vec<Weaker> {
-    let names: BTreeMap<&str, &str> =
-        edits.renamed.iter().map(|((_, old), new)| (old.as_str(), new.as_str())).collect();
     // A list of milestones that was itself edited orders nothing.
     let milestones = |ledger: &Ledger| -> Vec<String> {
         ledger.head.iter().flat_map(|head| &head.milestones).map(ToString::to_string).collect()
     };
     let milestones = Some(milestones(head)).filter(|own| *own == milestones(base)).unwrap_or_default();
-    edits.changes.iter().filter_map(|change| weaker_by(change, &names, &milestones)).collect()
+    let beside = |change: &&Change| change.attribute != "policy" && !change.attribute.starts_with("policy.");
+    let own = edits.changes.iter().filter(beside);
+    let mut all: Vec<Weaker> =
+        own.filter_map(|change| weaker_by(change, &edits.renamed, &milestones)).collect();
+    all.extend(weaker_policy(base, head));
+    all.sort_by(|one, two| one.address.cmp(&two.address));
+    all
+}
+
+/// Rules of the gate that let more pass, at their built-in levels where no policy names them.
+fn weaker_policy(base: &Ledger, head: &Ledger) -> Vec<Weaker> {
+    let level = |ledger: &Ledger, rule: &str, built_in: PolicyLevel| {
+        ledger.head.as_ref().map_or(built_in, |head| head.policy.get(rule).copied().unwrap_or(built_in))
+    };
+    let one = |(rule, built_in): &(&str, PolicyLevel)| {
+        let (was, is) = (level(base, rule, *built_in), level(head, rule, *built_in));
+        // They stand from the strictest on.
+        (is > was).then(|| Weaker {
+            address: format!("ledger#policy.{rule}"),
+            what: "the policy of the gate",
+            was: Some(was.word().to_string()),
+            is: Some(is.word().to_string()),
+            why: "the gate lets more pass",
+            certain: true,
+        })
+    };
+    if base.head.is_none() || head.head.is_none() {
+        return Vec::new();
+    }
+    GATE_RULES.iter().filter_map(one).collect()
+}
+
+/// The kind of record that the texts at a place of a showing name.
+fn names_of(attribute: &str) -> Option<RecordKind> {
+    Some(match attribute {
+        "applies_to.recipe" => RecordKind::Recipe,
+        "applies_to.material" => RecordKind::Material,
+        "applies_to.panel" => PANEL,
+        "rests_on" | "after" => SHOWING,
+        _ => return None,
+    })
 }
 
 /// Whether the edit writes only new names of what was renamed: that asks the same.
-fn is_renaming(was: Option<&str>, is: Option<&str>, names: &BTreeMap<&str, &str>) -> bool {
-    let (Some(was), Some(is)) = (was, is) else { return false };
-    let called = |name: &str| -> String {
-        let (kind, id) = name.split_once('/').map_or((None, name), |(kind, id)| (Some(kind), id));
-        let id = names.get(id).copied().unwrap_or(id);
-        kind.map_or_else(|| id.to_string(), |kind| format!("{kind}/{id}"))
-    };
+fn is_renaming(change: &Change, renamed: &BTreeMap<(RecordKind, String), String>) -> bool {
+    let (Some(was), Some(is)) = (change.was.as_deref(), change.is.as_deref()) else { return false };
+    if change.attribute.is_empty() {
+        let address = Address::parse(was).zip(Address::parse(is));
+        return address.is_some_and(|(was, is)| {
+            renamed.get(&(was.kind(), was.id().to_string())).is_some_and(|new| *new == *is.id())
+        });
+    }
+    let Some(kind) = names_of(&change.attribute) else { return false };
+    let called = |name: &str| renamed.get(&(kind, name.to_string())).map_or(name, String::as_str).to_string();
     let (was, is) = (entries(was), entries(is));
     was.len() == is.len() && was.iter().zip(is).all(|(was, is)| called(was) == is)
 }
 
-/// What the gate does by a rule that no policy names.
-fn built_in(attribute: &str) -> Option<&'static str> {
-    let rule = attribute.strip_prefix("policy.")?;
-    let (_, level) = GATE_RULES.iter().find(|(name, _)| *name == rule)?;
-    Some(level.word())
-}
-
-fn weaker_by(change: &Change, names: &BTreeMap<&str, &str>, milestones: &[String]) -> Option<Weaker> {
-    if is_renaming(change.was.as_deref(), change.is.as_deref(), names) {
+fn weaker_by(
+    change: &Change,
+    renamed: &BTreeMap<(RecordKind, String), String>,
+    milestones: &[String],
+) -> Option<Weaker> {
+    if is_renaming(change, renamed) {
         return None;
     }
     let kind = match record_of(&change.address) {
@@ -283,8 +320,7 @@ fn weaker_by(change: &Change, names: &BTreeMap<&str, &str>, milestones: &[String
     };
     // The first that fits: particular places stand before what is above them.
     let own = ASKED.iter().find(counts)?;
-    let absent = own.absent.or_else(|| built_in(&change.attribute).filter(|_| kind == LEDGER));
-    let (was, is) = (change.was.as_deref().or(absent), change.is.as_deref().or(absent));
+    let (was, is) = (change.was.as_deref().or(own.absent), change.is.as_deref().or(own.absent));
     let certain = match own.less {
         Less::Later => later(was, is, milestones)?,
         other => other.than(was, is)?,
@@ -307,6 +343,7 @@ fn later(was: Option<&str>, is: Option<&str>, milestones: &[String]) -> Option<b
         Some(text) => milestones.iter().position(|own| own == text).map(Some),
     };
     match (place(was), place(is)) {
+        (_, Some(None)) => None,
         (Some(was), Some(is)) => (is > was).then_some(true),
         _ => Some(false),
     }
@@ -408,18 +445,47 @@ mod tests {
             (Box::leak(was.to_string().into_boxed_str()), Box::leak(is.to_string().into_boxed_str()));
         let edit = change(&format!("{kind}#x"), attribute, some(was), some(is));
         let milestones = ["first-article", "first-flight", "production"].map(str::to_string);
-        weaker_by(&edit, &BTreeMap::from([("old", "new")]), &milestones).map(|own| own.certain)
+        weaker_by(&edit, &renamed(), &milestones).map(|own| own.certain)
+    }
+
+    #[test]
+    fn what_no_policy_names_is_at_its_built_in_level() {
+        let of = |policy: &str| {
+            crate::article::fixture::ledger(&format!(
+                "ledger: {{format: 1, programme: Sanderling (invented){policy}}}\n"
+            ))
+        };
+        let told = |was: &str, is: &str| {
+            let (was, is) = (of(was), of(is));
+            let found = weaker(&super::super::diff::diff(&was, &is), (&was, &is));
+            found.iter().map(Weaker::words).collect::<Vec<_>>()
+        };
+        let strict = ", policy: {expired-concession: block, lapsed-evidence: block}";
+        assert_eq!(told(", policy: {expired-concession: block}", ""), [""; 0]);
+        assert_eq!(told("", strict), [""; 0]);
+        assert_eq!(
+            told(strict, ""),
+            [
+                "the policy of the gate (ledger#policy.lapsed-evidence) goes from block to warn, which asks less: the gate lets more pass"
+            ]
+        );
+        assert_eq!(told("", ", policy: {unqualified-recipe: off, unexplained-change: off}").len(), 2);
+    }
+
+    fn renamed() -> BTreeMap<(RecordKind, String), String> {
+        [RecordKind::Recipe, PANEL].map(|kind| ((kind, "old".to_string()), "new".to_string())).into()
     }
 
     #[test]
     fn a_new_name_asks_no_less_and_milestones_have_an_order() {
         let some = |text: &'static str| (!text.is_empty()).then_some(text);
-        let renamed = |was, is| {
-            let names = BTreeMap::from([("old", "new")]);
-            weaker_by(&change("panel/new", "", some(was), some(is)), &names, &[]).map(|own| own.certain)
+        let called = |was, is| {
+            weaker_by(&change("panel/new", "", some(was), some(is)), &renamed(), &[]).map(|own| own.certain)
         };
-        assert_eq!(renamed("panel/old", "panel/new"), None);
-        assert_eq!(renamed("panel/old", ""), Some(true));
+        assert_eq!(called("panel/old", "panel/new"), None);
+        assert_eq!(called("panel/old", ""), Some(true));
+        // A material of that name was not renamed.
+        assert_eq!(asked("showing/s", "applies_to.material", "[old]", "[new]"), Some(false));
         assert_eq!(asked("showing/s", "applies_to.recipe", "[old, b]", "[new, b]"), None);
         assert_eq!(asked("showing/s", "applies_to.recipe", "[old, b]", "[new, c]"), Some(false));
         assert_eq!(asked("showing/s", "needed_by", "first-flight", "production"), Some(true));
@@ -428,10 +494,6 @@ mod tests {
         assert_eq!(asked("showing/s", "needed_by", "", "production"), Some(true));
         assert_eq!(asked("showing/s", "needed_by", "first-flight", "someday"), Some(false));
         assert_eq!(asked("showing/s", "clause", "[CS 23.2260, CS 23.2240]", "CS 23.2260"), Some(true));
-        // What no policy names is at its built-in level.
-        assert_eq!(asked("ledger", "policy.expired-concession", "block", ""), None);
-        assert_eq!(asked("ledger", "policy.lapsed-evidence", "block", ""), Some(true));
-        assert_eq!(asked("ledger", "policy.lapsed-evidence", "", "off"), Some(true));
     }
 
     #[test]
@@ -466,7 +528,6 @@ mod tests {
         assert_eq!(asked("showing/s", "plan.cost", "90 EUR", "80 EUR"), None);
         assert_eq!(asked("ledger", "climate.ambient", "43 degC", "35 degC"), sure);
         assert_eq!(asked("ledger", "statistics.batches", "2.5 %", "1 %"), Some(false));
-        assert_eq!(asked("ledger", "policy.over-budget", "block", "warn"), sure);
         assert_eq!(asked("assembly/a", "budget", "30 kg", "31 kg"), sure);
         assert_eq!(asked("recipe/r", "layers.thickness", "6 mm", "5 mm"), None);
     }

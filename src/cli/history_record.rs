@@ -7,6 +7,7 @@ use super::why::{KINDS, unknown_record};
 use crate::article::Subject;
 use crate::change::diff::{Change, Edits, diff};
 use crate::change::explain::record_of;
+use crate::change::followed::called_before;
 use crate::change::found::held;
 use crate::change::progress::Of;
 use crate::graph::Uses;
@@ -73,8 +74,8 @@ impl Trail {
             trail.edited.push(at);
             if was.is_empty() && !before.is_empty() {
                 let (before, after) = (context.read(before), context.read(after));
-                let renamed = diff(&before.ledger, &after.ledger).renamed_of(own.kind());
-                if let Some((old, _)) = renamed.into_iter().find(|(_, new)| new == own.id()) {
+                let edits = diff(&before.ledger, &after.ledger);
+                if let Some(old) = called_before((&before.ledger, &after.ledger), &edits, &own) {
                     own = Address::new(own.kind(), old);
                 }
             }

@@ -5,6 +5,7 @@ use super::history::made;
 use crate::article::weigh::panel_mass;
 use crate::change::diff::{Edits, diff};
 use crate::change::explain::record_of;
+use crate::change::followed::called_before;
 use crate::change::impact::renamed_subject;
 use crate::change::turns::turns;
 use crate::graph::Uses;
@@ -53,9 +54,10 @@ impl Line<'_> {
             found.extend(turned.into_iter().map(|at| (at, name.clone())));
             // It came by another name, or was new.
             let before = first.and_then(|at| {
-                let edits = self.edits(at)?.2;
-                let names = edits.renamed_of(address.kind());
-                names.into_iter().find(|(_, new)| *new == name).map(|(old, _)| (at, old))
+                let (before, after, edits) = self.edits(at)?;
+                let own = Address::new(address.kind(), name.clone());
+                let old = called_before((&before.ledger, &after.ledger), &edits, &own);
+                old.map(|old| (at, old))
             });
             match before {
                 Some((at, old)) => (end, name) = (at, old),
@@ -76,8 +78,8 @@ impl Line<'_> {
     /// As [`Line::edits`], with the name that a record of this one's kind had before the commit.
     fn step(&self, at: usize, own: &Address) -> Option<(Loaded, Loaded, Edits, String)> {
         let (before, after, edits) = self.edits(at)?;
-        let old = edits.renamed_of(own.kind()).into_iter().find(|(_, new)| new == own.id());
-        let old = old.map_or_else(|| own.id().to_string(), |(old, _)| old);
+        let old = called_before((&before.ledger, &after.ledger), &edits, own);
+        let old = old.unwrap_or_else(|| own.id().to_string());
         Some((before, after, edits, old))
     }
 

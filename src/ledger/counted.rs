@@ -2,9 +2,10 @@
 
 use super::{Entry, Ledger};
 use crate::ledger::weighed::stage;
-use crate::record::{Condition, Day, Weighing};
+use crate::record::{Condition, Day, Evidence, EvidenceState, Weighing};
 use std::collections::BTreeMap;
 use std::fmt;
+use std::sync::Arc;
 
 /// What tells one reading from another: the panel, its serial, the stage and the day.
 pub(super) type Reading<'l> = (&'l str, &'l str, Condition, Day);
@@ -28,10 +29,24 @@ impl fmt::Display for Uncounted<'_> {
 }
 
 impl Ledger {
-    /// Returns the ledger as it is looked at on a day: what is said to be weighed later does not count.
+    /// Returns the ledger as it is looked at on a day: what is said to be weighed later does not count, and a finished
+    /// record whose article is made later is under way, since nobody can have tested it. The next day counts as come:
+    /// it may be that day elsewhere.
     #[must_use]
     pub fn as_of(mut self, today: Day) -> Self {
         self.today = Some(today);
+        for id in std::mem::take(&mut self.ahead) {
+            if let Some(entry) = self.evidence.get_mut(&id) {
+                Arc::make_mut(&mut entry.value).state = EvidenceState::Done;
+            }
+        }
+        let is_ahead = |own: &Evidence| {
+            own.state == EvidenceState::Done && own.made.is_some_and(|made| !made.has_come(today))
+        };
+        for entry in self.evidence.values_mut().filter(|entry| is_ahead(&entry.value)) {
+            Arc::make_mut(&mut entry.value).state = EvidenceState::Running;
+            self.ahead.insert(entry.id.clone());
+        }
         self
     }
 

@@ -3,28 +3,9 @@
 use super::known::entry;
 use super::sink::{At, Sink, settle};
 use super::{Files, Ledger, TrialReading};
-use crate::record::{Approval, Day, Evidence, EvidenceState, Fault, Level};
-use std::borrow::Cow;
-use std::sync::Arc;
+use crate::record::{Approval, Day, EvidenceState, Fault, Level};
 
 impl Ledger {
-    /// Returns the ledger as it can be on a day: a finished record whose article is made on a later one is still under
-    /// way, since nothing can have been tested yet. The records themselves stay as they are written.
-    #[must_use]
-    pub fn as_on(&self, today: Day) -> Cow<'_, Ledger> {
-        let ahead = |own: &Evidence| {
-            own.state == EvidenceState::Done && own.made.is_some_and(|made| !made.has_come(today))
-        };
-        if !self.evidence.values().any(|entry| ahead(&entry.value)) {
-            return Cow::Borrowed(self);
-        }
-        let mut own = self.clone();
-        for entry in own.evidence.values_mut().filter(|entry| ahead(&entry.value)) {
-            Arc::make_mut(&mut entry.value).state = EvidenceState::Running;
-        }
-        Cow::Owned(own)
-    }
-
     /// Finds days more than a year after `today` on what is said to have happened: an article made, a decision raised.
     /// They are warnings: a year is easily mistyped.
     ///
@@ -54,8 +35,8 @@ impl Ledger {
         let done = self.evidence.values().filter(|one| one.value.state != EvidenceState::Planned);
         let mut made = Vec::new();
         for one in done {
-            let Some(day) = one.value.made.filter(|day| !day.has_come(today)) else { continue };
-            if one.value.state != EvidenceState::Done {
+            let Some(day) = one.value.made else { continue };
+            if !self.ahead.contains(&one.id) {
                 look(&one.file, vec![("made".to_string(), day)]);
                 continue;
             }

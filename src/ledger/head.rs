@@ -215,7 +215,9 @@ pub(super) fn check(head: &LedgerHead) -> Sink {
                 format!("`{rule}` is no rule of the gate"),
             )
             .label("unknown rule")
-            .help(help.unwrap_or_else(|| format!("there are: {}", gate_rules().collect::<Vec<_>>().join(", "))));
+            .help(
+                help.unwrap_or_else(|| format!("there are: {}", gate_rules().collect::<Vec<_>>().join(", "))),
+            );
     }
     for (group, budget) in &head.budgets {
         within(sink_ref, POSITIVE, &format!("budgets.{group}"), Some(budget));

@@ -64,10 +64,10 @@ pub use multitude::MOST_PIECES;
 pub use normalise::{NoNominal, Nominal};
 pub use read::written_anew;
 pub use readings::TrialReading;
-pub use words::GATE_RULES;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work, WritesDown, Written};
 pub use steering::{digest_of_changes, is_as_predicted};
 pub use vary::{Varied, VariedPlace, VariedTo, VaryFault, tree_of, varied};
+pub use words::GATE_RULES;
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
 
 /// One record with its id and its file.
@@ -202,6 +202,8 @@ impl PartialEq for Held {
 pub struct Ledger {
     /// The day it is looked at from ([`Ledger::as_of`]); without one every weighing counts, whatever its day.
     pub today: Option<crate::record::Day>,
+    /// Finished evidence that counts as under way on that day, since its article is made later.
+    pub ahead: BTreeSet<String>,
     /// `ledger.yaml`; `None` where it is missing or broken.
     pub head: Option<LedgerHead>,
     /// How the ledgers were found that records are taken from; their records stand among the others, and their ids begin

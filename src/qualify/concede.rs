@@ -217,7 +217,11 @@ impl Room<'_> {
                     candidates.get(*at).and_then(|made| made.label.as_ref()) != Some(asked.subject)
                 };
                 let (foreign, own): (Vec<usize>, Vec<usize>) = set.iter().copied().partition(is_foreign);
-                let leant_on = own.iter().chain(&foreign).filter_map(|at| without.get(*at));
+                let all = || own.iter().chain(&foreign).filter_map(|at| without.get(*at));
+                // One that differs in more than was accepted is not what it leans on.
+                let conforms = |(left, _): &&(Compared<'_>, ThinVec<Reason>)| left.asks == Asks::None;
+                let any = all().any(|one| conforms(&one));
+                let leant_on = all().filter(|one| !any || conforms(one));
                 told.because = each_once(leant_on.flat_map(|(_, set_aside)| set_aside));
                 return Way { judged: Some(Box::new(told)), ..Way::default() };
             }

@@ -7,7 +7,8 @@ use super::delta::AsMade;
 use super::duty::{Duty, DutyKey, Judged, Verdict};
 use super::judge::{Reason, step_words};
 use super::margins::{
-    AsTested, Memo, PanelMargins, Rest, Uncomputed, counts, margins_shared, mode_as_tested, plate_zone, signed,
+    AsTested, Memo, PanelMargins, Rest, Uncomputed, counts, margins_shared, mode_as_tested, plate_zone,
+    signed,
 };
 use super::pool::digits;
 use super::table::{KindRow, Table};

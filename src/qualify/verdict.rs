@@ -43,8 +43,6 @@ pub struct Evaluation {
     pub uses: Uses,
     /// Figures and conditions that had to be assumed, sorted.
     pub assumptions: Vec<Phrase>,
-    /// The day that it was judged on.
-    pub today: Day,
     /// What the verdicts were made from.
     pub(super) grounds: Arc<Grounds>,
     /// Plates that were solved for computed showings, for whoever computes margins of this state or beside it.
@@ -203,7 +201,6 @@ fn evaluated<E: From<ArticleError>>(
     only: Option<&BTreeSet<String>>,
     goes_on: impl Fn(&BTreeMap<DutyKey, Duty>) -> Result<(), E>,
 ) -> Result<Evaluation, E> {
-    let ledger = &*ledger.as_on(today);
     let uses = uses(ledger)?;
     let configurator = Configurator::new(ledger);
     let forms = other.map_or_else(Arc::default, |other| Arc::clone(&other.forms));
@@ -335,7 +332,7 @@ fn evaluated<E: From<ArticleError>>(
     assumptions.dedup();
     let grounds = Arc::new(Grounds { detail, showings: grounds, demands, design: Design::of(ledger) });
     grounds.keep(&memo.recalled);
-    Ok(Evaluation { duties, uses, assumptions, today, grounds, memo, forms, keeps })
+    Ok(Evaluation { duties, uses, assumptions, grounds, memo, forms, keeps })
 }
 
 /// Whether a duty that was met is surely not closed in the end: what it rests on closes nothing that is not, and

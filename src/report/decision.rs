@@ -46,6 +46,7 @@ impl Listed<'_> {
             (Some(_), _) => "carried out".to_string(),
             (None, Some(Stands::Fits)) => lacks("approved, to do"),
             (None, Some(Stands::Done)) => lacks("approved, done already"),
+            (None, Some(Stands::Part { done, of })) => lacks(&format!("approved, {done} of {of} done")),
             (None, Some(Stands::Stale(_))) => lacks("approved, does not fit"),
             (None, None) => lacks("approved"),
         }
@@ -76,8 +77,15 @@ pub struct Shown<'a> {
 pub enum Stands {
     /// It can be carried out.
     Fits,
-    /// They hold what it sets already, in whole or in part.
+    /// They hold what it sets already.
     Done,
+    /// They hold some of what it sets already.
+    Part {
+        /// How many of its changes.
+        done: usize,
+        /// Of how many.
+        of: usize,
+    },
     /// It can't be carried out, and why.
     Stale(String),
 }
@@ -276,7 +284,14 @@ pub fn show_text(given: &Shown<'_>, frame: &Frame) -> String {
             text.push_str(&format!("\n{}", wrap(&words, width)));
         }
         (None, Some(Stands::Done)) => {
-            text.push_str("\nThe records hold it already, in whole or in part; no commit does.\n")
+            text.push_str("\nThe records hold it already; no commit that carried it out is found.\n")
+        }
+        (None, Some(Stands::Part { done, of })) => {
+            let words = format!(
+                "The records hold {done} of its {} already: take that back and let `bondline decide apply` carry it out whole, or nobody can hold it to what it predicted.",
+                count(*of, "change")
+            );
+            text.push_str(&format!("\n{}", wrap(&words, width)));
         }
         (None, Some(Stands::Fits)) => text.push_str("\nNot carried out; the records still fit it.\n"),
         (None, None) => {}

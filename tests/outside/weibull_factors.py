@@ -2,7 +2,7 @@
 
 B = q exp(-V/(beta sqrt n)) has to lie below the true quantile in 95 of 100 samples; sqrt(n) beta (ln q - ln of
 the true quantile) has a distribution that depends on n alone, and V is its 95 % point. The table in
-`src/statistics/weibull.rs` is what this printed; run it by hand (some minutes), no test does.
+`src/engineering/statistics/weibull.rs` is what this printed; run it by hand (some minutes), no test does.
 """
 import numpy as np
 

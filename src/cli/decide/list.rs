@@ -6,7 +6,7 @@ use crate::change::found::Application;
 use crate::cli::args::{ListArgs, ShowArgs};
 use crate::cli::context::{Context, Failure, Loaded, Status, nearest};
 use crate::ledger::Entry;
-use crate::record::{Decision, DecisionStatus};
+use crate::record::{Change, Decision, DecisionStatus};
 use crate::report::decision as view;
 use crate::source::Place;
 use std::io::Write;
@@ -112,9 +112,21 @@ fn became_of(
         let settled = context.settled(place, loaded, own);
         match settled.and_then(|own| overlay(&loaded.ledger, &loaded.snapshot, &[&own])) {
             Ok(_) => view::Stands::Fits,
-            Err(DecideError::Done { .. }) => view::Stands::Done,
+            Err(DecideError::Done { .. }) => in_part(context, place, loaded, own),
             Err(fault) => view::Stands::Stale(fault.to_string()),
         }
     });
     Ok((applied, stands))
+}
+
+/// How much of a decision the records hold that hold some of it: each of its changes is looked at by itself.
+fn in_part(context: &Context, place: &Place, loaded: &Loaded, own: &Decision) -> view::Stands {
+    let is_done = |change: &Change| {
+        let alone = Decision { changes: vec![change.clone()], ..own.clone() };
+        let settled = context.settled(place, loaded, &alone);
+        let laid = settled.and_then(|alone| overlay(&loaded.ledger, &loaded.snapshot, &[&alone]));
+        matches!(laid, Err(DecideError::Done { .. }))
+    };
+    let (done, of) = (own.changes.iter().filter(|change| is_done(change)).count(), own.changes.len());
+    if done < of { view::Stands::Part { done, of } } else { view::Stands::Done }
 }

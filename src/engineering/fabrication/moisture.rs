@@ -113,13 +113,13 @@ pub fn time_at(fraction: f64) -> Result<f64, MoistureError> {
 /// [`time_at`].
 ///
 /// ```
-/// use bondline::fabrication::moisture::{Faces, time_to_fraction};
+/// use bondline_engineering::fabrication::moisture::{Faces, time_to_fraction};
 ///
 /// // A laminate of 3 mm, D = 2.6e-7 mm2/s, 95 % of equilibrium: 113 days, or 452 with one face sealed.
 /// let days = |faces| Ok(time_to_fraction(0.95, 2.6e-13, 3.0e-3, faces)? / 86400.0);
 /// assert!((days(Faces::Both)? - 113.0817).abs() < 1e-4);
 /// assert!((days(Faces::One)? - 452.3267).abs() < 1e-4);
-/// # Ok::<(), bondline::fabrication::moisture::MoistureError>(())
+/// # Ok::<(), bondline_engineering::fabrication::moisture::MoistureError>(())
 /// ```
 pub fn time_to_fraction(
     fraction: f64,
@@ -149,12 +149,12 @@ pub fn time_to_fraction(
 /// memory). C is measured; there is no usual value here.
 ///
 /// ```
-/// use bondline::fabrication::moisture::diffusivity_at;
+/// use bondline_engineering::fabrication::moisture::diffusivity_at;
 ///
 /// // C = 5000 K from 70 to 20 degC: slower by exp[5000 (1/293.15 - 1/343.15)], a factor of 12.
 /// let slow = diffusivity_at(2.6e-13, 343.15, 293.15, 5000.0)?;
 /// assert!((2.6e-13 / slow - 12.0).abs() < 0.1);
-/// # Ok::<(), bondline::fabrication::moisture::MoistureError>(())
+/// # Ok::<(), bondline_engineering::fabrication::moisture::MoistureError>(())
 /// ```
 pub fn diffusivity_at(
     diffusivity: f64,

@@ -103,13 +103,13 @@ impl HeatCheck {
 /// Tg >= hottest + margin; the margins: common practice, no source.
 ///
 /// ```
-/// use bondline::fabrication::tooling::{MOULD_RULE, check_heat};
+/// use bondline_engineering::fabrication::tooling::{MOULD_RULE, check_heat};
 ///
 /// // A mould of Tg 135 degC, a part cured at 120 degC: 5 K short of the rule.
 /// let check = check_heat(408.15, &[393.15], MOULD_RULE.margin)?;
 /// assert!(!check.is_kept());
 /// assert!((check.spare + 5.0).abs() < 1e-9);
-/// # Ok::<(), bondline::fabrication::tooling::ToolingError>(())
+/// # Ok::<(), bondline_engineering::fabrication::tooling::ToolingError>(())
 /// ```
 pub fn check_heat(
     glass_transition: f64,
@@ -145,12 +145,12 @@ pub fn check_heat(
 /// (alpha_tool - alpha_part) (T_set - T_room) L: linear expansion, any text on mechanics of materials.
 ///
 /// ```
-/// use bondline::fabrication::tooling::mismatch;
+/// use bondline_engineering::fabrication::tooling::mismatch;
 ///
 /// // 1 m, glass tool 14e-6, carbon part 3e-6 1/K, 100 K: 1.1 mm.
 /// let grows = mismatch(14e-6, 3e-6, 393.15, 293.15, 1.0)?;
 /// assert!((grows - 1.1e-3).abs() < 1e-12);
-/// # Ok::<(), bondline::fabrication::tooling::ToolingError>(())
+/// # Ok::<(), bondline_engineering::fabrication::tooling::ToolingError>(())
 /// ```
 pub fn mismatch(tool: f64, part: f64, set: f64, room: f64, length: f64) -> Result<f64, ToolingError> {
     let tool = expansion("the tool's coefficient of expansion", tool)?;
@@ -177,11 +177,11 @@ pub fn mismatch(tool: f64, part: f64, set: f64, room: f64, length: f64) -> Resul
 /// sets. Common practice, no source; the equality is what the outside check solves.
 ///
 /// ```
-/// use bondline::fabrication::tooling::scale_factor;
+/// use bondline_engineering::fabrication::tooling::scale_factor;
 ///
 /// let factor = scale_factor(14e-6, 3e-6, 393.15, 293.15)?;
 /// assert!((factor - 1.0003 / 1.0014).abs() < 1e-15);
-/// # Ok::<(), bondline::fabrication::tooling::ToolingError>(())
+/// # Ok::<(), bondline_engineering::fabrication::tooling::ToolingError>(())
 /// ```
 pub fn scale_factor(tool: f64, part: f64, set: f64, room: f64) -> Result<f64, ToolingError> {
     let tool = expansion("the tool's coefficient of expansion", tool)?;
@@ -237,7 +237,7 @@ impl SpringIn {
 /// D. S. Cairns 1989; D. W. Radford, T. S. Rennick 2000 (from memory).
 ///
 /// ```
-/// use bondline::fabrication::tooling::{Corner, spring_in};
+/// use bondline_engineering::fabrication::tooling::{Corner, spring_in};
 ///
 /// let corner = Corner {
 ///     swept: std::f64::consts::FRAC_PI_2,
@@ -248,7 +248,7 @@ impl SpringIn {
 ///     shrinkage_through: -0.005,
 /// };
 /// assert!((spring_in(&corner)?.total().to_degrees() - 1.06870).abs() < 5e-6);
-/// # Ok::<(), bondline::fabrication::tooling::ToolingError>(())
+/// # Ok::<(), bondline_engineering::fabrication::tooling::ToolingError>(())
 /// ```
 pub fn spring_in(corner: &Corner) -> Result<SpringIn, ToolingError> {
     let swept = corner.swept;
@@ -304,12 +304,12 @@ pub struct Moulds {
 /// number counts as that number.
 ///
 /// ```
-/// use bondline::fabrication::tooling::moulds_for_rate;
+/// use bondline_engineering::fabrication::tooling::moulds_for_rate;
 ///
 /// // 6 parts a week, 30 h each, 80 h a week at 85 %: 2.65 moulds are busy, so 3.
 /// let moulds = moulds_for_rate(6.0, 30.0 * 3600.0, 80.0 * 3600.0, 0.85)?;
 /// assert_eq!(moulds.whole, 3);
-/// # Ok::<(), bondline::fabrication::tooling::ToolingError>(())
+/// # Ok::<(), bondline_engineering::fabrication::tooling::ToolingError>(())
 /// ```
 pub fn moulds_for_rate(parts: f64, cycle: f64, hours: f64, efficiency: f64) -> Result<Moulds, ToolingError> {
     within("the number of parts", parts, parts > 0.0 && parts <= 1e9, "above 0 and at most 1e9", "")?;
@@ -352,11 +352,11 @@ pub struct Life {
 /// life - used, divided by the rate: a count.
 ///
 /// ```
-/// use bondline::fabrication::tooling::pulls_left;
+/// use bondline_engineering::fabrication::tooling::pulls_left;
 ///
 /// let life = pulls_left(120, 96, 3.0)?;
 /// assert_eq!((life.left, life.weeks), (24, Some(8.0)));
-/// # Ok::<(), bondline::fabrication::tooling::ToolingError>(())
+/// # Ok::<(), bondline_engineering::fabrication::tooling::ToolingError>(())
 /// ```
 pub fn pulls_left(life: u32, used: u32, rate: f64) -> Result<Life, ToolingError> {
     within("the rate", rate, (0.0..=1e6).contains(&rate), "0 to 1e6", "pulls a week")?;

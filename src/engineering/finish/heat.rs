@@ -121,7 +121,7 @@ pub struct Darkest {
 /// the wind that its skin temperature goes by; the least of them.
 ///
 /// ```
-/// use bondline::finish::{ColourLimit, HeatLimit, Skin, Sunshine, WET_GLASS_TRANSITION_MARGIN, darkest};
+/// use bondline_engineering::finish::{ColourLimit, HeatLimit, Skin, Sunshine, WET_GLASS_TRANSITION_MARGIN, darkest};
 ///
 /// let day = Sunshine {
 ///     emittance: 0.9, irradiance: 1120.0, ambient: 322.15, sky: 322.15, ramp_wind: 1.0, structural_wind: 2.0,
@@ -134,7 +134,7 @@ pub struct Darkest {
 /// // [9.5 x 28 + 0.9 s (350.15^4 - 322.15^4)]/1120 = 0.4317 on the ramp; more under load.
 /// assert!(matches!(found.limit, ColourLimit::UpTo(a) if (a - 0.4317).abs() < 1e-4));
 /// assert_eq!(found.governs, Some(0));
-/// # Ok::<(), bondline::finish::FinishError>(())
+/// # Ok::<(), bondline_engineering::finish::FinishError>(())
 /// ```
 pub fn darkest(limits: &[HeatLimit], day: &Sunshine) -> Result<Darkest, FinishError> {
     let each = limits

@@ -121,14 +121,14 @@ pub struct BondReserves {
 /// 5 mm with G = 1 MPa. All values invented.
 ///
 /// ```
-/// use bondline::laminate::{Adherend, Adhesive, free_strain, mismatch_shear};
+/// use bondline_engineering::laminate::{Adherend, Adhesive, free_strain, mismatch_shear};
 /// let (sheet, frame) = (Adherend::strip(3e9, 0.005), Adherend::strip(50e9, 0.002));
 /// let soft = Adhesive { g: 1e6, thickness: 0.005 };
 /// let strain = free_strain(70e-6, 3e-6, 60.0, 0.0);
 /// let bond = mismatch_shear(&sheet, &frame, &soft, 1.0, strain)?;
 /// assert!((bond.peak_shear - 0.20e6).abs() < 0.005e6); // Pa
 /// assert!(bond.sheet_stress < 0.0); // warm: the sheet is pressed
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn mismatch_shear(
     sheet: &Adherend,
@@ -230,12 +230,12 @@ pub struct Lap {
 ///
 /// # Example
 /// ```
-/// use bondline::laminate::{Adherend, Adhesive, lap_shear};
+/// use bondline_engineering::laminate::{Adherend, Adhesive, lap_shear};
 /// let plate = Adherend::strip(70e9, 0.0016);
 /// let joint = lap_shear(&plate, &plate, &Adhesive { g: 1e9, thickness: 0.0002 }, 0.0127, 1e5)?;
 /// assert!((joint.mean - 7.874e6).abs() < 1e3); // Pa
 /// assert!((joint.concentration - 1.985).abs() < 1e-3);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn lap_shear(
     first: &Adherend,

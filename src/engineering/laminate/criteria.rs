@@ -165,7 +165,7 @@ impl Reserve {
 /// [`Lamina::checked`].
 ///
 /// ```
-/// use bondline::laminate::{Criterion, Lamina, Mode, PlyStrength, reserve};
+/// use bondline_engineering::laminate::{Criterion, Lamina, Mode, PlyStrength, reserve};
 /// // Invented values.
 /// let ply = Lamina { e1: 138e9, e2: 9e9, g12: 6.9e9, nu12: 0.3, cte1: 0.0, cte2: 30e-6 };
 /// let strength = PlyStrength { xt: Some(1500e6), yt: Some(50e6), s: Some(70e6), ..PlyStrength::default() };
@@ -175,7 +175,7 @@ impl Reserve {
 /// assert!((found.margin() - 1.0).abs() < 1e-12);
 /// // Compression along the fibres would need Xc.
 /// assert!(reserve(Criterion::MaximumStress, &ply, &strength, [-1e6, 0.0, 0.0], [0.0; 3]).is_err());
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn reserve(
     criterion: Criterion,

@@ -85,12 +85,12 @@ impl Lamina {
     /// computed again with numpy).
     ///
     /// ```
-    /// use bondline::laminate::Lamina;
+    /// use bondline_engineering::laminate::Lamina;
     /// let ply = Lamina { e1: 181e9, e2: 10.3e9, g12: 7.17e9, nu12: 0.28, cte1: 0.02e-6, cte2: 22.5e-6 };
     /// let q = ply.stiffness()?;
     /// assert!((q[0][0] / 181.8111e9 - 1.0).abs() < 1e-6);
     /// assert!((q[0][1] / 2.8969e9 - 1.0).abs() < 1e-4);
-    /// # Ok::<(), bondline::laminate::LaminateError>(())
+    /// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
     /// ```
     pub fn stiffness(&self) -> Result<Matrix3, LaminateError> {
         Ok(self.checked()?.reduced().full())

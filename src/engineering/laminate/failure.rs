@@ -152,7 +152,7 @@ impl FirstPly {
 /// Classical lamination, as in A. K. Kaw, Mechanics of Composite Materials, ch. 5 (from memory).
 ///
 /// ```
-/// use bondline::laminate::{Criterion, JudgedLayer, Lamina, Load, PlyStrength, first_ply};
+/// use bondline_engineering::laminate::{Criterion, JudgedLayer, Lamina, Load, PlyStrength, first_ply};
 /// // Invented values.
 /// let lamina = Lamina { e1: 138e9, e2: 9e9, g12: 6.9e9, nu12: 0.3, cte1: 0.0, cte2: 0.0 };
 /// let strength = Some(PlyStrength {
@@ -164,7 +164,7 @@ impl FirstPly {
 /// let found = first_ply(&stack, &load, Criterion::TSAI_WU)?;
 /// assert_eq!(found.layer, 1);
 /// assert!((found.factor / 3.11619 - 1.0).abs() < 1e-5);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn first_ply(
     layers: &[JudgedLayer],
@@ -191,7 +191,7 @@ pub(super) fn prepare(
 /// Those of [`first_ply`].
 ///
 /// ```
-/// use bondline::laminate::{Criterion, JudgedLayer, Lamina, Load, PlyStrength, PreparedLayer, first_ply_prepared};
+/// use bondline_engineering::laminate::{Criterion, JudgedLayer, Lamina, Load, PlyStrength, PreparedLayer, first_ply_prepared};
 /// // Invented values.
 /// let lamina = Lamina { e1: 138e9, e2: 9e9, g12: 6.9e9, nu12: 0.3, cte1: 0.0, cte2: 0.0 };
 /// let strength = Some(PlyStrength {
@@ -205,7 +205,7 @@ pub(super) fn prepare(
 /// let stack = [0, 1, 1, 0].iter().filter_map(|kind: &usize| kinds.get(*kind));
 /// let found = first_ply_prepared(stack, &Load { force: [100e3, 0.0, 0.0], ..Load::default() })?;
 /// assert!((found.factor / 0.98278 - 1.0).abs() < 1e-5);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn first_ply_prepared<'a, I>(layers: I, load: &Load) -> Result<FirstPly, LaminateError>
 where

@@ -49,7 +49,7 @@ pub enum GlazingError {
 ///
 /// # Example
 /// ```
-/// use bondline::laminate::{GlazingError, sheet_modulus};
+/// use bondline_engineering::laminate::{GlazingError, sheet_modulus};
 /// let tested = [[296.0, 3.0e9], [333.0, 2.0e9]]; // invented
 /// assert!((sheet_modulus(&tested, 314.5)? - 2.5e9).abs() < 1.0);
 /// assert!(matches!(sheet_modulus(&tested, 345.0), Err(GlazingError::OutsideTested { .. })));

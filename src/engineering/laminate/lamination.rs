@@ -78,7 +78,7 @@ pub struct Stiffness {
 /// again with numpy).
 ///
 /// ```
-/// use bondline::laminate::{ElasticLayer, Lamina, stiffness};
+/// use bondline_engineering::laminate::{ElasticLayer, Lamina, stiffness};
 /// // Invented values.
 /// let ply = Lamina { e1: 138e9, e2: 9e9, g12: 6.9e9, nu12: 0.3, cte1: 0.0, cte2: 30e-6 };
 /// let at = |degrees: f64| ElasticLayer { lamina: ply, angle: degrees.to_radians(), thickness: 0.2e-3 };
@@ -87,7 +87,7 @@ pub struct Stiffness {
 /// // An unsymmetric stack is softer than its A alone would say.
 /// let moduli = cross.compliance()?.in_plane();
 /// assert!((moduli.ex / 31_132.017e6 - 1.0).abs() < 1e-7);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn stiffness(layers: &[ElasticLayer]) -> Result<Stiffness, LaminateError> {
     let total = total_thickness(layers)?;
@@ -296,14 +296,14 @@ impl Compliance {
     /// equation 2.97, with the coupling terms kept (from memory).
     ///
     /// ```
-    /// use bondline::laminate::{ElasticLayer, Lamina, stiffness};
+    /// use bondline_engineering::laminate::{ElasticLayer, Lamina, stiffness};
     /// // Invented values.
     /// let ply = Lamina { e1: 138e9, e2: 9e9, g12: 6.9e9, nu12: 0.3, cte1: 0.0, cte2: 0.0 };
     /// let one = stiffness(&[ElasticLayer { lamina: ply, angle: 0.0, thickness: 0.2e-3 }])?.compliance()?;
     /// // By hand: 1/E(45) = (1/E1 + 1/E2 + 1/G12 - 2 nu12/E1)/4.
     /// let by_hand = 4.0 / (1.0 / 138e9 + 1.0 / 9e9 + 1.0 / 6.9e9 - 0.6 / 138e9);
     /// assert!((one.modulus_along(45f64.to_radians()) / by_hand - 1.0).abs() < 1e-9);
-    /// # Ok::<(), bondline::laminate::LaminateError>(())
+    /// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
     /// ```
     pub fn modulus_along(&self, angle: f64) -> f64 {
         let (s, c) = angle.sin_cos();
@@ -344,7 +344,7 @@ impl Compliance {
     /// [`LaminateError::OutOfRange`] for a change that is no number or beyond 5000 K.
     ///
     /// ```
-    /// use bondline::laminate::{ElasticLayer, Lamina, stiffness};
+    /// use bondline_engineering::laminate::{ElasticLayer, Lamina, stiffness};
     /// // Invented values: two sheets bonded hot, the upper one expanding more.
     /// let sheet = |cte| Lamina::isotropic(70e9, 0.0, cte);
     /// let layer = |lamina| ElasticLayer { lamina, angle: 0.0, thickness: 1e-3 };
@@ -352,7 +352,7 @@ impl Compliance {
     /// let cooled = pair.compliance()?.after_cure(-100.0)?;
     /// // Timoshenko 1925 for equal layers: curvature = 1.5 difference of expansion / total thickness.
     /// assert!((cooled.curvature[0] / (-1.5 * 10e-6 * 100.0 / 2e-3) - 1.0).abs() < 1e-9);
-    /// # Ok::<(), bondline::laminate::LaminateError>(())
+    /// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
     /// ```
     pub fn after_cure(&self, temperature: f64) -> Result<Deformation, LaminateError> {
         self.deformation(&Load { temperature, ..Load::default() })

@@ -170,14 +170,14 @@ const LARGEST: f64 = 1e9;
 /// Those of [`stiffness`], [`super::Stiffness::compliance`] and [`Load::checked`].
 ///
 /// ```
-/// use bondline::laminate::{ElasticLayer, Lamina, Load, recover_under};
+/// use bondline_engineering::laminate::{ElasticLayer, Lamina, Load, recover_under};
 /// // Invented values: one sheet, pulled.
 /// let sheet = ElasticLayer { lamina: Lamina::isotropic(70e9, 0.3, 0.0)?, angle: 0.0, thickness: 2e-3 };
 /// let states = recover_under(&[sheet], &Load { force: [100e3, 0.0, 0.0], ..Load::default() })?;
 /// assert_eq!(states.len(), 3);
 /// assert!((states[1].stress[0] - 50e6).abs() < 1.0);
 /// assert!((states[1].strain[1] + 0.3 * 50e6 / 70e9).abs() < 1e-12);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn recover_under(layers: &[ElasticLayer], load: &Load) -> Result<Vec<PointState>, LaminateError> {
     let deformation = stiffness(layers)?.compliance()?.deformation(load)?;

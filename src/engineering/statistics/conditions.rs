@@ -15,7 +15,7 @@ use super::{StatisticsError, finite};
 /// A straight line between two tests; common practice, no source.
 ///
 /// ```
-/// use bondline::statistics::{StatisticsError, between_tested};
+/// use bondline_engineering::statistics::{StatisticsError, between_tested};
 /// // Invented: MPa at degC.
 /// let tested = [[82.0, 420.0], [23.0, 600.0]];
 /// assert!((between_tested(&tested, 52.5)? - 510.0).abs() < 1e-9);

@@ -58,7 +58,6 @@ pub fn limits(
     evaluation: &Evaluation,
     keys: &[DutyKey],
 ) -> Result<Vec<AttributeLimit>, ArticleError> {
-    let ledger = &*ledger.as_on(evaluation.today);
     let mut hot: BTreeMap<String, Hung> = BTreeMap::new();
     let mut film: BTreeMap<String, (f64, Hung)> = BTreeMap::new();
     let mut tied: BTreeMap<DutyKey, Tied> = BTreeMap::new();

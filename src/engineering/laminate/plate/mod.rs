@@ -351,13 +351,13 @@ fn matrix(of: &Matrix3) -> nalgebra::Matrix3<f64> {
 ///
 /// # Example
 /// ```
-/// use bondline::laminate::plate::{Plate, Support, pressure};
+/// use bondline_engineering::laminate::plate::{Plate, Support, pressure};
 /// let bending = [[20.0, 2.5, 0.0], [2.5, 8.0, 0.0], [0.0, 0.0, 3.0]];
 /// let plate = Plate::new([0.5, 0.4], bending, None, Support::SimplySupported)?;
 /// let it = pressure(&plate, 4e3)?;
 /// assert!((it.deflection - 61.63355e-3).abs() < 1e-7);
-/// assert!(it.over_thickness(3e-3)? > bondline::laminate::plate::LINEAR_LIMIT);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// assert!(it.over_thickness(3e-3)? > bondline_engineering::laminate::plate::LINEAR_LIMIT);
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn pressure(plate: &Plate, pressure: f64) -> Result<Bending, LaminateError> {
     within("the pressure", pressure, pressure.abs() <= 1e12, "a number of at most 1e12", "Pa")?;
@@ -396,14 +396,14 @@ pub fn pressure(plate: &Plate, pressure: f64) -> Result<Bending, LaminateError> 
 ///
 /// # Example
 /// ```
-/// use bondline::laminate::plate::{Plate, Support, buckling};
+/// use bondline_engineering::laminate::plate::{Plate, Support, buckling};
 /// let bending = [[20.0, 2.5, 0.0], [2.5, 8.0, 0.0], [0.0, 0.0, 3.0]];
 /// let plate = Plate::new([0.5, 0.4], bending, None, Support::SimplySupported)?;
 /// let it = buckling(&plate, [-1000.0, 0.0, 0.0])?.expect("compression buckles");
 /// assert!((it.factor - 2.60928).abs() < 1e-5);
 /// assert_eq!(it.half_waves, Some([1, 1]));
 /// assert_eq!(buckling(&plate, [1000.0, 0.0, 0.0])?, None);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn buckling(plate: &Plate, load: Vector3) -> Result<Option<Buckling>, LaminateError> {
     for value in load {
@@ -456,12 +456,12 @@ pub fn buckling(plate: &Plate, load: Vector3) -> Result<Option<Buckling>, Lamina
 ///
 /// # Example
 /// ```
-/// use bondline::laminate::plate::reduced_bending;
+/// use bondline_engineering::laminate::plate::reduced_bending;
 /// // Two bars on one another: the stiffness about the neutral axis, not about the middle.
 /// let diagonal = |x| [[x, 0.0, 0.0], [0.0, x, 0.0], [0.0, 0.0, x]];
 /// let it = reduced_bending(&diagonal(4.0), &diagonal(2.0), &diagonal(3.0))?;
 /// assert!((it[0][0] - 2.0).abs() < 1e-12);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn reduced_bending(a: &Matrix3, b: &Matrix3, d: &Matrix3) -> Result<Matrix3, LaminateError> {
     let (a, b, d) = (matrix(a), matrix(b), matrix(d));

@@ -90,10 +90,10 @@ fn constant(of: WrinklingConstant) -> Result<f64, LaminateError> {
 ///
 /// # Example
 /// ```
-/// use bondline::laminate::sandwich::allowable::{SOLID_DESIGN, wrinkling_solid};
+/// use bondline_engineering::laminate::sandwich::allowable::{SOLID_DESIGN, wrinkling_solid};
 /// let stress = wrinkling_solid(70e9, 517e6, 152e6, SOLID_DESIGN)?;
 /// assert!((stress / 882.634e6 - 1.0).abs() < 1e-6);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn wrinkling_solid(
     face: f64,

@@ -61,14 +61,14 @@ pub struct Core {
 ///
 /// # Example
 /// ```
-/// use bondline::laminate::sandwich::{Core, Face, Sandwich};
+/// use bondline_engineering::laminate::sandwich::{Core, Face, Sandwich};
 /// let face = Face { modulus: 70e9, poisson: 0.3, thickness: 0.5e-3 };
 /// let core = Core { thickness: 10e-3, modulus: 130e6, modulus_through: 130e6, shear_modulus: 90e6 };
 /// let sandwich = Sandwich::new([face, face], core)?;
 /// // 25 mm wide: 48 541 666.67 N mm2 and 24 806.25 N.
 /// assert!((sandwich.bending_stiffness() * 0.025 - 48.541_666_67).abs() < 1e-6);
 /// assert!((sandwich.shear_stiffness() * 0.025 - 24_806.25).abs() < 1e-6);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sandwich {
@@ -339,10 +339,10 @@ impl Deflection {
 ///
 /// # Example
 /// ```
-/// use bondline::laminate::sandwich::{Beam, beam_deflection};
+/// use bondline_engineering::laminate::sandwich::{Beam, beam_deflection};
 /// let it = beam_deflection(Beam::ThreePoint(100.0), 0.3, 48.541_666_67, 24_806.25)?;
 /// assert!((it.bending - 1.158_798e-3).abs() < 1e-9 && (it.shear - 0.302_343e-3).abs() < 1e-9);
-/// # Ok::<(), bondline::laminate::LaminateError>(())
+/// # Ok::<(), bondline_engineering::laminate::LaminateError>(())
 /// ```
 pub fn beam_deflection(beam: Beam, span: f64, bending: f64, shear: f64) -> Result<Deflection, LaminateError> {
     within("the span", span, (1e-6..=1e4).contains(&span), "1 um to 10 km", "m")?;

@@ -86,7 +86,7 @@ impl Section {
     /// A square tube of 100 x 100 x 2 mm under 2 kN m: q = T/2A = 100 N/mm, 50 MPa.
     ///
     /// ```
-    /// use bondline::laminate::{SectionLoad, Section, Wall};
+    /// use bondline_engineering::laminate::{SectionLoad, Section, Wall};
     /// let nodes = [[0.0, 0.0], [0.1, 0.0], [0.1, 0.1], [0.0, 0.1]];
     /// let walls = [0, 1, 2, 3].map(|at| Wall::sheet(at, (at + 1) % 4, 70e9, 0.3, 0.002));
     /// let tube = Section::new(&nodes, &walls)?;
@@ -94,7 +94,7 @@ impl Section {
     /// for wall in &under.walls {
     ///     assert!((wall.shear_stress - 50e6).abs() < 1.0); // Pa
     /// }
-    /// # Ok::<(), bondline::laminate::SectionError>(())
+    /// # Ok::<(), bondline_engineering::laminate::SectionError>(())
     /// ```
     pub fn under(&self, load: &SectionLoad) -> Result<SectionResponse, SectionError> {
         check(load)?;

@@ -97,7 +97,7 @@ impl Section {
     /// A box of 200 x 100 mm, 2 mm and 1 mm thick, G = 27 GPa, without the walls' own twisting:
     ///
     /// ```
-    /// use bondline::laminate::{Section, Wall, WallKind};
+    /// use bondline_engineering::laminate::{Section, Wall, WallKind};
     /// let nodes = [[0.0, 0.0], [0.2, 0.0], [0.2, 0.1], [0.0, 0.1]];
     /// let plate = |t: f64| WallKind::Plate {
     ///     axial: 70e9 * t, bend: 0.0, shear: 27e9 * t, twist: 0.0, thickness: t,
@@ -108,7 +108,7 @@ impl Section {
     /// ];
     /// let box_ = Section::new(&nodes, &walls)?;
     /// assert!((box_.closed_gj()? - 1.08e5).abs() < 1e-3); // N m2
-    /// # Ok::<(), bondline::laminate::SectionError>(())
+    /// # Ok::<(), bondline_engineering::laminate::SectionError>(())
     /// ```
     pub fn new(nodes: &[[f64; 2]], walls: &[Wall]) -> Result<Section, SectionError> {
         Self::build(nodes, walls.iter().copied().enumerate().collect())

@@ -58,7 +58,7 @@ impl Section {
     /// The invented cell of 80 x 40 mm: laminate of 1.5 mm, a sheet of 5 mm as one long wall.
     ///
     /// ```
-    /// use bondline::laminate::{Section, Wall};
+    /// use bondline_engineering::laminate::{Section, Wall};
     /// let nodes = [[0.0, 0.0], [0.08, 0.0], [0.08, 0.04], [0.0, 0.04]];
     /// let frame = |from, to| Wall::of_moduli(from, to, 50e9, 20e9, 0.0015);
     /// let sheet = Wall::of_moduli(3, 2, 3e9, 1.1e9, 0.005).as_pane();
@@ -66,7 +66,7 @@ impl Section {
     /// let loss = section.pane_loss()?;
     /// assert!((loss.whole.cells - 2060.0).abs() < 1.0); // 2.06e9 N mm2
     /// assert!((loss.lost.gj - 3.6).abs() < 1e-9); // 3.6e6 N mm2
-    /// # Ok::<(), bondline::laminate::SectionError>(())
+    /// # Ok::<(), bondline_engineering::laminate::SectionError>(())
     /// ```
     pub fn pane_loss(&self) -> Result<PaneLoss, SectionError> {
         let without = self.without_pane()?;
