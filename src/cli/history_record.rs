@@ -11,9 +11,9 @@ use crate::change::followed::called_before;
 use crate::change::found::held;
 use crate::change::progress::Of;
 use crate::graph::Uses;
-use crate::ledger::Ledger;
+use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
-use crate::record::{Address, RecordKind};
+use crate::record::{self, Address, Decision, RecordKind};
 use crate::report::decision::came_true;
 use crate::report::history::{self as view, Step};
 use crate::report::table::wrap;
@@ -172,6 +172,29 @@ fn subject_of(ledger: &Ledger, record: &Address) -> Option<Subject> {
     Subject::from_label(label)
 }
 
+/// What commits of the line did by a decision, by their places in it.
+fn deeds(
+    context: &Context,
+    place: &Place,
+    (now, line): (&Loaded, &[Commit]),
+    entry: &Entry<Decision>,
+) -> Result<BTreeMap<usize, &'static str>, Failure> {
+    let Some(applied) = context.application(place, now, entry)? else { return Ok(BTreeMap::new()) };
+    let at = |commit: &str| line.iter().position(|own| own.id == commit);
+    let undone = applied.undone.as_ref().and_then(|(commit, _)| Some((at(commit)?, "taken back")));
+    Ok(at(&applied.commit).map(|at| (at, "carried out")).into_iter().chain(undone).collect())
+}
+
+/// The records that a decision changes.
+fn targets(decision: &Decision) -> Vec<String> {
+    let of = |change: &record::Change| {
+        let places = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];
+        let places = places.into_iter().flatten().map(|place| record_of(place).to_string());
+        places.collect::<Vec<_>>()
+    };
+    decision.changes.iter().flat_map(of).collect()
+}
+
 /// Answers `history ADDRESS`.
 ///
 /// # Errors
@@ -217,8 +240,14 @@ pub(super) fn run(
         let (is, was) = (found.get(at), found.get(&(at + 1)));
         is.zip(was).is_some_and(|(is, was)| view::moves(was, is))
     };
+    let decision = (asked.kind() == RecordKind::Decision).then(|| now.ledger.decision(asked.id())).flatten();
+    let did = match decision {
+        Some(entry) => deeds(context, place, (now, line), entry)?,
+        None => BTreeMap::new(),
+    };
+    let moved = wanted.into_iter().filter(|at| has_moved(at));
     let told: BTreeSet<usize> =
-        wanted.into_iter().filter(|at| has_moved(at)).chain(trail.edited.iter().copied()).collect();
+        moved.chain(trail.edited.iter().copied()).chain(did.keys().copied()).collect();
     let mut rows: Vec<view::Edited> = Vec::new();
     for at in told.iter().take(most) {
         let Some(((before, after), commit)) = line.get(*at).and_then(|own| Some((states(place, own)?, own)))
@@ -230,13 +259,15 @@ pub(super) fn run(
         let edits = diff(&before.ledger, &after.ledger);
         let is_edited = trail.edited.contains(at);
         let since = edits.renamed_of(own.kind()).remove(own.id()).map(|new| Address::new(own.kind(), new));
-        let changes = match is_edited {
-            true => {
-                let names = [own.to_string(), old.to_string()];
-                let is_own = |one: &Change| names.iter().any(|name| record_of(&one.address) == name);
-                edits.changes.into_iter().filter(is_own).collect()
-            }
-            false => connected(edits, (old, own), (&before.ledger, &after.ledger)),
+        let named = |names: &[String], edits: Edits| -> Vec<Change> {
+            let is_own = |one: &Change| names.iter().any(|name| record_of(&one.address) == name);
+            edits.changes.into_iter().filter(is_own).collect()
+        };
+        let did = did.get(at).copied();
+        let changes = match (is_edited, did.and(decision)) {
+            (true, _) => named(&[own.to_string(), old.to_string()], edits),
+            (false, Some(entry)) => named(&targets(&entry.value), edits),
+            (false, None) => connected(edits, (old, own), (&before.ledger, &after.ledger)),
         };
         // What can't be read seems to go, and to come again with the commit that mends it.
         let unread: Vec<String> = after.ledger.broken.iter().map(ToString::to_string).collect();
@@ -251,6 +282,7 @@ pub(super) fn run(
         rows.push(view::Edited {
             made: made(context, place, commit, Some(&before), &after),
             is_edited,
+            did,
             was_called: (own != old).then(|| old.to_string()),
             called_since: since.map(|new| new.to_string()),
             unread,
@@ -260,7 +292,6 @@ pub(super) fn run(
             changes,
         });
     }
-    let decision = (asked.kind() == RecordKind::Decision).then(|| now.ledger.decision(asked.id())).flatten();
     let history = view::Recorded {
         of,
         left: told.len() - rows.len(),

@@ -43,6 +43,8 @@ impl Listed<'_> {
         match (self.applied, self.stands) {
             (Some(applied), _) if applied.undone.is_some() => "taken back".to_string(),
             (Some(_), _) if is_closed => "closed".to_string(),
+            // What was approved under an older rule is not asked again; what is said to be approved later is.
+            (Some(_), _) if own.approvals.iter().any(|one| !one.on.has_come(today)) => lacks("carried out"),
             (Some(_), _) => "carried out".to_string(),
             (None, Some(Stands::Fits)) => lacks("approved, to do"),
             (None, Some(Stands::Done)) => lacks("approved, done already"),

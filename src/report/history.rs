@@ -90,6 +90,8 @@ pub struct Edited {
     pub made: Made,
     /// Whether the record itself differs.
     pub is_edited: bool,
+    /// What the commit did by a decision: carried it out, or took it back.
+    pub did: Option<&'static str>,
     /// What the record was called before, where that is something else.
     pub was_called: Option<String>,
     /// What it is called since, where the commit gave it another name.
@@ -378,6 +380,7 @@ impl Recorded {
             let (kg, was_kg) = (is.and_then(|is| is.kg), was.and_then(|was| was.kg));
             row.made.json([
                 ("edited", json!(row.is_edited)),
+                ("did", json!(row.did)),
                 ("was_called", json!(row.was_called)),
                 ("called_since", json!(row.called_since)),
                 ("unread", json!(row.unread)),
@@ -407,6 +410,9 @@ impl Recorded {
             if let Some(figures) = row.figures(due) {
                 page.hang("  ", "    ", &figures);
             }
+            if let Some(did) = row.did {
+                page.hang("  ", "    ", did);
+            }
             if let Some(old) = &row.was_called {
                 page.hang("  ", "    ", &format!("called {} before", shown(old)));
             }
@@ -423,7 +429,7 @@ impl Recorded {
             for line in lines.iter().take(most) {
                 page.hang("  ", "    ", line);
             }
-            let is_told = row.was_unread || !row.unread.is_empty();
+            let is_told = row.was_unread || !row.unread.is_empty() || row.did.is_some();
             if row.changes.is_empty() && !is_told {
                 let is_renamed = row.was_called.is_some() || row.called_since.is_some();
                 let words = match row.is_edited {

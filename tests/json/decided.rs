@@ -30,7 +30,7 @@ documents! {
     Calibration { decisions: Vec<Held>, masses: usize, mass_bias_kg: Option<f64>, mass_error_kg: Option<f64>, finished: usize, weeks_bias: Option<f64>, weeks_ratio: Option<f64> }
     History { schema: String, of: Option<String>, commits: Vec<Commit>, left_out: usize, predictions: Calibration }
     EditedPlace { address: String, attribute: String, was: Option<String>, is: Option<String> }
-    EditedIn { commit: String, on: String, summary: String, decisions: Vec<String>, edited: bool, was_called: Option<String>, called_since: Option<String>, unread: Vec<String>, kg: Option<f64>, delta_kg: Option<f64>, counts: Option<BTreeMap<String, usize>>, was_counts: Option<BTreeMap<String, usize>>, ready: Option<Vec<ReadyFor>>, changes: Vec<EditedPlace> }
+    EditedIn { commit: String, on: String, summary: String, decisions: Vec<String>, edited: bool, did: Option<String>, was_called: Option<String>, called_since: Option<String>, unread: Vec<String>, kg: Option<f64>, delta_kg: Option<f64>, counts: Option<BTreeMap<String, usize>>, was_counts: Option<BTreeMap<String, usize>>, ready: Option<Vec<ReadyFor>>, changes: Vec<EditedPlace> }
     HistoryOf { schema: String, address: String, commits: Vec<EditedIn>, left_out: usize, outcome: Option<Held> }
     LostDuty { showing: String, subject: String, panel: String, verdict: Option<String>, asks: Option<String>, because: Option<String> }
     LapsedIn { commit: String, on: String, summary: String, decisions: Vec<String>, lost: Vec<LostDuty> }
@@ -159,7 +159,7 @@ fn a_decision_says_the_same_of_itself_from_draft_to_history() {
     assert_eq!((of.schema.as_str(), of.address.as_str()), ("history-of/1", "decision/dd-002-thinner-core"));
     assert_eq!((outcome.found_mass_kg, outcome.found_weeks), (held.found_mass_kg, held.found_weeks));
     let named: Vec<&str> = of.commits.iter().map(|one| one.summary.as_str()).collect();
-    assert_eq!(named, ["Close", "Approve"]);
+    assert_eq!(named, ["Close", "Thinner core", "Approve"]);
 
     let history: History = read(&bench, "history", 0);
     assert_eq!((history.schema.as_str(), history.left_out, history.commits.len()), ("history/1", 0, 4));
