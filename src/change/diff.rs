@@ -83,7 +83,7 @@ struct Room<'a> {
 }
 
 /// Keys that people add without changing what the record means.
-const SILENT: [&str; 4] = ["title", "notes", "owner", "formerly"];
+pub(super) const SILENT: [&str; 4] = ["title", "notes", "owner", "formerly"];
 
 fn essence(value: &Value) -> Value {
     match value {

@@ -337,13 +337,13 @@ impl<'a> Laid<'a> {
     }
 }
 
-/// Writes a record's address as edits do, however a decision writes it.
-/// The records that a decision names, as edits write them.
-pub(super) fn records(decision: &Decision) -> BTreeSet<String> {
+/// Returns the records that a decision names, as edits write them.
+pub fn records(decision: &Decision) -> BTreeSet<String> {
     let places = decision.changes.iter().flat_map(crate::record::Change::places);
     places.map(|place| canonical(record_of(place))).collect()
 }
 
+/// Writes a record's address as edits do, however a decision writes it.
 fn canonical(text: &str) -> String {
     Address::parse(text).map_or_else(|| text.to_string(), |address| address.to_string())
 }

@@ -3,7 +3,7 @@
 //! For who reads a history alone. Nothing is judged by it: the gate, an impact and a decision take such a record for one
 //! that is gone and one that came, since having much in common does not make two recipes one.
 
-use super::diff::{Edits, short, tree};
+use super::diff::{Edits, SILENT, short, tree};
 use crate::ledger::{Ledger, Records};
 use crate::record::{Address, RecordKind};
 use serde::Serialize;
@@ -17,7 +17,7 @@ pub fn called_before((base, head): (&Ledger, &Ledger), edits: &Edits, own: &Addr
 
 /// Returns what a record of `head` that is not in `base` was called there: the one that is gone and says two thirds of the
 /// same, where each of both is the nearest to the other. Recipes, panels and assemblies alone are followed so.
-pub fn followed(base: &Ledger, head: &Ledger, own: &Address) -> Option<String> {
+fn followed(base: &Ledger, head: &Ledger, own: &Address) -> Option<String> {
     match own.kind() {
         RecordKind::Recipe => nearest(&base.recipes, &head.recipes, own.id()),
         RecordKind::Panel => nearest(&base.panels, &head.panels, own.id()),
@@ -65,14 +65,13 @@ fn alike(one: &[String], other: &[String]) -> Option<usize> {
 /// Everything that a record says of what it is, each with its route; titles and remarks are left out, and where entries of
 /// lists stand.
 fn leaves(value: &Value) -> Vec<String> {
-    const WORDS: [&str; 3] = ["title", "notes", "owner"];
     let mut all = Vec::new();
     let mut stack = vec![(String::new(), value)];
     while let Some((route, value)) = stack.pop() {
         match value {
             Value::Null => {}
             Value::Object(map) => {
-                let told = map.iter().filter(|(key, _)| !WORDS.contains(&key.as_str()));
+                let told = map.iter().filter(|(key, _)| !SILENT.contains(&key.as_str()));
                 stack.extend(told.map(|(key, one)| (format!("{route}.{key}"), one)));
             }
             Value::Array(list) => stack.extend(list.iter().map(|one| (route.clone(), one))),

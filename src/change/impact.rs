@@ -77,6 +77,11 @@ impl DutyRow {
         self.is_nearer() && self.was != Some(self.now)
     }
 
+    /// Returns whether the duty is met and was open, so that it may never have been met before.
+    pub fn is_met_now(&self) -> bool {
+        self.now == Verdict::Met && self.was == Some(Verdict::Open)
+    }
+
     /// Returns whether the duty is met or conceded again.
     pub fn is_restored(&self) -> bool {
         self.now.is_closed() && self.was.is_some_and(|was| !was.is_closed())

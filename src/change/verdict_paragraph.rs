@@ -122,16 +122,14 @@ fn duties(impact: &Impact) -> String {
             verb(n, "asks", "ask")
         )
     });
-    // What was open may never have been met.
-    let first = |row: &DutyRow| row.was == Some(Verdict::Open);
     let closed = |now: Verdict, fits: &dyn Fn(&DutyRow) -> bool| {
         impact.duties.iter().filter(|row| row.now == now && fits(row)).count()
     };
-    let is_back = |row: &DutyRow| row.is_restored() && !first(row);
+    let is_back = |row: &DutyRow| row.is_restored() && !row.is_met_now();
     let is_new = |row: &DutyRow| row.was.is_none();
     for (n, words) in [
         (closed(Verdict::Met, &is_back), "met again"),
-        (closed(Verdict::Met, &first), "met now"),
+        (closed(Verdict::Met, &DutyRow::is_met_now), "met now"),
         (closed(Verdict::Conceded, &|row| row.is_restored()), "conceded now"),
         (closed(Verdict::Met, &is_new), "new and met"),
         (closed(Verdict::Conceded, &is_new), "new and conceded"),

@@ -4,9 +4,9 @@
 
 use super::diff::{Change, Edits};
 use super::explain::record_of;
-use crate::ledger::{GATE_RULES, Ledger};
+use crate::ledger::{GATE_RULES, Ledger, gate_level};
 use crate::quantity::{Kind, Quantity};
-use crate::record::{Address, PolicyLevel, RecordKind};
+use crate::record::{Address, LedgerHead, RecordKind};
 use std::collections::BTreeMap;
 
 /// Standard laboratory temperature in K (23 degC, ISO 291): a test or a load case nearer to it asks less.
@@ -238,27 +238,22 @@ impl Weaker {
 /// Finds the edits between two ledgers that ask less, in their order.
 pub fn weaker(edits: &Edits, (base, head): (&Ledger, &Ledger)) -> Vec<Weaker> {
     // A list of milestones that was itself edited orders nothing.
-    let milestones = |ledger: &Ledger| -> Vec<String> {
-        ledger.head.iter().flat_map(|head| &head.milestones).map(ToString::to_string).collect()
-    };
-    let milestones = Some(milestones(head)).filter(|own| *own == milestones(base)).unwrap_or_default();
+    let milestones = |ledger: &Ledger| ledger.head.as_ref().map(|head| head.milestones.clone());
+    let order = (milestones(base) == milestones(head)).then_some(head);
     let beside = |change: &&Change| change.attribute != "policy" && !change.attribute.starts_with("policy.");
     let own = edits.changes.iter().filter(beside);
-    let mut all: Vec<Weaker> =
-        own.filter_map(|change| weaker_by(change, &edits.renamed, &milestones)).collect();
-    all.extend(weaker_policy(base, head));
+    let mut all: Vec<Weaker> = own.filter_map(|change| weaker_by(change, &edits.renamed, order)).collect();
+    if let (Some(base), Some(head)) = (&base.head, &head.head) {
+        all.extend(weaker_policy(base, head));
+    }
     all.sort_by(|one, two| one.address.cmp(&two.address));
     all
 }
 
-/// Rules of the gate that let more pass, at their built-in levels where no policy names them.
-fn weaker_policy(base: &Ledger, head: &Ledger) -> Vec<Weaker> {
-    let level = |ledger: &Ledger, rule: &str, built_in: PolicyLevel| {
-        ledger.head.as_ref().map_or(built_in, |head| head.policy.get(rule).copied().unwrap_or(built_in))
-    };
-    let one = |(rule, built_in): &(&str, PolicyLevel)| {
-        let (was, is) = (level(base, rule, *built_in), level(head, rule, *built_in));
-        // They stand from the strictest on.
+/// Rules of the gate that let more pass.
+fn weaker_policy(base: &LedgerHead, head: &LedgerHead) -> impl Iterator<Item = Weaker> {
+    GATE_RULES.iter().filter_map(move |(rule, _)| {
+        let (was, is) = (gate_level(Some(base), rule), gate_level(Some(head), rule));
         (is > was).then(|| Weaker {
             address: format!("ledger#policy.{rule}"),
             what: "the policy of the gate",
@@ -267,11 +262,7 @@ fn weaker_policy(base: &Ledger, head: &Ledger) -> Vec<Weaker> {
             why: "the gate lets more pass",
             certain: true,
         })
-    };
-    if base.head.is_none() || head.head.is_none() {
-        return Vec::new();
-    }
-    GATE_RULES.iter().filter_map(one).collect()
+    })
 }
 
 /// The kind of record that the texts at a place of a showing name.
@@ -303,7 +294,7 @@ fn is_renaming(change: &Change, renamed: &BTreeMap<(RecordKind, String), String>
 fn weaker_by(
     change: &Change,
     renamed: &BTreeMap<(RecordKind, String), String>,
-    milestones: &[String],
+    order: Option<&Ledger>,
 ) -> Option<Weaker> {
     if is_renaming(change, renamed) {
         return None;
@@ -322,7 +313,7 @@ fn weaker_by(
     let own = ASKED.iter().find(counts)?;
     let (was, is) = (change.was.as_deref().or(own.absent), change.is.as_deref().or(own.absent));
     let certain = match own.less {
-        Less::Later => later(was, is, milestones)?,
+        Less::Later => later(was, is, order)?,
         other => other.than(was, is)?,
     };
     Some(Weaker {
@@ -335,16 +326,14 @@ fn weaker_by(
     })
 }
 
-/// Whether a milestone is later than another: `None` where it is not, else whether that is sure. What names none is needed
-/// always.
-fn later(was: Option<&str>, is: Option<&str>, milestones: &[String]) -> Option<bool> {
-    let place = |text: Option<&str>| match text {
-        None => Some(None),
-        Some(text) => milestones.iter().position(|own| own == text).map(Some),
-    };
-    match (place(was), place(is)) {
-        (_, Some(None)) => None,
-        (Some(was), Some(is)) => (is > was).then_some(true),
+/// Whether a milestone is later than another in a ledger's order: `None` where it is not, else whether that is sure. What
+/// names none is needed always.
+fn later(was: Option<&str>, is: Option<&str>, order: Option<&Ledger>) -> Option<bool> {
+    let is = is?;
+    let place = |text| order?.milestone(Some(text));
+    match (was.map(place), place(is)) {
+        (None, Some(_)) => Some(true),
+        (Some(Some(was)), Some(is)) => (is > was).then_some(true),
         _ => Some(false),
     }
 }
@@ -444,8 +433,8 @@ mod tests {
         let (was, is) =
             (Box::leak(was.to_string().into_boxed_str()), Box::leak(is.to_string().into_boxed_str()));
         let edit = change(&format!("{kind}#x"), attribute, some(was), some(is));
-        let milestones = ["first-article", "first-flight", "production"].map(str::to_string);
-        weaker_by(&edit, &renamed(), &milestones).map(|own| own.certain)
+        let order = "ledger: {format: 1, programme: Sanderling (invented), milestones: [first-article, first-flight, production]}";
+        weaker_by(&edit, &renamed(), Some(&crate::article::fixture::ledger(order))).map(|own| own.certain)
     }
 
     #[test]
@@ -480,7 +469,7 @@ mod tests {
     fn a_new_name_asks_no_less_and_milestones_have_an_order() {
         let some = |text: &'static str| (!text.is_empty()).then_some(text);
         let called = |was, is| {
-            weaker_by(&change("panel/new", "", some(was), some(is)), &renamed(), &[]).map(|own| own.certain)
+            weaker_by(&change("panel/new", "", some(was), some(is)), &renamed(), None).map(|own| own.certain)
         };
         assert_eq!(called("panel/old", "panel/new"), None);
         assert_eq!(called("panel/old", ""), Some(true));

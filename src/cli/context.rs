@@ -842,12 +842,20 @@ pub(super) fn of_another_kind(ledger: &Ledger, text: &str, wanted: RecordKind) -
 
 /// The decision or concession whose id begins so, where there is only one.
 fn by_beginning(address: &Address, ledger: &Ledger) -> Option<Address> {
-    let id = match address.kind() {
-        RecordKind::Decision => &ledger.decision(address.id())?.id,
-        RecordKind::Concession => &ledger.concession(address.id())?.id,
+    let known = match address.kind() {
+        RecordKind::Decision => ledger.decision(address.id()).map(|entry| &entry.id),
+        RecordKind::Concession => ledger.concession(address.id()).map(|entry| &entry.id),
         _ => return None,
     };
-    Some(Address::new(address.kind(), id))
+    let known = known.map(|id| Address::new(address.kind(), id));
+    known.or_else(|| broken_by_beginning(address, ledger).cloned())
+}
+
+/// The record that is there but broken, by its id or the beginning of it.
+pub(super) fn broken_by_beginning<'l>(address: &Address, ledger: &'l Ledger) -> Option<&'l Address> {
+    let begins =
+        |id: &str| id.strip_prefix(address.id()).is_some_and(|rest| rest.is_empty() || rest.starts_with('-'));
+    ledger.broken.iter().find(|one| one.kind() == address.kind() && begins(one.id()))
 }
 
 /// The names that have a word which differs from a text by little, as they are shown; none where they are many.

@@ -6,14 +6,14 @@ use super::history::{Shown, made, steps};
 use super::why::{KINDS, unknown_record};
 use crate::article::Subject;
 use crate::change::diff::{Change, Edits, diff};
-use crate::change::explain::record_of;
+use crate::change::explain::{record_of, records};
 use crate::change::followed::called_before;
 use crate::change::found::held;
 use crate::change::progress::Of;
 use crate::graph::Uses;
 use crate::ledger::{Entry, Ledger};
 use crate::qualify::behind::behind;
-use crate::record::{self, Address, Decision, RecordKind};
+use crate::record::{Address, Decision, RecordKind};
 use crate::report::decision::came_true;
 use crate::report::history::{self as view, Step};
 use crate::report::table::wrap;
@@ -185,16 +185,6 @@ fn deeds(
     Ok(at(&applied.commit).map(|at| (at, "carried out")).into_iter().chain(undone).collect())
 }
 
-/// The records that a decision changes.
-fn targets(decision: &Decision) -> Vec<String> {
-    let of = |change: &record::Change| {
-        let places = [&change.set, &change.remove, &change.insert, &change.add, &change.drop];
-        let places = places.into_iter().flatten().map(|place| record_of(place).to_string());
-        places.collect::<Vec<_>>()
-    };
-    decision.changes.iter().flat_map(of).collect()
-}
-
 /// Answers `history ADDRESS`.
 ///
 /// # Errors
@@ -259,14 +249,14 @@ pub(super) fn run(
         let edits = diff(&before.ledger, &after.ledger);
         let is_edited = trail.edited.contains(at);
         let since = edits.renamed_of(own.kind()).remove(own.id()).map(|new| Address::new(own.kind(), new));
-        let named = |names: &[String], edits: Edits| -> Vec<Change> {
-            let is_own = |one: &Change| names.iter().any(|name| record_of(&one.address) == name);
+        let named = |names: BTreeSet<String>, edits: Edits| -> Vec<Change> {
+            let is_own = |one: &Change| names.contains(record_of(&one.address));
             edits.changes.into_iter().filter(is_own).collect()
         };
         let did = did.get(at).copied();
         let changes = match (is_edited, did.and(decision)) {
-            (true, _) => named(&[own.to_string(), old.to_string()], edits),
-            (false, Some(entry)) => named(&targets(&entry.value), edits),
+            (true, _) => named([own.to_string(), old.to_string()].into(), edits),
+            (false, Some(entry)) => named(records(&entry.value), edits),
             (false, None) => connected(edits, (old, own), (&before.ledger, &after.ledger)),
         };
         // What can't be read seems to go, and to come again with the commit that mends it.

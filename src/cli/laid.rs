@@ -1,7 +1,7 @@
 //! Decisions laid over a state in memory: `--with`, `impact DECISION`, `compare`.
 
 use super::args::{Source, With};
-use super::context::{Context, Failure, Loaded, nearest, unreadable};
+use super::context::{Context, Failure, Loaded, broken_by_beginning, nearest, unreadable};
 use super::decide::way_on;
 use crate::change::decide::overlay;
 use crate::ledger::{Entry, Ledger};
@@ -195,8 +195,7 @@ fn unknown(ledger: &Ledger, text: &str) -> Failure {
 
 /// Says what is wrong with a decision that is there, by its id or its beginning, but can't be read.
 fn broken(ledger: &Ledger, name: &str) -> Option<Failure> {
-    let begins = |id: &str| id == name || id.strip_prefix(name).is_some_and(|rest| rest.starts_with('-'));
-    let found = ledger.broken.iter().find(|one| one.kind() == RecordKind::Decision && begins(one.id()))?;
+    let found = broken_by_beginning(&Address::new(RecordKind::Decision, name), ledger)?;
     unreadable(ledger, found)
 }
 

@@ -45,15 +45,7 @@ fn names_like<'l>(name: &str, ledger: &'l Ledger) -> Vec<&'l str> {
 
 /// Says that no record is called so, and which is called nearest to it.
 pub(super) fn unknown_record(name: &str, ledger: &Ledger) -> Failure {
-    let (kind, bare) = name.split_once('/').map_or(("", name), |(kind, bare)| (kind, bare));
-    // One that is there but broken is not one that is missing; decisions go by the beginning of their names too.
-    let is_meant = |one: &&Address| {
-        let begins = one.id().strip_prefix(bare).is_some_and(|rest| rest.is_empty() || rest.starts_with('-'));
-        begins && (kind.is_empty() || one.kind().word() == kind)
-    };
-    if let Some(failure) = ledger.broken.iter().find(is_meant).and_then(|own| unreadable(ledger, own)) {
-        return failure;
-    }
+    let bare = name.split_once('/').map_or(name, |(_, bare)| bare);
     Failure::new(format!("no record is called `{name}`"), nearest(bare, &names_like(name, ledger)))
 }
 

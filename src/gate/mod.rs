@@ -15,7 +15,7 @@ use crate::article::weigh::{Scope, statement};
 use crate::change::diff::Edits;
 use crate::change::explain::Explained;
 use crate::change::impact::replacements;
-use crate::ledger::Ledger;
+use crate::ledger::{Ledger, gate_level};
 use crate::qualify::verdict::{DutyKey, Evaluation, Judged, Verdict};
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, Day, Level, PolicyLevel, RecordKind};
@@ -211,24 +211,13 @@ fn cannot_judge(missing: &ArticleError) -> Finding {
     }
 }
 
-fn strictness(level: PolicyLevel) -> u8 {
-    match level {
-        PolicyLevel::Off => 0,
-        PolicyLevel::Warn => 1,
-        PolicyLevel::Block => 2,
-    }
-}
-
 /// The stricter of both policies; the built-in level where a ledger names none.
 fn level(base: &Ledger, staged: &Ledger, rule: &str) -> PolicyLevel {
-    let built_in =
-        RULES.iter().find(|(name, _)| *name == rule).map_or(PolicyLevel::Block, |(_, level)| *level);
     if rule == "broken-record" {
         return PolicyLevel::Block;
     }
-    let of =
-        |ledger: &Ledger| ledger.head.as_ref().map(|head| head.policy.get(rule).copied().unwrap_or(built_in));
-    [of(base), of(staged)].into_iter().flatten().max_by_key(|level| strictness(*level)).unwrap_or(built_in)
+    let heads = [base, staged].into_iter().filter_map(|ledger| ledger.head.as_ref());
+    heads.map(|head| gate_level(Some(head), rule)).min().unwrap_or_else(|| gate_level(None, rule))
 }
 
 /// Names of the base as the head calls the same thing: subjects that replaced others in their place, and

@@ -5,7 +5,7 @@ use super::{Finding, Names, Raw, Side, duty_text};
 use crate::change::diff::{Change, short, tree};
 use crate::change::explain::record_of;
 use crate::change::same::same;
-use crate::ledger::Ledger;
+use crate::ledger::{Ledger, gate_level};
 use crate::qualify::delta::number;
 use crate::qualify::verdict::by_paper;
 use crate::record::sensitivity::Asks;
@@ -287,13 +287,11 @@ fn narrowed(base: &Side<'_>, staged: &Side<'_>, names: &Names, id: &str) -> Resu
 /// What the head guards less than it did: the key, and what differs, in words.
 fn relaxed(old: &LedgerHead, new: &LedgerHead, names: &Names) -> Vec<(&'static str, String)> {
     let mut all = Vec::new();
-    for (rule, built_in) in super::RULES {
-        let of = |head: &LedgerHead| head.policy.get(rule).copied().unwrap_or(built_in);
-        if super::strictness(of(new)) < super::strictness(of(old)) {
-            all.push((
-                "policy",
-                format!("the policy on {rule} goes from `{}` to `{}`", of(old).word(), of(new).word()),
-            ));
+    for (rule, _) in super::RULES {
+        let (was, is) = (gate_level(Some(old), rule), gate_level(Some(new), rule));
+        if is > was {
+            let words = format!("the policy on {rule} goes from `{}` to `{}`", was.word(), is.word());
+            all.push(("policy", words));
         }
     }
     let roles = |head: &LedgerHead| -> BTreeSet<(&'static str, String)> {

@@ -42,9 +42,7 @@ impl Ledger {
             }
             let mut sink = Sink::new(&one.file);
             let message = format!("the article is said to be made on {day} and tested, and today is {today}");
-            sink.warning("future-day", "made", message)
-                .label("ahead: does not count")
-                .help("correct the day; until it has come the record counts as under way");
+            uncounted(&mut sink, "made", message, "the record counts as under way");
             made.push(sink);
         }
         let mut readings = Vec::new();
@@ -60,9 +58,7 @@ impl Ledger {
             let Some(on) = one.value.on.filter(|on| *on > today) else { continue };
             let mut sink = Sink::new(&one.file);
             let message = format!("the piece is said to be weighed on {on}, and today is {today}");
-            sink.warning("future-day", "on", message)
-                .label("ahead: does not count")
-                .help("correct the day; until it has come the weighing does not count");
+            uncounted(&mut sink, "on", message, "the weighing does not count");
             weighed.push(sink);
         }
         for one in self.decisions.values() {
@@ -95,6 +91,13 @@ impl Ledger {
     }
 }
 
+/// Warns of what does not count before its day; `until` says how it counts till then.
+fn uncounted(sink: &mut Sink, at: impl Into<At>, message: String, until: &str) {
+    sink.warning("future-day", at, message)
+        .label("ahead: does not count")
+        .help(format!("correct the day; until it has come {until}"));
+}
+
 /// Approvals said to have been given after today.
 fn approvals_ahead(file: &str, approvals: &[Approval], today: Day) -> Option<Sink> {
     let mut sink = Sink::new(file);
@@ -102,9 +105,7 @@ fn approvals_ahead(file: &str, approvals: &[Approval], today: Day) -> Option<Sin
     for (at, own) in ahead() {
         let message =
             format!("`{}` is said to have approved it on {}, and today is {today}", own.role, own.on);
-        sink.warning("future-day", entry("approvals", at, "on"), message)
-            .label("ahead: does not count")
-            .help("correct the day; until it has come the approval does not count");
+        uncounted(&mut sink, entry("approvals", at, "on"), message, "the approval does not count");
     }
     ahead().next().map(|_| sink)
 }

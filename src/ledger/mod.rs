@@ -67,8 +67,8 @@ pub use readings::TrialReading;
 pub use recall::{Counts, MemoryRecall, NoRecall, Recall, Remembered, Work, WritesDown, Written};
 pub use steering::{digest_of_changes, is_as_predicted};
 pub use vary::{Varied, VariedPlace, VariedTo, VaryFault, tree_of, varied};
-pub use words::GATE_RULES;
 pub use words::{FACETS, KNOWN_SHOWING_KINDS, ShowingKind};
+pub use words::{GATE_RULES, gate_level};
 
 /// One record with its id and its file.
 #[derive(Debug, Clone, PartialEq)]

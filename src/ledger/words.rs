@@ -1,9 +1,9 @@
 //! Words that records may use and no type spells out: kinds of showings, facets, rules of the gate.
 
 use crate::article::{Key, ORDER};
-use crate::record::PolicyLevel;
 use crate::record::SubjectKind::{self, Bond, Lamina, Laminate, Painted, Panel, Programme, Sheet};
 pub use crate::record::sensitivity::FACETS;
+use crate::record::{LedgerHead, PolicyLevel};
 
 /// A kind of showing: its word, its own subject, and the others that `subject:` may name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,6 +73,13 @@ pub const GATE_RULES: [(&str, PolicyLevel); 12] = [
     ("bond-route", PolicyLevel::Warn),
     ("piece-on-hold", PolicyLevel::Warn),
 ];
+
+/// Returns what a rule of the gate does in a ledger: as its policy says, else as built in. Levels stand from the strictest
+/// on, so that the least of several is the strictest.
+pub fn gate_level(head: Option<&LedgerHead>, rule: &str) -> PolicyLevel {
+    let built_in = || GATE_RULES.iter().find(|(name, _)| *name == rule).map(|(_, level)| *level);
+    head.and_then(|head| head.policy.get(rule).copied()).or_else(built_in).unwrap_or(PolicyLevel::Block)
+}
 
 /// Those that `policy` may set a level for: what can't be read is never let pass.
 pub(super) fn gate_rules() -> impl Iterator<Item = &'static str> {

@@ -196,7 +196,7 @@ impl Group {
             (None, Verdict::Met) => Group::NewMet,
             (None, Verdict::Conceded) => Group::NewConceded,
             (Some(was), Verdict::Met | Verdict::Conceded) if was.is_closed() => Group::ClosedElse,
-            (Some(Verdict::Open), Verdict::Met) => Group::MetNow,
+            _ if row.is_met_now() => Group::MetNow,
             (Some(_), Verdict::Met) => Group::MetAgain,
             (Some(_), Verdict::Conceded) => Group::ConcededNow,
         }
