@@ -9,7 +9,7 @@ use crate::record::{Address, RecordKind};
 use serde::Serialize;
 use serde_json::Value;
 
-/// Returns what a record was called before some edits: by its name alone, or as [`followed`] tells.
+/// Returns what a record was called before some edits: by its name alone, or as `followed` tells.
 pub fn called_before((base, head): (&Ledger, &Ledger), edits: &Edits, own: &Address) -> Option<String> {
     let renamed = edits.renamed_of(own.kind()).into_iter().find(|(_, new)| new == own.id());
     renamed.map(|(old, _)| old).or_else(|| followed(base, head, own))
