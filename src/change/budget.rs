@@ -1,14 +1,14 @@
-//! How a change stands to the budgets of groups.
+//! How a change stands to the budgets of groups and assemblies.
 
 use crate::article::ArticleError;
-use crate::article::weigh::{MassStatement, Scope, statement};
+use crate::article::weigh::{Budgeted, MassStatement, Scope, statement};
 use crate::ledger::Ledger;
 
-/// A group that is over its budget.
+/// A group, or one of an assembly, that is over its budget.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OverBudget {
-    /// The group.
-    pub group: String,
+    /// What the budget is for.
+    pub of: Budgeted,
     /// Over by so much, kg, nominal.
     pub over_kg: f64,
     /// Over by so much before; 0 or less where it was within.
@@ -22,29 +22,27 @@ impl OverBudget {
     }
 }
 
-/// Finds the groups that are over their budget.
+/// Finds what is over its budget.
 pub(super) fn over(was: Option<&MassStatement>, is: Option<&MassStatement>) -> Vec<OverBudget> {
-    let before = |group: &str| {
-        let own = was.and_then(|own| own.groups.iter().find(|one| one.group == group));
-        own.and_then(|one| one.margin_kg).map_or(0.0, |margin| -margin)
+    let before = |of: &Budgeted| {
+        let own = was.and_then(|own| own.weighed().find(|(other, _)| other == of));
+        own.and_then(|(_, one)| one.margin_kg).map_or(0.0, |margin| -margin)
     };
-    let groups = is.iter().flat_map(|own| &own.groups);
-    groups
-        .filter_map(|one| Some((one, one.margin_kg.filter(|margin| *margin < 0.0)?)))
-        .map(|(one, margin)| OverBudget {
-            group: one.group.clone(),
-            over_kg: -margin,
-            was_over_kg: before(&one.group),
-        })
+    let all = is.into_iter().flat_map(MassStatement::budgeted);
+    all.filter(|(_, kg, budget)| kg > budget)
+        .map(|(of, kg, budget)| OverBudget { was_over_kg: before(&of), of, over_kg: kg - budget })
         .collect()
 }
 
-/// Finds the groups that are over their budget by more than before.
+/// Finds what is over its budget by more than before.
 ///
 /// # Errors
 /// [`ArticleError`] where a figure that the mass needs is not written.
 pub(super) fn exceeded(base: &Ledger, head: &Ledger) -> Result<Vec<OverBudget>, ArticleError> {
-    let has_any = |ledger: &&Ledger| ledger.head.as_ref().is_some_and(|own| !own.budgets.is_empty());
+    let has_any = |ledger: &&Ledger| {
+        ledger.head.as_ref().is_some_and(|own| !own.budgets.is_empty())
+            || ledger.assemblies.values().any(|own| own.value.budget.is_some())
+    };
     let weighed = |ledger: &Ledger| {
         let own = Some(ledger).filter(has_any);
         let own = own.filter(|own| !own.panels.is_empty() || !own.assemblies.is_empty());

@@ -36,10 +36,10 @@ pub fn paragraph(impact: &Impact, head: &Ledger) -> String {
         let by = format!("{:.3} kg", one.over_kg);
         parts.push(match one.was_over_kg > 0.0 {
             true => format!(
-                "The group {} goes further over its budget, by {by} where it was {:.3} kg.",
-                one.group, one.was_over_kg
+                "The {} goes further over its budget, by {by} where it was {:.3} kg.",
+                one.of, one.was_over_kg
             ),
-            false => format!("The group {} goes over its budget by {by}.", one.group),
+            false => format!("The {} goes over its budget by {by}.", one.of),
         });
     }
     for one in impact.balance.iter().filter(|one| one.goes_over()) {

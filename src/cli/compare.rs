@@ -52,9 +52,31 @@ pub(super) fn run(
         }
         (None, None) => "HEAD".to_string(),
     };
+    if args.base.is_none() {
+        not_the_base(&place, &base, &args.of)?;
+    }
     let current = context.read(place.revision(&base)?);
     let changes = Revised { context, place: &place, base: &base, of: &args.of };
     compared(context, args, &current, &args.of, &changes, (out, err))
+}
+
+/// Refuses a revision that the others come from: as their base it would be compared with itself.
+fn not_the_base(place: &Place, base: &str, of: &[String]) -> Result<(), Failure> {
+    for name in of {
+        if of.len() < 2 || place.merge_base(name, name)? != base {
+            continue;
+        }
+        let others: Vec<&String> = of.iter().filter(|own| *own != name).collect();
+        let way = match others.as_slice() {
+            [other] => format!("`bondline impact {name} {other}` shows what lies between the two"),
+            _ => "leave it out, and the others are compared from where they part".to_string(),
+        };
+        return Err(Failure::new(
+            format!("what is compared comes from `{name}` itself, which would have nothing to show"),
+            format!("{way}; `--base REV` holds all of them against another state"),
+        ));
+    }
+    Ok(())
 }
 
 /// Where some arguments are decisions and others are revisions, says so instead of calling a revision an unknown

@@ -108,8 +108,7 @@ pub(super) fn run(
         let parts = (pieces.as_deref(), estimates.as_ref());
         write!(out, "{}", weighings::text(&statement, parts, &left, context.width))?;
     }
-    let budgeted = statement.groups.iter().chain(statement.assemblies.iter().map(|assembly| &assembly.each));
-    let over = budgeted.into_iter().any(|sum| sum.budget_kg.is_some_and(|budget| sum.kg > budget));
+    let over = statement.budgeted().iter().any(|(_, kg, budget)| kg > budget);
     let unbalanced = statement.panels.iter().any(PanelMass::is_over_balance);
     let held =
         pieces.is_some_and(|pieces| tally(&pieces).get(&Standing::OnHold).is_some_and(|held| *held > 0));

@@ -4,6 +4,7 @@
 //! that B has already, at the same gravity, is counted and does not block again.
 
 mod altered;
+mod budget;
 mod decided;
 mod due;
 mod held;
@@ -11,7 +12,6 @@ pub mod parts;
 mod weakened;
 
 use crate::article::ArticleError;
-use crate::article::weigh::{Scope, statement};
 use crate::change::diff::Edits;
 use crate::change::explain::Explained;
 use crate::change::impact::replacements;
@@ -136,7 +136,7 @@ pub fn judge(
             due::negative_margin(side.ledger, evaluation, told, into);
         }
         due::bond_route(side.ledger, into);
-        over_budget(side, into);
+        budget::over_budget(side, base.ledger, into);
         held::pieces_on_hold(base.ledger, side.ledger, into);
     }
     for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions, &explained.stands)
@@ -419,42 +419,5 @@ fn lapsed(ledger: &Ledger, before: &Evaluation, after: &Evaluation, names: &Name
                 gravity: gravity(judged),
             });
         }
-    }
-}
-
-/// Groups whose nominal mass is over their budget; graver the more they are over.
-fn over_budget(side: &Side<'_>, into: &mut Vec<Raw>) {
-    let ledger = side.ledger;
-    if ledger.head.as_ref().is_none_or(|head| head.budgets.is_empty()) {
-        return;
-    }
-    let Ok(statement) = statement(ledger, Scope::Programme) else { return };
-    for group in &statement.groups {
-        let Some(budget) = group.budget_kg else { continue };
-        let kg = group.kg + side.elsewhere_kg.get(&group.group).copied().unwrap_or(0.0);
-        let over = kg - budget;
-        if over <= 0.0 {
-            continue;
-        }
-        // Gravity in whole milligrams, so that the order of summing never counts as growth.
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-        let milligrams = (over * 1e6).round().clamp(0.0, 1e15) as u64;
-        into.push(Raw {
-            finding: Finding {
-                rule: "over-budget",
-                level: PolicyLevel::Block,
-                address: Address::ledger(),
-                route: format!("budgets.{}", group.group),
-                panel: None,
-                message: format!(
-                    "group `{}` weighs {:.3} kg, {over:.3} kg over its budget of {budget:.3} kg",
-                    group.group, kg
-                ),
-                help: format!("`bondline mass` opens the figure; take {over:.3} kg out, or agree another budget in ledger.yaml"),
-                place: None,
-            },
-            key: (format!("group {}", group.group), String::new()),
-            gravity: (0, Asks::None, milligrams),
-        });
     }
 }

@@ -193,7 +193,10 @@ impl Parts {
             part.proof = proofs.get(&at).copied().unwrap_or(0);
         }
         // What is known of the ledger itself is of its budgets, and comes of what the groups weigh.
-        let own = report.known_at.iter().filter(|(rule, _)| *rule != "over-budget");
+        let own = report
+            .known_at
+            .iter()
+            .filter(|(rule, address)| (*rule, address) != ("over-budget", &Address::ledger()));
         for (rule, address) in own {
             let part = of(address.kind(), address.id()).and_then(part_of)?;
             let known = &mut parts.get_mut(usize::try_from(part).ok()?)?.known;

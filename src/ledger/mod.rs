@@ -36,6 +36,7 @@ mod read;
 mod readings;
 mod recall;
 mod references;
+mod serials;
 mod sink;
 mod steering;
 mod subjects;

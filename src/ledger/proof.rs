@@ -6,7 +6,7 @@ use super::sink::{At, Sink};
 use super::words::{
     FACETS, KNOWN_SHOWING_KINDS, is_attribute, is_conceded, is_facet_or_attribute, showing_kind, suggest,
 };
-use super::{Entry, Ledger, approvals, normalise, plausible, subjects, trial};
+use super::{Entry, Ledger, approvals, normalise, plausible, serials, subjects, trial};
 use crate::article::ORDER;
 use crate::record::sensitivity::steps_fault;
 use crate::record::{
@@ -392,6 +392,7 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
             .label("no serial")
             .help("write the piece's serial, or take the entry out");
     }
+    serials::odd(known.ledger, sink, concession);
     few_people(known, sink, concession);
     let rule = known.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     let roles = rule.map(|rule| rule.concession.as_slice()).unwrap_or_default();

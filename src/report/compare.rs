@@ -359,7 +359,7 @@ fn over(column: &Column, units: UnitSystem) -> String {
         .iter()
         .map(|own| {
             let before = if own.was_over_kg > 0.0 { ", before too" } else { "" };
-            format!("{} by {}{before}", own.group, mass(own.over_kg, units).trim_start_matches('+'))
+            format!("{} by {}{before}", own.of.short(), mass(own.over_kg, units).trim_start_matches('+'))
         })
         .collect();
     if words.is_empty() { "-".to_string() } else { words.join("; ") }

@@ -10,6 +10,7 @@ use super::plan::{plan_json, write_plan};
 use super::reason::{Block, reasons_json, write_blocks};
 use super::table::{Align, Table};
 use crate::article::Subject;
+use crate::article::weigh::Budgeted;
 use crate::change::budget::OverBudget;
 use crate::change::impact::{DutyRow, Impact};
 use crate::change::joint::Joint;
@@ -301,9 +302,15 @@ fn write_mass(page: &mut Page<'_>, impact: &Impact) {
     page.table(&table);
 }
 
-/// Groups over their budget.
+/// What is over its budget: a group, or one of an assembly.
 pub(super) fn over_json(all: &[OverBudget]) -> Vec<Value> {
-    let one = |own: &OverBudget| json!({ "group": own.group, "over_kg": own.over_kg, "was_over_kg": own.was_over_kg });
+    let one = |own: &OverBudget| {
+        let (group, assembly) = match &own.of {
+            Budgeted::Group(name) => (Some(name), None),
+            Budgeted::Assembly(id) => (None, Some(id)),
+        };
+        json!({ "group": group, "assembly": assembly, "over_kg": own.over_kg, "was_over_kg": own.was_over_kg })
+    };
     all.iter().map(one).collect()
 }
 

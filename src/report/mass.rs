@@ -1,7 +1,7 @@
 //! The mass statement as JSON and as text.
 
 use super::table::{Align, Table, wrap};
-use crate::article::weigh::{Balanced, GroupMass, MassStatement, Method, PanelMass, Scope};
+use crate::article::weigh::{Balanced, Budgeted, GroupMass, MassStatement, Method, PanelMass, Scope};
 use crate::quantity::UnitSystem;
 use serde_json::{Value, json};
 
@@ -228,22 +228,24 @@ impl Page<'_> {
             text.push_str(&format!(" ({low} to {high} at two sigma)"));
         }
         text.push_str(&format!(", with growth {}.", self.mass(total.with_growth_kg)));
-        let short = |group: &&GroupMass| group.margin_kg.is_some_and(|margin| margin < 0.0);
-        let over: Vec<String> = self
-            .statement
-            .groups
+        let budgeted = self.statement.budgeted();
+        let over: Vec<String> = budgeted
             .iter()
-            .filter(short)
-            .map(|group| {
-                let by = group.margin_kg.unwrap_or_default();
-                format!("{} by {}", group.group, self.mass(-by))
-            })
+            .filter(|(_, kg, budget)| kg > budget)
+            .map(|(of, kg, budget)| format!("{} by {}", of.short(), self.mass(kg - budget)))
             .collect();
-        let budgets = self.statement.groups.iter().filter(|group| group.budget_kg.is_some()).count();
         if !over.is_empty() {
             text.push_str(&format!(" Over budget: {}.", over.join(", ")));
-        } else if budgets > 0 {
-            text.push_str(" Every group is within its budget.");
+        } else if !budgeted.is_empty() {
+            let of = |one: fn(&Budgeted) -> bool| budgeted.iter().any(|(of, ..)| one(of));
+            let groups = of(|of| matches!(of, Budgeted::Group(_)));
+            let assemblies = of(|of| matches!(of, Budgeted::Assembly(_)));
+            let what = match (groups, assemblies) {
+                (true, true) => "group and assembly",
+                (true, false) => "group",
+                (false, _) => "assembly",
+            };
+            text.push_str(&format!(" Every {what} is within its budget."));
         }
         let over = self.statement.panels.iter().filter(|panel| panel.is_over_balance());
         let over: Vec<&str> = over.map(|panel| panel.panel.as_str()).collect();

@@ -91,7 +91,7 @@ fn nothing_of_a_repository_is_run() {
         &["hook", "install"][..],
         &["impact", "HEAD~1", "HEAD"],
         &["impact", "--merge", "HEAD~1", "HEAD"],
-        &["compare", "HEAD~1", "HEAD"],
+        &["compare", "HEAD~1", "HEAD", "--base", "HEAD~1"],
         &["hook", "remove"],
     ] {
         let run = bounded(&bed, arguments);

@@ -4,6 +4,7 @@ use super::pieces::Contribution;
 use crate::ledger::weighed::{Limits, Standing};
 use crate::quantity::UnitSystem;
 use crate::record::{Condition, Day, Disposition, Maturity, Text};
+use std::fmt;
 
 /// The group of panels and parts that name none.
 pub const UNGROUPED: &str = "ungrouped";
@@ -242,4 +243,61 @@ pub struct MassStatement {
     pub parts: Vec<PartMass>,
     /// Causes of spread, the largest first; empty where they were sampled.
     pub causes: Vec<CauseEffect>,
+}
+
+/// What a budget is for.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Budgeted {
+    /// A group: the budget stands in the ledger's head.
+    Group(String),
+    /// One of an assembly: it stands in its record.
+    Assembly(String),
+}
+
+impl Budgeted {
+    /// Returns its name, a group's by itself.
+    pub fn short(&self) -> String {
+        match self {
+            Self::Group(name) => name.clone(),
+            Self::Assembly(_) => self.to_string(),
+        }
+    }
+}
+
+impl fmt::Display for Budgeted {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Group(name) => write!(out, "group {name}"),
+            Self::Assembly(id) => write!(out, "assembly {id}"),
+        }
+    }
+}
+
+impl MassStatement {
+    /// Returns what has a budget, each with what it weighs and may weigh, in kg. An assembly that goes by the name of a
+    /// group, weighs the same and may weigh the same has the group's budget: it is not there twice.
+    pub fn budgeted(&self) -> Vec<(Budgeted, f64, f64)> {
+        once(self.weighed().filter_map(|(of, own)| Some((of, own.kg, own.budget_kg?))).collect())
+    }
+
+    /// Returns all that may have a budget, groups first.
+    pub fn weighed(&self) -> impl Iterator<Item = (Budgeted, &GroupMass)> {
+        let groups = self.groups.iter().map(|own| (Budgeted::Group(own.group.clone()), own));
+        groups.chain(self.assemblies.iter().map(|own| (Budgeted::Assembly(own.assembly.clone()), &own.each)))
+    }
+}
+
+/// Leaves out assemblies that are as good as a group: of the same name, mass and budget, in kg.
+pub(crate) fn once(mut all: Vec<(Budgeted, f64, f64)>) -> Vec<(Budgeted, f64, f64)> {
+    let groups = all.clone();
+    all.retain(|(of, kg, budget)| {
+        let Budgeted::Assembly(id) = of else { return true };
+        let alike = |(other, its_kg, its_budget): &(Budgeted, f64, f64)| {
+            *other == Budgeted::Group(id.clone())
+                && (kg - its_kg).abs() < 1e-9
+                && (budget - its_budget).abs() < 1e-9
+        };
+        !groups.iter().any(alike)
+    });
+    all
 }

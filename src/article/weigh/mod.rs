@@ -19,9 +19,10 @@ mod statement;
 mod tests;
 
 pub use cost::{Cost, CostLine, CostSort, CostStatement, PanelCost, cost_of};
+pub(crate) use figures::once;
 pub use figures::{
-    AssemblyMass, Balanced, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass, Residual,
-    Scope, Total, UNGROUPED, group_name,
+    AssemblyMass, Balanced, Budgeted, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass,
+    Residual, Scope, Total, UNGROUPED, group_name,
 };
 pub use learned::{Contributor, Estimate, Learned, LearnedPanel, Says, learned};
 pub use pieces::{Contribution, Weigher};

@@ -267,8 +267,5 @@ fn least_margins(
 /// What each group and each assembly with a budget may still gain, nominal, in kg.
 fn room(ledger: &Ledger) -> Result<BTreeMap<String, f64>, ArticleError> {
     let whole = statement(ledger, Scope::Programme)?;
-    let groups = whole.groups.iter().map(|own| (format!("group {}", own.group), own.margin_kg));
-    let assemblies =
-        whole.assemblies.iter().map(|own| (format!("assembly/{}", own.assembly), own.each.margin_kg));
-    Ok(groups.chain(assemblies).filter_map(|(name, room)| Some((name, room?))).collect())
+    Ok(whole.budgeted().into_iter().map(|(of, kg, budget)| (of.to_string(), budget - kg)).collect())
 }

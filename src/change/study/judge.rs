@@ -5,7 +5,7 @@ use super::space::{Choice, Space};
 use super::weigh::left_behind;
 use super::{Room, StudyError};
 use crate::article::Subject;
-use crate::article::weigh::{Scope, programme_mass, statement};
+use crate::article::weigh::{MassStatement, Scope, programme_mass, statement};
 use crate::change::cost::{self, CostMove};
 use crate::change::impact::{grounded, moved, worse};
 use crate::change::margins::{Side, lost};
@@ -598,14 +598,11 @@ fn locked<T>(own: &Mutex<T>) -> MutexGuard<'_, T> {
 /// A budget that is exceeded and was kept, or by more than it was.
 fn over_budget(base: &Ledger, head: &Ledger) -> Result<Option<(String, f64)>, StudyError> {
     let (was, is) = (statement(base, Scope::Programme)?, statement(head, Scope::Programme)?);
-    let groups = |own: &crate::article::weigh::MassStatement| -> BTreeMap<String, f64> {
-        let groups = own.groups.iter().map(|one| (format!("group {}", one.group), one.margin_kg));
-        let assemblies =
-            own.assemblies.iter().map(|one| (format!("assembly {}", one.assembly), one.each.margin_kg));
-        groups.chain(assemblies).filter_map(|(name, margin)| Some((name, margin?))).collect()
+    let margins = |own: &MassStatement| -> BTreeMap<String, f64> {
+        own.budgeted().into_iter().map(|(of, kg, budget)| (of.to_string(), budget - kg)).collect()
     };
-    let before = groups(&was);
-    let over = groups(&is).into_iter().filter(|(name, margin)| {
+    let before = margins(&was);
+    let over = margins(&is).into_iter().filter(|(name, margin)| {
         let then = before.get(name).copied().unwrap_or(0.0).min(0.0);
         *margin < then - 1e-9
     });

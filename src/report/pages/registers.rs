@@ -220,8 +220,11 @@ fn calendar(inputs: &Inputs<'_>, known: &Known<'_>) -> Table {
     let live: BTreeSet<&str> = live_concessions(inputs.ledger, inputs.today).into_iter().collect();
     for (id, entry) in &inputs.ledger.concessions {
         let until = entry.value.until;
-        let (word, state) =
-            if live.contains(id.as_str()) { ("live", "live") } else { ("over", "no longer live") };
+        let (word, state) = match live.contains(id.as_str()) {
+            true => ("live", "live"),
+            false if until < inputs.today => ("over", "no longer live"),
+            false => ("over", "not approved yet"),
+        };
         rows.push((
             until.to_string(),
             json!({

@@ -1,0 +1,88 @@
+//! Groups and assemblies that weigh more than they may.
+
+use super::{Finding, Raw, Side};
+use crate::article::weigh::{Budgeted, Scope, once, statement};
+use crate::ledger::Ledger;
+use crate::record::sensitivity::Asks;
+use crate::record::{Address, PolicyLevel, RecordKind};
+
+/// Finds what is over its budget, nominal; graver the more it is over. A budget that is raised or taken out holds until the
+/// commit that does it is made, so that none is agreed to by what exceeds it.
+pub(super) fn over_budget(side: &Side<'_>, committed: &Ledger, into: &mut Vec<Raw>) {
+    let ledger = side.ledger;
+    let is_weighed = [ledger, committed].into_iter().any(|own| {
+        own.head.as_ref().is_some_and(|head| !head.budgets.is_empty())
+            || own.assemblies.values().any(|own| own.value.budget.is_some())
+    });
+    if !is_weighed {
+        return;
+    }
+    let Ok(statement) = statement(ledger, Scope::Programme) else { return };
+    let limit =
+        |of: &Budgeted, own: Option<f64>| own.into_iter().chain(agreed(committed, of)).reduce(f64::min);
+    let weighed = statement.weighed().filter_map(|(of, sum)| {
+        let elsewhere = side.elsewhere_kg.get(&sum.group).filter(|_| matches!(of, Budgeted::Group(_)));
+        let limit = limit(&of, sum.budget_kg)?;
+        Some((of, sum.kg + elsewhere.copied().unwrap_or(0.0), limit))
+    });
+    for (of, kg, budget) in once(weighed.collect()) {
+        let own = statement.weighed().find(|(other, _)| *other == of).and_then(|(_, sum)| sum.budget_kg);
+        let over = kg - budget;
+        if over <= 0.0 {
+            continue;
+        }
+        // Gravity in whole milligrams, so that the order of summing never counts as growth.
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let milligrams = (over * 1e6).round().clamp(0.0, 1e15) as u64;
+        let (name, address, route, place) = match &of {
+            Budgeted::Group(group) => (
+                format!("group `{group}`"),
+                Address::ledger(),
+                format!("budgets.{group}"),
+                "ledger.yaml".to_string(),
+            ),
+            Budgeted::Assembly(id) => {
+                let address = Address::new(RecordKind::Assembly, id.clone());
+                (format!("assembly `{id}`"), address.clone(), "budget".to_string(), address.to_string())
+            }
+        };
+        let message = format!("{name} weighs {kg:.3} kg, {over:.3} kg over its budget of {budget:.3} kg");
+        let (message, help) = match own {
+            Some(own) if own > budget => (
+                format!("{message}; the {own:.3} kg written in the same commit count from the next"),
+                "commit the new budget first, so that it is seen to come before what needs it".to_string(),
+            ),
+            None => (
+                format!("{message}, and the same commit takes the budget out"),
+                "commit that the budget goes first, so that it is seen to come before what needs it"
+                    .to_string(),
+            ),
+            Some(_) => (message, format!("agree another budget in {place}")),
+        };
+        into.push(Raw {
+            finding: Finding {
+                rule: "over-budget",
+                level: PolicyLevel::Block,
+                address,
+                route,
+                panel: None,
+                message,
+                help: format!("`bondline mass` opens the figure; take {over:.3} kg out, or {help}"),
+                place: None,
+            },
+            key: (of.to_string(), String::new()),
+            gravity: (0, Asks::None, milligrams),
+        });
+    }
+}
+
+/// The budget that is committed, in kg.
+fn agreed(committed: &Ledger, of: &Budgeted) -> Option<f64> {
+    match of {
+        Budgeted::Group(group) => {
+            let budgets = committed.head.iter().flat_map(|head| &head.budgets);
+            budgets.filter(|(name, _)| name.as_str() == group).map(|(_, mass)| mass.si()).reduce(f64::min)
+        }
+        Budgeted::Assembly(id) => committed.assemblies.get(id)?.value.budget.as_ref().map(|mass| mass.si()),
+    }
+}
