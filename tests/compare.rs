@@ -22,7 +22,7 @@ documents! {
     MarginMove { panel: String, case: String, was: Option<f64>, is: Option<f64>, is_margin: Option<Value>, lacking: Option<String> }
     Worse { showing: String, subject: String, was: Option<String>, now: String, asks: String }
     WorseCount { now: String, asks: String, duties: usize }
-    Over { group: Option<String>, assembly: Option<String>, over_kg: f64, was_over_kg: f64 }
+    Over { group: String, of: String, over_kg: f64, was_over_kg: f64 }
     Retest { specimens: i64, panels: i64, weeks: f64, cost: Option<f64>, missing: Vec<String>, critical_path: Vec<String> }
     Work { specimens: i64, panels: i64, weeks: f64, cost: Option<f64> }
     Column { name: String, verdict: String, mass: MassDelta, cg_shift_m: Option<[f64; 3]>, least_margin: Option<MarginMove>, margins_worse: Vec<MarginMove>, cost: Option<Value>, worse_counts: Vec<WorseCount>, worse: Vec<Worse>, worse_panels: usize, restored: usize, ended: usize, retest: Retest, over_budget: Vec<Over>, assumptions_added: Vec<String>, grounded: Vec<String> }

@@ -64,7 +64,7 @@ documents! {
     Learned { weighings: usize, pieces: usize, left_out: Vec<String>, predicted_now: Vec<String>, scatter_percent: f64, scale_percent: f64, contributors: Vec<Contributor>, kg: f64, change_kg: f64, change_sigma_kg: f64, learned_kg: f64, panels: Vec<LearnedPanel>, suggestion: String }
     Reason { attribute: String, was: String, is: String, effect: String, rule: String, source: String, evidence: Option<String>, panels: Vec<String> }
     Change { address: String, attribute: String, was: Option<String>, is: Option<String>, facet: Option<String>, class: Option<String> }
-    OverBudget { group: Option<String>, assembly: Option<String>, over_kg: f64, was_over_kg: f64 }
+    OverBudget { group: String, of: String, over_kg: f64, was_over_kg: f64 }
     BalanceMove { panel: String, was_kg_m: Option<f64>, is_kg_m: Option<f64>, limit_kg_m: Option<f64>, ok: Option<bool> }
     Critical { number: usize, name: Option<String>, material: String, angle_deg: Option<f64>, face: String }
     RestsOn { showing: String, subject: String, verdict: String }

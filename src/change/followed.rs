@@ -3,7 +3,7 @@
 //! For who reads a history alone. Nothing is judged by it: the gate, an impact and a decision take such a record for one
 //! that is gone and one that came, since having much in common does not make two recipes one.
 
-use super::diff::{Edits, SILENT, short, tree};
+use super::diff::{Edits, SILENT, diff, short, tree};
 use crate::ledger::{Ledger, Records};
 use crate::record::{Address, RecordKind};
 use serde::Serialize;
@@ -13,6 +13,30 @@ use serde_json::Value;
 pub fn called_before((base, head): (&Ledger, &Ledger), edits: &Edits, own: &Address) -> Option<String> {
     let renamed = edits.renamed_of(own.kind()).into_iter().find(|(_, new)| new == own.id());
     renamed.map(|(old, _)| old).or_else(|| followed(base, head, own))
+}
+
+/// Returns what differs between two ledgers in a record that had another name, and in all others: the edits where it was
+/// only renamed, else those from what it said under the old name.
+pub fn edits_of((base, head): (&Ledger, &Ledger), edits: Edits, own: &Address, old: &str) -> Edits {
+    let of = (own.kind(), old.to_string());
+    if old == own.id() || edits.renamed.contains_key(&of) {
+        return edits;
+    }
+    let mut base = base.clone();
+    match own.kind() {
+        RecordKind::Recipe => call(&mut base.recipes, old, own.id()),
+        RecordKind::Panel => call(&mut base.panels, old, own.id()),
+        RecordKind::Assembly => call(&mut base.assemblies, old, own.id()),
+        _ => return edits,
+    }
+    diff(&base, head)
+}
+
+fn call<T>(records: &mut Records<T>, old: &str, new: &str) {
+    if let Some(mut entry) = records.remove(old) {
+        entry.id = new.to_string();
+        records.insert(entry.id.clone(), entry);
+    }
 }
 
 /// Returns what a record of `head` that is not in `base` was called there: the one that is gone and says two thirds of the

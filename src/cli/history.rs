@@ -5,6 +5,8 @@ use super::context::{Context, Failure, Loaded, Status, day_of, nearest};
 use super::decide::short_id;
 use super::{history_kept, history_record, history_turns};
 use crate::article::weigh::groups;
+use crate::change::diff::diff;
+use crate::change::explain::{record_of, records};
 use crate::change::found::calibration;
 use crate::change::progress::Of;
 use crate::ledger::Ledger;
@@ -172,7 +174,8 @@ pub(super) fn steps(
                 (evaluation, progress)
             },
         );
-        (step.kg, step.decisions, step.progress) = (kg, decisions, progress);
+        (step.kg, step.progress) = (kg, progress);
+        (step.decisions, step.others) = decisions;
         // Of a record it depends on what that was called before, which is for whoever follows its names.
         let is_followed = matches!(of, Of::Record(_));
         step.delta_kg = kg.zip(was).filter(|_| !is_followed).map(|(is, was)| is - was);
@@ -202,6 +205,7 @@ pub(super) fn unjudged(commit: &Commit) -> Step {
         delta_kg: None,
         progress: None,
         decisions: Vec::new(),
+        others: false,
         broken: 0,
     }
 }
@@ -214,22 +218,25 @@ pub(super) fn made(
     before: Option<&Loaded>,
     after: &Loaded,
 ) -> view::Made {
+    let (decisions, others) = decisions(context, place, commit, before, after);
     view::Made {
         commit: commit.id.clone(),
         on: day_of(commit.time),
         summary: commit.summary.clone(),
-        decisions: decisions(context, place, commit, before, after),
+        decisions,
+        others,
     }
 }
 
-/// The decisions that a commit names or carries out, as short as they can be named.
+/// The decisions that a commit names or carries out, as short as they can be named; and whether it changes the design in
+/// records that none of them changes.
 fn decisions(
     context: &Context,
     place: &Place,
     commit: &Commit,
     before: Option<&Loaded>,
     after: &Loaded,
-) -> Vec<String> {
+) -> (Vec<String>, bool) {
     let named = commit.decisions.iter().map(|name| match after.ledger.decision(name) {
         Some(entry) => entry.id.clone(),
         None => name.clone(),
@@ -242,5 +249,14 @@ fn decisions(
         let short = short_id(id);
         if after.ledger.decision(short).is_some() { short.to_string() } else { id.clone() }
     };
-    all.iter().map(short).collect()
+    let others = before.is_some_and(|before| !all.is_empty() && changes_others(before, after, &all));
+    (all.iter().map(short).collect(), others)
+}
+
+/// Whether something of the design differs in a record that none of some decisions changes.
+fn changes_others(before: &Loaded, after: &Loaded, decisions: &BTreeSet<String>) -> bool {
+    let own = decisions.iter().filter_map(|id| after.ledger.decisions.get(id));
+    let own: BTreeSet<String> = own.flat_map(|entry| records(&entry.value)).collect();
+    let edits = diff(&before.ledger, &after.ledger);
+    edits.changes.iter().any(|change| change.facet.is_some() && !own.contains(record_of(&change.address)))
 }

@@ -23,6 +23,7 @@ struct Worked {
     counts: Option<BTreeMap<String, usize>>,
     ready: Vec<Ready>,
     decisions: Vec<String>,
+    others: bool,
     broken: usize,
     /// Commits that were asked for by their ids and were here: those may be gone.
     commits: Vec<String>,
@@ -39,7 +40,7 @@ pub(super) fn found(context: &Context, place: &Place, Shown { commit, of }: &Sho
         return None;
     }
     let bytes = context.memory.find(place, &asked(context, place, &commit.id, of).key)?;
-    let Worked { kg, delta_kg, counts, ready, decisions, broken, commits } =
+    let Worked { kg, delta_kg, counts, ready, decisions, others, broken, commits } =
         serde_json::from_slice(&bytes).ok()?;
     // An answer that is made with it follows from them too.
     if !commits.iter().all(|id| place.has_asked(id)) {
@@ -50,7 +51,7 @@ pub(super) fn found(context: &Context, place: &Place, Shown { commit, of }: &Sho
         None => None,
     };
     let (kg, delta_kg) = (kg.map(f64::from_bits), delta_kg.map(f64::from_bits));
-    Some(Step { kg, delta_kg, progress, decisions, broken, ..super::history::unjudged(commit) })
+    Some(Step { kg, delta_kg, progress, decisions, others, broken, ..super::history::unjudged(commit) })
 }
 
 /// Keeps it, where it followed from the commit alone.
@@ -72,6 +73,7 @@ fn bytes(place: &Place, step: &Step) -> Option<Vec<u8>> {
         counts: counts.map(|all| all.iter().map(|(word, count)| ((*word).to_string(), *count)).collect()),
         ready: progress.map_or_else(Vec::new, |own| own.ready.clone()),
         decisions: step.decisions.clone(),
+        others: step.others,
         broken: step.broken,
         commits: place.asked_by_id(),
     };

@@ -7,7 +7,7 @@ use super::why::{KINDS, unknown_record};
 use crate::article::Subject;
 use crate::change::diff::{Change, Edits, diff};
 use crate::change::explain::{record_of, records};
-use crate::change::followed::called_before;
+use crate::change::followed::{called_before, edits_of};
 use crate::change::found::held;
 use crate::change::progress::Of;
 use crate::graph::Uses;
@@ -247,6 +247,7 @@ pub(super) fn run(
         let (Some(own), Some(old)) = (trail.names.get(*at), trail.before(*at)) else { continue };
         let (before, after) = (context.read(before), context.read(after));
         let edits = diff(&before.ledger, &after.ledger);
+        let edits = edits_of((&before.ledger, &after.ledger), edits, own, old.id());
         let is_edited = trail.edited.contains(at);
         let since = edits.renamed_of(own.kind()).remove(own.id()).map(|new| Address::new(own.kind(), new));
         let named = |names: BTreeSet<String>, edits: Edits| -> Vec<Change> {

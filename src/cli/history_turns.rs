@@ -5,7 +5,7 @@ use super::history::made;
 use crate::article::weigh::panel_mass;
 use crate::change::diff::{Edits, diff};
 use crate::change::explain::record_of;
-use crate::change::followed::called_before;
+use crate::change::followed::{called_before, edits_of};
 use crate::change::impact::renamed_subject;
 use crate::change::turns::turns;
 use crate::graph::Uses;
@@ -80,6 +80,7 @@ impl Line<'_> {
         let (before, after, edits) = self.edits(at)?;
         let old = called_before((&before.ledger, &after.ledger), &edits, own);
         let old = old.unwrap_or_else(|| own.id().to_string());
+        let edits = edits_of((&before.ledger, &after.ledger), edits, own, &old);
         Some((before, after, edits, old))
     }
 

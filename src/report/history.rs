@@ -28,6 +28,8 @@ pub struct Step {
     pub progress: Option<Progress>,
     /// Decisions that it carries out.
     pub decisions: Vec<String>,
+    /// Whether it changes the design in records that none of them changes.
+    pub others: bool,
     /// Records that can't be used.
     pub broken: usize,
 }
@@ -43,19 +45,26 @@ pub struct Made {
     pub summary: String,
     /// Decisions that it carries out.
     pub decisions: Vec<String>,
+    /// Whether it changes the design in records that none of them changes.
+    pub others: bool,
+}
+
+/// What a commit is called with the decisions that it carries out; where they are not all that it does, that is said.
+fn called(decisions: &[String], others: bool, summary: &str) -> String {
+    let beside = if others { " and more" } else { "" };
+    match decisions {
+        [] => shown(summary),
+        all => format!("[{}{beside}] {}", all.join(", "), shown(summary)),
+    }
 }
 
 impl Made {
     /// Puts the line that stands above what it did.
     pub(super) fn head(&self, page: &mut Page<'_>) {
         let commit: String = self.commit.chars().take(7).collect();
-        let decisions = match self.decisions.as_slice() {
-            [] => String::new(),
-            all => format!("[{}] ", all.join(", ")),
-        };
         page.gap();
         let first = format!("{}  {commit}  ", self.on);
-        page.hang(&first, "    ", &format!("{decisions}{}", shown(&self.summary)));
+        page.hang(&first, "    ", &called(&self.decisions, self.others, &self.summary));
     }
 
     /// Returns its keys with further ones behind them.
@@ -65,6 +74,7 @@ impl Made {
             ("on", json!(self.on.to_string())),
             ("summary", json!(self.summary)),
             ("decisions", json!(self.decisions)),
+            ("others", json!(self.others)),
         ];
         own.into_iter().chain(more).map(|(key, value)| (key.to_string(), value)).collect()
     }
@@ -183,6 +193,7 @@ pub fn json(of: &Of, steps: &[Step], left: usize, calibration: &Calibration) -> 
                 "counts": progress.map(|own| &own.counts),
                 "ready": ready_json(progress),
                 "decisions": step.decisions,
+                "others": step.others,
                 "broken": step.broken,
             })
         })
@@ -243,10 +254,7 @@ pub fn text(
     for step in told() {
         let progress = step.progress.as_ref();
         let number = |n: Option<usize>| n.map_or_else(|| "-".to_string(), |n| n.to_string());
-        let what = match step.decisions.as_slice() {
-            [] => shown(&step.summary),
-            decisions => format!("[{}] {}", decisions.join(", "), shown(&step.summary)),
-        };
+        let what = called(&step.decisions, step.others, &step.summary);
         let what = match step.broken {
             0 => what,
             n => format!("({} can't be read) {what}", count(n, "record")),

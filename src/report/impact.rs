@@ -302,14 +302,14 @@ fn write_mass(page: &mut Page<'_>, impact: &Impact) {
     page.table(&table);
 }
 
-/// What is over its budget: a group, or one of an assembly.
+/// What is over its budget; `group` has the name, of a group or of an assembly as `of` says.
 pub(super) fn over_json(all: &[OverBudget]) -> Vec<Value> {
     let one = |own: &OverBudget| {
-        let (group, assembly) = match &own.of {
-            Budgeted::Group(name) => (Some(name), None),
-            Budgeted::Assembly(id) => (None, Some(id)),
+        let (name, of) = match &own.of {
+            Budgeted::Group(name) => (name, "group"),
+            Budgeted::Assembly(id) => (id, "assembly"),
         };
-        json!({ "group": group, "assembly": assembly, "over_kg": own.over_kg, "was_over_kg": own.was_over_kg })
+        json!({ "group": name, "of": of, "over_kg": own.over_kg, "was_over_kg": own.was_over_kg })
     };
     all.iter().map(one).collect()
 }

@@ -26,16 +26,16 @@ documents! {
     Decisions { schema: String, decisions: Vec<Listed> }
     Staged { schema: String, decisions: Vec<String> }
     ReadyFor { milestone: String, closed: usize, duties: usize }
-    Commit { commit: String, on: String, summary: String, kg: Option<f64>, delta_kg: Option<f64>, counts: Option<BTreeMap<String, usize>>, ready: Option<Vec<ReadyFor>>, decisions: Vec<String>, broken: usize }
+    Commit { commit: String, on: String, summary: String, kg: Option<f64>, delta_kg: Option<f64>, counts: Option<BTreeMap<String, usize>>, ready: Option<Vec<ReadyFor>>, decisions: Vec<String>, others: bool, broken: usize }
     Calibration { decisions: Vec<Held>, masses: usize, mass_bias_kg: Option<f64>, mass_error_kg: Option<f64>, finished: usize, weeks_bias: Option<f64>, weeks_ratio: Option<f64> }
     History { schema: String, of: Option<String>, commits: Vec<Commit>, left_out: usize, predictions: Calibration }
     EditedPlace { address: String, attribute: String, was: Option<String>, is: Option<String> }
-    EditedIn { commit: String, on: String, summary: String, decisions: Vec<String>, edited: bool, did: Option<String>, was_called: Option<String>, called_since: Option<String>, unread: Vec<String>, kg: Option<f64>, delta_kg: Option<f64>, counts: Option<BTreeMap<String, usize>>, was_counts: Option<BTreeMap<String, usize>>, ready: Option<Vec<ReadyFor>>, changes: Vec<EditedPlace> }
+    EditedIn { commit: String, on: String, summary: String, decisions: Vec<String>, others: bool, edited: bool, did: Option<String>, was_called: Option<String>, called_since: Option<String>, unread: Vec<String>, kg: Option<f64>, delta_kg: Option<f64>, counts: Option<BTreeMap<String, usize>>, was_counts: Option<BTreeMap<String, usize>>, ready: Option<Vec<ReadyFor>>, changes: Vec<EditedPlace> }
     HistoryOf { schema: String, address: String, commits: Vec<EditedIn>, left_out: usize, outcome: Option<Held> }
     LostDuty { showing: String, subject: String, panel: String, verdict: Option<String>, asks: Option<String>, because: Option<String> }
-    LapsedIn { commit: String, on: String, summary: String, decisions: Vec<String>, lost: Vec<LostDuty> }
+    LapsedIn { commit: String, on: String, summary: String, decisions: Vec<String>, others: bool, lost: Vec<LostDuty> }
     HistoryLapsed { schema: String, evidence: String, proves: usize, conceded: usize, commits: Vec<LapsedIn> }
-    GrewIn { commit: String, on: String, summary: String, decisions: Vec<String>, was_kg: f64, kg: f64, delta_kg: f64, changes: Vec<EditedPlace> }
+    GrewIn { commit: String, on: String, summary: String, decisions: Vec<String>, others: bool, was_kg: f64, kg: f64, delta_kg: f64, changes: Vec<EditedPlace> }
     HistoryGrew { schema: String, panel: String, kg: Option<f64>, commits: Vec<GrewIn> }
 }
 

@@ -45,6 +45,7 @@ pub(super) fn context(site: &Site<'_>) -> (&'static str, String, Page) {
             "kg": step.kg,
             "delta_kg": step.delta_kg.filter(|delta| delta.abs() >= MOVED),
             "decisions": step.decisions,
+            "others": step.others,
             "not_met": step.progress.as_ref().map(|own| own.counts.iter().filter(|(word, _)| !matches!(**word, "met" | "conceded")).map(|(_, n)| n).sum::<usize>()),
         })
     });
