@@ -11,7 +11,7 @@ use crate::quantity::Strain;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Strains that the layers with strengths are held to, from notched and impacted specimens.
 #[derive(Debug, Clone, PartialEq, Deserialize, Serialize, JsonSchema)]
@@ -89,6 +89,7 @@ design_strain: {tension: 4000 ustrain, compression: 3500 ustrain}
                 checks.asks_for("design_strain", "load", "strains come from a load");
             }
         }
+        self.ask_for_expansion(&mut checks);
         checks.done()?;
         let elastic: Vec<ElasticLayer> = stack.iter().map(JudgedLayer::elastic).collect();
         let stiff = stiffness(&elastic).at("layers")?;
@@ -111,6 +112,39 @@ design_strain: {tension: 4000 ustrain, compression: 3500 ustrain}
 }
 
 impl Laminate {
+    /// A reserve is the least of those layers that have strengths: what lies beside them may fail before.
+    fn say_unjudged(&self, work: &mut Work, stack: &[JudgedLayer]) {
+        let all = self.layers.iter().zip(stack).enumerate();
+        let left: Vec<(usize, &str)> = all
+            .filter(|(_, (_, judged))| judged.strength.is_none())
+            .map(|(at, (layer, _))| (at + 1, layer.material.as_str()))
+            .collect();
+        if left.is_empty() {
+            return;
+        }
+        let words: Vec<String> = left.iter().map(|(at, name)| format!("{at} ({name})")).collect();
+        work.note(format!(
+            "Without strengths, and so not judged, whatever they carry: layer {}. The reserves are of the others alone.",
+            words.join(", ")
+        ));
+    }
+
+    /// Without an expansion a layer takes no part in what a change of temperature does, which would be taken for its own.
+    fn ask_for_expansion(&self, checks: &mut Checks) {
+        if self.load.as_ref().is_none_or(|load| load.read().temperature == 0.0) {
+            return;
+        }
+        let used: BTreeSet<&String> = self.layers.iter().map(|layer| &layer.material).collect();
+        for (name, material) in self.materials.iter().filter(|(name, _)| used.contains(name)) {
+            for (key, given) in [("cte1", &material.cte1), ("cte2", &material.cte2)] {
+                if given.is_none() {
+                    let why = "what the change of temperature does follows from it";
+                    checks.asks_for("load.temperature_change", &format!("materials.{name}.{key}"), why);
+                }
+            }
+        }
+    }
+
     /// Q of each material, and Qbar11 of each pair of material and angle.
     fn ply_steps(&self, work: &mut Work, stack: &[JudgedLayer]) -> Result<(), Refusals> {
         for (name, material) in &self.materials {
@@ -202,6 +236,7 @@ impl Laminate {
             .collect();
         work.result("plies", rows, "");
         if stack.iter().any(|layer| layer.strength.is_some()) {
+            self.say_unjudged(work, stack);
             margins(work, stack, load);
         }
         if let Some(limits) = &self.design_strain {
@@ -220,11 +255,19 @@ fn margins(work: &mut Work, stack: &[JudgedLayer], load: &Load) {
         Criterion::Hashin,
     ];
     let mut rows: Vec<Value> = Vec::new();
+    let is_unloaded = load.force == [0.0; 3] && load.moment == [0.0; 3];
+    if is_unloaded {
+        work.note("There is no force or moment that a reserve could be a factor on; what the change of temperature does stands among the plies.");
+    }
     for criterion in criteria {
         match first_ply(stack, load, criterion) {
             Ok(found) => rows.push(row(criterion, &found)),
+            Err(LaminateError::NoFailure) if is_unloaded => {}
             Err(LaminateError::NoFailure) => {
-                work.note(format!("By {} no multiple of this load fails a layer.", criterion.name()));
+                work.note(format!(
+                    "By {} no multiple of these forces and moments fails a layer.",
+                    criterion.name()
+                ));
             }
             Err(error) => work.note(format!("Not judged by {}: {error}.", criterion.name())),
         }

@@ -74,13 +74,13 @@ pub(super) struct Material {
     pub g12: Stress,
     /// Major Poisson's ratio.
     pub nu12: Ratio,
-    /// Coefficient of expansion along 1; 0 where not given.
+    /// Coefficient of expansion along 1; asked for where the temperature changes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cte1: Option<Expansion>,
-    /// Coefficient of expansion along 2; 0 where not given.
+    /// Coefficient of expansion along 2; asked for where the temperature changes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cte2: Option<Expansion>,
-    /// Strengths; a layer without them carries stiffness and is not judged.
+    /// Strengths; a layer without them, such as a core, carries stiffness and is not judged, which is said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub strengths: Option<Strengths>,
 }

@@ -210,6 +210,11 @@ thickness: 6.9 mm
                 ));
             }
         }
+        let [d16, d26] =
+            [&self.bending.d16, &self.bending.d26].map(|own| own.as_ref().map_or(0.0, |own| own.si()));
+        if self.edges == Edges::SimplySupported && (d16 != 0.0 || d26 != 0.0) {
+            work.note("With d16 or d26 the twist in the corner of a simply supported plate is not bounded: corner_twist grows with the terms that are taken, and says no more than that a corner wants a closer look.");
+        }
         if self.shear.is_none() {
             work.note("Taken as stiff in shear: a sandwich deflects more than this.");
         }

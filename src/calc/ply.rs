@@ -33,6 +33,9 @@ pub(super) struct Ply {
     measured: Option<Length>,
 }
 
+/// Share of the space that parallel round fibres fill at the most, pi/(2 sqrt 3): hexagonal packing.
+const CLOSEST: f64 = 0.906_9;
+
 impl Topic for Ply {
     const NAME: &'static str = "ply";
     const ABOUT: &'static str = "thickness, fibre volume and areal mass of a cured ply";
@@ -126,6 +129,9 @@ measured: 0.235 mm
         let (areal, resin) = (made.areal_mass * 1e3, made.resin_areal * 1e3);
         work.step("m", "F + R", "{} + {}", &[fibre, resin], areal, "g/m2");
         work.step("w", "R/m", "{}/{}", &[resin, areal], made.resin_content(), "");
+        if made.fibre_volume > CLOSEST {
+            work.note("That much fibre does not fit: round fibres side by side fill 90.7 % at the most (hexagonal packing, pi/(2 sqrt 3)).");
+        }
         work.result("thickness", made.thickness * 1e3, "mm");
         work.result("fibre_volume_fraction", made.fibre_volume, "");
         work.result("areal_mass", areal, "g/m2");

@@ -77,9 +77,9 @@ impl DutyRow {
         self.is_nearer() && self.was != Some(self.now)
     }
 
-    /// Returns whether the duty is met and was open, so that it may never have been met before.
+    /// Returns whether the duty is met and was open or short, so that it may never have been met before.
     pub fn is_met_now(&self) -> bool {
-        self.now == Verdict::Met && self.was == Some(Verdict::Open)
+        self.now == Verdict::Met && matches!(self.was, Some(Verdict::Open | Verdict::Short))
     }
 
     /// Returns whether the duty is met or conceded again.

@@ -66,6 +66,7 @@ const CRITERION: &str = "what passed by the old criterion is no longer asked";
 const LESS_LOAD: &str = "margins are of a smaller load";
 const FACTOR: &str = "margins are of a load with less safety on it (14 CFR 23.2230, 23.2265)";
 const ENVIRONMENT: &str = "it is shown where the material is stronger";
+const SHADE: &str = "a skin in the shade is asked to stand a cooler day";
 const DESIGN_DAY: &str = "skins are asked to stand a cooler day";
 const SCOPE: &str = "what it is asked of, or what shows it, is another";
 const LEVEL: &str = "the confidence behind a design value is another";
@@ -73,7 +74,7 @@ const BUDGET: &str = "more mass passes";
 
 /// Everything that counts as a requirement. What a part of the aircraft is made of never does; what it has to stand, how
 /// sure that must be, and what it may weigh does.
-const ASKED: [Asked; 62] = [
+const ASKED: [Asked; 64] = [
     row(SHOWING, "", Less::Gone, "the showing", "nothing is asked any more"),
     row(SHOWING, "plan.specimens", Less::Lower, "the number of specimens", FEWER),
     row(SHOWING, "plan.batches", Less::Lower, "the number of batches", FEWER),
@@ -183,8 +184,10 @@ const ASKED: [Asked; 62] = [
         "14 CFR 23.573(a)(5) has three ways, none of which stands for another",
     ),
     row(PANEL, "exposure.minimum", Less::Milder, "the lowest temperature", ENVIRONMENT),
+    row(PANEL, "exposure.sun", Less::Word(&["true", "false"]), "the sun on it", SHADE),
     row(PANEL, "exposure.", Less::Other, "the exposure", ENVIRONMENT),
     row(PANEL, "zones.exposure.minimum", Less::Milder, "the lowest temperature of a zone", ENVIRONMENT),
+    row(PANEL, "zones.exposure.sun", Less::Word(&["true", "false"]), "the sun on a zone", SHADE),
     row(PANEL, "zones.exposure.", Less::Other, "the exposure of a zone", ENVIRONMENT),
     row(PANEL, "balance.limit", Less::Higher, "the limit of the balance", "flutter asks a balanced surface"),
     row(RecordKind::Assembly, "budget", Less::Higher, "the budget", BUDGET),

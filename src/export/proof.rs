@@ -74,7 +74,7 @@ pub(super) fn specimens(source: &Source<'_>) -> Rows {
 pub(super) fn readings(source: &Source<'_>) -> Rows {
     let mut rows = Rows::new();
     for (id, data) in &source.ledger.data {
-        for own in data.readings.iter() {
+        for own in data.all_readings().iter() {
             let (number, grade) = match &own.value {
                 Some(Graded::Number(value)) => (Cell::number(*value), Cell::None),
                 graded => (Cell::None, Cell::maybe(graded.as_ref())),

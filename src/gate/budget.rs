@@ -7,8 +7,14 @@ use crate::record::sensitivity::Asks;
 use crate::record::{Address, PolicyLevel, RecordKind};
 
 /// Finds what is over its budget, nominal; graver the more it is over. A budget that is raised or taken out holds until the
-/// commit that does it is made, so that none is agreed to by what exceeds it.
-pub(super) fn over_budget(side: &Side<'_>, committed: &Ledger, into: &mut Vec<Raw>) {
+/// commit that does it is made, so that none is agreed to by what exceeds it; unless a decision has agreed to it, as
+/// `is_decided` says of the edit at a place.
+pub(super) fn over_budget(
+    side: &Side<'_>,
+    committed: &Ledger,
+    is_decided: &dyn Fn(&str) -> bool,
+    into: &mut Vec<Raw>,
+) {
     let ledger = side.ledger;
     let is_weighed = [ledger, committed].into_iter().any(|own| {
         own.head.as_ref().is_some_and(|head| !head.budgets.is_empty())
@@ -18,8 +24,9 @@ pub(super) fn over_budget(side: &Side<'_>, committed: &Ledger, into: &mut Vec<Ra
         return;
     }
     let Ok(statement) = statement(ledger, Scope::Programme) else { return };
-    let limit =
-        |of: &Budgeted, own: Option<f64>| own.into_iter().chain(agreed(committed, of)).reduce(f64::min);
+    let limit = |of: &Budgeted, own: Option<f64>| {
+        own.into_iter().chain(agreed(committed, of, is_decided)).reduce(f64::min)
+    };
     let weighed = statement.weighed().filter_map(|(of, sum)| {
         let elsewhere = side.elsewhere_kg.get(&sum.group).filter(|_| matches!(of, Budgeted::Group(_)));
         let limit = limit(&of, sum.budget_kg)?;
@@ -34,30 +41,25 @@ pub(super) fn over_budget(side: &Side<'_>, committed: &Ledger, into: &mut Vec<Ra
         // Gravity in whole milligrams, so that the order of summing never counts as growth.
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         let milligrams = (over * 1e6).round().clamp(0.0, 1e15) as u64;
-        let (name, address, route, place) = match &of {
-            Budgeted::Group(group) => (
-                format!("group `{group}`"),
-                Address::ledger(),
-                format!("budgets.{group}"),
-                "ledger.yaml".to_string(),
-            ),
+        let (name, address) = match &of {
+            Budgeted::Group(group) => (format!("group `{group}`"), Address::ledger()),
             Budgeted::Assembly(id) => {
-                let address = Address::new(RecordKind::Assembly, id.clone());
-                (format!("assembly `{id}`"), address.clone(), "budget".to_string(), address.to_string())
+                (format!("assembly `{id}`"), Address::new(RecordKind::Assembly, id.clone()))
             }
         };
+        let place = place(&of);
+        let route = place.split_once('#').map(|(_, route)| route.to_string()).unwrap_or_default();
         let message = format!("{name} weighs {kg:.3} kg, {over:.3} kg over its budget of {budget:.3} kg");
         let (message, help) = match own {
             Some(own) if own > budget => (
-                format!("{message}; the {own:.3} kg written in the same commit count from the next"),
-                "commit the new budget first, so that it is seen to come before what needs it".to_string(),
+                format!("{message}; no approved decision agrees to the {own:.3} kg in its place"),
+                format!("have them agreed by a decision with `set: {place}`, or commit the new budget first"),
             ),
             None => (
-                format!("{message}, and the same commit takes the budget out"),
-                "commit that the budget goes first, so that it is seen to come before what needs it"
-                    .to_string(),
+                format!("{message}; no approved decision takes the budget out"),
+                format!("have that agreed by a decision with `remove: {place}`, or commit it first"),
             ),
-            Some(_) => (message, format!("agree another budget in {place}")),
+            Some(_) => (message, format!("agree another budget at `{place}`")),
         };
         into.push(Raw {
             finding: Finding {
@@ -76,8 +78,19 @@ pub(super) fn over_budget(side: &Side<'_>, committed: &Ledger, into: &mut Vec<Ra
     }
 }
 
-/// The budget that is committed, in kg.
-fn agreed(committed: &Ledger, of: &Budgeted) -> Option<f64> {
+/// Where a budget stands.
+fn place(of: &Budgeted) -> String {
+    match of {
+        Budgeted::Group(group) => format!("ledger#budgets.{group}"),
+        Budgeted::Assembly(id) => format!("assembly/{id}#budget"),
+    }
+}
+
+/// The budget that is committed, in kg, where no decision has agreed to another.
+fn agreed(committed: &Ledger, of: &Budgeted, is_decided: &dyn Fn(&str) -> bool) -> Option<f64> {
+    if is_decided(&place(of)) {
+        return None;
+    }
     match of {
         Budgeted::Group(group) => {
             let budgets = committed.head.iter().flat_map(|head| &head.budgets);

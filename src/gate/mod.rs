@@ -128,6 +128,10 @@ pub fn judge(
     let names = Names::of(base, staged, edits);
     let mut new: Vec<Raw> = Vec::new();
     let mut old: Vec<Raw> = Vec::new();
+    let is_decided = |place: &str| {
+        let mut own = edits.changes.iter().filter(|change| change.address == place).peekable();
+        own.peek().is_some() && own.all(|change| explained.covers(change))
+    };
     let told = due::computed_margin(base, staged, &names, &mut new, &mut old);
     for (side, told, into) in [(staged, &told, &mut new), (base, &BTreeSet::new(), &mut old)] {
         if let Ok(evaluation) = side.evaluation {
@@ -136,7 +140,7 @@ pub fn judge(
             due::negative_margin(side.ledger, evaluation, told, into);
         }
         due::bond_route(side.ledger, into);
-        budget::over_budget(side, base.ledger, into);
+        budget::over_budget(side, base.ledger, &is_decided, into);
         held::pieces_on_hold(base.ledger, side.ledger, into);
     }
     for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions, &explained.stands)

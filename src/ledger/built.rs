@@ -6,7 +6,7 @@ use super::ranges::{
 };
 use super::sink::Sink;
 use super::{Entry, carried, design, plausible, prices, references, weighed};
-use crate::record::{Assembly, Class, Joint, Panel, Weighing, Zone};
+use crate::record::{Assembly, Class, Joint, Maturity, Panel, Weighing, Zone};
 
 pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
     let panel = &*own.value;
@@ -63,6 +63,12 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
         ] {
             within(sink, STRAIN, at, value.as_ref().and_then(typed));
         }
+    }
+    let is_weighed = || known.ledger.counted_weighings().any(|one| one.value.panel.id() == own.id);
+    if panel.maturity == Some(Maturity::Weighed) && !is_weighed() {
+        sink.warning("odd-maturity", "maturity", "it is called weighed, and no weighing of it counts")
+            .label("never weighed")
+            .help("write `calculated` until a piece of it was on the scale: what is weighed is allowed less growth");
     }
     carried::carried(known, sink, panel);
     plausible::panel(sink, panel);

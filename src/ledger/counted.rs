@@ -29,9 +29,9 @@ impl fmt::Display for Uncounted<'_> {
 }
 
 impl Ledger {
-    /// Returns the ledger as it is looked at on a day: what is said to be weighed later does not count, and a finished
-    /// record whose article is made later is under way, since nobody can have tested it. The next day counts as come:
-    /// it may be that day elsewhere.
+    /// Returns the ledger as it is looked at on a day: what is said to be weighed later does not count, nor what is read of
+    /// a trial later, and a finished record whose article is made later is under way, since nobody can have tested it. The
+    /// next day counts as come: it may be that day elsewhere.
     #[must_use]
     pub fn as_of(mut self, today: Day) -> Self {
         self.today = Some(today);
@@ -47,6 +47,7 @@ impl Ledger {
             Arc::make_mut(&mut entry.value).state = EvidenceState::Running;
             self.ahead.insert(entry.id.clone());
         }
+        self.data.values_mut().for_each(|data| data.as_of(today));
         self
     }
 

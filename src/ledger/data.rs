@@ -111,6 +111,7 @@ pub(super) fn read(
         others: read.table.others.clone(),
         rows: Arc::clone(&read.table.rows),
         readings: read.readings.clone().unwrap_or_default(),
+        with_later: None,
         held: Held { _by: Some(read) },
     })
 }
@@ -177,6 +178,7 @@ pub fn read_specimens(file: &str, bytes: &[u8]) -> Result<TestData, Vec<Fault>> 
         unit: table.unit,
         others: table.others,
         readings: Arc::default(),
+        with_later: None,
         held: Held::default(),
         rows: table.rows,
     })

@@ -2,8 +2,8 @@
 
 use super::known::entry;
 use super::sink::{At, Sink, settle};
-use super::{Files, Ledger, TrialReading};
-use crate::record::{Approval, Day, EvidenceState, Fault, Level};
+use super::{Entry, Files, Ledger, TrialReading};
+use crate::record::{Approval, Day, Decision, DecisionStatus, EvidenceState, Fault, Level};
 
 impl Ledger {
     /// Finds days more than a year after `today` on what is said to have happened: an article made, a decision raised.
@@ -47,7 +47,7 @@ impl Ledger {
         }
         let mut readings = Vec::new();
         for (data, one) in self.data.iter().filter_map(|(id, data)| Some((data, self.evidence.get(id)?))) {
-            readings.extend(Self::readings_ahead(&data.file, &one.file, &data.readings, today));
+            readings.extend(Self::readings_ahead(&data.file, &one.file, data.all_readings(), today));
         }
         for one in self.weighings.values() {
             let decided = one.value.disposition.as_ref().map(|own| ("disposition.on".to_string(), own.on));
@@ -64,6 +64,7 @@ impl Ledger {
         for one in self.decisions.values() {
             look(&one.file, one.value.raised.map(|day| ("raised".to_string(), day)).into_iter().collect());
         }
+        sinks.extend(self.approved_by_now(today));
         let decisions = self.decisions.values().map(|one| (&one.file, &one.value.approvals));
         let concessions = self.concessions.values().map(|one| (&one.file, &one.value.approvals));
         let approved =
@@ -75,9 +76,33 @@ impl Ledger {
         settle(files, sinks)
     }
 
+    /// Decisions that all have approved by today, and that are called proposed still: as when a day that lay ahead was
+    /// corrected.
+    fn approved_by_now(&self, today: Day) -> Vec<Sink> {
+        let rule = self.head.as_ref().and_then(|head| head.approvals.as_ref());
+        let Some(rule) = rule.filter(|rule| !rule.decision.is_empty()) else { return Vec::new() };
+        let is_whole = |own: &&Entry<Decision>| {
+            let come = Approval::come(&own.value.approvals, Some(today));
+            own.value.status == DecisionStatus::Proposed
+                && Approval::lacking(&come, &rule.decision, rule.persons).is_empty()
+        };
+        let all = self.decisions.values().filter(is_whole).map(|own| {
+            let mut sink = Sink::new(&own.file);
+            sink.warning("odd-approval", "status", "all who must approve it have, and it is called proposed")
+                .label("approved by all")
+                .help(format!(
+                    "`bondline decide approve {} --role ROLE` for one of them once more writes it; until then it counts as not approved",
+                    own.id
+                ));
+            sink
+        });
+        all.collect()
+    }
+
     /// Readings of a trial said to have been taken after today, at the line of the first.
     fn readings_ahead(file: &str, record: &str, readings: &[TrialReading], today: Day) -> Option<Sink> {
-        let ahead = || readings.iter().filter_map(|row| Some((row, row.on.filter(|on| *on > today)?)));
+        let ahead =
+            || readings.iter().filter_map(|row| Some((row, row.on.filter(|on| !on.has_come(today))?)));
         let (row, on) = ahead().next()?;
         let message = match ahead().count() {
             1 => format!("a reading of {on} lies ahead: today is {today}"),
@@ -85,8 +110,8 @@ impl Ledger {
         };
         let mut sink = Sink::new(record);
         sink.elsewhere(Level::Warning, "future-day", file, At::Line(row.line), message)
-            .label("ahead")
-            .help("correct the day: the panel is said to have been read");
+            .label("ahead: does not count")
+            .help("correct the day: the panel is said to have been read; until it has come the reading does not count");
         Some(sink)
     }
 }

@@ -8,7 +8,7 @@ use super::sink::{Sink, settle};
 use super::words::suggest;
 use super::{
     Entry, Files, Ledger, Recall, Records, TestData, built, circles, conditions, data, design, exposure,
-    head, imports, multitude, proof, steering,
+    head, imports, multitude, proof, serials, steering,
 };
 use crate::record::{
     Address, Evidence, Fault, LedgerHead, Level, Named, Place, ReadOutcome, RecordKind, Within, import_of,
@@ -96,6 +96,7 @@ impl Ledger {
         }
         sinks.extend(head::groups(&ledger));
         sinks.extend(exposure::words(&ledger));
+        sinks.extend(serials::weighed(&ledger));
         sinks.push(imports::behind(&ledger));
         ledger.faults.extend(settle(files, sinks));
         // What another ledger is only warned of is for its own people to mend.

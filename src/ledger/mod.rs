@@ -176,8 +176,29 @@ pub struct TestData {
     pub rows: Arc<[Specimen]>,
     /// The readings in time of an exposure trial, which has no specimens; rejected ones included.
     pub readings: Arc<[TrialReading]>,
+    /// All readings of the file, where some are of a day that has not come and are left out above ([`Ledger::as_of`]).
+    pub with_later: Option<Arc<[TrialReading]>>,
     /// While this is held, what the file was read as is not forgotten.
     pub(crate) held: Held,
+}
+
+impl TestData {
+    /// Returns the readings of the file, those of days that have not come too.
+    pub fn all_readings(&self) -> &[TrialReading] {
+        self.with_later.as_ref().unwrap_or(&self.readings)
+    }
+
+    /// Leaves the readings out whose day has not come, which nobody can have taken.
+    fn as_of(&mut self, today: crate::record::Day) {
+        if let Some(all) = self.with_later.take() {
+            self.readings = all;
+        }
+        let has_come = |row: &&TrialReading| row.on.is_none_or(|on| on.has_come(today));
+        if !self.readings.iter().all(|row| has_come(&row)) {
+            let come = self.readings.iter().filter(has_come).cloned().collect();
+            self.with_later = Some(std::mem::replace(&mut self.readings, come));
+        }
+    }
 }
 
 /// What something is remembered by; it says nothing of itself.

@@ -221,6 +221,7 @@ fn accept(sink: &mut Sink, showing: &Showing) {
         statement,
         readings,
     } = &showing.accept;
+    rated(sink, "accept.rating_at_least", showing.kind.as_str(), rating_at_least.as_ref());
     let mean = mean_at_least.is_some() || mean_at_most.is_some();
     let other = [at_least, at_most, all_at_least, all_at_most, rating_at_least, margin_at_least]
         .iter()
@@ -244,6 +245,23 @@ fn accept(sink: &mut Sink, showing: &Showing) {
         .label("mean only")
         .help("write `basis: B` or `basis: A` with `at_least`, so that the load path can raise it");
     }
+}
+
+/// The best rating there is: 5 of adhesion (ASTM D3359, from memory), 10 of the scales of paint else (such as ASTM D714).
+fn best_rating(kind: &str) -> f64 {
+    if kind == "paint-adhesion" { 5.0 } else { 10.0 }
+}
+
+fn rated(sink: &mut Sink, at: &str, kind: &str, rating: Option<&Figure>) {
+    let best = best_rating(kind);
+    let Some(rating) = rating.filter(|own| !own.number_in("").is_some_and(|own| (0.0..=best).contains(&own)))
+    else {
+        return;
+    };
+    let message = format!("`{}` is no rating: of {kind} it goes from {best} (best) to 0", rating.text());
+    sink.error("out-of-range", at, message)
+        .label("no rating")
+        .help(format!("write a plain number from {best} to 0"));
 }
 
 fn plan(sink: &mut Sink, plan: &Plan, currency: Option<&str>) {
@@ -294,6 +312,10 @@ pub(super) fn evidence(known: Known<'_>, sink: &mut Sink, own: &Entry<Evidence>)
         sink.warning("no-result", "state", "it is done, but has neither data nor a result")
             .label("nothing recorded")
             .help("write `data: FILE.csv` or a `result`");
+    }
+    if let Some(showing) = ledger.showings.get(evidence.showing.id()) {
+        let rating = evidence.result.as_ref().and_then(|result| result.rating.as_ref());
+        rated(sink, "result.rating", showing.value.kind.as_str(), rating);
     }
     if evidence.disposition.as_ref().is_some_and(|disposition| disposition.cause.trim().is_empty()) {
         sink.error("no-cause", "disposition.cause", "a disposition names no cause")

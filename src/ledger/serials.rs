@@ -2,10 +2,10 @@
 //!
 //! One that is on record nowhere may well be of a piece that is still to be weighed.
 
-use super::Ledger;
 use super::sink::Sink;
-use crate::record::Concession;
-use std::collections::BTreeSet;
+use super::{Entry, Ledger};
+use crate::record::{Concession, Weighing};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Finds serials that are named twice, that are those of another panel, and that are written otherwise than on record.
 pub(super) fn odd(ledger: &Ledger, sink: &mut Sink, concession: &Concession) {
@@ -37,7 +37,7 @@ pub(super) fn odd(ledger: &Ledger, sink: &mut Sink, concession: &Concession) {
                 format!("no piece on record has the serial `{serial}`, but one is written `{other}`");
             sink.warning("odd-serial", at, message)
                 .label("written otherwise")
-                .help(format!("write `{other}`: a serial counts by its letters as they are"));
+                .help("write it here as in the weighing, or there as here: a serial counts by its letters as they are");
             continue;
         }
         let Some(panel) = concession.subject.panel.as_ref().map(|panel| panel.as_str()) else { continue };
@@ -50,6 +50,41 @@ pub(super) fn odd(ledger: &Ledger, sink: &mut Sink, concession: &Concession) {
                 .help(format!("write a serial of `{panel}`: this one takes nothing off it"));
         }
     }
+}
+
+/// Finds serials of pieces that are on record as those of two panels, and those that are written in two ways.
+pub(super) fn weighed(ledger: &Ledger) -> Vec<Sink> {
+    let mut first: BTreeMap<String, (&str, &Entry<Weighing>)> = BTreeMap::new();
+    let mut sinks = Vec::new();
+    for own in ledger.weighings.values() {
+        let Some(serial) = own.value.serial.as_ref().map(|own| own.as_str()) else { continue };
+        let key = plain(serial);
+        let Some((was, other)) = first.get(&key) else {
+            first.insert(key, (serial, own));
+            continue;
+        };
+        let (panel, before) = (own.value.panel.id(), other.value.panel.id());
+        let mut sink = Sink::new(&own.file);
+        if panel != before && serial == *was {
+            let message = format!(
+                "`{serial}` is a piece of `{panel}` here, and of `{before}` in weighing/{}",
+                other.id
+            );
+            sink.warning("odd-serial", "serial", message)
+                .label("a piece of another panel")
+                .help("correct the serial, or the panel, in one of the two");
+        } else if panel == before && serial != *was {
+            let message = format!(
+                "`{serial}` is written `{was}` in weighing/{}: as they stand these are two pieces of `{panel}`",
+                other.id
+            );
+            sink.warning("odd-serial", "serial", message)
+                .label("written otherwise")
+                .help("write it in one way, where it is one piece");
+        }
+        sinks.push(sink);
+    }
+    sinks
 }
 
 /// A serial without what people leave out or write in several ways.

@@ -127,6 +127,22 @@ pub(super) fn evidence(ledger: &Ledger, sink: &mut Sink, own: &Evidence) {
             .help("write for example `sites: {rack: {kind: outdoor, start: 2026-04-01}}`");
     }
     for (name, site) in &trial.sites {
+        let mut seen = BTreeSet::new();
+        for (index, panel) in site.panels.iter().enumerate() {
+            if !seen.insert(panel.as_str()) {
+                let at = format!("trial.sites.{name}.panels.{}", index + 1);
+                sink.error("bad-trial", at, format!("the panel `{panel}` hangs at `{name}` twice"))
+                    .label("once more")
+                    .help("take it out, or write the label of the other panel");
+            }
+        }
+        let before = own.made.zip(site.start).filter(|(made, start)| start < made);
+        if let Some((made, start)) = before {
+            let message = format!("`{name}` began on {start}, before its panels were made on {made}");
+            sink.error("bad-trial", format!("trial.sites.{name}.start"), message)
+                .label("before they were made")
+                .help("correct the day here, or `made`");
+        }
         if site.kind == SiteKind::Outdoor && site.start.is_none() && own.state != EvidenceState::Planned {
             sink.error(
                 "bad-trial",
@@ -210,6 +226,31 @@ pub(super) fn data_fits(
     dates(sink, &own.file, file, trial, rows);
 }
 
+/// Days of a month: 365.25/12.
+const MONTH: f64 = 30.4375;
+
+/// By so much a reading may come before its exposure is full: common practice, no source.
+const EARLY: f64 = 0.05;
+
+/// The days that an exposure takes at the least: short by the twentieth by which a reading may come early, and by a day,
+/// since panels go out and come in at some hour.
+fn least_days(exposure: f64, unit: ExposureUnit) -> f64 {
+    let days = match unit {
+        ExposureUnit::Months => exposure * MONTH,
+        ExposureUnit::Hours => exposure / 24.0,
+    };
+    days * (1.0 - EARLY) - 1.0
+}
+
+fn days_between(from: Day, to: Day) -> f64 {
+    from.0.until(to.0).map_or(0.0, |span| f64::from(span.get_days()))
+}
+
+fn in_days(days: f64) -> String {
+    let plural = if days == 1.0 { "" } else { "s" };
+    format!("{days:.0} day{plural}")
+}
+
 /// A reading with its day.
 type Dated<'r> = (&'r TrialReading, Day);
 
@@ -223,16 +264,24 @@ fn dates(sink: &mut Sink, record: &str, file: &str, trial: &Trial, rows: &[Trial
         let place = row.place.as_deref().unwrap_or_default();
         series.entry((&row.site, &row.panel, place, row.property.word())).or_default().push((row, on));
         // What is read at exposure 0 is read before the panel goes out.
-        let Some(start) = site.start.filter(|start| on < *start && row.exposure.number > 0.0) else {
+        let Some(start) = site.start.filter(|_| row.exposure.number > 0.0) else { continue };
+        let days = days_between(start, on);
+        let (message, label) = if on < start {
+            let before = format!("before the trial began there on {start}");
+            (before, "before the start")
+        } else if days < least_days(row.exposure.number, row.exposure.unit) {
+            let after = format!("{} after the trial began there on {start}", in_days(days));
+            (after, "sooner than that takes")
+        } else {
             continue;
         };
         let message = format!(
-            "panel `{}` at `{}` was read after {} on {on}, before the trial began there on {start}",
+            "panel `{}` at `{}` was read after {} on {on}, {message}",
             row.panel, row.site, row.exposure
         );
         if said.insert(message.clone()) {
             sink.elsewhere(Level::Error, "bad-trial", file, At::Line(row.line), message)
-                .label("before the start")
+                .label(label)
                 .help(HELP)
                 .why(record, format!("trial.sites.{}.start", row.site).as_str(), "the start stands here");
         }
@@ -241,16 +290,22 @@ fn dates(sink: &mut Sink, record: &str, file: &str, trial: &Trial, rows: &[Trial
         own.sort_by(|(one, _), (two, _)| one.exposure.number.total_cmp(&two.exposure.number));
         for pair in own.windows(2) {
             let [(before, earlier), (row, on)] = pair else { continue };
-            if on >= earlier {
-                continue;
-            }
+            let more = row.exposure.number - before.exposure.number;
+            let days = days_between(*earlier, *on);
+            // The first is held against the start; a panel that was put out later than the others is not.
+            let is_exposed = before.exposure.number > 0.0;
+            let label = match on < earlier {
+                true => "earlier day, longer exposure",
+                false if is_exposed && days < least_days(more, row.exposure.unit) => "sooner than that takes",
+                false => continue,
+            };
             let message = format!(
                 "panel `{}` at `{}` was read after {} on {on}, and after {} on {earlier}",
                 row.panel, row.site, row.exposure, before.exposure
             );
             if said.insert(message.clone()) {
                 sink.elsewhere(Level::Error, "bad-trial", file, At::Line(row.line), message)
-                    .label("earlier day, longer exposure")
+                    .label(label)
                     .help(HELP)
                     .why(file, At::Line(before.line), "the shorter exposure stands here");
             }

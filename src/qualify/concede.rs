@@ -8,8 +8,8 @@
 //! whatever it was.
 //!
 //! A concession is for the units that it names by `serials` or counts by `limit`. A duty speaks of all pieces
-//! of a panel, so a concession holds for a panel only while it is for all of them: it must name at least as
-//! many units as one aircraft has of the panel, or count as many as one has of all panels that lean on it, and no piece
+//! of a panel, so a concession holds for a panel only while it is for all of them: it must name or count at least as
+//! many units as one aircraft has of all panels that lean on it, each serial being one piece, and no piece
 //! beyond it may be on record. Pieces are on record by
 //! their weighings; those weighed before the concession was approved were built without it and do not use it
 //! up. This reading is the project's own.
@@ -25,7 +25,7 @@ use crate::article::Subject;
 use crate::article::weigh::{Counts, counts};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
-use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Text, Weighing, exact_in};
+use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Text, exact_in};
 use std::cell::{LazyCell, OnceCell};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -455,7 +455,7 @@ impl<'a> Pieces<'a> {
     /// names none is a piece of its own.
     fn on_record(&self, concession: &Concession, panels: &[&String]) -> BTreeSet<String> {
         let since = concession.approvals.iter().map(|approval| approval.on).min();
-        let all = self.ledger.weighings.values().filter(|weighing| {
+        let all = self.ledger.counted_weighings().filter(|weighing| {
             let own = &weighing.value;
             // One without a day may have been weighed since.
             panels.iter().any(|panel| own.panel.id() == panel.as_str())
@@ -468,13 +468,44 @@ impl<'a> Pieces<'a> {
         .collect()
     }
 
-    /// Whether a serial is on record as one of another panel, and not as one of this.
-    fn is_of_another(&self, serial: &str, panel: &str) -> bool {
-        let own = |weighing: &&Entry<Weighing>| {
-            weighing.value.serial.as_ref().is_some_and(|own| own.as_str() == serial)
-        };
-        let mut known = self.ledger.weighings.values().filter(own).peekable();
-        known.peek().is_some() && !known.any(|weighing| weighing.value.panel.id() == panel)
+    /// The panels that some serials are on record for, by serial; those that nobody weighed are not there.
+    fn known_as<'s>(&self, serials: &BTreeSet<&'s str>) -> BTreeMap<&'s str, BTreeSet<&str>> {
+        let mut known: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+        for weighing in self.ledger.counted_weighings() {
+            let own = weighing.value.serial.as_ref().and_then(|own| serials.get(own.as_str()));
+            if let Some(serial) = own {
+                known.entry(serial).or_default().insert(weighing.value.panel.id());
+            }
+        }
+        known
+    }
+
+    /// Says why some serials are not for all pieces of a panel, where they are not. One that nobody weighed may be of any of
+    /// the panels that lean on the concession, and is of one of them only.
+    fn too_few(&self, serials: &BTreeSet<&str>, panel: &str, reached: &[&String]) -> Option<String> {
+        let known = self.known_as(serials);
+        let of = |panel: &str| known.values().filter(|panels| panels.contains(panel)).count() as u64;
+        let open = serials.iter().filter(|serial| !known.contains_key(**serial)).count() as u64;
+        let pieces = self.counted(panel)?;
+        if of(panel) >= pieces {
+            return None;
+        }
+        let here = of(panel) + open;
+        if here < pieces {
+            let named = if here == 0 { "no unit".to_string() } else { units_in_words(here) };
+            return Some(format!("it is for {named} of {panel}, one aircraft has {pieces}"));
+        }
+        let counted = reached.iter().filter_map(|panel| Some((*panel, self.counted(panel)?)));
+        let short: Vec<(&String, u64)> = counted.filter(|(panel, pieces)| of(panel) < *pieces).collect();
+        let asked: u64 = short.iter().map(|(panel, pieces)| pieces - of(panel)).sum();
+        (asked > open).then(|| {
+            let names: Vec<&str> = short.iter().map(|(panel, _)| panel.as_str()).collect();
+            format!(
+                "beside those on record it is for {}, one aircraft has {asked} of {}",
+                units_in_words(open),
+                names.join(", ")
+            )
+        })
     }
 
     /// Says how much of a concession is used, or why it is not for all pieces of a panel; `reached` are all
@@ -488,11 +519,8 @@ impl<'a> Pieces<'a> {
         let serials: BTreeSet<&str> = concession.serials.iter().map(|serial| serial.as_str()).collect();
         let limit = concession.limit.map(u64::from);
         if !serials.is_empty() {
-            // What is on record as a piece of another panel is none of this one.
-            let here = serials.iter().filter(|serial| !self.is_of_another(serial, panel)).count() as u64;
-            if let Some(pieces) = self.counted(panel).filter(|pieces| *pieces > here) {
-                let named = if here == 0 { "no unit".to_string() } else { units_in_words(here) };
-                return Err(format!("it is for {named} of {panel}, one aircraft has {pieces}"));
+            if let Some(why) = self.too_few(&serials, panel, reached) {
+                return Err(why);
             }
             if let Some(other) =
                 self.on_record(concession, &[panel]).into_iter().find(|own| !serials.contains(own.as_str()))

@@ -77,15 +77,24 @@ impl Room<'_> {
     fn open(&self, subject: &Subject, judged: &mut Judged) {
         let label =
             |entry: &&&Entry<Evidence>| Subject::from_label(&entry.value.subject).as_ref() == Some(subject);
-        let unconformed = self
-            .records
-            .iter()
-            .filter(label)
-            .any(|entry| entry.value.state == EvidenceState::Done && entry.value.conformed.is_none());
-        judged.verdict =
-            if judged.under_way.is_empty() && !unconformed { Verdict::Open } else { Verdict::Short };
+        let is_unconformed = |entry: &&&Entry<Evidence>| {
+            entry.value.state == EvidenceState::Done && entry.value.conformed.is_none()
+        };
+        let unconformed: Vec<&str> =
+            self.records.iter().filter(label).filter(is_unconformed).map(|entry| entry.id.as_str()).collect();
+        let is_begun = !judged.under_way.is_empty() || !unconformed.is_empty();
+        judged.verdict = if is_begun { Verdict::Short } else { Verdict::Open };
         let near = judged.evidence.join(", ");
-        let words = format!("nothing recorded for it; the nearest is {near}");
+        let what = match unconformed.as_slice() {
+            [] if is_begun => "nothing finished is recorded for it".to_string(),
+            [] => "nothing recorded for it".to_string(),
+            own => format!(
+                "{} is finished and not conformed, so that it does not count yet: `bondline conform {}`",
+                own.join(", "),
+                own.join(" ")
+            ),
+        };
+        let words = format!("{what}; the nearest is {near}");
         judged.nearest =
             std::mem::replace(&mut judged.because, thin_vec![note("evidence", &words, Asks::Retest)]);
     }

@@ -213,19 +213,34 @@ fn opening(found: &Comparison, frame: &Frame) -> String {
     if let Some(own) = lightest.filter(|own| own.mass.kg < -5e-4) {
         text.push_str(&format!(" {} saves most mass, {}.", own.name, mass(own.mass.kg, frame.units)));
     }
-    let soonest = found.columns.iter().min_by(|one, two| {
-        let key = |own: &Column| own.impact.retest.weeks;
-        key(one).total_cmp(&key(two)).then(one.impact.retest.specimens.cmp(&two.impact.retest.specimens))
-    });
-    if let Some(own) = soonest {
-        let plan = &own.impact.retest;
-        let words = match plan.steps.is_empty() {
-            true => "nothing has to be proved again".to_string(),
-            false => format!("{:.1} weeks and {}", plan.weeks, count(plan.specimens as usize, "specimen")),
-        };
-        text.push_str(&format!(" {} is proved soonest: {words}.", own.name));
-    }
+    text.push_str(&soonest(&found.columns));
     text
+}
+
+/// Which of some changes is proved in the least time, as far as one is.
+fn soonest(columns: &[Column]) -> String {
+    let order = |one: &&Column, two: &&Column| {
+        let (one, two) = (&one.impact.retest, &two.impact.retest);
+        one.weeks.total_cmp(&two.weeks).then(one.specimens.cmp(&two.specimens))
+    };
+    let Some(first) = columns.iter().min_by(order) else { return String::new() };
+    let alike: Vec<&Column> = columns.iter().filter(|own| order(&first, own).is_eq()).collect();
+    let plan = &first.impact.retest;
+    let words = match plan.steps.is_empty() {
+        true => "nothing has to be proved again".to_string(),
+        false => format!("{:.1} weeks and {}", plan.weeks, count(plan.specimens as usize, "specimen")),
+    };
+    if alike.len() == columns.len() && columns.len() > 1 {
+        return match plan.steps.is_empty() {
+            true => format!(" With each of them {words}."),
+            false => format!(" All take as long to prove: {words}."),
+        };
+    }
+    let names: Vec<&str> = alike.iter().map(|own| own.name.as_str()).collect();
+    match names.as_slice() {
+        [name] => format!(" {name} is proved soonest: {words}."),
+        _ => format!(" {} are proved soonest: {words}.", names.join(" and ")),
+    }
 }
 
 /// A row: its name and a cell for each column.

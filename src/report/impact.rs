@@ -212,7 +212,7 @@ impl Group {
             Group::AsksMore => "Not met before, asking more now",
             Group::AsksElse => "Not met before, and no worse now",
             Group::MetAgain => "Met again",
-            Group::MetNow => "Met now, and open before",
+            Group::MetNow => "Met now, and open or short before",
             Group::ConcededNow => "Conceded now, and not met or conceded before",
             Group::NewMet => "New and met",
             Group::NewConceded => "New and conceded",

@@ -245,7 +245,16 @@ impl Page<'_> {
                 (true, false) => "group",
                 (false, _) => "assembly",
             };
-            text.push_str(&format!(" Every {what} is within its budget."));
+            // Of a part of a group nothing is said: the budget is the whole group's.
+            let is_whole = self.statement.scope == Scope::Programme;
+            let groups = self.statement.groups.iter().filter(|_| is_whole);
+            let without = groups.filter(|own| own.budget_kg.is_none() && own.kg > 0.0);
+            let without: Vec<&str> = without.map(|own| own.group.as_str()).collect();
+            match without.as_slice() {
+                [] => text.push_str(&format!(" Every {what} is within its budget.")),
+                [one] => text.push_str(&format!(" Every budget is kept; {one} has none.")),
+                some => text.push_str(&format!(" Every budget is kept; {} groups have none.", some.len())),
+            }
         }
         let over = self.statement.panels.iter().filter(|panel| panel.is_over_balance());
         let over: Vec<&str> = over.map(|panel| panel.panel.as_str()).collect();
@@ -480,7 +489,7 @@ pub(super) fn balance_words(balance: &Balanced, units: UnitSystem) -> String {
         |limit| format!("limit {}", moment_words(limit, units)),
     );
     let verdict = match balance.ok {
-        Some(true) => "within it",
+        Some(true) => "within it, all nominal: spread, growth and repaint are not in it",
         Some(false) => "over it",
         None if balance.share_without_position > 0.0 => "not decided: mass has no position",
         None => "not decided",

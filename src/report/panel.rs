@@ -11,7 +11,9 @@ use crate::article::weigh::{CostStatement, MassStatement, PanelMass};
 use crate::finish::ColourLimit;
 use crate::laminate::Rigidity;
 use crate::ledger::Entry;
-use crate::qualify::margins::{FrameState, HeatReport, Margin, Moisture, PanelMargins, ToolCheck};
+use crate::qualify::margins::{
+    FrameState, HeatReport, Margin, Moisture, PanelMargins, PlateState, ToolCheck,
+};
 use crate::qualify::verdict::{Duty, DutyKey, Judged};
 use crate::quantity::UnitSystem;
 use crate::record::{ComputedCheck, Panel};
@@ -179,7 +181,8 @@ fn heat_json(own: &HeatReport) -> Value {
 
 pub(super) fn colour_words(limit: &ColourLimit) -> String {
     match limit {
-        ColourLimit::UpTo(most) => format!("up to {most:.2}"),
+        // Rounded to the nearest it would be a colour that is too dark.
+        ColourLimit::UpTo(most) => format!("up to {:.2}", (most * 100.0 + 1e-9).floor() / 100.0),
         ColourLimit::Any => "any colour".to_string(),
         _ => "no colour".to_string(),
     }
@@ -337,14 +340,10 @@ fn write_plates(page: &mut Page<'_>, report: &PanelReport<'_>) {
     if bent.is_empty() {
         return;
     }
-    page.heading("Deflection of the plate at limit pressure, core shear included");
+    page.heading("Deflection of the plate at limit pressure alone, core shear included");
     for own in bent {
         let over = own.over_thickness.map_or(String::new(), |share| format!(", {share:.2} of the thickness"));
-        let linear = if own.is_linear {
-            ""
-        } else {
-            ": beyond linear theory, so that deflection and moments are overstated"
-        };
+        let linear = plate_note(own).map_or(String::new(), |note| format!(": {note}"));
         let environment = bracketed(own.environment.as_ref());
         page.hang(
             "  ",
@@ -356,6 +355,18 @@ fn write_plates(page: &mut Page<'_>, report: &PanelReport<'_>) {
                 own.deflection_m.unwrap_or(0.0) * 1e3
             ),
         );
+    }
+}
+
+/// What the deflection of a plate under pressure leaves out.
+pub(super) fn plate_note(own: &PlateState) -> Option<&'static str> {
+    match (own.deflection_m.is_some(), own.is_linear, own.buckling_factor.is_some()) {
+        (false, ..) | (true, true, false) => None,
+        (true, false, false) => Some("beyond linear theory, so that deflection and moments are overstated"),
+        (true, true, true) => Some("what forces in its plane add to that is in the margins, and not in this"),
+        (true, false, true) => Some(
+            "beyond linear theory with what forces in its plane add to that, which is in the margins, and not in this",
+        ),
     }
 }
 

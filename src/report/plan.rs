@@ -142,7 +142,7 @@ pub(crate) fn write_plan(page: &mut Page<'_>, plan: &RetestPlan) {
             format!(" The weakest finds {}.", found.join(", and "))
         };
         page.paragraph(&format!(
-            "Of {} {:.2} fail by chance where nothing changed, at least one in {:.0} % of such plans; one repeat on \
+            "Of {} that statistics decide, {:.2} fail by chance where nothing changed, at least one in {:.0} % of such plans; one repeat on \
              a new set of panels is allowed, with its reason.{power}",
             count(tests, "equivalence"),
             chance.expected,

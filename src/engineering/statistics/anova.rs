@@ -39,7 +39,7 @@ pub struct Anova {
 ///
 /// # Errors
 /// [`StatisticsError::Count`] for fewer than two batches, an empty one or no more values than batches;
-/// [`StatisticsError::NoSpread`] where no batch has any; [`StatisticsError::NotFinite`].
+/// [`StatisticsError::NoSpreadWithin`] where no batch has any; [`StatisticsError::NotFinite`].
 ///
 /// # Source
 /// MIL-HDBK-17-1F 8.3.5.2 (from memory): T = (k0 - k1/sqrt n' + (k1 - k0) w)/(1 - 1/sqrt n'),
@@ -61,7 +61,7 @@ pub fn anova(groups: &[&[f64]], basis: Basis) -> Result<Anova, StatisticsError> 
     let (between, within) = squares(groups)?;
     let (between, within) = (between / (k - 1) as f64, within / (n - k) as f64);
     if within <= 0.0 {
-        return Err(StatisticsError::NoSpread { what });
+        return Err(StatisticsError::NoSpreadWithin { what });
     }
     let total = n as f64;
     let starred = groups.iter().map(|own| (own.len() * own.len()) as f64).sum::<f64>() / total;

@@ -128,6 +128,20 @@ pub enum StatisticsError {
         /// Which method.
         what: &'static str,
     },
+    /// The two values of a sample that a method leans on are equal, whatever the others are.
+    #[error("{what} leans on the least value and that of rank {rank}, which are equal")]
+    Tied {
+        /// Which method.
+        what: &'static str,
+        /// The rank of the greater one, from 1 for the least.
+        rank: usize,
+    },
+    /// Values that are all equal within each batch, for a method that lives on the spread there.
+    #[error("{what} needs values that differ within a batch: in each all are equal")]
+    NoSpreadWithin {
+        /// Which method.
+        what: &'static str,
+    },
     /// A value at or below zero, for a method that takes logarithms.
     #[error("{what} takes values above 0, not {}", short(*value))]
     NotPositive {

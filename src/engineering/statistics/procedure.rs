@@ -151,6 +151,17 @@ pub struct Procedure {
 const ENOUGH_B: (usize, usize) = (18, 3);
 const ENOUGH_A: (usize, usize) = (55, 5);
 
+/// Fewest specimens that tell anything of a batch: below, its spread is not known and its outliers are not looked for.
+/// Common practice, no source.
+const WHOLE_BATCH: usize = 3;
+
+/// Fewest batches of an analysis of variance: of fewer the factor on the spread between batches is mostly a guess, and the
+/// value an estimate.
+///
+/// # Source
+/// CMH-17-1G chapter 8 (from memory).
+const ENOUGH_ANOVA: usize = 5;
+
 impl Procedure {
     /// Coefficient of variation; none where the mean is not above 0.
     pub fn cv(&self) -> Option<f64> {
@@ -172,17 +183,21 @@ impl Procedure {
         if matches!(basis, Basis::B) { ENOUGH_B } else { ENOUGH_A }
     }
 
-    /// Returns what the sample lacks for a design value of a basis, in words: what lacks anything is an estimate
+    /// Returns what the sample lacks for a design value of a basis as it is worked out, in words: what lacks anything is an estimate
     /// and may not be designed with.
     pub fn lacks(&self, basis: Basis) -> Vec<String> {
         let (specimens, batches) = Self::wants(basis);
         let mut all = Vec::new();
-        for (have, wanted, what) in
-            [(self.whole.n, specimens, "specimens"), (self.batches.len(), batches, "batches")]
-        {
-            if have < wanted {
-                all.push(format!("{have} of {wanted} {what}"));
-            }
+        if self.whole.n < specimens {
+            all.push(format!("{} of {specimens} specimens", self.whole.n));
+        }
+        let whole = self.batches.iter().filter(|own| own.n >= WHOLE_BATCH).count();
+        if self.batches.len() < batches {
+            all.push(format!("{} of {batches} batches", self.batches.len()));
+        } else if whole < batches {
+            all.push(format!("{whole} of {batches} batches with {WHOLE_BATCH} specimens or more"));
+        } else if self.method == Method::Batches && whole < ENOUGH_ANOVA {
+            all.push(format!("{whole} of {ENOUGH_ANOVA} batches for an analysis of variance"));
         }
         all
     }

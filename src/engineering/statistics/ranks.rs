@@ -97,7 +97,7 @@ fn solve(n: usize, rank: usize, basis: Basis) -> f64 {
 ///
 /// # Errors
 /// As [`hanson_koopmans_factor`]; [`StatisticsError::NotPositive`] for a value at or below 0;
-/// [`StatisticsError::NoSpread`] where the two values that it leans on are equal.
+/// [`StatisticsError::Tied`] where the two values that it leans on are equal.
 ///
 /// # Source
 /// B = x(r) (x(1)/x(r))^k, A = x(n) (x(1)/x(n))^k; MIL-HDBK-17-1F 8.3.4.5.2.
@@ -112,7 +112,7 @@ pub fn hanson_koopmans(values: &[f64], basis: Basis) -> Result<HansonKoopmans, S
         return Err(StatisticsError::NotPositive { what, value: least });
     }
     if upper <= least {
-        return Err(StatisticsError::NoSpread { what });
+        return Err(StatisticsError::Tied { what, rank });
     }
     let value = finite("the basis value", upper * (least / upper).powf(k))?;
     Ok(HansonKoopmans { value, rank, upper, least, k })

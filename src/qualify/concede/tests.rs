@@ -90,7 +90,12 @@ fn a_concession_is_for_all_pieces_of_one_aircraft() {
         with("limit: 3"),
         (Verdict::Conceded, "concession/c-1 until 2027-01-01, 0 of 3 on record".to_string())
     );
-    assert_eq!(with("serials: [H-1, H-2]").0, Verdict::Conceded);
+    assert_eq!(with("serials: [H-1, H-2, F-1]").0, Verdict::Conceded);
+    // A serial is one piece, of whichever panel: two are not for three.
+    let shared = "concession/c-1 is used up: beside those on record it is for 2 units, one aircraft has 3 of bow-hatch, tail-fairing";
+    assert_eq!(with("serials: [H-1, H-2]"), (Verdict::Lapsed, shared.to_string()));
+    let hatches = "w-1: {panel: bow-hatch, serial: H-1, mass: 5 kg, on: 2026-02-10}, w-2: {panel: bow-hatch, serial: H-2, mass: 5 kg, on: 2026-02-10}";
+    assert_eq!(said(&format!("{ALL}, serials: [H-1, H-2]"), hatches).0, Verdict::Conceded);
     let few = "concession/c-1 is used up: it is for 2 units, one aircraft has 3 of bow-hatch, tail-fairing";
     assert_eq!(with("limit: 2"), (Verdict::Lapsed, few.to_string()));
     let few = "concession/c-1 is used up: it is for 1 unit of bow-hatch, one aircraft has 2";
@@ -105,7 +110,7 @@ fn a_concession_is_for_all_pieces_of_one_aircraft() {
     // One serial written twice is one piece.
     assert_eq!(with("serials: [H-1, H-1]").0, Verdict::Lapsed);
     // Of a limit and serials the smaller counts.
-    assert_eq!(with("serials: [H-1, H-2], limit: 2").0, Verdict::Lapsed);
+    assert_eq!(with("serials: [H-1, H-2, F-1], limit: 2").0, Verdict::Lapsed);
 }
 
 #[test]

@@ -305,6 +305,15 @@ impl Bench<'_, '_> {
             return void;
         };
         let honeycomb = value.form.as_ref().is_some_and(|form| form.as_str() == "honeycomb");
+        if honeycomb && value.compressive_modulus.is_none() {
+            // Data sheets give a honeycomb's modulus through the thickness; in the plane its cells only bend, which is as
+            // good as nothing (L. J. Gibson, M. F. Ashby, Cellular Solids, from memory).
+            self.leave_out(format!(
+                "the honeycomb material/{} has no `compressive_modulus`: its `E` is taken through the thickness, and in its plane it carries nothing",
+                material.id
+            ));
+            return void;
+        }
         // Of an isotropic foam or film the shear modulus says it; across a honeycomb's cells it says nothing.
         let of_shear = value
             .shear_modulus

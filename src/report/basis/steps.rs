@@ -520,6 +520,12 @@ fn worth(found: &Procedure) -> Step {
         Some(_) => {}
         None => shows.push("one batch: nothing is known of the spread between batches".to_string()),
     }
+    for (letter, basis) in [("B", Basis::B), ("A", Basis::A)] {
+        let lacks = found.lacks(basis);
+        if !lacks.is_empty() {
+            shows.push(format!("for {letter}: {}", lacks.join(", ")));
+        }
+    }
     let word = |basis| if found.lacks(basis).is_empty() { "enough" } else { "too little" };
     Step {
         title: "What the sample is worth".to_string(),

@@ -10,7 +10,7 @@ use crate::report::laminate::value_words;
 use crate::report::margins::layer_words;
 use crate::report::mass::decimals;
 use crate::report::page::count;
-use crate::report::panel::least_by_case;
+use crate::report::panel::{least_by_case, plate_note};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -38,7 +38,7 @@ pub(super) fn put(page: &mut Page, panel: &Panel, margins: &Result<Arc<PanelMarg
     page.put("values", value_grid(&own.used));
     page.put("assumptions", json!(own.assumptions));
     let mut plates = Grid::new(
-        "The plate under limit pressure, core shear included",
+        "The plate under limit pressure alone, core shear included",
         vec![
             ("Case", false),
             ("Zone", false),
@@ -50,11 +50,7 @@ pub(super) fn put(page: &mut Page, panel: &Panel, margins: &Result<Arc<PanelMarg
         ],
     );
     for own in &own.plates {
-        let note = if own.is_linear || own.deflection_m.is_none() {
-            ""
-        } else {
-            "beyond linear theory, so that deflection and moments are overstated"
-        };
+        let note = plate_note(own).unwrap_or("");
         plates.row(vec![
             tables::short(Some(&own.case)),
             tables::short(Some(&own.zone)),
