@@ -235,6 +235,9 @@ impl Laminate {
             })
             .collect();
         work.result("plies", rows, "");
+        if load.temperature != 0.0 {
+            work.note("The strains of the plies are those that stress makes: free expansion is in the strains of the mid-plane, and not in these.");
+        }
         if stack.iter().any(|layer| layer.strength.is_some()) {
             self.say_unjudged(work, stack);
             margins(work, stack, load);

@@ -139,4 +139,34 @@ weighings:
         assert_eq!(left, words);
         assert_eq!(ids(&all.as_of(day("2026-06-02"))), "acdefg");
     }
+
+    /// What is left out on one day is there again on a later one, whatever was asked between.
+    #[test]
+    fn readings_of_a_day_that_has_not_come_do_not_count() {
+        let day = |text: &str| -> crate::record::Day { serde_yaml::from_str(text).unwrap() };
+        let reading = |on: Option<&str>| crate::ledger::TrialReading {
+            panel: "T1".to_string(),
+            site: "rack".to_string(),
+            place: None,
+            exposure: crate::quantity::Exposed::parse("3 months").unwrap(),
+            property: crate::record::Property::Chalking,
+            value: None,
+            on: on.map(day),
+            rejected: None,
+            line: 2,
+        };
+        let all = [reading(Some("2026-01-10")), reading(None), reading(Some("2026-04-10"))];
+        let data = crate::ledger::TestData { readings: all.clone().into(), ..Default::default() };
+        let mut own = ledger(LEDGER);
+        own.data.insert("e-1".to_string(), data);
+        let counts = |own: &super::Ledger| own.data["e-1"].readings.len();
+        let early = own.clone().as_of(day("2026-01-08"));
+        assert_eq!(counts(&early), 1);
+        assert_eq!(early.data["e-1"].all_readings(), all);
+        // A day ahead it may be that day elsewhere.
+        let before = early.as_of(day("2026-04-08"));
+        assert_eq!(counts(&before), 2);
+        assert_eq!(counts(&before.as_of(day("2026-04-09"))), 3);
+        assert_eq!(counts(&own), 3);
+    }
 }

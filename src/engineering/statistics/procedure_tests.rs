@@ -106,6 +106,39 @@ fn the_modified_coefficient_is_an_option_that_takes_a_larger_spread() {
     assert_ne!(found.method, Method::ModifiedNormal);
 }
 
+/// By hand: 18 values of which two batches have one each are of one batch that tells anything; three batches that differ are
+/// fewer than the five that an analysis of variance wants.
+#[test]
+fn batches_of_one_and_few_that_differ_make_an_estimate() {
+    let even = |n: usize, mean: f64| (0..n).map(|at| mean + (at as f64 * 7.0) % 5.0).collect::<Vec<f64>>();
+    let lacks = |groups: &[Vec<f64>]| {
+        let found =
+            procedure(&groups.iter().map(Vec::as_slice).collect::<Vec<_>>(), &Levels::default()).unwrap();
+        (found.method, found.lacks(Basis::B))
+    };
+    assert_eq!(lacks(&[even(6, 500.0), even(6, 500.5), even(6, 501.0)]).1, [String::new(); 0]);
+    let (_, own) = lacks(&[even(16, 500.0), even(1, 500.5), even(1, 501.0)]);
+    assert_eq!(own, ["1 of 3 batches with 3 specimens or more"]);
+    let (method, own) = lacks(&[even(6, 500.0), even(6, 520.0), even(6, 540.0)]);
+    assert_eq!(
+        (method, own),
+        (Method::Batches, vec!["3 of 5 batches for an analysis of variance".to_string()])
+    );
+    let five: Vec<Vec<f64>> = (0..5).map(|at| even(6, 500.0 + 20.0 * f64::from(at))).collect();
+    assert_eq!(lacks(&five), (Method::Batches, Vec::new()));
+}
+
+#[test]
+fn what_is_tied_is_said_to_be_tied() {
+    let tied: Vec<f64> =
+        std::iter::repeat_n(500.0, 9).chain((1..10).map(|at| 500.0 + f64::from(at))).collect();
+    let (rank, _) = super::super::hanson_koopmans_factor(18, Basis::B).unwrap();
+    let what = "a Hanson-Koopmans design value";
+    assert_eq!(hanson_koopmans(&tied, Basis::B), Err(StatisticsError::Tied { what, rank }));
+    let alike = anova(&[&[5.0; 3], &[6.0; 3]], Basis::B);
+    assert_eq!(alike, Err(StatisticsError::NoSpreadWithin { what: "an analysis of variance" }));
+}
+
 #[test]
 fn small_and_odd_samples_are_answered_or_refused() {
     assert!(matches!(procedure(&[], &Levels::default()), Err(StatisticsError::Count { n: 0, .. })));
