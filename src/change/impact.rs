@@ -16,6 +16,7 @@ use crate::qualify::verdict::{
 };
 use crate::record::sensitivity::Asks;
 use crate::record::{Day, RecordKind};
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -209,7 +210,9 @@ pub fn impact_of(
     let over = exceeded(base.0, head.0)?;
     let cost = cost::moved(base.0, head.0)?;
     let margins = margins::moves((base.0, before), (head.0, after), &renamed_panels)?;
-    let known: BTreeSet<&str> = before.assumptions.iter().map(|one| &**one).collect();
+    // What was only renamed is assumed as before.
+    let said = before.assumptions.iter().map(|one| called_now(one, &edits.renamed));
+    let known: BTreeSet<Cow<'_, str>> = said.collect();
     let new = after.assumptions.iter().filter(|one| !known.contains(&***one));
     let assumptions = new.map(ToString::to_string).collect();
     let grounded = grounded(head.0, &duties, &panel_rows, after);
@@ -342,6 +345,21 @@ pub(super) fn worse(duties: &[DutyRow], panel_rows: &[PanelRow]) -> Vec<DutyKey>
                 .map(|row| (row.showing.clone(), row.subject.clone())),
         )
         .collect()
+}
+
+/// A sentence under the names that its records have now.
+fn called_now<'t>(text: &'t str, renamed: &BTreeMap<(RecordKind, String), String>) -> Cow<'t, str> {
+    let is_in_id = |c: char| c.is_ascii_alphanumeric() || c == '-';
+    let new_of = |word: &str| renamed.iter().find(|((_, old), _)| old == word).map(|(_, new)| new.as_str());
+    if renamed.is_empty() || !text.split(|c| !is_in_id(c)).any(|word| new_of(word).is_some()) {
+        return Cow::Borrowed(text);
+    }
+    let words = text.split_inclusive(|c| !is_in_id(c)).map(|run| {
+        let word = run.trim_end_matches(|c| !is_in_id(c));
+        let rest = run.strip_prefix(word).unwrap_or_default();
+        format!("{}{rest}", new_of(word).unwrap_or(word))
+    });
+    Cow::Owned(words.collect())
 }
 
 /// Before the first commit there is no ledger, and nothing weighs nothing.

@@ -67,6 +67,14 @@ fn not_the_base(place: &Place, base: &str, of: &[String]) -> Result<(), Failure>
             continue;
         }
         let others: Vec<&String> = of.iter().filter(|own| *own != name).collect();
+        for other in &others {
+            if place.merge_base(other, other)? == base {
+                return Err(Failure::new(
+                    format!("`{name}` and `{other}` are one commit"),
+                    "name each change once",
+                ));
+            }
+        }
         let way = match others.as_slice() {
             [other] => format!("`bondline impact {name} {other}` shows what lies between the two"),
             _ => "leave it out, and the others are compared from where they part".to_string(),

@@ -5,12 +5,13 @@ use super::context::{Context, Failure, Loaded, Status, day_of, nearest};
 use super::decide::short_id;
 use super::{history_kept, history_record, history_turns};
 use crate::article::weigh::groups;
-use crate::change::diff::diff;
+use crate::change::diff::{Change, diff};
 use crate::change::explain::{record_of, records};
 use crate::change::found::calibration;
 use crate::change::progress::Of;
 use crate::ledger::Ledger;
 use crate::qualify::verdict::{Evaluation, evaluate, evaluate_beside};
+use crate::record::{Address, RecordKind};
 use crate::report::history::{self as view, Step};
 use crate::source::{Commit, Place};
 use std::collections::BTreeSet;
@@ -253,10 +254,27 @@ fn decisions(
     (all.iter().map(short).collect(), others)
 }
 
+/// The kinds of record that an aircraft is made of.
+const DESIGN: [RecordKind; 7] = [
+    RecordKind::Material,
+    RecordKind::Process,
+    RecordKind::Tool,
+    RecordKind::Finish,
+    RecordKind::Recipe,
+    RecordKind::Panel,
+    RecordKind::Assembly,
+];
+
 /// Whether something of the design differs in a record that none of some decisions changes.
 fn changes_others(before: &Loaded, after: &Loaded, decisions: &BTreeSet<String>) -> bool {
     let own = decisions.iter().filter_map(|id| after.ledger.decisions.get(id));
     let own: BTreeSet<String> = own.flat_map(|entry| records(&entry.value)).collect();
     let edits = diff(&before.ledger, &after.ledger);
-    edits.changes.iter().any(|change| change.facet.is_some() && !own.contains(record_of(&change.address)))
+    let counts = |change: &Change| {
+        let kind = Address::parse(record_of(&change.address)).map(|own| own.kind());
+        let is_design = kind.is_some_and(|kind| DESIGN.contains(&kind));
+        change.facet.is_some()
+            || is_design && (change.attribute.is_empty() || kind == Some(RecordKind::Assembly))
+    };
+    edits.changes.iter().any(|change| counts(change) && !own.contains(record_of(&change.address)))
 }

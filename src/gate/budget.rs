@@ -1,6 +1,6 @@
 //! Groups and assemblies that weigh more than they may.
 
-use super::{Finding, Raw, Side};
+use super::{Finding, Names, Raw, Side};
 use crate::article::weigh::{Budgeted, Scope, once, statement};
 use crate::ledger::Ledger;
 use crate::record::sensitivity::Asks;
@@ -12,7 +12,7 @@ use crate::record::{Address, PolicyLevel, RecordKind};
 pub(super) fn over_budget(
     side: &Side<'_>,
     committed: &Ledger,
-    is_decided: &dyn Fn(&str) -> bool,
+    (names, is_decided): (&Names, &dyn Fn(&str) -> bool),
     into: &mut Vec<Raw>,
 ) {
     let ledger = side.ledger;
@@ -25,7 +25,7 @@ pub(super) fn over_budget(
     }
     let Ok(statement) = statement(ledger, Scope::Programme) else { return };
     let limit = |of: &Budgeted, own: Option<f64>| {
-        own.into_iter().chain(agreed(committed, of, is_decided)).reduce(f64::min)
+        own.into_iter().chain(agreed(committed, (of, own), names, is_decided)).reduce(f64::min)
     };
     let weighed = statement.weighed().filter_map(|(of, sum)| {
         let elsewhere = side.elsewhere_kg.get(&sum.group).filter(|_| matches!(of, Budgeted::Group(_)));
@@ -52,11 +52,11 @@ pub(super) fn over_budget(
         let message = format!("{name} weighs {kg:.3} kg, {over:.3} kg over its budget of {budget:.3} kg");
         let (message, help) = match own {
             Some(own) if own > budget => (
-                format!("{message}; no approved decision agrees to the {own:.3} kg in its place"),
+                format!("{message}; no decision approved before agrees to the {own:.3} kg in its place"),
                 format!("have them agreed by a decision with `set: {place}`, or commit the new budget first"),
             ),
             None => (
-                format!("{message}; no approved decision takes the budget out"),
+                format!("{message}; no decision approved before takes the budget out"),
                 format!("have that agreed by a decision with `remove: {place}`, or commit it first"),
             ),
             Some(_) => (message, format!("agree another budget at `{place}`")),
@@ -86,16 +86,22 @@ fn place(of: &Budgeted) -> String {
     }
 }
 
-/// The budget that is committed, in kg, where no decision has agreed to another.
-fn agreed(committed: &Ledger, of: &Budgeted, is_decided: &dyn Fn(&str) -> bool) -> Option<f64> {
-    if is_decided(&place(of)) {
-        return None;
-    }
-    match of {
+/// The budget that is committed, in kg, where it is another than `own` and no decision has agreed to that.
+fn agreed(
+    committed: &Ledger,
+    (of, own): (&Budgeted, Option<f64>),
+    names: &Names,
+    is_decided: &dyn Fn(&str) -> bool,
+) -> Option<f64> {
+    let was = match of {
         Budgeted::Group(group) => {
             let budgets = committed.head.iter().flat_map(|head| &head.budgets);
             budgets.filter(|(name, _)| name.as_str() == group).map(|(_, mass)| mass.si()).reduce(f64::min)
         }
-        Budgeted::Assembly(id) => committed.assemblies.get(id)?.value.budget.as_ref().map(|mass| mass.si()),
-    }
+        Budgeted::Assembly(id) => {
+            let old = committed.assemblies.get(names.assembly_before(id))?;
+            old.value.budget.as_ref().map(|mass| mass.si())
+        }
+    };
+    was.filter(|was| own != Some(*was) && !is_decided(&place(of)))
 }

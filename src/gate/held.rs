@@ -14,7 +14,7 @@ use serde_json::Value;
 /// Finds them by the stricter of the committed limits and those of `ledger`, so that raising a limit takes no
 /// piece off hold in the same commit.
 pub(super) fn pieces_on_hold(committed: &Ledger, ledger: &Ledger, into: &mut Vec<Raw>) {
-    for weighing in ledger.counted_weighings() {
+    for weighing in ledger.weighings_by_now() {
         let id = weighing.value.panel.id();
         if !ledger.panels.get(id).is_some_and(|panel| panel.value.released) {
             continue;
@@ -67,7 +67,7 @@ pub(super) fn altered_readings(
     into: &mut Vec<Raw>,
 ) {
     let by = roles(base, staged);
-    for old in base.counted_weighings() {
+    for old in base.weighings_by_now() {
         let (id, panel) = (&old.id, old.value.panel.id().to_string());
         let released =
             |ledger: &Ledger, id: &str| ledger.panels.get(id).is_some_and(|own| own.value.released);

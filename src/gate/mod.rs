@@ -12,8 +12,8 @@ pub mod parts;
 mod weakened;
 
 use crate::article::ArticleError;
-use crate::change::diff::Edits;
-use crate::change::explain::Explained;
+use crate::change::diff::{Change, Edits};
+use crate::change::explain::{Explained, record_of};
 use crate::change::impact::replacements;
 use crate::ledger::{Ledger, gate_level};
 use crate::qualify::verdict::{DutyKey, Evaluation, Judged, Verdict};
@@ -129,8 +129,14 @@ pub fn judge(
     let mut new: Vec<Raw> = Vec::new();
     let mut old: Vec<Raw> = Vec::new();
     let is_decided = |place: &str| {
-        let mut own = edits.changes.iter().filter(|change| change.address == place).peekable();
-        own.peek().is_some() && own.all(|change| explained.covers(change))
+        // Where the last of a list goes, all of it does.
+        let is_of = |change: &&Change| {
+            let rest = place.strip_prefix(change.address.as_str());
+            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
+        };
+        let mut own = edits.changes.iter().filter(is_of).peekable();
+        let is_fresh = |change: &Change| explained.fresh_on(record_of(&change.address)).next().is_some();
+        own.peek().is_some() && own.all(|change| explained.covers(change) && !is_fresh(change))
     };
     let told = due::computed_margin(base, staged, &names, &mut new, &mut old);
     for (side, told, into) in [(staged, &told, &mut new), (base, &BTreeSet::new(), &mut old)] {
@@ -140,7 +146,7 @@ pub fn judge(
             due::negative_margin(side.ledger, evaluation, told, into);
         }
         due::bond_route(side.ledger, into);
-        budget::over_budget(side, base.ledger, &is_decided, into);
+        budget::over_budget(side, base.ledger, (&names, &is_decided), into);
         held::pieces_on_hold(base.ledger, side.ledger, into);
     }
     for (finding, key) in altered_evidence(base.ledger, staged.ledger, edits, completions, &explained.stands)
@@ -232,6 +238,7 @@ struct Names {
     showings: BTreeMap<String, String>,
     milestones: BTreeMap<String, String>,
     concessions: BTreeMap<String, String>,
+    assemblies: BTreeMap<String, String>,
 }
 
 impl Names {
@@ -248,6 +255,7 @@ impl Names {
             showings: edits.renamed_of(RecordKind::Showing),
             milestones: renamed_milestones(base.ledger, staged.ledger),
             concessions: edits.renamed_of(RecordKind::Concession),
+            assemblies: edits.renamed_of(RecordKind::Assembly),
         }
     }
 
@@ -255,7 +263,15 @@ impl Names {
         self.milestones.get(milestone).map_or(milestone, String::as_str)
     }
 
+    /// What an assembly was called in the base.
+    fn assembly_before<'a>(&'a self, id: &'a str) -> &'a str {
+        self.assemblies.iter().find(|(_, new)| *new == id).map_or(id, |(old, _)| old.as_str())
+    }
+
     fn now(&self, text: &str) -> String {
+        if let Some(new) = text.strip_prefix("assembly ").and_then(|id| self.assemblies.get(id)) {
+            return format!("assembly {new}");
+        }
         if let Some(panel) = text.strip_prefix("panel/").and_then(|panel| self.panels.get(panel)) {
             return format!("panel/{panel}");
         }

@@ -29,6 +29,8 @@ pub struct Parts {
     masses: BTreeMap<String, u64>,
     /// Showings that go by more than what they name, so that any panel may come to be asked.
     showings: Vec<Elsewhere>,
+    /// Whether a concession names serials, which are no ids: whatever weighs a piece may be of it.
+    serials: bool,
 }
 
 /// One part.
@@ -145,6 +147,18 @@ impl Parts {
         let of = |kind: RecordKind, id: &str| -> Option<usize> {
             node.get(ledger.file_of(&Address::new(kind, id))?).copied()
         };
+        // A serial is no id: whose piece it is decides what a concession is for, wherever that was weighed.
+        let mut weighed: HashMap<&str, Vec<usize>> = HashMap::default();
+        for own in ledger.weighings.values() {
+            if let Some(serial) = &own.value.serial {
+                weighed.entry(serial.as_str()).or_default().push(of(RecordKind::Weighing, &own.id)?);
+            }
+        }
+        for own in ledger.concessions.values() {
+            let node = of(RecordKind::Concession, &own.id)?;
+            let pieces = own.value.serials.iter().filter_map(|serial| weighed.get(serial.as_str()));
+            pieces.flatten().for_each(|piece| groups.join(node, *piece));
+        }
         for (id, data) in &ledger.data {
             groups.join(of(RecordKind::Evidence, id)?, *node.get(data.file.as_str())?);
         }
@@ -219,7 +233,8 @@ impl Parts {
         let showings = showings.collect::<Option<_>>()?;
         let files = paths.iter().enumerate().map(|(at, path)| Some((path.clone(), part_of(at)?)));
         let masses = masses.iter().map(|(group, kg)| (group.clone(), kg.to_bits())).collect();
-        Some(Self { files: files.collect::<Option<_>>()?, parts, masses, showings })
+        let serials = ledger.concessions.values().any(|own| !own.value.serials.is_empty());
+        Some(Self { files: files.collect::<Option<_>>()?, parts, masses, showings, serials })
     }
 
     /// Returns the form that is kept; `None` where it would not be read back as it is.
@@ -250,18 +265,21 @@ impl Parts {
             if is_text(&one.path) {
                 words(&one.bytes, |word| parts.extend(ids.get(word).into_iter().flatten()))?;
             }
+            let folder = one.path.split_once('/').and_then(|(folder, _)| RecordKind::by_folder(folder));
+            // What serials a concession names, and which it named, may be on record anywhere.
+            if folder == Some(RecordKind::Concession) {
+                return None;
+            }
+            if self.serials && folder == Some(RecordKind::Weighing) {
+                return None;
+            }
             if one.is_new {
                 // What was written of before it was there.
                 let mut called: BTreeSet<String> = names(&one.path).into_iter().collect();
                 words(one.path.as_bytes(), |word| {
                     called.insert(word.to_string());
                 })?;
-                for name in &called {
-                    let digest = digest(name);
-                    let speaks = |part: &Part| part.words.binary_search(&digest).is_ok();
-                    let own = self.parts.iter().enumerate().filter(|(_, part)| speaks(part));
-                    parts.extend(own.filter_map(|(at, _)| u32::try_from(at).ok()));
-                }
+                called.iter().for_each(|name| self.add_speaking(name, &mut parts));
             }
         }
         let mut files: BTreeSet<String> = BTreeSet::from([crate::source::LEDGER_FILE.to_string()]);
@@ -272,6 +290,14 @@ impl Parts {
         }
         files.extend(changed.iter().map(|one| one.path.clone()));
         Some(Slice { parts, files })
+    }
+
+    /// Adds the parts in whose texts a word stands.
+    fn add_speaking(&self, word: &str, into: &mut BTreeSet<u32>) {
+        let digest = digest(word);
+        let speaks = |part: &Part| part.words.binary_search(&digest).is_ok();
+        let own = self.parts.iter().enumerate().filter(|(_, part)| speaks(part));
+        into.extend(own.filter_map(|(at, _)| u32::try_from(at).ok()));
     }
 
     /// Returns the showings of other parts that may come to be asked of any panel.
@@ -357,7 +383,8 @@ impl Parts {
             self.showings.iter().filter(|one| kept(one.part)).cloned().collect();
         showings.extend(now.showings.into_iter().map(|one| Elsewhere { part: one.part + moved, ..one }));
         showings.sort_by(|one, two| one.id.cmp(&two.id));
-        Some(Self { files, parts, masses: now.masses, showings })
+        let serials = self.serials || now.serials;
+        Some(Self { files, parts, masses: now.masses, showings, serials })
     }
 }
 

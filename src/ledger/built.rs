@@ -64,9 +64,8 @@ pub(super) fn panel(known: Known<'_>, sink: &mut Sink, own: &Entry<Panel>) {
             within(sink, STRAIN, at, value.as_ref().and_then(typed));
         }
     }
-    let is_weighed = || known.ledger.counted_weighings().any(|one| one.value.panel.id() == own.id);
-    if panel.maturity == Some(Maturity::Weighed) && !is_weighed() {
-        sink.warning("odd-maturity", "maturity", "it is called weighed, and no weighing of it counts")
+    if panel.maturity == Some(Maturity::Weighed) && !known.firsts.weighed.contains(own.id.as_str()) {
+        sink.warning("odd-maturity", "maturity", "it is called weighed, and there is no weighing of it")
             .label("never weighed")
             .help("write `calculated` until a piece of it was on the scale: what is weighed is allowed less growth");
     }

@@ -30,8 +30,8 @@ impl fmt::Display for Uncounted<'_> {
 
 impl Ledger {
     /// Returns the ledger as it is looked at on a day: what is said to be weighed later does not count, nor what is read of
-    /// a trial later, and a finished record whose article is made later is under way, since nobody can have tested it. The
-    /// next day counts as come: it may be that day elsewhere.
+    /// a trial later, and a finished record whose article is made later is under way, since nobody can have tested it. Of
+    /// readings and articles the next day counts as come: it may be that day elsewhere.
     #[must_use]
     pub fn as_of(mut self, today: Day) -> Self {
         self.today = Some(today);
@@ -58,6 +58,16 @@ impl Ledger {
         self.weighings.values().filter(move |entry| self.left_out(&first, entry).is_none())
     }
 
+    /// Returns the weighings whose day has come, each, whatever others say of the same piece.
+    pub fn weighings_by_now(&self) -> impl Iterator<Item = &Entry<Weighing>> {
+        self.weighings.values().filter(|entry| self.is_ahead(entry).is_none())
+    }
+
+    /// The day of a weighing that has not come.
+    fn is_ahead(&self, entry: &Entry<Weighing>) -> Option<Day> {
+        self.today.zip(entry.value.on).filter(|(today, on)| on > today).map(|(_, on)| on)
+    }
+
     /// Returns the weighings that do not count, each with why.
     pub fn uncounted_weighings(&self) -> impl Iterator<Item = (&Entry<Weighing>, Uncounted<'_>)> {
         let first = self.first_readings();
@@ -69,10 +79,9 @@ impl Ledger {
         first: &BTreeMap<Reading<'l>, &'l str>,
         entry: &'l Entry<Weighing>,
     ) -> Option<Uncounted<'l>> {
-        let ahead = self.today.zip(entry.value.on).filter(|(today, on)| on > today);
         let first = || first.get(&reading(&entry.value)?).copied().filter(|first| *first != entry.id);
-        match ahead {
-            Some((_, on)) => Some(Uncounted::Ahead(on)),
+        match self.is_ahead(entry) {
+            Some(on) => Some(Uncounted::Ahead(on)),
             None => first().map(Uncounted::Repeats),
         }
     }

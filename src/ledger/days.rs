@@ -9,8 +9,8 @@ impl Ledger {
     /// Finds days more than a year after `today` on what is said to have happened: an article made, a decision raised.
     /// They are warnings: a year is easily mistyped.
     ///
-    /// Readings of a trial are warned of from the first day ahead, since what is judged by them can't be known yet, and
-    /// so are finished articles, weighings and approvals, which do not count before their day. Other
+    /// Readings of a trial, finished articles, weighings and approvals are warned of as soon as they do not count before
+    /// their day. Other
     /// days nearer than a year are left alone, as `--today` may well ask how things stood before they came. The
     /// day comes from outside, so this is no part of [`Ledger::load`].
     pub fn days_far_ahead(&self, files: &dyn Files, today: Day) -> Vec<Fault> {

@@ -2,13 +2,14 @@
 
 use super::approvals::number_of;
 use super::counted::Reading;
+use super::serials::Serials;
 use super::sink::{At, Sink};
 use super::words::suggest;
 use super::{Entry, Ledger, Records};
 use crate::record::{
     Address, Material, MaterialKind, MaterialRef, RecordKind, Sourced, Text, import_of, without_import,
 };
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Which record of several that go by the same is the first; looked up once for all of them.
 pub(super) struct Firsts<'a> {
@@ -16,6 +17,10 @@ pub(super) struct Firsts<'a> {
     pub readings: BTreeMap<Reading<'a>, &'a str>,
     /// Decisions by their number.
     pub numbers: BTreeMap<u32, &'a str>,
+    /// Panels of which there is a weighing.
+    pub weighed: BTreeSet<&'a str>,
+    /// The serials of pieces on record.
+    pub serials: Serials<'a>,
 }
 
 impl<'a> Firsts<'a> {
@@ -26,7 +31,8 @@ impl<'a> Firsts<'a> {
                 numbers.entry(number).or_insert(id.as_str());
             }
         }
-        Self { readings: ledger.first_readings(), numbers }
+        let weighed = ledger.weighings.values().map(|own| own.value.panel.id()).collect();
+        Self { readings: ledger.first_readings(), numbers, weighed, serials: Serials::of(ledger) }
     }
 }
 

@@ -414,7 +414,7 @@ pub(super) fn concession(known: Known<'_>, sink: &mut Sink, own: &Entry<Concessi
             .label("no serial")
             .help("write the piece's serial, or take the entry out");
     }
-    serials::odd(known.ledger, sink, concession);
+    serials::odd(&known.firsts.serials, sink, concession);
     few_people(known, sink, concession);
     let rule = known.ledger.head.as_ref().and_then(|head| head.approvals.as_ref());
     let roles = rule.map(|rule| rule.concession.as_slice()).unwrap_or_default();

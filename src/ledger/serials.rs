@@ -7,8 +7,30 @@ use super::{Entry, Ledger};
 use crate::record::{Concession, Weighing};
 use std::collections::{BTreeMap, BTreeSet};
 
+/// The serials of all weighings.
+#[derive(Debug, Default)]
+pub(super) struct Serials<'a> {
+    /// The panels that a serial is on record for.
+    panels: BTreeMap<&'a str, BTreeSet<&'a str>>,
+    /// The first serial of each form.
+    forms: BTreeMap<String, &'a str>,
+}
+
+impl<'a> Serials<'a> {
+    pub(super) fn of(ledger: &'a Ledger) -> Self {
+        let mut all = Self::default();
+        for own in ledger.weighings.values() {
+            let Some(serial) = own.value.serial.as_ref().map(|own| own.as_str()) else { continue };
+            all.panels.entry(serial).or_default().insert(own.value.panel.id());
+            all.forms.entry(form(serial)).or_insert(serial);
+        }
+        all
+    }
+}
+
 /// Finds serials that are named twice, that are those of another panel, and that are written otherwise than on record.
-pub(super) fn odd(ledger: &Ledger, sink: &mut Sink, concession: &Concession) {
+pub(super) fn odd(known: &Serials<'_>, sink: &mut Sink, concession: &Concession) {
+    let all: BTreeSet<&str> = concession.serials.iter().map(|serial| serial.as_str()).collect();
     let mut seen: BTreeSet<&str> = BTreeSet::new();
     for (index, serial) in concession.serials.iter().enumerate() {
         let (serial, at) = (serial.as_str(), format!("serials.{}", index + 1));
@@ -21,28 +43,20 @@ pub(super) fn odd(ledger: &Ledger, sink: &mut Sink, concession: &Concession) {
                 .help("take it out, or write the serial of the other piece");
             continue;
         }
-        let pieces = ledger
-            .weighings
-            .values()
-            .filter_map(|own| Some((own.value.serial.as_ref()?.as_str(), own.value.panel.id())));
-        let of: BTreeSet<&str> =
-            pieces.clone().filter(|(own, _)| *own == serial).map(|(_, panel)| panel).collect();
-        if of.is_empty() {
-            let alike = |own: &str| plain(own) == plain(serial);
-            let named = |own: &str| concession.serials.iter().any(|other| other.as_str() == own);
-            let Some((other, _)) = pieces.clone().find(|(own, _)| alike(own) && !named(own)) else {
-                continue;
-            };
-            let message =
-                format!("no piece on record has the serial `{serial}`, but one is written `{other}`");
-            sink.warning("odd-serial", at, message)
-                .label("written otherwise")
-                .help("write it here as in the weighing, or there as here: a serial counts by its letters as they are");
+        let Some(of) = known.panels.get(serial) else {
+            let other = known.forms.get(&form(serial)).filter(|other| !all.contains(**other));
+            if let Some(other) = other {
+                let message =
+                    format!("no piece on record has the serial `{serial}`, but one is written `{other}`");
+                sink.warning("odd-serial", at, message)
+                    .label("written otherwise")
+                    .help("write it here as in the weighing, or there as here: a serial counts by its letters as they are");
+            }
             continue;
-        }
+        };
         let Some(panel) = concession.subject.panel.as_ref().map(|panel| panel.as_str()) else { continue };
         if !of.contains(panel) {
-            let others: Vec<String> = of.into_iter().map(|id| format!("`{id}`")).collect();
+            let others: Vec<String> = of.iter().map(|id| format!("`{id}`")).collect();
             let message =
                 format!("`{serial}` is on record as a piece of {}, not of `{panel}`", others.join(" and "));
             sink.warning("odd-serial", at, message)
@@ -52,31 +66,29 @@ pub(super) fn odd(ledger: &Ledger, sink: &mut Sink, concession: &Concession) {
     }
 }
 
-/// Finds serials of pieces that are on record as those of two panels, and those that are written in two ways.
+/// Finds serials of pieces that are on record as those of two panels, and those of one panel that are written in two ways.
 pub(super) fn weighed(ledger: &Ledger) -> Vec<Sink> {
-    let mut first: BTreeMap<String, (&str, &Entry<Weighing>)> = BTreeMap::new();
+    let mut panels: BTreeMap<&str, &Entry<Weighing>> = BTreeMap::new();
+    let mut forms: BTreeMap<(&str, String), (&str, &str)> = BTreeMap::new();
     let mut sinks = Vec::new();
     for own in ledger.weighings.values() {
         let Some(serial) = own.value.serial.as_ref().map(|own| own.as_str()) else { continue };
-        let key = plain(serial);
-        let Some((was, other)) = first.get(&key) else {
-            first.insert(key, (serial, own));
-            continue;
-        };
-        let (panel, before) = (own.value.panel.id(), other.value.panel.id());
+        let panel = own.value.panel.id();
+        let first = panels.entry(serial).or_insert(own);
+        let (was, other) = *forms.entry((panel, form(serial))).or_insert((serial, &own.id));
         let mut sink = Sink::new(&own.file);
-        if panel != before && serial == *was {
+        if first.value.panel.id() != panel {
             let message = format!(
-                "`{serial}` is a piece of `{panel}` here, and of `{before}` in weighing/{}",
-                other.id
+                "`{serial}` is a piece of `{panel}` here, and of `{}` in weighing/{}",
+                first.value.panel.id(),
+                first.id
             );
             sink.warning("odd-serial", "serial", message)
                 .label("a piece of another panel")
                 .help("correct the serial, or the panel, in one of the two");
-        } else if panel == before && serial != *was {
+        } else if was != serial {
             let message = format!(
-                "`{serial}` is written `{was}` in weighing/{}: as they stand these are two pieces of `{panel}`",
-                other.id
+                "`{serial}` is written `{was}` in weighing/{other}: as they stand these are two pieces of `{panel}`"
             );
             sink.warning("odd-serial", "serial", message)
                 .label("written otherwise")
@@ -87,7 +99,8 @@ pub(super) fn weighed(ledger: &Ledger) -> Vec<Sink> {
     sinks
 }
 
-/// A serial without what people leave out or write in several ways.
-fn plain(serial: &str) -> String {
-    serial.chars().filter(|own| own.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+/// A serial without what people write in several ways: small and capital letters, and what stands between.
+fn form(serial: &str) -> String {
+    let parts = serial.split(|own: char| !own.is_alphanumeric()).filter(|part| !part.is_empty());
+    parts.map(str::to_lowercase).collect::<Vec<_>>().join("-")
 }

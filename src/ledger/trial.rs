@@ -292,8 +292,9 @@ fn dates(sink: &mut Sink, record: &str, file: &str, trial: &Trial, rows: &[Trial
             let [(before, earlier), (row, on)] = pair else { continue };
             let more = row.exposure.number - before.exposure.number;
             let days = days_between(*earlier, *on);
-            // The first is held against the start; a panel that was put out later than the others is not.
-            let is_exposed = before.exposure.number > 0.0;
+            // From exposure 0 it counts from the start, where one is written: a panel is read before it goes out.
+            let no_start = trial.sites.get(&row.site).is_none_or(|site| site.start.is_none());
+            let is_exposed = before.exposure.number > 0.0 || no_start;
             let label = match on < earlier {
                 true => "earlier day, longer exposure",
                 false if is_exposed && days < least_days(more, row.exposure.unit) => "sooner than that takes",

@@ -103,6 +103,8 @@ struct Record {
     value: Arc<Evidence>,
     /// Of its data, where it has some.
     digest: Option<String>,
+    /// How many readings of a trial count: those whose day has come, which are more from day to day.
+    readings: usize,
     /// What its values are brought to, which its material may say.
     nominal: Option<f64>,
     /// Whether its subject is in use: what was made for another panel counts only where both are equal.
@@ -115,6 +117,7 @@ impl Record {
         self.id == other.id
             && Arc::ptr_eq(&self.value, &other.value)
             && self.digest == other.digest
+            && self.readings == other.readings
             && self.nominal == other.nominal
             && self.in_use == other.in_use
     }
@@ -154,6 +157,7 @@ impl Ground {
             id: entry.id.clone(),
             value: Arc::clone(&entry.value),
             digest: room.ledger.data.get(&entry.id).map(|data| data.digest.clone()),
+            readings: room.ledger.data.get(&entry.id).map_or(0, |data| data.readings.len()),
             nominal: Nominal::of(room.ledger, &room.showing.value, &entry.value)
                 .and_then(|own| Some(own.ok()?.value)),
             in_use: Subject::from_label(&entry.value.subject).is_some_and(|label| room.is_in_use(&label)),
@@ -182,8 +186,8 @@ impl Ground {
         let Self { id, showing, levels, records, is_computed, conceded, judged: _, homes: _, anew: _ } = self;
         let records: Vec<_> = records
             .iter()
-            .map(|Record { id, value, digest, nominal, in_use }| {
-                (id, recalled.mark(value), digest, nominal, in_use)
+            .map(|Record { id, value, digest, readings, nominal, in_use }| {
+                (id, recalled.mark(value), digest, readings, nominal, in_use)
             })
             .collect();
         Mark::of(&(id, recalled.mark(showing), levels, records, is_computed, conceded, detail))

@@ -25,7 +25,7 @@ use crate::article::Subject;
 use crate::article::weigh::{Counts, counts};
 use crate::ledger::{Entry, Ledger};
 use crate::record::sensitivity::Asks;
-use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Text, exact_in};
+use crate::record::{Approval, Concession, Covered, Covers, Day, Phrase, Text, Weighing, exact_in};
 use std::cell::{LazyCell, OnceCell};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -339,6 +339,7 @@ pub fn standings(
     let open = || duty.panels.iter().filter(|(_, judged)| !judged.verdict.is_closed());
     let reached: Vec<&String> =
         open().filter(|(_, judged)| further(concession, judged).is_empty()).map(|(panel, _)| panel).collect();
+    let named = LazyCell::new(|| pieces.named(own, &reached));
     let lacks = LazyCell::new(|| {
         let from = || match approved_from(pieces.ledger, own) {
             Some(day) => Standing::NotYet(day),
@@ -361,7 +362,7 @@ pub fn standings(
         if own.until < today {
             return Standing::Ended(own.until);
         }
-        match pieces.used(own, panel, &reached) {
+        match pieces.used(own, panel, &reached, &named) {
             Ok(used) => Standing::Holds(used),
             Err(how) => Standing::UsedUp(how),
         }
@@ -437,12 +438,32 @@ fn further(concession: &Entry<Concession>, judged: &Judged) -> Vec<String> {
 pub struct Pieces<'a> {
     ledger: &'a Ledger,
     counts: OnceCell<Option<Counts>>,
+    weighed: OnceCell<Weighed<'a>>,
+}
+
+/// The weighings that count.
+#[derive(Default)]
+struct Weighed<'a> {
+    by_panel: BTreeMap<&'a str, Vec<&'a Entry<Weighing>>>,
+    /// The panels that a serial is on record for.
+    panels: BTreeMap<&'a str, BTreeSet<&'a str>>,
+}
+
+/// How far the serials of a concession reach.
+struct Named<'p> {
+    /// How many of them are on record as pieces of a panel and of no other.
+    known: BTreeMap<String, u64>,
+    /// How many are on record nowhere: each may be of any panel, and is of one only.
+    open: u64,
+    /// The panels that lean on it and of which one aircraft has more than are on record, and how many more in all.
+    short: Vec<&'p String>,
+    asked: u64,
 }
 
 impl<'a> Pieces<'a> {
     /// Returns the pieces of a ledger; they are counted when they are first asked for.
     pub fn of(ledger: &'a Ledger) -> Self {
-        Self { ledger, counts: OnceCell::new() }
+        Self { ledger, counts: OnceCell::new(), weighed: OnceCell::new() }
     }
 
     /// Pieces of a panel in one aircraft; `None` where assemblies can't be counted.
@@ -451,16 +472,28 @@ impl<'a> Pieces<'a> {
         counts.panels.get(panel).map(|placed| placed.count)
     }
 
+    fn weighed(&self) -> &Weighed<'a> {
+        self.weighed.get_or_init(|| {
+            let mut all = Weighed::default();
+            for own in self.ledger.counted_weighings() {
+                let panel = own.value.panel.id();
+                all.by_panel.entry(panel).or_default().push(own);
+                if let Some(serial) = &own.value.serial {
+                    all.panels.entry(serial.as_str()).or_default().insert(panel);
+                }
+            }
+            all
+        })
+    }
+
     /// Pieces of some panels that were weighed since a concession was approved, by serial; a weighing that
     /// names none is a piece of its own.
     fn on_record(&self, concession: &Concession, panels: &[&String]) -> BTreeSet<String> {
         let since = concession.approvals.iter().map(|approval| approval.on).min();
-        let all = self.ledger.counted_weighings().filter(|weighing| {
-            let own = &weighing.value;
-            // One without a day may have been weighed since.
-            panels.iter().any(|panel| own.panel.id() == panel.as_str())
-                && since.is_none_or(|since| own.on.is_none_or(|on| on >= since))
-        });
+        let of = |panel: &&String| self.weighed().by_panel.get(panel.as_str());
+        let all = panels.iter().filter_map(of).flatten();
+        // One without a day may have been weighed since.
+        let all = all.filter(|own| since.is_none_or(|since| own.value.on.is_none_or(|on| on >= since)));
         all.map(|weighing| match &weighing.value.serial {
             Some(serial) => serial.to_string(),
             None => format!("the piece of weighing/{}, which has no serial", weighing.id),
@@ -468,41 +501,48 @@ impl<'a> Pieces<'a> {
         .collect()
     }
 
-    /// The panels that some serials are on record for, by serial; those that nobody weighed are not there.
-    fn known_as<'s>(&self, serials: &BTreeSet<&'s str>) -> BTreeMap<&'s str, BTreeSet<&str>> {
-        let mut known: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
-        for weighing in self.ledger.counted_weighings() {
-            let own = weighing.value.serial.as_ref().and_then(|own| serials.get(own.as_str()));
-            if let Some(serial) = own {
-                known.entry(serial).or_default().insert(weighing.value.panel.id());
+    fn named<'p>(&self, concession: &Concession, reached: &[&'p String]) -> Named<'p> {
+        let serials: BTreeSet<&str> = concession.serials.iter().map(|serial| serial.as_str()).collect();
+        let (mut known, mut open) = (BTreeMap::<String, u64>::new(), 0);
+        for serial in serials {
+            match self.weighed().panels.get(serial).map(|panels| panels.iter().collect::<Vec<_>>()) {
+                None => open += 1,
+                Some(panels) => {
+                    // One that is on record as two panels' is of nobody knows which.
+                    if let [panel] = panels.as_slice() {
+                        *known.entry((**panel).to_string()).or_default() += 1;
+                    }
+                }
             }
         }
-        known
+        let lacks = |panel: &&'p String| {
+            let own = known.get(panel.as_str()).copied().unwrap_or(0);
+            let more = self.counted(panel)?.checked_sub(own).filter(|more| *more > 0)?;
+            Some((*panel, more))
+        };
+        let (short, more): (Vec<&String>, Vec<u64>) = reached.iter().filter_map(lacks).unzip();
+        Named { known, open, short, asked: more.into_iter().fold(0, u64::saturating_add) }
     }
 
-    /// Says why some serials are not for all pieces of a panel, where they are not. One that nobody weighed may be of any of
-    /// the panels that lean on the concession, and is of one of them only.
-    fn too_few(&self, serials: &BTreeSet<&str>, panel: &str, reached: &[&String]) -> Option<String> {
-        let known = self.known_as(serials);
-        let of = |panel: &str| known.values().filter(|panels| panels.contains(panel)).count() as u64;
-        let open = serials.iter().filter(|serial| !known.contains_key(**serial)).count() as u64;
+    /// Says why some serials are not for all pieces of a panel, where they are not.
+    fn too_few(&self, named: &Named<'_>, panel: &str) -> Option<String> {
         let pieces = self.counted(panel)?;
-        if of(panel) >= pieces {
+        let known = named.known.get(panel).copied().unwrap_or(0);
+        if known >= pieces {
             return None;
         }
-        let here = of(panel) + open;
+        let here = known + named.open;
         if here < pieces {
             let named = if here == 0 { "no unit".to_string() } else { units_in_words(here) };
             return Some(format!("it is for {named} of {panel}, one aircraft has {pieces}"));
         }
-        let counted = reached.iter().filter_map(|panel| Some((*panel, self.counted(panel)?)));
-        let short: Vec<(&String, u64)> = counted.filter(|(panel, pieces)| of(panel) < *pieces).collect();
-        let asked: u64 = short.iter().map(|(panel, pieces)| pieces - of(panel)).sum();
-        (asked > open).then(|| {
-            let names: Vec<&str> = short.iter().map(|(panel, _)| panel.as_str()).collect();
+        (named.asked > named.open).then(|| {
+            let names: Vec<&str> = named.short.iter().map(|panel| panel.as_str()).collect();
+            let beside = if named.known.is_empty() { "" } else { "beside those on record " };
             format!(
-                "beside those on record it is for {}, one aircraft has {asked} of {}",
-                units_in_words(open),
+                "{beside}it is for {}, and {} are asked of {}",
+                units_in_words(named.open),
+                named.asked,
                 names.join(", ")
             )
         })
@@ -515,16 +555,15 @@ impl<'a> Pieces<'a> {
         concession: &Concession,
         panel: &String,
         reached: &[&String],
+        named: &Named<'_>,
     ) -> Result<Option<String>, String> {
-        let serials: BTreeSet<&str> = concession.serials.iter().map(|serial| serial.as_str()).collect();
         let limit = concession.limit.map(u64::from);
-        if !serials.is_empty() {
-            if let Some(why) = self.too_few(&serials, panel, reached) {
+        if !concession.serials.is_empty() {
+            if let Some(why) = self.too_few(named, panel) {
                 return Err(why);
             }
-            if let Some(other) =
-                self.on_record(concession, &[panel]).into_iter().find(|own| !serials.contains(own.as_str()))
-            {
+            let is_named = |own: &String| concession.serials.iter().any(|serial| serial.as_str() == own);
+            if let Some(other) = self.on_record(concession, &[panel]).into_iter().find(|own| !is_named(own)) {
                 return Err(format!("{other} of {panel} is on record, which it does not name"));
             }
         }

@@ -25,14 +25,10 @@ pub fn estimate(records: &[&Entry<Evidence>], found: &Procedure, word: BasisWord
     }
     let showing = records.first()?.value.showing.id();
     let names: Vec<&str> = records.iter().map(|record| record.id.as_str()).collect();
-    let (specimens, batches) = Procedure::wants(basis);
-    let plural = if found.batches.len() == 1 { "batch" } else { "batches" };
     Some(format!(
-        "showing/{showing}: design value ({word}-basis of {}) is an estimate: {} specimens of {} {plural}, the \
-         procedure wants {specimens} of {batches}",
+        "showing/{showing}: design value ({word}-basis of {}) is an estimate: it has {}",
         names.join(", "),
-        found.whole.n,
-        found.batches.len()
+        found.lacks(basis).join(", ")
     ))
 }
 

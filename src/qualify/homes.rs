@@ -89,8 +89,10 @@ impl Room<'_> {
             [] if is_begun => "nothing finished is recorded for it".to_string(),
             [] => "nothing recorded for it".to_string(),
             own => format!(
-                "{} is finished and not conformed, so that it does not count yet: `bondline conform {}`",
+                "{} {} finished and not conformed, so that {} not count yet: `bondline conform {}`",
                 own.join(", "),
+                if own.len() == 1 { "is" } else { "are" },
+                if own.len() == 1 { "it does" } else { "they do" },
                 own.join(" ")
             ),
         };

@@ -121,7 +121,7 @@ pub const RULES: &[Rule] = &[
     error("nul-byte", "A NUL byte stands in the text.", "Save it as plain UTF-8 text."),
     warning("odd-approval", "An approval is of a role that is not asked for, or of a day before the decision was raised.", "Correct it, or take it out."),
     warning("odd-exposure", "A word of exposure is no lightning zone, or it is written almost like another that is known or said more often.", "Correct the word."),
-    warning("odd-maturity", "A panel is called weighed, and no weighing of it counts.", "Weigh a piece of it, or call it calculated."),
+    warning("odd-maturity", "A panel is called weighed, and there is no weighing of it.", "Weigh a piece of it, or call it calculated."),
     warning("odd-serial", "A concession names a serial twice, one of another panel, or one that is on record in another way of writing.", "Correct the serial."),
     warning("open-section", "The walls of a section close no cell.", "Let them run round each cell."),
     error("other-condition", "Specimens were tested in another condition than is asked.", "Give each condition a showing of its own, or correct it."),

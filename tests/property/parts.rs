@@ -238,6 +238,19 @@ fn by_parts_the_gate_says_what_it_says_of_the_whole() {
             head["policy"] =
                 json!({"over-budget": "block", "lapsed-evidence": "block", "unqualified-recipe": "warn"});
         }
+        // Budgets of assemblies: one by the name of a group, over and the group's double, and one by a name of its own.
+        for (own, (name, budget)) in families.iter_mut().zip([("own", "1 g"), ("whole", "2 g")]) {
+            let children: Vec<Value> = own
+                .values
+                .keys()
+                .filter_map(|path| path.strip_prefix("panels/")?.strip_suffix(".yaml"))
+                .map(|panel| json!({ "panel": panel }))
+                .collect();
+            if budgets && !children.is_empty() {
+                let assembly = json!({ "budget": budget, "children": children });
+                own.values.insert(format!("assemblies/{name}.yaml"), assembly);
+            }
+        }
         let mut more = Texts::new();
         let bed = Bed::bare_folder();
         layout::init(bed.top());

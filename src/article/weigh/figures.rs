@@ -4,6 +4,7 @@ use super::pieces::Contribution;
 use crate::ledger::weighed::{Limits, Standing};
 use crate::quantity::UnitSystem;
 use crate::record::{Condition, Day, Disposition, Maturity, Text};
+use std::collections::BTreeMap;
 use std::fmt;
 
 /// The group of panels and parts that name none.
@@ -289,15 +290,17 @@ impl MassStatement {
 
 /// Leaves out assemblies that are as good as a group: of the same name, mass and budget, in kg.
 pub(crate) fn once(mut all: Vec<(Budgeted, f64, f64)>) -> Vec<(Budgeted, f64, f64)> {
-    let groups = all.clone();
+    let groups: BTreeMap<String, (f64, f64)> = all
+        .iter()
+        .filter_map(|(of, kg, budget)| match of {
+            Budgeted::Group(name) => Some((name.clone(), (*kg, *budget))),
+            Budgeted::Assembly(_) => None,
+        })
+        .collect();
     all.retain(|(of, kg, budget)| {
         let Budgeted::Assembly(id) = of else { return true };
-        let alike = |(other, its_kg, its_budget): &(Budgeted, f64, f64)| {
-            *other == Budgeted::Group(id.clone())
-                && (kg - its_kg).abs() < 1e-9
-                && (budget - its_budget).abs() < 1e-9
-        };
-        !groups.iter().any(alike)
+        let near = |one: f64, two: f64| (one - two).abs() < 1e-9;
+        !groups.get(id).is_some_and(|(its_kg, its_budget)| near(*kg, *its_kg) && near(*budget, *its_budget))
     });
     all
 }

@@ -5,7 +5,7 @@ use super::space::{Choice, Space};
 use super::weigh::left_behind;
 use super::{Room, StudyError};
 use crate::article::Subject;
-use crate::article::weigh::{MassStatement, Scope, programme_mass, statement};
+use crate::article::weigh::{Scope, programme_mass, statement};
 use crate::change::cost::{self, CostMove};
 use crate::change::impact::{grounded, moved, worse};
 use crate::change::margins::{Side, lost};
@@ -598,11 +598,11 @@ fn locked<T>(own: &Mutex<T>) -> MutexGuard<'_, T> {
 /// A budget that is exceeded and was kept, or by more than it was.
 fn over_budget(base: &Ledger, head: &Ledger) -> Result<Option<(String, f64)>, StudyError> {
     let (was, is) = (statement(base, Scope::Programme)?, statement(head, Scope::Programme)?);
-    let margins = |own: &MassStatement| -> BTreeMap<String, f64> {
-        own.budgeted().into_iter().map(|(of, kg, budget)| (of.to_string(), budget - kg)).collect()
-    };
-    let before = margins(&was);
-    let over = margins(&is).into_iter().filter(|(name, margin)| {
+    // By its own name even where it was as good as its group's then.
+    let before: BTreeMap<String, f64> =
+        was.weighed().filter_map(|(of, one)| Some((of.to_string(), one.margin_kg?))).collect();
+    let now = is.budgeted().into_iter().map(|(of, kg, budget)| (of.to_string(), budget - kg));
+    let over = now.filter(|(name, margin)| {
         let then = before.get(name).copied().unwrap_or(0.0).min(0.0);
         *margin < then - 1e-9
     });

@@ -92,7 +92,7 @@ fn a_concession_is_for_all_pieces_of_one_aircraft() {
     );
     assert_eq!(with("serials: [H-1, H-2, F-1]").0, Verdict::Conceded);
     // A serial is one piece, of whichever panel: two are not for three.
-    let shared = "concession/c-1 is used up: beside those on record it is for 2 units, one aircraft has 3 of bow-hatch, tail-fairing";
+    let shared = "concession/c-1 is used up: it is for 2 units, and 3 are asked of bow-hatch, tail-fairing";
     assert_eq!(with("serials: [H-1, H-2]"), (Verdict::Lapsed, shared.to_string()));
     let hatches = "w-1: {panel: bow-hatch, serial: H-1, mass: 5 kg, on: 2026-02-10}, w-2: {panel: bow-hatch, serial: H-2, mass: 5 kg, on: 2026-02-10}";
     assert_eq!(said(&format!("{ALL}, serials: [H-1, H-2]"), hatches).0, Verdict::Conceded);
@@ -100,6 +100,12 @@ fn a_concession_is_for_all_pieces_of_one_aircraft() {
     assert_eq!(with("limit: 2"), (Verdict::Lapsed, few.to_string()));
     let few = "concession/c-1 is used up: it is for 1 unit of bow-hatch, one aircraft has 2";
     assert_eq!(with("serials: [H-1]"), (Verdict::Lapsed, few.to_string()));
+    let one = "w-1: {panel: bow-hatch, serial: H-1, mass: 5 kg, on: 2026-02-10}";
+    let beside = "concession/c-1 is used up: beside those on record it is for 1 unit, and 2 are asked of bow-hatch, tail-fairing";
+    assert_eq!(said(&format!("{ALL}, serials: [H-1, H-2]"), one), (Verdict::Lapsed, beside.to_string()));
+    // One that is on record as two panels' is a piece of nobody knows which.
+    let twice = format!("{hatches}, w-3: {{panel: tail-fairing, serial: H-2, mass: 5 kg, on: 2026-02-10}}");
+    assert_eq!(said(&format!("{ALL}, serials: [H-1, H-2]"), &twice).0, Verdict::Lapsed);
     // What is known as a piece of another panel is none of this one.
     let fairing = "w-1: {panel: tail-fairing, serial: H-2, mass: 5 kg, on: 2026-01-10}";
     let (verdict, words) = said(&format!("{ALL}, serials: [H-1, H-2]"), fairing);

@@ -6,7 +6,9 @@ use super::tables::Page;
 use crate::article::ArticleError;
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
+use crate::qualify::trial::{Breach, TrialState};
 use crate::qualify::verdict::Verdict;
+use crate::record::EvidenceState;
 use crate::report::page::count;
 use rayon::prelude::*;
 use serde_json::{Map, Value, json};
@@ -194,6 +196,20 @@ fn clauses(inputs: &Inputs<'_>) -> Table {
     }
 }
 
+/// Says which trials have readings beyond a limit and still run: no verdict shows it before they end.
+pub(super) fn early_failures(known: &Known<'_>) -> Option<String> {
+    let is_early = |own: &&TrialState| own.state == EvidenceState::Running && !own.breaches.is_empty();
+    let of = |own: &TrialState| {
+        let more = own.breaches.len() - 1;
+        let more = if more == 0 { String::new() } else { format!(" and {more} more") };
+        let first = own.breaches.first().map_or(String::new(), Breach::words);
+        format!("{}, {first}{more}", own.evidence)
+    };
+    let all: Vec<String> = known.trials().filter(is_early).map(of).collect();
+    (!all.is_empty())
+        .then(|| format!("Beyond a limit already, while the trial still runs: {}.", all.join("; ")))
+}
+
 /// What is due and what ends, by day.
 fn calendar(inputs: &Inputs<'_>, known: &Known<'_>) -> Table {
     let mut rows: Vec<(String, Value)> = Vec::new();
@@ -222,8 +238,8 @@ fn calendar(inputs: &Inputs<'_>, known: &Known<'_>) -> Table {
         let until = entry.value.until;
         let (word, state) = match live.contains(id.as_str()) {
             true => ("live", "live"),
-            false if until < inputs.today => ("over", "no longer live"),
-            false => ("over", "not approved yet"),
+            false if until < inputs.today => ("over", "over"),
+            false => ("not approved", "not approved yet"),
         };
         rows.push((
             until.to_string(),
@@ -246,6 +262,10 @@ fn calendar(inputs: &Inputs<'_>, known: &Known<'_>) -> Table {
         (false, 0) => format!("Nothing is overdue on {today}."),
         (false, 1) => format!("One reading is overdue on {today}."),
         (false, n) => format!("{n} readings are overdue on {today}."),
+    };
+    let opening = match early_failures(known) {
+        Some(early) => format!("{opening} {early}"),
+        None => opening,
     };
     let words: BTreeSet<&str> =
         rows.iter().filter_map(|(_, row)| row.get("word").and_then(Value::as_str)).collect();

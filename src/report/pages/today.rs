@@ -2,6 +2,7 @@
 
 use super::budgets::budgets;
 use super::change::mass_steps;
+use super::registers::early_failures;
 use super::tables::Page;
 use super::{Sheet, Site};
 use crate::article::Configurator;
@@ -205,6 +206,7 @@ fn opening(
         }
         None => said.push("The mass can't be worked out: records that it needs can't be read.".to_string()),
     }
+    said.extend(early_failures(&site.known));
     let of = |word: &str| counts.get(word).copied().unwrap_or(0);
     let every: usize = counts.values().sum();
     if every == 0 {
