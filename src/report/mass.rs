@@ -1,7 +1,9 @@
 //! The mass statement as JSON and as text.
 
 use super::table::{Align, Table, wrap};
-use crate::article::weigh::{Balanced, Budgeted, GroupMass, MassStatement, Method, PanelMass, Scope};
+use crate::article::weigh::{
+    Balanced, Budgeted, GroupMass, MassStatement, Method, PanelMass, Scope, UNGROUPED,
+};
 use crate::quantity::UnitSystem;
 use serde_json::{Value, json};
 
@@ -248,7 +250,8 @@ impl Page<'_> {
             // Of a part of a group nothing is said: the budget is the whole group's.
             let is_whole = self.statement.scope == Scope::Programme;
             let groups = self.statement.groups.iter().filter(|_| is_whole);
-            let without = groups.filter(|own| own.budget_kg.is_none() && own.kg > 0.0);
+            let without =
+                groups.filter(|own| own.budget_kg.is_none() && own.kg > 0.0 && own.group != UNGROUPED);
             let without: Vec<&str> = without.map(|own| own.group.as_str()).collect();
             match without.as_slice() {
                 [] => text.push_str(&format!(" Every {what} is within its budget.")),

@@ -119,7 +119,7 @@ pub const RULES: &[Rule] = &[
     warning("not-read", "A file is not read: records end in `.yaml`.", "Rename it."),
     error("not-utf8", "The file is not UTF-8.", "Save it as UTF-8."),
     error("nul-byte", "A NUL byte stands in the text.", "Save it as plain UTF-8 text."),
-    warning("odd-approval", "An approval is of a role that is not asked for, or of a day before the decision was raised.", "Correct it, or take it out."),
+    warning("odd-approval", "An approval is of a role that is not asked for, or of a day before the decision was raised; or all have approved what is called proposed.", "Correct it, or take it out; or have the last one approve again."),
     warning("odd-exposure", "A word of exposure is no lightning zone, or it is written almost like another that is known or said more often.", "Correct the word."),
     warning("odd-maturity", "A panel is called weighed, and there is no weighing of it.", "Weigh a piece of it, or call it calculated."),
     warning("odd-serial", "A concession names a serial twice, one of another panel, or one that is on record in another way of writing.", "Correct the serial."),

@@ -116,7 +116,7 @@ fn batches_of_one_and_few_that_differ_make_an_estimate() {
             procedure(&groups.iter().map(Vec::as_slice).collect::<Vec<_>>(), &Levels::default()).unwrap();
         (found.method, found.lacks(Basis::B))
     };
-    assert_eq!(lacks(&[even(6, 500.0), even(6, 500.5), even(6, 501.0)]).1, [String::new(); 0]);
+    assert!(lacks(&[even(6, 500.0), even(6, 500.5), even(6, 501.0)]).1.is_empty());
     let (_, own) = lacks(&[even(16, 500.0), even(1, 500.5), even(1, 501.0)]);
     assert_eq!(own, ["1 of 3 batches with 3 specimens or more"]);
     let (method, own) = lacks(&[even(6, 500.0), even(6, 520.0), even(6, 540.0)]);
