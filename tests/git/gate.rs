@@ -256,7 +256,7 @@ fn evidence_cannot_be_bent_to_the_design() {
     refused("evidence/e-034.yaml", "the configuration");
     bed.edit("evidence/e-034.yaml", "    film-build.max: 234 um\n", "");
     refused("evidence/e-034.yaml", "an attribute taken out");
-    bed.edit("evidence/e-034.yaml", "result: {rating: 5}", "result: {rating: 6}");
+    bed.edit("evidence/e-034.yaml", "result: {rating: 5}", "result: {rating: 4}");
     refused("evidence/e-034.yaml", "the result");
     bed.edit("evidence/e-034.yaml", "made: 2026-08-10", "made: 2026-08-11");
     refused("evidence/e-034.yaml", "the date");

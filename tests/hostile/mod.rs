@@ -34,7 +34,10 @@ fn watched(bed: &Bed, arguments: &[&str]) -> (Run, u64) {
     let code = loop {
         // A mark that only rises: the last look before the end is the one that counts.
         let words = fs::read_to_string(&status).unwrap_or_default();
-        let mark = words.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+        // While it is being started it is this process still, by name and by memory.
+        let is_own = words.lines().next().and_then(|line| line.strip_prefix("Name:")).map(str::trim)
+            == Some("bondline");
+        let mark = words.lines().find_map(|line| line.strip_prefix("VmHWM:")).filter(|_| is_own);
         let held = mark.and_then(|mark| mark.trim().strip_suffix(" kB")?.trim().parse::<u64>().ok());
         most = most.max(held.unwrap_or_default());
         if let Some(status) = child.try_wait().unwrap() {
