@@ -1,7 +1,7 @@
 //! How a change stands to the budgets of groups and assemblies.
 
 use crate::article::ArticleError;
-use crate::article::weigh::{Budgeted, MassStatement, Scope, statement};
+use crate::article::weigh::{Budgeted, MassStatement, Scope, has_budgets, statement};
 use crate::ledger::Ledger;
 
 /// A group, or one of an assembly, that is over its budget.
@@ -39,12 +39,8 @@ pub(super) fn over(was: Option<&MassStatement>, is: Option<&MassStatement>) -> V
 /// # Errors
 /// [`ArticleError`] where a figure that the mass needs is not written.
 pub(super) fn exceeded(base: &Ledger, head: &Ledger) -> Result<Vec<OverBudget>, ArticleError> {
-    let has_any = |ledger: &&Ledger| {
-        ledger.head.as_ref().is_some_and(|own| !own.budgets.is_empty())
-            || ledger.assemblies.values().any(|own| own.value.budget.is_some())
-    };
     let weighed = |ledger: &Ledger| {
-        let own = Some(ledger).filter(has_any);
+        let own = Some(ledger).filter(|own| has_budgets(own));
         let own = own.filter(|own| !own.panels.is_empty() || !own.assemblies.is_empty());
         own.map(|own| statement(own, Scope::Programme)).transpose()
     };

@@ -62,29 +62,25 @@ pub(super) fn run(
 
 /// Refuses a revision that the others come from: as their base it would be compared with itself.
 fn not_the_base(place: &Place, base: &str, of: &[String]) -> Result<(), Failure> {
+    let (mut own, mut others) = (Vec::new(), Vec::new());
     for name in of {
-        if of.len() < 2 || place.merge_base(name, name)? != base {
-            continue;
-        }
-        let others: Vec<&String> = of.iter().filter(|own| *own != name).collect();
-        for other in &others {
-            if place.merge_base(other, other)? == base {
-                return Err(Failure::new(
-                    format!("`{name}` and `{other}` are one commit"),
-                    "name each change once",
-                ));
-            }
-        }
-        let way = match others.as_slice() {
-            [other] => format!("`bondline impact {name} {other}` shows what lies between the two"),
-            _ => "leave it out, and the others are compared from where they part".to_string(),
-        };
-        return Err(Failure::new(
-            format!("what is compared comes from `{name}` itself, which would have nothing to show"),
-            format!("{way}; `--base REV` holds all of them against another state"),
-        ));
+        let is_base = place.merge_base(name, name)? == base;
+        if is_base { own.push(name) } else { others.push(name) }
     }
-    Ok(())
+    let way = match (own.as_slice(), others.as_slice()) {
+        ([], _) | ([_], []) => return Ok(()),
+        ([name, other, ..], _) => {
+            let message = format!("`{name}` and `{other}` are one commit");
+            return Err(Failure::new(message, "name each change once"));
+        }
+        ([name], [other]) => format!("`bondline impact {name} {other}` shows what lies between the two"),
+        _ => "leave it out, and the others are compared from where they part".to_string(),
+    };
+    let name = own.first().map_or("", |name| name.as_str());
+    Err(Failure::new(
+        format!("what is compared comes from `{name}` itself, which would have nothing to show"),
+        format!("{way}; `--base REV` holds all of them against another state"),
+    ))
 }
 
 /// Where some arguments are decisions and others are revisions, says so instead of calling a revision an unknown

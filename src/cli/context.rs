@@ -565,9 +565,8 @@ impl Context {
     }
 
     /// Finds the decisions that the edits between two states carry out whole.
-    pub fn carried_out(&self, place: &Place, base: &Loaded, head: &Loaded) -> Vec<String> {
-        let edits = diff(&base.ledger, &head.ledger);
-        carried_out((&base.ledger, &base.snapshot), &head.ledger, &edits, &self.past(place))
+    pub fn carried_out(&self, place: &Place, base: &Loaded, head: &Loaded, edits: &Edits) -> Vec<String> {
+        carried_out((&base.ledger, &base.snapshot), &head.ledger, edits, &self.past(place))
     }
 
     /// Judges a ledger for an answer about one record, with what was allowed: a broken panel that has nothing

@@ -5,7 +5,7 @@ use super::context::{Context, Failure, Loaded, Status, day_of, nearest};
 use super::decide::short_id;
 use super::{history_kept, history_record, history_turns};
 use crate::article::weigh::groups;
-use crate::change::diff::{Change, diff};
+use crate::change::diff::{Change, Edits, diff};
 use crate::change::explain::{record_of, records};
 use crate::change::found::calibration;
 use crate::change::progress::Of;
@@ -243,14 +243,15 @@ fn decisions(
         None => name.clone(),
     });
     let mut all: BTreeSet<String> = named.collect();
-    if let Some(before) = before {
-        all.extend(context.carried_out(place, before, after));
+    let edits = before.map(|before| diff(&before.ledger, &after.ledger));
+    if let (Some(before), Some(edits)) = (before, &edits) {
+        all.extend(context.carried_out(place, before, after, edits));
     }
     let short = |id: &String| {
         let short = short_id(id);
         if after.ledger.decision(short).is_some() { short.to_string() } else { id.clone() }
     };
-    let others = before.is_some_and(|before| !all.is_empty() && changes_others(before, after, &all));
+    let others = edits.is_some_and(|edits| !all.is_empty() && changes_others(&edits, &after.ledger, &all));
     (all.iter().map(short).collect(), others)
 }
 
@@ -266,10 +267,9 @@ const DESIGN: [RecordKind; 7] = [
 ];
 
 /// Whether something of the design differs in a record that none of some decisions changes.
-fn changes_others(before: &Loaded, after: &Loaded, decisions: &BTreeSet<String>) -> bool {
-    let own = decisions.iter().filter_map(|id| after.ledger.decisions.get(id));
+fn changes_others(edits: &Edits, after: &Ledger, decisions: &BTreeSet<String>) -> bool {
+    let own = decisions.iter().filter_map(|id| after.decisions.get(id));
     let own: BTreeSet<String> = own.flat_map(|entry| records(&entry.value)).collect();
-    let edits = diff(&before.ledger, &after.ledger);
     let counts = |change: &Change| {
         let kind = Address::parse(record_of(&change.address)).map(|own| own.kind());
         let is_design = kind.is_some_and(|kind| DESIGN.contains(&kind));

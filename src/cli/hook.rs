@@ -61,7 +61,7 @@ fn decisions(context: &Context, out: &mut dyn Write) -> Result<Status, Failure> 
         return Ok(Status::Done);
     }
     let (base, staged) = (context.read(base), context.read(staged));
-    let found = context.carried_out(&place, &base, &staged);
+    let found = context.carried_out(&place, &base, &staged, &diff(&base.ledger, &staged.ledger));
     let names: Vec<&str> = found
         .iter()
         .map(|id| {

@@ -1,7 +1,7 @@
 //! Groups and assemblies that weigh more than they may.
 
 use super::{Finding, Names, Raw, Side};
-use crate::article::weigh::{Budgeted, Scope, once, statement};
+use crate::article::weigh::{Budgeted, Scope, has_budgets, once, statement};
 use crate::ledger::Ledger;
 use crate::record::sensitivity::Asks;
 use crate::record::{Address, PolicyLevel, RecordKind};
@@ -16,11 +16,7 @@ pub(super) fn over_budget(
     into: &mut Vec<Raw>,
 ) {
     let ledger = side.ledger;
-    let is_weighed = [ledger, committed].into_iter().any(|own| {
-        own.head.as_ref().is_some_and(|head| !head.budgets.is_empty())
-            || own.assemblies.values().any(|own| own.value.budget.is_some())
-    });
-    if !is_weighed {
+    if !has_budgets(ledger) && !has_budgets(committed) {
         return;
     }
     let Ok(statement) = statement(ledger, Scope::Programme) else { return };

@@ -267,10 +267,9 @@ impl Parts {
             }
             let folder = one.path.split_once('/').and_then(|(folder, _)| RecordKind::by_folder(folder));
             // What serials a concession names, and which it named, may be on record anywhere.
-            if folder == Some(RecordKind::Concession) {
-                return None;
-            }
-            if self.serials && folder == Some(RecordKind::Weighing) {
+            let may_name =
+                |kind| kind == RecordKind::Concession || self.serials && kind == RecordKind::Weighing;
+            if folder.is_some_and(may_name) {
                 return None;
             }
             if one.is_new {

@@ -10,9 +10,8 @@ impl Ledger {
     /// They are warnings: a year is easily mistyped.
     ///
     /// Readings of a trial, finished articles, weighings and approvals are warned of as soon as they do not count before
-    /// their day. Other
-    /// days nearer than a year are left alone, as `--today` may well ask how things stood before they came. The
-    /// day comes from outside, so this is no part of [`Ledger::load`].
+    /// their day. Other days nearer than a year are left alone, as `--today` may well ask how things stood before they
+    /// came. The day comes from outside, so this is no part of [`Ledger::load`].
     pub fn days_far_ahead(&self, files: &dyn Files, today: Day) -> Vec<Fault> {
         // Judged by the calendar: the 29th of February has no day of its own a year on.
         let far = |day: Day| {

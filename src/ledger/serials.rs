@@ -17,8 +17,12 @@ pub(super) struct Serials<'a> {
 }
 
 impl<'a> Serials<'a> {
+    /// Looks them up where a concession will ask for them.
     pub(super) fn of(ledger: &'a Ledger) -> Self {
         let mut all = Self::default();
+        if ledger.concessions.values().all(|own| own.value.serials.is_empty()) {
+            return all;
+        }
         for own in ledger.weighings.values() {
             let Some(serial) = own.value.serial.as_ref().map(|own| own.as_str()) else { continue };
             all.panels.entry(serial).or_default().insert(own.value.panel.id());
@@ -76,25 +80,24 @@ pub(super) fn weighed(ledger: &Ledger) -> Vec<Sink> {
         let panel = own.value.panel.id();
         let first = panels.entry(serial).or_insert(own);
         let (was, other) = *forms.entry((panel, form(serial))).or_insert((serial, &own.id));
-        let mut sink = Sink::new(&own.file);
+        let mut say = |message: String, label: &str, help: &str| {
+            let mut sink = Sink::new(&own.file);
+            sink.warning("odd-serial", "serial", message).label(label).help(help);
+            sinks.push(sink);
+        };
         if first.value.panel.id() != panel {
             let message = format!(
                 "`{serial}` is a piece of `{panel}` here, and of `{}` in weighing/{}",
                 first.value.panel.id(),
                 first.id
             );
-            sink.warning("odd-serial", "serial", message)
-                .label("a piece of another panel")
-                .help("correct the serial, or the panel, in one of the two");
+            say(message, "a piece of another panel", "correct the serial, or the panel, in one of the two");
         } else if was != serial {
             let message = format!(
                 "`{serial}` is written `{was}` in weighing/{other}: as they stand these are two pieces of `{panel}`"
             );
-            sink.warning("odd-serial", "serial", message)
-                .label("written otherwise")
-                .help("write it in one way, where it is one piece");
+            say(message, "written otherwise", "write it in one way, where it is one piece");
         }
-        sinks.push(sink);
     }
     sinks
 }

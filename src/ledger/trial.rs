@@ -5,7 +5,7 @@ use super::known::entry;
 use super::sink::{At, Sink};
 use super::words::suggest;
 use super::{Entry, Ledger, TrialReading};
-use crate::quantity::ExposureUnit;
+use crate::quantity::{EARLY, ExposureUnit, MONTH_DAYS};
 use crate::record::{Day, Evidence, EvidenceState, Level, Scale, Showing, SiteKind, Trial};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -226,17 +226,11 @@ pub(super) fn data_fits(
     dates(sink, &own.file, file, trial, rows);
 }
 
-/// Days of a month: 365.25/12.
-const MONTH: f64 = 30.4375;
-
-/// By so much a reading may come before its exposure is full: common practice, no source.
-const EARLY: f64 = 0.05;
-
 /// The days that an exposure takes at the least: short by the twentieth by which a reading may come early, and by a day,
 /// since panels go out and come in at some hour.
 fn least_days(exposure: f64, unit: ExposureUnit) -> f64 {
     let days = match unit {
-        ExposureUnit::Months => exposure * MONTH,
+        ExposureUnit::Months => exposure * MONTH_DAYS,
         ExposureUnit::Hours => exposure / 24.0,
     };
     days * (1.0 - EARLY) - 1.0

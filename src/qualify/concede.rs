@@ -505,14 +505,13 @@ impl<'a> Pieces<'a> {
         let serials: BTreeSet<&str> = concession.serials.iter().map(|serial| serial.as_str()).collect();
         let (mut known, mut open) = (BTreeMap::<String, u64>::new(), 0);
         for serial in serials {
-            match self.weighed().panels.get(serial).map(|panels| panels.iter().collect::<Vec<_>>()) {
-                None => open += 1,
-                Some(panels) => {
-                    // One that is on record as two panels' is of nobody knows which.
-                    if let [panel] = panels.as_slice() {
-                        *known.entry((**panel).to_string()).or_default() += 1;
-                    }
-                }
+            let Some(panels) = self.weighed().panels.get(serial) else {
+                open += 1;
+                continue;
+            };
+            // One that is on record as two panels' is of nobody knows which.
+            for panel in panels.iter().filter(|_| panels.len() == 1) {
+                *known.entry((*panel).to_string()).or_default() += 1;
             }
         }
         let lacks = |panel: &&'p String| {

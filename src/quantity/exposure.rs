@@ -6,6 +6,12 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::borrow::Cow;
 use std::fmt;
 
+/// Days of a month, or of a part of one: 365.25/12.
+pub const MONTH_DAYS: f64 = 30.4375;
+
+/// By so much of its exposure a reading may come early: common practice, no source.
+pub const EARLY: f64 = 0.05;
+
 /// What exposure is counted in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum ExposureUnit {

@@ -12,7 +12,7 @@ mod parse;
 mod unit;
 
 pub use decimal::Decimal;
-pub use exposure::{Exposed, ExposureUnit};
+pub use exposure::{EARLY, Exposed, ExposureUnit, MONTH_DAYS};
 pub use grade::{Adhesion, Blisters, Frequency};
 pub use measures::*;
 pub use parse::QuantityError;

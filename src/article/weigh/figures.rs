@@ -1,6 +1,7 @@
 //! What a mass statement says.
 
 use super::pieces::Contribution;
+use crate::ledger::Ledger;
 use crate::ledger::weighed::{Limits, Standing};
 use crate::quantity::UnitSystem;
 use crate::record::{Condition, Day, Disposition, Maturity, Text};
@@ -286,6 +287,12 @@ impl MassStatement {
         let groups = self.groups.iter().map(|own| (Budgeted::Group(own.group.clone()), own));
         groups.chain(self.assemblies.iter().map(|own| (Budgeted::Assembly(own.assembly.clone()), &own.each)))
     }
+}
+
+/// Returns whether a ledger says of anything how much it may weigh.
+pub fn has_budgets(ledger: &Ledger) -> bool {
+    ledger.head.as_ref().is_some_and(|head| !head.budgets.is_empty())
+        || ledger.assemblies.values().any(|own| own.value.budget.is_some())
 }
 
 /// Leaves out assemblies that are as good as a group: of the same name, mass and budget, in kg.

@@ -22,7 +22,7 @@ pub use cost::{Cost, CostLine, CostSort, CostStatement, PanelCost, cost_of};
 pub(crate) use figures::once;
 pub use figures::{
     AssemblyMass, Balanced, Budgeted, CauseEffect, GroupMass, MassStatement, Method, PanelMass, PartMass,
-    Residual, Scope, Total, UNGROUPED, group_name,
+    Residual, Scope, Total, UNGROUPED, group_name, has_budgets,
 };
 pub use learned::{Contributor, Estimate, Learned, LearnedPanel, Says, learned};
 pub use pieces::{Contribution, Weigher};

@@ -5,7 +5,8 @@ use super::space::{Choice, Space};
 use super::weigh::left_behind;
 use super::{Room, StudyError};
 use crate::article::Subject;
-use crate::article::weigh::{Scope, programme_mass, statement};
+use crate::article::weigh::programme_mass;
+use crate::change::budget::exceeded;
 use crate::change::cost::{self, CostMove};
 use crate::change::impact::{grounded, moved, worse};
 use crate::change::margins::{Side, lost};
@@ -595,17 +596,9 @@ fn locked<T>(own: &Mutex<T>) -> MutexGuard<'_, T> {
     own.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// A budget that is exceeded and was kept, or by more than it was.
+/// The budget that is exceeded by most, of those that were kept or are exceeded by more than they were.
 fn over_budget(base: &Ledger, head: &Ledger) -> Result<Option<(String, f64)>, StudyError> {
-    let (was, is) = (statement(base, Scope::Programme)?, statement(head, Scope::Programme)?);
-    // By its own name even where it was as good as its group's then.
-    let before: BTreeMap<String, f64> =
-        was.weighed().filter_map(|(of, one)| Some((of.to_string(), one.margin_kg?))).collect();
-    let now = is.budgeted().into_iter().map(|(of, kg, budget)| (of.to_string(), budget - kg));
-    let over = now.filter(|(name, margin)| {
-        let then = before.get(name).copied().unwrap_or(0.0).min(0.0);
-        *margin < then - 1e-9
-    });
-    let worst = over.min_by(|one, two| one.1.total_cmp(&two.1));
-    Ok(worst.map(|(name, margin)| (format!("{name} is {:.3} kg over its budget", -margin), -margin)))
+    let all = exceeded(base, head)?;
+    let worst = all.into_iter().min_by(|one, two| two.over_kg.total_cmp(&one.over_kg));
+    Ok(worst.map(|own| (format!("{} is {:.3} kg over its budget", own.of, own.over_kg), own.over_kg)))
 }

@@ -183,8 +183,8 @@ impl Procedure {
         if matches!(basis, Basis::B) { ENOUGH_B } else { ENOUGH_A }
     }
 
-    /// Returns what the sample lacks for its design value of a basis, by the method that gave it, in words: what lacks anything is an estimate
-    /// and may not be designed with.
+    /// Returns what the sample lacks for its design value of a basis, by the method that gave it, in words: what lacks
+    /// anything is an estimate and may not be designed with.
     pub fn lacks(&self, basis: Basis) -> Vec<String> {
         let (specimens, batches) = Self::wants(basis);
         let mut all = Vec::new();

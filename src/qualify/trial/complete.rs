@@ -2,12 +2,9 @@
 
 use super::Series;
 use crate::qualify::pool::Completeness;
-use crate::quantity::{Exposed, ExposureUnit};
+use crate::quantity::{EARLY, Exposed, ExposureUnit};
 use crate::record::{Property, ReadWhen, ReadingLimit, Showing, SiteKind};
 use std::collections::{BTreeMap, BTreeSet};
-
-/// A planned reading may be taken by this share of it early; common practice, no source.
-const EARLY: f64 = 0.05;
 
 /// One planned reading, and the one after it.
 pub(super) struct Planned {

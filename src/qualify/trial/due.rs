@@ -2,13 +2,10 @@
 
 use super::Series;
 use super::complete::{Panels, by_site, fullest, of_limit, planned};
-use crate::quantity::{Exposed, ExposureUnit};
+use crate::quantity::{Exposed, ExposureUnit, MONTH_DAYS};
 use crate::record::{Day, Evidence, EvidenceState, Showing, Site};
 use jiff::{Span, ToSpan};
 use std::collections::BTreeSet;
-
-/// Days of a part of a month: 365.25/12.
-const MONTH: f64 = 30.4375;
 
 /// One planned reading that is not whole.
 #[derive(Debug, Clone, PartialEq)]
@@ -88,7 +85,8 @@ fn day_after(start: Day, exposure: Exposed) -> Option<Day> {
     }
     // Within what was just checked.
     #[allow(clippy::cast_possible_truncation)]
-    let (months, days) = (exposure.number.trunc() as i64, (exposure.number.fract() * MONTH).round() as i64);
+    let (months, days) =
+        (exposure.number.trunc() as i64, (exposure.number.fract() * MONTH_DAYS).round() as i64);
     let span: Span = months.months().days(days);
     start.0.checked_add(span).ok().map(Day)
 }

@@ -6,7 +6,7 @@ use super::tables::Page;
 use crate::article::ArticleError;
 use crate::qualify::assumed;
 use crate::qualify::gaps::live_concessions;
-use crate::qualify::trial::{Breach, TrialState};
+use crate::qualify::trial::TrialState;
 use crate::qualify::verdict::Verdict;
 use crate::record::EvidenceState;
 use crate::report::page::count;
@@ -198,14 +198,12 @@ fn clauses(inputs: &Inputs<'_>) -> Table {
 
 /// Says which trials have readings beyond a limit and still run: no verdict shows it before they end.
 pub(super) fn early_failures(known: &Known<'_>) -> Option<String> {
-    let is_early = |own: &&TrialState| own.state == EvidenceState::Running && !own.breaches.is_empty();
     let of = |own: &TrialState| {
-        let more = own.breaches.len() - 1;
-        let more = if more == 0 { String::new() } else { format!(" and {more} more") };
-        let first = own.breaches.first().map_or(String::new(), Breach::words);
-        format!("{}, {first}{more}", own.evidence)
+        let (first, rest) = own.breaches.split_first().filter(|_| own.state == EvidenceState::Running)?;
+        let more = if rest.is_empty() { String::new() } else { format!(" and {} more", rest.len()) };
+        Some(format!("{}, {}{more}", own.evidence, first.words()))
     };
-    let all: Vec<String> = known.trials().filter(is_early).map(of).collect();
+    let all: Vec<String> = known.trials().filter_map(of).collect();
     (!all.is_empty())
         .then(|| format!("Beyond a limit already, while the trial still runs: {}.", all.join("; ")))
 }
